@@ -1,0 +1,1 @@
+"""Everything around the tasks: recording, plans, stage, store, scores, page, export."""

@@ -1,0 +1,59 @@
+"""Everything that can go wrong in words a user can act on.
+
+::
+
+    BatteryError
+    ├── RecordError   a record cannot be read, or does not hold together
+    ├── StoreError    the store cannot be opened, written or shared
+    ├── PlanError     a plan file is wrong, or does not fit this screen
+    ├── UsageError    a command names something that does not exist
+    ├── StageError    no screen, no window, no usable pointer
+    ├── ScoringError  a measure was asked for what the data cannot give
+    └── NormError     baseline or band cannot be computed as asked
+
+A message is one line: the value, the limit, the way out, and whether data are safe.
+The command line prints it and exits with `exit_status`; it never shows a traceback for one.
+"""
+
+from __future__ import annotations
+
+
+class BatteryError(Exception):
+    """Base of all errors that are shown to a user as one line."""
+
+    exit_status = 1
+
+
+class RecordError(BatteryError, ValueError):
+    """A record cannot be read or contradicts itself."""
+
+
+class StoreError(BatteryError, OSError):
+    """The store cannot be opened, written or shared."""
+
+    def __str__(self) -> str:
+        return str(self.args[0]) if self.args else ""
+
+
+class PlanError(BatteryError, ValueError):
+    """A plan is wrong, or does not fit the screen."""
+
+    exit_status = 2
+
+
+class StageError(BatteryError, RuntimeError):
+    """No screen, no window or no usable pointer."""
+
+
+class ScoringError(BatteryError, ValueError):
+    """A measure was asked for something its data cannot give."""
+
+
+class NormError(BatteryError, ValueError):
+    """A baseline, band or verdict cannot be computed as asked."""
+
+
+class UsageError(BatteryError, ValueError):
+    """A command was given something that does not exist."""
+
+    exit_status = 2

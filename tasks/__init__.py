@@ -1,0 +1,1 @@
+"""What the person does: pure state machines in millimetres, driven by time stamps alone."""
