@@ -1,0 +1,229 @@
+"""Plans: which tasks, in which order, with which settings. Named, hashed, never edited in use.
+
+Two visits are compared only when their plans have the same hash. The hash covers everything
+but the name.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import random
+import tomllib
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from battery.errors import PlanError
+from battery.recording import Hand, Phase, Screen, short_hash
+from tasks.contract import settings_to_dict
+from tasks.registry import OPTIONS, TASKS, extent_mm, make_settings
+
+EDGE_MARGIN_MM = 15.0
+SEED_LIMIT = 2**31
+
+
+class PlannedTask(BaseModel):
+    """A task of a plan; `options` and `practice` override the task's own defaults."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    task: str
+    options: dict[str, Any] = Field(default_factory=dict)
+    practice: dict[str, Any] = Field(default_factory=dict)
+
+
+class Plan(BaseModel):
+    """What is done in a visit.
+
+    Parameters
+    ----------
+    name : str
+        What people call it; not part of the hash.
+    tasks : tuple of PlannedTask
+        In order; each is done with every hand before the next task begins.
+    hands : {"both", "left", "right"}
+        With `both`, the person's first hand goes first, always.
+    rest_s : float
+        Least rest between two blocks, seconds.
+    """
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    name: str = Field(pattern=r"^[a-z][a-z0-9_-]{0,30}$")
+    tasks: Annotated[tuple[PlannedTask, ...], Field(min_length=1)]
+    hands: Literal["both", "left", "right"] = "both"
+    rest_s: float = Field(default=30.0, ge=0, le=600)
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedBlock:
+    """One block to be done: a task, a hand, practice or test, and the task's options."""
+
+    task: str
+    hand: Hand
+    phase: Phase
+    options: Any
+
+    def settings(self, seed: int) -> Any:
+        """Return the task's settings for the layout drawn from `seed`."""
+        return make_settings(self.task, self.options, seed, hand=self.hand)
+
+
+STANDARD = Plan(
+    name="standard",
+    tasks=(
+        PlannedTask(task="tapping", practice={"duration_s": 20.0}),
+        PlannedTask(task="slide", practice={"duration_s": 20.0}),
+        PlannedTask(task="pursuit", practice={"predictable_s": 8.0, "unpredictable_s": 0.0}),
+        PlannedTask(task="trail", practice={"kinds": ("numbers",), "n_nodes": 5}),
+    ),
+    rest_s=30.0,
+)
+SHORT = Plan(
+    name="short",
+    tasks=(
+        PlannedTask(
+            task="tapping", options={"duration_s": 30.0}, practice={"duration_s": 10.0}
+        ),
+        PlannedTask(task="slide", options={"duration_s": 20.0}, practice={"duration_s": 10.0}),
+        PlannedTask(
+            task="pursuit",
+            options={"predictable_s": 12.0, "unpredictable_s": 0.0},
+            practice={"predictable_s": 4.0, "unpredictable_s": 0.0},
+        ),
+        PlannedTask(
+            task="trail",
+            options={"kinds": ("numbers", "alternating")},
+            practice={"kinds": ("numbers",), "n_nodes": 5},
+        ),
+    ),
+    rest_s=5.0,
+)
+PLANS: Mapping[str, Plan] = {plan.name: plan for plan in (STANDARD, SHORT)}
+
+
+def load_plan(name_or_path: str) -> Plan:
+    """Return a plan of this program by name, or read one from a TOML file.
+
+    Raises
+    ------
+    PlanError
+        If there is no such plan or file, or it asks for something no task can do.
+    """
+    if name_or_path in PLANS:
+        return PLANS[name_or_path]
+    path = Path(name_or_path)
+    known = " or ".join(PLANS)
+    if not path.is_file():
+        msg = f"no plan {name_or_path!r}: name {known}, or the path of a plan file"
+        raise PlanError(msg)
+    try:
+        plan = Plan.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
+        msg = f"plan file {name_or_path!r} cannot be read: {error}"
+        raise PlanError(msg) from error
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"]) or "the file"
+        msg = f"plan file {name_or_path!r}, {where}: {first['msg']}"
+        raise PlanError(msg) from error
+    if plan.name in PLANS:
+        msg = f"plan file {name_or_path!r}: the name {plan.name!r} is taken; choose another"
+        raise PlanError(msg)
+    planned_blocks(plan, "right")
+    return plan
+
+
+def plan_hash(plan: Plan) -> str:
+    """Hash of everything in the plan but its name, with every option spelled out."""
+    content = {
+        "hands": plan.hands,
+        "rest_s": plan.rest_s,
+        "blocks": [
+            [b.task, b.phase, settings_to_dict(b.options)]
+            for b in planned_blocks(plan, "right")
+        ],
+    }
+    return short_hash(content)
+
+
+def planned_blocks(plan: Plan, first_hand: Hand) -> tuple[PlannedBlock, ...]:
+    """List the blocks of a visit in order: practice, then test, task by task, hand by hand."""
+    other: Hand = "left" if first_hand == "right" else "right"
+    hands: tuple[Hand, ...] = (first_hand, other) if plan.hands == "both" else (plan.hands,)
+    blocks: list[PlannedBlock] = []
+    for planned in plan.tasks:
+        test = _options(plan, planned.task, planned.options)
+        practice = _options(plan, planned.task, {**planned.options, **planned.practice})
+        for hand in hands:
+            blocks.append(PlannedBlock(planned.task, hand, "practice", practice))
+            blocks.append(PlannedBlock(planned.task, hand, "test", test))
+    return tuple(blocks)
+
+
+def fresh_seed(
+    block: PlannedBlock, used_hashes: Collection[str], random_source: random.Random
+) -> tuple[int, Any, str]:
+    """Draw a layout this person has not met.
+
+    Returns
+    -------
+    seed : int
+    settings : the task's settings
+    layout_hash : str
+        Of the settings; add it to the used ones.
+    """
+    while True:
+        seed = random_source.randrange(SEED_LIMIT)
+        settings = block.settings(seed)
+        layout_hash = short_hash(settings_to_dict(settings))
+        if layout_hash not in used_hashes:
+            return seed, settings, layout_hash
+
+
+def check_fits(plan: Plan, screen: Screen) -> None:
+    """Refuse a plan whose layouts do not fit the screen with its margin.
+
+    Raises
+    ------
+    PlanError
+        With both sizes in mm.
+    """
+    for block in planned_blocks(plan, "right"):
+        half_width_mm, half_height_mm = extent_mm(block.settings(seed=1))
+        need_mm = (2 * half_width_mm, 2 * half_height_mm)
+        room_mm = (screen.width_mm - 2 * EDGE_MARGIN_MM, screen.height_mm - 2 * EDGE_MARGIN_MM)
+        if need_mm[0] > room_mm[0] or need_mm[1] > room_mm[1]:
+            msg = (
+                f"plan {plan.name!r}: {block.task} needs "
+                f"{need_mm[0]:.0f} x {need_mm[1]:.0f} mm and the screen leaves "
+                f"{room_mm[0]:.0f} x {room_mm[1]:.0f} mm inside its margin; "
+                "use a larger screen or window, or measure it with 'battery screen'"
+            )
+            raise PlanError(msg)
+
+
+def _options(plan: Plan, task: str, values: Mapping[str, Any]) -> Any:
+    if task not in TASKS:
+        msg = f"plan {plan.name!r}: no task {task!r}; tasks are {', '.join(TASKS)}"
+        raise PlanError(msg)
+    options_type = OPTIONS[task]
+    known = {field.name for field in dataclasses.fields(options_type)}
+    unknown = sorted(set(values) - known)
+    if unknown:
+        msg = (
+            f"plan {plan.name!r}: {task} has no option {unknown[0]!r}; "
+            f"it has {', '.join(sorted(known))}"
+        )
+        raise PlanError(msg)
+    plain = {k: tuple(v) if isinstance(v, list) else v for k, v in values.items()}
+    try:
+        options = options_type(**plain)
+        make_settings(task, options, 1, hand="right")
+    except (TypeError, ValueError) as error:
+        msg = f"plan {plan.name!r}, {task}: {error}"
+        raise PlanError(msg) from error
+    return options

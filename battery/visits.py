@@ -1,0 +1,207 @@
+"""One visit from its first block to its last: plan → layouts → blocks → store → scores.
+
+The command line and the demo go through the same calls; only the sources differ.
+"""
+
+from __future__ import annotations
+
+import platform
+import random
+import uuid
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from importlib.metadata import PackageNotFoundError, version
+
+from battery.plan import Plan, PlannedBlock, fresh_seed, plan_hash, planned_blocks
+from battery.recording import Block, BlockHeader, Device, TimingAudit, VisitHeader
+from battery.runner import Source, run_block
+from battery.scoring import score_block
+from battery.store import BlockRecord, Person, Store, VisitRecord
+from tasks.contract import settings_to_dict
+
+RESUME_WITHIN = timedelta(hours=12)
+TRIES_PER_BLOCK = 2  # a broken-off block may be repeated once
+
+Wall = Callable[[], datetime]
+
+
+def software_version() -> str:
+    """Name and version of this program, as written into every visit."""
+    try:
+        return f"coordination-battery {version('coordination-battery')}"
+    except PackageNotFoundError:
+        return "coordination-battery (not installed)"
+
+
+def library_versions() -> dict[str, str]:
+    """Versions of what shapes a record, as written into every block."""
+    names = ("numpy", "pygame-ce", "pyarrow", "scipy")
+    return {"python": platform.python_version(), **{name: version(name) for name in names}}
+
+
+@dataclass
+class VisitRun:
+    """A visit in progress.
+
+    Attributes
+    ----------
+    todo : list of PlannedBlock
+        What is still to be done, in order.
+    resumed : bool
+        Whether blocks of this visit were already there.
+    """
+
+    store: Store
+    header: VisitHeader
+    todo: list[PlannedBlock]
+    resumed: bool
+    wall: Wall
+    random_source: random.Random
+    versions: dict[str, str]
+    used_layouts: set[str]
+    next_index: int
+
+    def run(
+        self, planned: PlannedBlock, source: Source, audit: TimingAudit | None = None
+    ) -> Block:
+        """Do one block, store it, and store its scores when it is a test block."""
+        seed, settings, layout_hash = fresh_seed(planned, self.used_layouts, self.random_source)
+        header = BlockHeader(
+            block_id=self._new_id(),
+            visit_id=self.header.visit_id,
+            index=self.next_index,
+            task=planned.task,
+            hand=planned.hand,
+            phase=planned.phase,
+            layout_seed=seed,
+            layout_hash=layout_hash,
+            settings=settings_to_dict(settings),
+            started_utc=_stamp(self.wall()),
+            versions=self.versions,
+        )
+        self.used_layouts.add(layout_hash)
+        self.next_index += 1
+        block = run_block(header, source, self.store.begin_block(header), audit)
+        if planned.phase == "test":
+            screen = self.header.device.screen
+            self.store.put_scores(header.block_id, score_block(block, screen=screen))
+        if block.ending == "finished" and planned in self.todo:
+            self.todo.remove(planned)
+        return block
+
+    def end(self, ending: str = "finished") -> None:
+        """Close the visit; it will not be resumed."""
+        self.store.end_visit(self.header.visit_id, ending)
+
+    def _new_id(self) -> str:
+        return str(uuid.UUID(int=self.random_source.getrandbits(128), version=4))
+
+
+def begin_visit(
+    store: Store,
+    person: Person,
+    plan: Plan,
+    device: Device,
+    *,
+    wall: Wall,
+    random_source: random.Random | None = None,
+    origin: str = "stage",
+) -> VisitRun:
+    """Begin a visit, or go on with one of today that was cut off.
+
+    Parameters
+    ----------
+    wall : callable
+        Returns the time with its zone; injected so that a demo can live in other weeks.
+    random_source : random.Random, optional
+        For layouts and identifiers; by default the operating system's.
+    origin : {"stage", "simulated"}
+    """
+    source = random_source or random.SystemRandom()
+    hash_of_plan = plan_hash(plan)
+    store.put_plan(hash_of_plan, plan.model_dump(mode="json"))
+    store.put_device(device)
+    blocks = planned_blocks(plan, person.first_hand)
+    earlier = store.visits(person.code)
+    cut = _cut_off(earlier, hash_of_plan, device, wall())
+    used = store.used_layouts(person.code)
+    if cut is not None:
+        records = store.blocks(cut.header.visit_id)
+        return VisitRun(
+            store=store,
+            header=cut.header,
+            todo=_remaining(blocks, records),
+            resumed=True,
+            wall=wall,
+            random_source=source,
+            versions=library_versions(),
+            used_layouts=used,
+            next_index=len(records),
+        )
+    now = wall()
+    offset = now.utcoffset() or timedelta()
+    header = VisitHeader(
+        visit_id=str(uuid.UUID(int=source.getrandbits(128), version=4)),
+        person=person.code,
+        sequence=1 + max((v.header.sequence for v in earlier), default=0),
+        plan_name=plan.name,
+        plan_hash=hash_of_plan,
+        device=device,
+        started_utc=_stamp(now),
+        utc_offset_min=int(offset.total_seconds() // 60),
+        software=software_version(),
+        origin="simulated" if origin == "simulated" else "stage",
+    )
+    store.begin_visit(header)
+    return VisitRun(
+        store=store,
+        header=header,
+        todo=list(blocks),
+        resumed=False,
+        wall=wall,
+        random_source=source,
+        versions=library_versions(),
+        used_layouts=used,
+        next_index=0,
+    )
+
+
+def _stamp(moment: datetime) -> str:
+    return (moment - (moment.utcoffset() or timedelta())).replace(tzinfo=None).isoformat(
+        timespec="milliseconds"
+    ) + "+00:00"
+
+
+def _cut_off(
+    visits: Sequence[VisitRecord], hash_of_plan: str, device: Device, now: datetime
+) -> VisitRecord | None:
+    """Return the person's last visit if it may be gone on with."""
+    if not visits:
+        return None
+    last = max(visits, key=lambda v: v.header.sequence)
+    age = now - datetime.fromisoformat(last.header.started_utc)
+    same = (last.header.plan_hash, last.header.device.alias) == (hash_of_plan, device.alias)
+    return last if last.ending is None and same and age < RESUME_WITHIN else None
+
+
+def _remaining(
+    blocks: Sequence[PlannedBlock], records: Sequence[BlockRecord]
+) -> list[PlannedBlock]:
+    """List the planned blocks that are neither done nor tried as often as allowed."""
+    tries: dict[tuple[str, str, str], int] = {}
+    done: set[tuple[str, str, str]] = set()
+    for record in records:
+        key = (record.header.task, record.header.hand, record.header.phase)
+        tries[key] = tries.get(key, 0) + 1
+        if record.ending == "finished":
+            done.add(key)
+    tested = {key for key in done if key[2] == "test"}
+
+    def open_still(block: PlannedBlock) -> bool:
+        key = (block.task, block.hand, block.phase)
+        if block.phase == "practice" and (block.task, block.hand, "test") in tested:
+            return False
+        return key not in done and tries.get(key, 0) < TRIES_PER_BLOCK
+
+    return [block for block in blocks if open_still(block)]

@@ -1,0 +1,108 @@
+"""The direction of imports, read from the source: an upper line imports lower lines only."""
+
+import ast
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+
+# From the top down. A part imports parts of lower lines, never its own line or above.
+LINES = (
+    ("battery.cli",),
+    ("battery.demo", "battery.recovery"),
+    ("battery.stage", "battery.report", "battery.export", "battery.simulate", "battery.people"),
+    ("battery.visits",),
+    ("battery.runner", "battery.store", "norms"),
+    ("battery.scoring", "battery.plan"),
+    ("battery.recording",),
+    ("tasks",),
+)
+EVERYWHERE = {"battery", "battery.errors"}
+
+
+def parts() -> list[str]:
+    return [part for line in LINES for part in line]
+
+
+def part_of(module: str) -> str | None:
+    for part in parts():
+        if module == part or module.startswith(part + "."):
+            return part
+    return module if module in EVERYWHERE else None
+
+
+def rank(part: str) -> int:
+    return next(index for index, line in enumerate(LINES) if part in line)
+
+
+def sources() -> list[Path]:
+    return sorted(
+        p for top in ("battery", "tasks", "norms") for p in (ROOT / top).rglob("*.py")
+    )
+
+
+def module_name(path: Path) -> str:
+    names = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(names[:-1] if names[-1] == "__init__" else names)
+
+
+def imports(path: Path) -> set[str]:
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path.name}: relative import"
+            base = node.module or ""
+            found.update(f"{base}.{alias.name}" for alias in node.names)
+    return found
+
+
+@pytest.mark.parametrize("path", sources(), ids=module_name)
+def test_every_module_has_its_place_and_imports_downwards(path):
+    name = module_name(path)
+    own = part_of(name)
+    assert own is not None, f"{name} has no line in the house"
+    if own in EVERYWHERE:
+        assert not [
+            i for i in imports(path) if i.split(".")[0] in {"battery", "tasks", "norms"}
+        ]
+        return
+    for imported in imports(path):
+        other = part_of(imported)
+        if other is None or other in EVERYWHERE or other == own:
+            continue
+        assert rank(other) > rank(own), f"{name} imports {imported}, which is not below it"
+
+
+@pytest.mark.parametrize("path", sources(), ids=module_name)
+def test_pygame_is_imported_by_the_stage_alone(path):
+    uses = [i for i in imports(path) if i.split(".")[0] == "pygame"]
+    assert not uses or module_name(path).startswith("battery.stage")
+
+
+def test_tasks_use_the_standard_library_only_and_norms_nothing_of_ours():
+    for path in sources():
+        tops = {i.split(".")[0] for i in imports(path)}
+        if module_name(path).split(".")[0] == "tasks":
+            assert tops <= set(sys.stdlib_module_names) | {"tasks"}, path
+        if module_name(path).split(".")[0] == "norms":
+            assert not tops & {"battery", "tasks"}, path
+
+
+def test_tasks_read_no_clock_and_no_global_randomness():
+    """`random.Random(seed)` is allowed where layouts are drawn; module functions are not."""
+    for path in sources():
+        if module_name(path).split(".")[0] != "tasks":
+            continue
+        for imported in imports(path):
+            assert imported.split(".")[0] not in {"time", "datetime", "secrets", "os"}, path
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if (
+                isinstance(node, ast.Attribute)
+                and isinstance(node.value, ast.Name)
+                and node.value.id == "random"
+            ):
+                assert node.attr == "Random", f"{path.name}: random.{node.attr}"
