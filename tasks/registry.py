@@ -1,0 +1,51 @@
+"""The tasks there are: the only list of them.
+
+A task that stands here is recorded, replayed, simulated, scored and held to the contract.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any, Literal
+
+from tasks import layout, pursuit, slide, tapping, trail
+from tasks.contract import AnyTask
+
+TASKS: Mapping[str, AnyTask] = {
+    task.name: task for task in (tapping.TAPPING, slide.SLIDE, pursuit.PURSUIT, trail.TRAIL)
+}
+OPTIONS: Mapping[str, type] = {
+    "tapping": layout.TappingOptions,
+    "slide": layout.SlideOptions,
+    "pursuit": layout.PursuitOptions,
+    "trail": layout.TrailOptions,
+}
+_LAYOUTS: Mapping[str, Callable[[Any, int], Any]] = {
+    "tapping": layout.tapping,
+    "slide": layout.slide,
+    "pursuit": layout.pursuit,
+    "trail": layout.trail,
+}
+_EXTENTS: Mapping[type, Callable[[Any], tuple[float, float]]] = {
+    tapping.TappingSettings: tapping.extent_mm,
+    slide.SlideSettings: slide.extent_mm,
+    pursuit.PursuitSettings: pursuit.extent_mm,
+    trail.TrailSettings: trail.extent_mm,
+}
+
+
+def make_settings(name: str, options: Any, seed: int, *, hand: Literal["left", "right"]) -> Any:
+    """Draw the settings of a block; the left hand gets the mirror image of the right's.
+
+    Raises
+    ------
+    ValueError
+        If an option is out of its range; the message gives value and limit.
+    """
+    settings = _LAYOUTS[name](options, seed)
+    return settings if hand == "right" else TASKS[name].mirror(settings)
+
+
+def extent_mm(settings: Any) -> tuple[float, float]:
+    """Half width and half height of everything a block draws, mm."""
+    return _EXTENTS[type(settings)](settings)

@@ -1,0 +1,107 @@
+"""Plans: hashes, order of blocks, refusals."""
+
+import random
+
+import pytest
+
+from battery.errors import PlanError
+from battery.plan import (
+    PLANS,
+    SHORT,
+    STANDARD,
+    Plan,
+    PlannedTask,
+    check_fits,
+    fresh_seed,
+    load_plan,
+    plan_hash,
+    planned_blocks,
+)
+from battery.recording import Screen
+
+
+def test_standard_plan_does_each_task_with_each_hand_after_practice():
+    blocks = planned_blocks(STANDARD, "left")
+    assert [(b.task, b.hand, b.phase) for b in blocks[:4]] == [
+        ("tapping", "left", "practice"),
+        ("tapping", "left", "test"),
+        ("tapping", "right", "practice"),
+        ("tapping", "right", "test"),
+    ]
+    tested = {(b.task, b.hand) for b in blocks if b.phase == "test"}
+    assert len(tested) == 8
+
+
+def test_hash_ignores_the_name_and_nothing_else():
+    renamed = STANDARD.model_copy(update={"name": "other"})
+    assert plan_hash(renamed) == plan_hash(STANDARD)
+    assert plan_hash(STANDARD.model_copy(update={"rest_s": 31.0})) != plan_hash(STANDARD)
+    assert plan_hash(SHORT) != plan_hash(STANDARD)
+
+
+def test_hash_spells_out_defaults():
+    """Writing a default down changes nothing; the same test has the same hash."""
+    bare = Plan(name="a", tasks=(PlannedTask(task="tapping"),))
+    spelled = Plan(name="a", tasks=(PlannedTask(task="tapping", options={"duration_s": 60.0}),))
+    assert plan_hash(bare) == plan_hash(spelled)
+
+
+def test_plan_file_is_read(tmp_path):
+    path = tmp_path / "mine.toml"
+    path.write_text(
+        'name = "mine"\nrest_s = 2\nhands = "left"\n'
+        '[[tasks]]\ntask = "tapping"\noptions = { duration_s = 5 }\n'
+    )
+    plan = load_plan(str(path))
+    assert [(b.task, b.hand, b.phase) for b in planned_blocks(plan, "right")] == [
+        ("tapping", "left", "practice"),
+        ("tapping", "left", "test"),
+    ]
+    assert planned_blocks(plan, "right")[1].options.duration_s == 5
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("name = ", "cannot be read"),
+        ('name = "x"\n', "tasks"),
+        ('name = "x"\ntasks = []\n', "tasks"),
+        ('name = "Bad Name"\n[[tasks]]\ntask = "tapping"\n', "name"),
+        ('name = "x"\n[[tasks]]\ntask = "juggling"\n', "no task 'juggling'"),
+        ('name = "x"\n[[tasks]]\ntask = "tapping"\noptions = {colour = 1}\n', "'colour'"),
+        ('name = "x"\n[[tasks]]\ntask = "tapping"\noptions = {duration_s = -1}\n', "tapping"),
+        ('name = "x"\nrest_s = -5\n[[tasks]]\ntask = "tapping"\n', "rest_s"),
+        ('name = "short"\n[[tasks]]\ntask = "tapping"\n', "taken"),
+    ],
+)
+def test_bad_plan_file_is_one_line_that_names_the_place(tmp_path, text, says):
+    path = tmp_path / "bad.toml"
+    path.write_text(text)
+    with pytest.raises(PlanError) as caught:
+        load_plan(str(path))
+    assert says in str(caught.value)
+    assert "\n" not in str(caught.value).strip()
+
+
+def test_unknown_plan_names_the_known_ones():
+    with pytest.raises(PlanError, match="standard or short"):
+        load_plan("weekly")
+
+
+def test_layouts_are_never_repeated():
+    block = planned_blocks(STANDARD, "right")[1]
+    used: set[str] = set()
+    for _ in range(50):
+        _, _, layout_hash = fresh_seed(block, used, random.Random(7))
+        assert layout_hash not in used
+        used.add(layout_hash)
+
+
+def test_plans_fit_a_ten_inch_tablet_and_not_a_phone():
+    """10.1 inch, 1280 x 800: 217 x 136 mm (arithmetic on the diagonal)."""
+    tablet = Screen(1280, 800, 217 / 1280, 136 / 800, "ruler")
+    phone = Screen(2400, 1080, 145 / 2400, 65 / 1080, "ruler")
+    for plan in PLANS.values():
+        check_fits(plan, tablet)
+        with pytest.raises(PlanError, match="mm"):
+            check_fits(plan, phone)
