@@ -1,0 +1,71 @@
+"""Arrays to bytes and back: Parquet for what is kept, raw rows for what is still running."""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from battery.errors import RecordError
+from tasks.contract import Event
+
+
+def to_parquet(array: np.ndarray[Any, np.dtype[np.void]]) -> bytes:
+    """Pack a structured array, one Parquet column a field; nothing is lost."""
+    columns = {name: _column(array[name]) for name in array.dtype.names or ()}
+    sink = io.BytesIO()
+    pq.write_table(pa.table(columns), sink, compression="zstd")
+    return sink.getvalue()
+
+
+def _column(values: np.ndarray[Any, Any]) -> Any:
+    if values.dtype.kind == "U":
+        return pa.array(values.tolist(), type=pa.string())
+    return pa.array(np.ascontiguousarray(values))
+
+
+def from_parquet(data: bytes, dtype: np.dtype[np.void]) -> np.ndarray[Any, np.dtype[np.void]]:
+    """Unpack what `to_parquet` packed.
+
+    Raises
+    ------
+    RecordError
+        If the bytes are no Parquet table with these columns.
+    """
+    try:
+        # One thread: the tables are small, and a pool would outlive a fork.
+        table = pq.read_table(io.BytesIO(data), use_threads=False)
+        array = np.empty(table.num_rows, dtype=dtype)
+        for name in dtype.names or ():
+            array[name] = table.column(name).to_numpy()
+    except (pa.ArrowException, KeyError, ValueError) as error:
+        msg = f"a stored block cannot be read ({error}); other blocks are not affected"
+        raise RecordError(msg) from error
+    return array
+
+
+def events_to_json(events: Sequence[Event]) -> str:
+    """Write events as JSON rows; nan becomes null."""
+    return json.dumps(
+        [
+            [e.t_ns, e.kind, e.trial, e.label, *(_null(v) for v in (e.x_mm, e.y_mm, e.r_mm))]
+            for e in events
+        ]
+    )
+
+
+def events_from_json(text: str) -> list[Event]:
+    """Read what `events_to_json` wrote."""
+    return [
+        Event(t, kind, trial, label, *(float("nan") if v is None else v for v in place))
+        for t, kind, trial, label, *place in json.loads(text)
+    ]
+
+
+def _null(value: float) -> float | None:
+    return None if value != value else value
