@@ -289,7 +289,9 @@ TRAIL: Task[TrailSettings, TrailState] = Task(
     mirror=mirror,
     finished=finished,
     event_kinds=frozenset(
-        ["form", "grab", "release", "capture", "error", "slip"]
-        + ["lost", "regained", "form_done", "extra", "limit", "end"]
+        {
+            *("form", "grab", "release", "capture", "error", "slip"),
+            *("lost", "regained", "form_done", "extra", "limit", "end"),
+        }
     ),
 )

@@ -1,0 +1,40 @@
+"""A score: one measure of one block, with how sure it is and why it may be missing."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+SCORING_VERSION = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """One value.
+
+    Parameters
+    ----------
+    measure : str
+        ``task.name``, an entry of `battery.scoring.measures.MEASURES`.
+    value : float
+        In the measure's unit; nan where it cannot be had, never 0 in its place.
+    n : int
+        What it was computed from: trials, passes, links or windows.
+    low, high : float
+        95 % interval; nan where none is computed.
+    reason : str
+        Why the value is missing, or what to keep in mind; empty otherwise.
+    """
+
+    measure: str
+    value: float
+    n: int = 0
+    low: float = math.nan
+    high: float = math.nan
+    reason: str = ""
+    scoring_version: int = SCORING_VERSION
+
+
+def missing(measure: str, reason: str, n: int = 0) -> Score:
+    """Return a score that is not there, with the reason."""
+    return Score(measure, math.nan, n, reason=reason)
