@@ -1,16 +1,29 @@
-"""The store: one SQLite file by default, any database SQLAlchemy reaches by address."""
+"""The store: one SQLite file by default, the same tables on PostgreSQL by address."""
 
-from battery.store.rows import AffectedSide, BlockRecord, Person, ScoreRow, VisitRecord
-from battery.store.store import Store, iterate_blocks
+from battery.store.rows import (
+    AffectedSide,
+    Amendment,
+    BlockRecord,
+    Consent,
+    Marker,
+    MarkerKind,
+    Person,
+    ScoreRow,
+    VisitRecord,
+)
+from battery.store.store import Store
 from battery.store.writer import BlockWriter
 
 __all__ = [
     "AffectedSide",
+    "Amendment",
     "BlockRecord",
     "BlockWriter",
+    "Consent",
+    "Marker",
+    "MarkerKind",
     "Person",
     "ScoreRow",
     "Store",
     "VisitRecord",
-    "iterate_blocks",
 ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import json
 from collections.abc import Sequence
 from typing import Any
@@ -14,13 +13,18 @@ import pyarrow.parquet as pq
 from battery.errors import RecordError
 from tasks.contract import Event
 
+Rows = np.ndarray[Any, np.dtype[np.void]]
 
-def to_parquet(array: np.ndarray[Any, np.dtype[np.void]]) -> bytes:
-    """Pack a structured array, one Parquet column a field; nothing is lost."""
+
+def to_parquet(array: Rows) -> bytes:
+    """Pack a structured array, one Parquet column a field; every bit comes back."""
     columns = {name: _column(array[name]) for name in array.dtype.names or ()}
-    sink = io.BytesIO()
-    pq.write_table(pa.table(columns), sink, compression="zstd")
-    return sink.getvalue()
+    sink = pa.BufferOutputStream()
+    # Nearly every number differs from the last, so a dictionary only makes it larger.
+    pq.write_table(
+        pa.table(columns), sink, compression="zstd", compression_level=9, use_dictionary=False
+    )
+    return bytes(sink.getvalue().to_pybytes())
 
 
 def _column(values: np.ndarray[Any, Any]) -> Any:
@@ -29,7 +33,7 @@ def _column(values: np.ndarray[Any, Any]) -> Any:
     return pa.array(np.ascontiguousarray(values))
 
 
-def from_parquet(data: bytes, dtype: np.dtype[np.void]) -> np.ndarray[Any, np.dtype[np.void]]:
+def from_parquet(data: bytes, dtype: np.dtype[np.void]) -> Rows:
     """Unpack what `to_parquet` packed.
 
     Raises
@@ -38,13 +42,15 @@ def from_parquet(data: bytes, dtype: np.dtype[np.void]) -> np.ndarray[Any, np.dt
         If the bytes are no Parquet table with these columns.
     """
     try:
-        # One thread: the tables are small, and a pool would outlive a fork.
-        table = pq.read_table(io.BytesIO(data), use_threads=False)
+        # No threads: the tables are small, and a pool of threads must be joined at exit.
+        file = pq.ParquetFile(pa.BufferReader(data), pre_buffer=False)
+        table = file.read(use_threads=False)
         array = np.empty(table.num_rows, dtype=dtype)
         for name in dtype.names or ():
             array[name] = table.column(name).to_numpy()
-    except (pa.ArrowException, KeyError, ValueError) as error:
-        msg = f"a stored block cannot be read ({error}); other blocks are not affected"
+    except (pa.ArrowException, OSError, KeyError, ValueError) as error:
+        cause = str(error).splitlines()[0]
+        msg = f"a stored block cannot be read ({cause}); other blocks are not affected"
         raise RecordError(msg) from error
     return array
 

@@ -1,7 +1,7 @@
 """Steps that bring a store to the present form, each named and never edited again.
 
 A step and its line in the table of migrations share one transaction, so a store is always in
-the form that its table says.
+the form that its table says. Steps spell out their SQL: `schema` may change, history may not.
 """
 
 from __future__ import annotations
@@ -14,32 +14,121 @@ from sqlalchemy import Connection, Engine, inspect, select
 from battery.errors import StoreError
 from battery.store import schema
 
+Step = Callable[[Connection], None]
+
+# One key for every program that migrates the same PostgreSQL database.
+MIGRATION_KEY = 0x_C00D_0001
+
+_FIRST_TABLES = """
+CREATE TABLE migrations (
+    number INTEGER NOT NULL PRIMARY KEY, name TEXT NOT NULL, applied_utc TEXT NOT NULL
+);
+CREATE TABLE settings (name TEXT NOT NULL PRIMARY KEY, json TEXT NOT NULL);
+CREATE TABLE people (
+    code TEXT NOT NULL PRIMARY KEY,
+    dominant_hand TEXT NOT NULL, affected_side TEXT NOT NULL, first_hand TEXT NOT NULL,
+    enrolled_utc TEXT NOT NULL,
+    n_familiarisation INTEGER NOT NULL, n_baseline INTEGER NOT NULL
+);
+CREATE TABLE consents (
+    consent_id TEXT NOT NULL PRIMARY KEY,
+    person TEXT NOT NULL REFERENCES people (code),
+    form_version TEXT NOT NULL, decision TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_consents_person ON consents (person);
+CREATE TABLE devices (alias TEXT NOT NULL PRIMARY KEY, json TEXT NOT NULL);
+CREATE TABLE plans (plan_hash TEXT NOT NULL PRIMARY KEY, json TEXT NOT NULL);
+CREATE TABLE visits (
+    visit_id TEXT NOT NULL PRIMARY KEY,
+    person TEXT NOT NULL REFERENCES people (code),
+    sequence INTEGER NOT NULL,
+    plan_hash TEXT NOT NULL REFERENCES plans (plan_hash),
+    device TEXT NOT NULL REFERENCES devices (alias),
+    started_utc TEXT NOT NULL, ending TEXT, header_json TEXT NOT NULL,
+    UNIQUE (person, sequence)
+);
+CREATE INDEX ix_visits_person ON visits (person);
+CREATE INDEX ix_visits_plan_hash ON visits (plan_hash);
+CREATE INDEX ix_visits_device ON visits (device);
+CREATE TABLE blocks (
+    block_id TEXT NOT NULL PRIMARY KEY,
+    visit_id TEXT NOT NULL REFERENCES visits (visit_id),
+    number INTEGER NOT NULL,
+    task TEXT NOT NULL, hand TEXT NOT NULL, phase TEXT NOT NULL,
+    layout_hash TEXT NOT NULL, header_json TEXT NOT NULL,
+    ending TEXT, reason TEXT, ended_ns BIGINT, n_samples INTEGER, input_type TEXT,
+    audit_json TEXT, sha256 TEXT,
+    UNIQUE (visit_id, number)
+);
+CREATE INDEX ix_blocks_visit_id ON blocks (visit_id);
+CREATE TABLE payloads (
+    block_id TEXT NOT NULL PRIMARY KEY REFERENCES blocks (block_id),
+    samples {bytes} NOT NULL, frames {bytes} NOT NULL, events {bytes} NOT NULL
+);
+CREATE TABLE chunks (
+    block_id TEXT NOT NULL REFERENCES blocks (block_id),
+    number INTEGER NOT NULL,
+    samples {bytes} NOT NULL, frames {bytes} NOT NULL, events TEXT NOT NULL,
+    PRIMARY KEY (block_id, number)
+);
+CREATE TABLE scores (
+    block_id TEXT NOT NULL REFERENCES blocks (block_id),
+    measure TEXT NOT NULL,
+    value DOUBLE PRECISION, n INTEGER NOT NULL, low DOUBLE PRECISION, high DOUBLE PRECISION,
+    reason TEXT NOT NULL, scoring_version INTEGER NOT NULL,
+    PRIMARY KEY (block_id, measure)
+);
+CREATE TABLE amendments (
+    amendment_id TEXT NOT NULL PRIMARY KEY,
+    visit_id TEXT REFERENCES visits (visit_id),
+    block_id TEXT REFERENCES blocks (block_id),
+    field TEXT NOT NULL, old TEXT NOT NULL, new TEXT NOT NULL,
+    author TEXT NOT NULL, reason TEXT NOT NULL, at_utc TEXT NOT NULL,
+    CONSTRAINT one_target CHECK ((visit_id IS NULL) <> (block_id IS NULL))
+);
+CREATE INDEX ix_amendments_visit_id ON amendments (visit_id);
+CREATE INDEX ix_amendments_block_id ON amendments (block_id);
+CREATE TABLE markers (
+    marker_id TEXT NOT NULL PRIMARY KEY,
+    person TEXT NOT NULL REFERENCES people (code),
+    kind TEXT NOT NULL, at_utc TEXT NOT NULL, note TEXT NOT NULL
+);
+CREATE INDEX ix_markers_person ON markers (person);
+"""
+
 
 def first_tables(connection: Connection) -> None:
     """Create every table of the first form."""
-    schema.metadata.create_all(connection)
+    bytes_type = {"sqlite": "BLOB", "postgresql": "BYTEA"}[connection.dialect.name]
+    _run(connection, _FIRST_TABLES.replace("{bytes}", bytes_type))
 
 
-STEPS: tuple[Callable[[Connection], None], ...] = (first_tables,)
+STEPS: tuple[Step, ...] = (first_tables,)
 
 
-def version_of(connection: Connection) -> int:
-    """Return the number of the last step a store has seen; 0 for an empty one."""
-    if not inspect(connection).has_table("migrations"):
-        return 0
-    numbers = connection.execute(select(schema.migrations.c.number)).scalars()
-    return max(numbers, default=0)
+def _run(connection: Connection, script: str) -> None:
+    for statement in filter(None, map(str.strip, script.split(";"))):
+        connection.exec_driver_sql(statement)
 
 
-def check_not_newer(connection: Connection, name: str) -> int:
-    """Return the store's version; refuse one that a later program wrote.
+def version_of(connection: Connection, name: str) -> int:
+    """Return the number of the last step a store has seen; 0 for an empty one.
 
     Raises
     ------
     StoreError
-        If the store is newer than this program.
+        If the store is newer than this program, or the database is something else.
     """
-    version = version_of(connection)
+    tables = set(inspect(connection).get_table_names())
+    if schema.migrations.name not in tables:
+        ours = set(schema.metadata.tables)
+        # A server's database may hold other tables beside ours; a file is ours or not.
+        if tables and (connection.dialect.name == "sqlite" or tables & ours):
+            msg = f"{name} is not a store of this program; it was not changed"
+            raise StoreError(msg)
+        return 0
+    numbers = connection.execute(select(schema.migrations.c.number)).scalars()
+    version = max(numbers, default=0)
     if version > len(STEPS):
         msg = (
             f"{name} has store version {version}; this program reads up to {len(STEPS)}. "
@@ -50,12 +139,14 @@ def check_not_newer(connection: Connection, name: str) -> int:
 
 
 def migrate(engine: Engine, name: str) -> None:
-    """Apply the steps that are missing, one transaction each."""
+    """Apply the steps that are missing, each in one transaction with its bookkeeping."""
     with engine.connect() as connection:
-        version = check_not_newer(connection, name)
+        version = version_of(connection, name)
     for number, step in enumerate(STEPS[version:], start=version + 1):
         with engine.begin() as connection:
-            if version_of(connection) >= number:  # another program was quicker
+            if connection.dialect.name == "postgresql":
+                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({MIGRATION_KEY})")
+            if version_of(connection, name) >= number:  # another program was quicker
                 continue
             step(connection)
             connection.execute(

@@ -3,115 +3,246 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import platformdirs
-from sqlalchemy import Engine, create_engine, event
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from battery.errors import StoreError
-from battery.store.migrations import check_not_newer, migrate
+from battery.store.migrations import STEPS, migrate, version_of
 
 FILE_NAME = "battery.sqlite"
+WAL_NAME = FILE_NAME + "-wal"
 BUSY_S = 5.0
-MEGABYTE = 1_000_000
+SERVER_SCHEMES = ("postgresql://", "postgresql+psycopg://")
 
 
-def home_folder(given: Path | str | None) -> Path:
-    """Return the folder of the store: given, else BATTERY_HOME, else the user's data folder."""
-    if given is not None:
-        return Path(given)
-    if from_environment := os.environ.get("BATTERY_HOME"):
-        return Path(from_environment)
-    return platformdirs.user_data_path("coordination-battery", appauthor=False)
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """An open database.
+
+    Parameters
+    ----------
+    engine : Engine
+    name : str
+        What messages call it.
+    folder : Path or None
+        Where a file lies; None for a server.
+    copy : TemporaryDirectory or None
+        Holds the copy that is read where the file itself cannot be.
+    """
+
+    engine: Engine
+    name: str
+    folder: Path | None = None
+    copy: tempfile.TemporaryDirectory[str] | None = None
+
+    def close(self) -> None:
+        """Let go of the database and of the copy, if there is one."""
+        self.engine.dispose()
+        if self.copy is not None:
+            self.copy.cleanup()
 
 
-def open_engine(where: Path | str | None, *, write: bool) -> tuple[Engine, Path | None]:
-    """Open the store and bring it to the present form.
+def home_folder(given: Path | str | None) -> Path | str:
+    """Return where the store is: given, else BATTERY_HOME, else the user's data folder."""
+    where = given if given is not None else os.environ.get("BATTERY_HOME") or None
+    if where is None:
+        return platformdirs.user_data_path("coordination-battery", appauthor=False)
+    return where if isinstance(where, str) and "://" in where else Path(where)
+
+
+def open_database(where: Path | str | None, *, write: bool) -> Opened:
+    """Open the store; to write, create it where there is none and bring it up to date.
 
     Parameters
     ----------
     where : path, database address or None
         A folder for a SQLite file, or an address such as ``postgresql+psycopg://...``.
     write : bool
-        Whether the caller means to write. Reading never creates, migrates or locks.
+        Whether the caller means to write. Reading never creates or migrates the store, and
+        needs no right to write into its folder.
 
     Raises
     ------
     StoreError
         If it is not there, cannot be read or written, is no store, or is newer.
     """
-    if isinstance(where, str) and "://" in where:
-        engine = create_engine(where)
-        _prepare(engine, "the store", write=write)
-        return engine, None
-    folder = home_folder(where)
-    path = folder / FILE_NAME
-    if write:
-        _make_folder(folder)
-    elif not path.is_file():
-        msg = f"no store in '{folder}'; run 'battery enrol' or name another with --home"
-        raise StoreError(msg)
-    engine = _sqlite_engine(path, write=write)
-    _prepare(engine, f"'{path}'", write=write)
-    return engine, folder
+    home = home_folder(where)
+    if isinstance(home, str):
+        return _open_server(home, write=write)
+    path = home / FILE_NAME
+    name = f"'{path}'"
+    if not write:
+        return _open_to_read(path, name)
+    _check_writable(path)
+    engine = _file_engine(path)
+    with _refusing(engine, name):
+        migrate(engine, name)
+    return Opened(engine, name, home)
 
 
-def _make_folder(folder: Path) -> None:
+def _check_writable(path: Path) -> None:
+    folder = path.parent
     try:
         folder.mkdir(parents=True, exist_ok=True)
         probe = folder / f".probe-{os.getpid()}"
         probe.write_bytes(b"x")
         probe.unlink()
+        if path.exists():
+            path.open("r+b").close()
     except OSError as error:
         msg = (
-            f"cannot write to the store's folder '{folder}': {error.strerror or error}. "
-            "Nothing was changed; name another with --home"
+            f"cannot write to '{error.filename or folder}': {error.strerror or error}. "
+            "Nothing was changed; make it writable or name another folder with --home"
         )
         raise StoreError(msg) from error
 
 
-def _sqlite_engine(path: Path, *, write: bool) -> Engine:
-    if write:
-        engine = create_engine(f"sqlite:///{path}", connect_args={"timeout": BUSY_S})
-    else:
-        engine = _read_engine(path)
+def _file_engine(path: Path) -> Engine:
+    """Return an engine that writes durably and never gives up a lock half-way."""
+    engine = create_engine(f"sqlite:///{path}", connect_args={"timeout": BUSY_S})
 
     @event.listens_for(engine, "connect")
     def _set_up(connection: sqlite3.Connection, _record: Any) -> None:
-        cursor = connection.cursor()
-        cursor.execute("PRAGMA foreign_keys=ON")
-        if write:
-            cursor.execute("PRAGMA journal_mode=WAL")
-            cursor.execute("PRAGMA synchronous=FULL")
-        cursor.close()
+        connection.isolation_level = None  # transactions are begun below, tables included
+        connection.execute("PRAGMA foreign_keys=ON")
+        connection.execute("PRAGMA journal_mode=WAL")
+        connection.execute("PRAGMA synchronous=FULL")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        reading = connection.get_execution_options().get("reading", False)
+        connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
 
     return engine
 
 
-def _read_engine(path: Path) -> Engine:
-    """Open for reading; in a folder that cannot be written, as an unchanging file."""
-    wal = path.with_name(path.name + "-wal")
-    pending = wal.exists() and wal.stat().st_size > 0
-    frozen = not os.access(path.parent, os.W_OK) and not pending
-    query = "mode=ro&immutable=1" if frozen else "mode=ro"
+def _open_to_read(path: Path, name: str) -> Opened:
+    if not path.is_file():
+        msg = f"no store in '{path.parent}'; run 'battery enrol' or name another with --home"
+        raise StoreError(msg)
+    engine = _reading_engine(path, "mode=ro")
+    try:
+        with engine.connect() as connection:
+            version = version_of(connection, name)
+    except StoreError:
+        engine.dispose()
+        raise
+    except SQLAlchemyError as error:
+        engine.dispose()
+        if not _is_about_rights(error):
+            raise describe(error, name) from error
+        return _open_beside_rights(path, name)
+    if version == len(STEPS):
+        return Opened(engine, name, path.parent)
+    engine.dispose()
+    return _open_copy(path, name)
+
+
+def _is_about_rights(error: SQLAlchemyError) -> bool:
+    cause = str(error)
+    return "unable to open database file" in cause or "readonly database" in cause
+
+
+def _open_beside_rights(path: Path, name: str) -> Opened:
+    """Read where the write-ahead log's index cannot be made.
+
+    With no log the file is whole and nobody writes, so it is read as an unchanging file; with
+    one, file and log are copied.
+    """
+    wal = path.with_name(WAL_NAME)
+    if wal.exists() and wal.stat().st_size > 0:
+        return _open_copy(path, name)
+    engine = _reading_engine(path, "mode=ro&immutable=1")
+    with _refusing(engine, name), engine.connect() as connection:
+        version = version_of(connection, name)
+    if version == len(STEPS):
+        return Opened(engine, name, path.parent)
+    engine.dispose()
+    return _open_copy(path, name)
+
+
+def _reading_engine(path: Path, query: str) -> Engine:
     address = f"{path.resolve().as_uri()}?{query}"
 
     def connect() -> sqlite3.Connection:
-        return sqlite3.connect(address, uri=True, timeout=BUSY_S, check_same_thread=False)
+        connection = sqlite3.connect(
+            address, uri=True, timeout=BUSY_S, check_same_thread=False, isolation_level=None
+        )
+        connection.execute("PRAGMA foreign_keys=ON")
+        return connection
 
-    return create_engine("sqlite://", creator=connect)
+    engine = create_engine("sqlite://", creator=connect)
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        connection.exec_driver_sql("BEGIN")
+
+    return engine
 
 
-def _prepare(engine: Engine, name: str, *, write: bool) -> None:
+def _open_copy(path: Path, name: str) -> Opened:
+    """Bring a copy up to date and read that; the store itself stays as it is."""
+    folder = tempfile.TemporaryDirectory(prefix="battery-", ignore_cleanup_errors=True)
+    target = Path(folder.name) / FILE_NAME
     try:
+        shutil.copyfile(path, target)
+        wal = path.with_name(WAL_NAME)
+        if wal.exists():
+            shutil.copyfile(wal, target.with_name(WAL_NAME))
+    except OSError as error:
+        folder.cleanup()
+        msg = f"{name} cannot be read: {error.strerror or error}; it was not changed"
+        raise StoreError(msg) from error
+    engine = _file_engine(target)
+    try:
+        with _refusing(engine, name):
+            migrate(engine, name)
+    except StoreError:
+        folder.cleanup()
+        raise
+    return Opened(engine, name, path.parent, folder)
+
+
+def _open_server(address: str, *, write: bool) -> Opened:
+    if not address.startswith(SERVER_SCHEMES):
+        scheme = address.split("://")[0]
+        msg = f"no store at a {scheme!r} address; use a folder, or {SERVER_SCHEMES[0]}..."
+        raise StoreError(msg)
+    name = "the store on the server"
+    address = SERVER_SCHEMES[1] + address.split("://", 1)[1]
+    try:
+        engine = create_engine(address)
+    except ModuleNotFoundError as error:
+        msg = "PostgreSQL needs one more part: pip install 'coordination-battery[postgresql]'"
+        raise StoreError(msg) from error
+    except SQLAlchemyError as error:
+        raise describe(error, name) from error
+    with _refusing(engine, name):
         if write:
             migrate(engine, name)
         else:
             with engine.connect() as connection:
-                check_not_newer(connection, name)
+                if version_of(connection, name) < len(STEPS):
+                    msg = f"{name} is of an earlier version; run any command that writes first"
+                    raise StoreError(msg)
+    return Opened(engine, name)
+
+
+@contextmanager
+def _refusing(engine: Engine, name: str) -> Iterator[None]:
+    """Let go of the engine when the store cannot be used, and say why in one line."""
+    try:
+        yield
     except SQLAlchemyError as error:
         engine.dispose()
         raise describe(error, name) from error
@@ -122,15 +253,33 @@ def _prepare(engine: Engine, name: str, *, write: bool) -> None:
 
 def describe(error: SQLAlchemyError, name: str) -> StoreError:
     """Turn a database error into one line with the way out."""
-    cause = str(getattr(error, "orig", None) or error).splitlines()[0]
+    cause = cause_of(error)
     if "not a database" in cause or "malformed" in cause:
         way_out = "it was not changed; restore a copy, or name another folder with --home"
     elif "readonly" in cause or "read-only" in cause:
-        way_out = "nothing was changed; make the folder writable or name another with --home"
-    elif "full" in cause:
-        way_out = "free some space; what was stored before is safe"
+        way_out = "nothing was changed; make it writable or name another folder with --home"
+    elif "full" in cause or "I/O" in cause:
+        way_out = "this was not stored; look for free space. What was stored before is safe"
     elif "locked" in cause:
         way_out = "another program is writing; nothing was changed, try again"
     else:
         way_out = "nothing was changed"
     return StoreError(f"{name}: {cause}; {way_out}")
+
+
+def cause_of(error: Exception) -> str:
+    """Return the database's own words, one line, without statement or address."""
+    original = error.orig if isinstance(error, DBAPIError) and error.orig else error
+    return (str(original).strip().splitlines() or [type(original).__name__])[0]
+
+
+def copy_database(source: Path, target: Path) -> None:
+    """Copy a SQLite store, also while another program writes to it.
+
+    Uses SQLite's online backup: the copy is the store at one moment.
+    """
+    with (
+        closing(sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True)) as old,
+        closing(sqlite3.connect(target)) as new,
+    ):
+        old.backup(new)

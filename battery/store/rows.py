@@ -1,4 +1,4 @@
-"""What the store gives back: small frozen records."""
+"""What the store takes and gives back: small frozen records."""
 
 from __future__ import annotations
 
@@ -8,13 +8,38 @@ from typing import Literal
 from battery.recording import BlockHeader, Ending, Hand, TimingAudit, VisitHeader
 
 AffectedSide = Literal["left", "right", "both", "unknown"]
+MarkerKind = Literal[
+    "medication",  # a drug or its dose changed
+    "injection",  # a toxin injection
+    "stimulation",  # a stimulator was switched or its settings changed
+    "relapse",
+    "fall",
+    "illness",
+    "therapy",  # exercises or their dose changed
+    "device",  # another tablet, stand or screen setting
+    "other",
+]
+Decision = Literal["given", "withdrawn"]
+VisitField = Literal["person", "excluded", "note"]
+BlockField = Literal["hand", "excluded", "note"]
 
 
 @dataclass(frozen=True, slots=True)
 class Person:
     """Somebody enrolled: a random code and which hand is which. Never a name.
 
-    `first_hand` is tested first, in every visit.
+    Parameters
+    ----------
+    code : str
+        Drawn at random.
+    dominant_hand, first_hand : {"left", "right"}
+        `first_hand` is tested first, in every visit.
+    affected_side : {"left", "right", "both", "unknown"}
+    enrolled_utc : str
+        ISO 8601 with offset +00:00.
+    n_familiarisation, n_baseline : int
+        How many first visits are left out, and how many after them are the baseline: the rule
+        is fixed before the first visit.
     """
 
     code: str
@@ -22,6 +47,19 @@ class Person:
     affected_side: AffectedSide
     first_hand: Hand
     enrolled_utc: str
+    n_familiarisation: int = 2
+    n_baseline: int = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Consent:
+    """A person's decision about the use of the data, under one version of the form."""
+
+    consent_id: str  # UUID
+    person: str
+    form_version: str
+    decision: Decision
+    at_utc: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,3 +95,43 @@ class ScoreRow:
     high: float
     reason: str
     scoring_version: int
+
+
+@dataclass(frozen=True, slots=True)
+class Amendment:
+    """Something said later about a visit or a block; the record itself stays as it was.
+
+    Parameters
+    ----------
+    target : {"visit", "block"}
+    target_id : str
+    field : str
+        One of `VisitField` or `BlockField`. `excluded` is ``yes`` or ``no``.
+    old, new : str
+        What was held before, and what holds from then on.
+    author, reason : str
+        Who says so, and why.
+    at_utc : str
+        When it was said, ISO 8601 with offset +00:00.
+    """
+
+    amendment_id: str  # UUID
+    target: Literal["visit", "block"]
+    target_id: str
+    field: str
+    old: str
+    new: str
+    author: str
+    reason: str
+    at_utc: str
+
+
+@dataclass(frozen=True, slots=True)
+class Marker:
+    """A dated event around a person that a change of scores may go with."""
+
+    marker_id: str  # UUID
+    person: str
+    kind: MarkerKind
+    at_utc: str
+    note: str = ""

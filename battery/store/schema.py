@@ -1,23 +1,29 @@
-"""The tables. The same on SQLite and PostgreSQL; structured values are kept as JSON text.
+"""The tables as they are now. The same on SQLite and PostgreSQL; structures are JSON text.
 
-Raw records (`blocks`, `payloads`) are written once. Scores and amendments lie beside them.
+Raw records (`blocks`, `payloads`) are written once. Scores, amendments and markers lie beside
+them. How a store comes to have these tables stands in `migrations`; a test holds the two equal.
 """
 
 from __future__ import annotations
 
 from sqlalchemy import (
     BigInteger,
+    CheckConstraint,
     Column,
-    Float,
+    Double,
     ForeignKey,
     Integer,
     LargeBinary,
     MetaData,
-    String,
     Table,
     Text,
     UniqueConstraint,
 )
+
+
+def _reference(name: str, target: str, *, optional: bool = False) -> Column[str]:
+    return Column(name, Text, ForeignKey(target), nullable=optional, index=True)
+
 
 metadata = MetaData()
 
@@ -25,67 +31,84 @@ migrations = Table(
     "migrations",
     metadata,
     Column("number", Integer, primary_key=True, autoincrement=False),
-    Column("name", String(80), nullable=False),
-    Column("applied_utc", String(40), nullable=False),
+    Column("name", Text, nullable=False),
+    Column("applied_utc", Text, nullable=False),
+)
+settings = Table(
+    "settings",
+    metadata,
+    Column("name", Text, primary_key=True),
+    Column("json", Text, nullable=False),
 )
 people = Table(
     "people",
     metadata,
-    Column("code", String(12), primary_key=True),
-    Column("dominant_hand", String(8), nullable=False),
-    Column("affected_side", String(8), nullable=False),
-    Column("first_hand", String(8), nullable=False),
-    Column("enrolled_utc", String(40), nullable=False),
+    Column("code", Text, primary_key=True),
+    Column("dominant_hand", Text, nullable=False),
+    Column("affected_side", Text, nullable=False),
+    Column("first_hand", Text, nullable=False),
+    Column("enrolled_utc", Text, nullable=False),
+    Column("n_familiarisation", Integer, nullable=False),
+    Column("n_baseline", Integer, nullable=False),
+)
+consents = Table(
+    "consents",
+    metadata,
+    Column("consent_id", Text, primary_key=True),
+    _reference("person", "people.code"),
+    Column("form_version", Text, nullable=False),
+    Column("decision", Text, nullable=False),  # given, withdrawn
+    Column("at_utc", Text, nullable=False),
 )
 devices = Table(
     "devices",
     metadata,
-    Column("alias", String(16), primary_key=True),
+    Column("alias", Text, primary_key=True),
     Column("json", Text, nullable=False),
 )
 plans = Table(
     "plans",
     metadata,
-    Column("plan_hash", String(32), primary_key=True),
+    Column("plan_hash", Text, primary_key=True),
     Column("json", Text, nullable=False),
 )
 visits = Table(
     "visits",
     metadata,
-    Column("visit_id", String(36), primary_key=True),
-    Column("person", String(12), ForeignKey("people.code"), nullable=False, index=True),
+    Column("visit_id", Text, primary_key=True),
+    _reference("person", "people.code"),
     Column("sequence", Integer, nullable=False),
-    Column("plan_hash", String(32), ForeignKey("plans.plan_hash"), nullable=False),
-    Column("device", String(16), ForeignKey("devices.alias"), nullable=False),
-    Column("started_utc", String(40), nullable=False),
-    Column("ending", String(16)),
-    Column("json", Text, nullable=False),
+    _reference("plan_hash", "plans.plan_hash"),
+    _reference("device", "devices.alias"),
+    Column("started_utc", Text, nullable=False),
+    Column("ending", Text),  # null while the visit is open
+    Column("header_json", Text, nullable=False),
     UniqueConstraint("person", "sequence"),
 )
 blocks = Table(
     "blocks",
     metadata,
-    Column("block_id", String(36), primary_key=True),
-    Column("visit_id", String(36), ForeignKey("visits.visit_id"), nullable=False, index=True),
+    Column("block_id", Text, primary_key=True),
+    _reference("visit_id", "visits.visit_id"),
     Column("number", Integer, nullable=False),
-    Column("task", String(16), nullable=False),
-    Column("hand", String(8), nullable=False),
-    Column("phase", String(16), nullable=False),
-    Column("layout_hash", String(32), nullable=False),
-    Column("ending", String(16)),  # null while the block runs
-    Column("reason", Text, nullable=False, default=""),
+    Column("task", Text, nullable=False),
+    Column("hand", Text, nullable=False),
+    Column("phase", Text, nullable=False),
+    Column("layout_hash", Text, nullable=False),
+    Column("header_json", Text, nullable=False),
+    Column("ending", Text),  # null while the block runs, as all that follows
+    Column("reason", Text),
     Column("ended_ns", BigInteger),
     Column("n_samples", Integer),
-    Column("input_type", String(8)),
-    Column("sha256", String(64)),
+    Column("input_type", Text),
     Column("audit_json", Text),
-    Column("header_json", Text, nullable=False),
+    Column("sha256", Text),
     UniqueConstraint("visit_id", "number"),
 )
 payloads = Table(
     "payloads",
     metadata,
-    Column("block_id", String(36), ForeignKey("blocks.block_id"), primary_key=True),
+    Column("block_id", Text, ForeignKey("blocks.block_id"), primary_key=True),
     Column("samples", LargeBinary, nullable=False),  # Parquet
     Column("frames", LargeBinary, nullable=False),  # Parquet
     Column("events", LargeBinary, nullable=False),  # Parquet
@@ -93,7 +116,7 @@ payloads = Table(
 chunks = Table(
     "chunks",
     metadata,
-    Column("block_id", String(36), ForeignKey("blocks.block_id"), primary_key=True),
+    Column("block_id", Text, ForeignKey("blocks.block_id"), primary_key=True),
     Column("number", Integer, primary_key=True, autoincrement=False),
     Column("samples", LargeBinary, nullable=False),  # raw rows of SAMPLE_DTYPE
     Column("frames", LargeBinary, nullable=False),  # raw rows of FRAME_DTYPE
@@ -102,12 +125,35 @@ chunks = Table(
 scores = Table(
     "scores",
     metadata,
-    Column("block_id", String(36), ForeignKey("blocks.block_id"), primary_key=True),
-    Column("measure", String(60), primary_key=True),
-    Column("value", Float),  # null is missing; then a reason stands beside it
+    Column("block_id", Text, ForeignKey("blocks.block_id"), primary_key=True),
+    Column("measure", Text, primary_key=True),
+    Column("value", Double),  # null is missing; then a reason stands beside it
     Column("n", Integer, nullable=False),
-    Column("low", Float),
-    Column("high", Float),
+    Column("low", Double),
+    Column("high", Double),
     Column("reason", Text, nullable=False),
     Column("scoring_version", Integer, nullable=False),
+)
+amendments = Table(
+    "amendments",
+    metadata,
+    Column("amendment_id", Text, primary_key=True),
+    _reference("visit_id", "visits.visit_id", optional=True),
+    _reference("block_id", "blocks.block_id", optional=True),
+    Column("field", Text, nullable=False),
+    Column("old", Text, nullable=False),
+    Column("new", Text, nullable=False),
+    Column("author", Text, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+    CheckConstraint("(visit_id IS NULL) <> (block_id IS NULL)", name="one_target"),
+)
+markers = Table(
+    "markers",
+    metadata,
+    Column("marker_id", Text, primary_key=True),
+    _reference("person", "people.code"),
+    Column("kind", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+    Column("note", Text, nullable=False),
 )

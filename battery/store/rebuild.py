@@ -1,0 +1,79 @@
+"""Rows of the database back into records."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from battery.errors import RecordError
+from battery.recording import (
+    RECORD_VERSION,
+    BlockHeader,
+    Device,
+    Screen,
+    TimingAudit,
+    VisitHeader,
+)
+from battery.store.rows import BlockRecord, ScoreRow
+
+
+def device(text: str) -> Device:
+    """Rebuild a device from its JSON."""
+    return _device(json.loads(text))
+
+
+def _device(values: Mapping[str, Any]) -> Device:
+    return Device(**{**values, "screen": Screen(**values["screen"])})
+
+
+def visit_header(text: str) -> VisitHeader:
+    """Rebuild a visit's header from its JSON.
+
+    Raises
+    ------
+    RecordError
+        If a later program recorded it.
+    """
+    values = json.loads(text)
+    if values["record_version"] > RECORD_VERSION:
+        msg = (
+            f"visit {values['visit_id']} has record version {values['record_version']}; this "
+            f"program reads up to {RECORD_VERSION}. Update it; the store was not changed."
+        )
+        raise RecordError(msg)
+    return VisitHeader(**{**values, "device": _device(values["device"])})
+
+
+def block_header(text: str) -> BlockHeader:
+    """Rebuild a block's header from its JSON."""
+    return BlockHeader(**json.loads(text))
+
+
+def block_record(row: Mapping[Any, Any]) -> BlockRecord:
+    """Rebuild a block's record; what is not known while it runs is empty."""
+    return BlockRecord(
+        header=block_header(row["header_json"]),
+        ending=row["ending"],
+        reason=row["reason"] or "",
+        n_samples=row["n_samples"] or 0,
+        input_type=row["input_type"] or "none",
+        sha256=row["sha256"] or "",
+        audit=TimingAudit(**json.loads(row["audit_json"] or "{}")),
+    )
+
+
+def score_row(row: Mapping[Any, Any]) -> ScoreRow:
+    """Rebuild a score; null is nan."""
+    numbers = {name: _nan(row[name]) for name in ("value", "low", "high")}
+    return ScoreRow(**{**row, **numbers})
+
+
+def null(value: float) -> float | None:
+    """Return None for nan, as the database keeps what is missing."""
+    return None if math.isnan(value) else value
+
+
+def _nan(value: float | None) -> float:
+    return math.nan if value is None else value

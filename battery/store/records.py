@@ -1,0 +1,226 @@
+"""What was recorded: visits and their blocks, running, whole or cut off."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+
+import numpy as np
+from sqlalchemy import insert, select, update
+
+from battery.errors import RecordError
+from battery.recording import (
+    EVENT_DTYPE,
+    FRAME_DTYPE,
+    SAMPLE_DTYPE,
+    Block,
+    BlockHeader,
+    VisitHeader,
+    events_to_array,
+    header_to_dict,
+)
+from battery.store import rebuild, schema
+from battery.store.base import Connected
+from battery.store.codec import events_from_json, from_parquet
+from battery.store.locking import RecordingLock
+from battery.store.opening import Opened
+from battery.store.rows import BlockRecord, VisitRecord
+from battery.store.writer import BlockWriter, save_whole
+
+KILLED = "the program was ended while the block ran"
+
+
+class Records(Connected):
+    """Visits and blocks. Whoever records holds the lock; whoever reads needs none."""
+
+    def __init__(self, opened: Opened) -> None:
+        super().__init__(opened)
+        self._lock = RecordingLock(opened)
+        self._writers: list[BlockWriter] = []
+
+    @contextmanager
+    def lock_for_recording(self) -> Iterator[None]:
+        """Make sure that this is the only program that records into this store.
+
+        Raises
+        ------
+        StoreError
+            If another program is recording.
+        """
+        self._lock.take()
+        try:
+            yield
+        finally:
+            self._lock.release()
+
+    def _stop_recording(self) -> None:
+        for writer in self._writers:
+            writer.stop()
+        self._writers.clear()
+        self._lock.release_all()
+
+    def begin_visit(self, header: VisitHeader) -> None:
+        """Store a new visit, open."""
+        with self._writing() as connection:
+            connection.execute(
+                insert(schema.visits).values(
+                    visit_id=header.visit_id,
+                    person=header.person,
+                    sequence=header.sequence,
+                    plan_hash=header.plan_hash,
+                    device=header.device.alias,
+                    started_utc=header.started_utc,
+                    header_json=json.dumps(asdict(header)),
+                )
+            )
+
+    def end_visit(self, visit_id: str, ending: str) -> None:
+        """Mark a visit as ended; it will not be gone on with."""
+        with self._writing() as connection:
+            connection.execute(
+                update(schema.visits)
+                .where(schema.visits.c.visit_id == visit_id)
+                .values(ending=ending)
+            )
+
+    def visits(self, person: str | None = None) -> list[VisitRecord]:
+        """List visits in order, of one person or of all."""
+        query = select(schema.visits.c.header_json, schema.visits.c.ending).order_by(
+            schema.visits.c.person, schema.visits.c.sequence
+        )
+        if person is not None:
+            query = query.where(schema.visits.c.person == person)
+        with self._reading() as connection:
+            rows = connection.execute(query).all()
+        return [VisitRecord(rebuild.visit_header(r.header_json), r.ending) for r in rows]
+
+    def begin_block(self, header: BlockHeader) -> BlockWriter:
+        """Store a new block, running, and return the sink for what it reads.
+
+        Takes the recording lock, until the store is closed, if this program does not hold it.
+
+        Raises
+        ------
+        StoreError
+            If another program is recording, or the block cannot be entered.
+        """
+        if not self._lock.held:
+            self._lock.take()
+        with self._writing() as connection:
+            connection.execute(
+                insert(schema.blocks).values(
+                    block_id=header.block_id,
+                    visit_id=header.visit_id,
+                    number=header.index,
+                    task=header.task,
+                    hand=header.hand,
+                    phase=header.phase,
+                    layout_hash=header.layout_hash,
+                    header_json=json.dumps(header_to_dict(header)),
+                )
+            )
+        writer = BlockWriter(self._engine, header.block_id)
+        self._writers = [w for w in self._writers if w.running] + [writer]
+        return writer
+
+    def blocks(self, visit_id: str) -> list[BlockRecord]:
+        """List the blocks of a visit in order, without their samples."""
+        query = (
+            select(schema.blocks)
+            .where(schema.blocks.c.visit_id == visit_id)
+            .order_by(schema.blocks.c.number)
+        )
+        with self._reading() as connection:
+            return [rebuild.block_record(r) for r in connection.execute(query).mappings()]
+
+    def load_block(self, block_id: str) -> Block:
+        """Return a whole block with its samples.
+
+        Raises
+        ------
+        RecordError
+            If it is not there, is still running, or cannot be read.
+        """
+        query = (
+            select(schema.blocks, schema.payloads)
+            .join(schema.payloads, schema.payloads.c.block_id == schema.blocks.c.block_id)
+            .where(schema.blocks.c.block_id == block_id)
+        )
+        with self._reading() as connection:
+            row = connection.execute(query).mappings().first()
+        if row is None:
+            msg = f"no finished block {block_id!r} in this store"
+            raise RecordError(msg)
+        record = rebuild.block_record(row)
+        return Block(
+            header=record.header,
+            samples=from_parquet(row["samples"], SAMPLE_DTYPE),
+            frames=from_parquet(row["frames"], FRAME_DTYPE),
+            events=from_parquet(row["events"], EVENT_DTYPE),
+            ending=record.ending or "interrupted",
+            ended_ns=row["ended_ns"],
+            audit=record.audit,
+            reason=record.reason,
+        )
+
+    def used_layouts(self, person: str) -> set[str]:
+        """Return the hashes of all layouts this person has met."""
+        query = (
+            select(schema.blocks.c.layout_hash)
+            .join(schema.visits, schema.visits.c.visit_id == schema.blocks.c.visit_id)
+            .where(schema.visits.c.person == person)
+        )
+        with self._reading() as connection:
+            return set(connection.execute(query).scalars())
+
+    def recover(self) -> list[str]:
+        """Close what a killed program left running.
+
+        Only the holder of the recording lock may do so, since another program's block may be
+        running; without it the lock is taken for as long as this takes.
+
+        Returns
+        -------
+        list of str
+            The blocks that are now marked interrupted. Their samples are what was committed.
+
+        Raises
+        ------
+        StoreError
+            If another program is recording.
+        """
+        query = select(schema.blocks.c.block_id, schema.blocks.c.header_json).where(
+            schema.blocks.c.ending.is_(None)
+        )
+        with self.lock_for_recording():
+            with self._reading() as connection:
+                rows = connection.execute(query).all()
+            for row in rows:
+                block = self._assemble(rebuild.block_header(row.header_json))
+                with self._writing() as connection:
+                    save_whole(connection, block)
+        return [row.block_id for row in rows]
+
+    def _assemble(self, header: BlockHeader) -> Block:
+        query = (
+            select(schema.chunks)
+            .where(schema.chunks.c.block_id == header.block_id)
+            .order_by(schema.chunks.c.number)
+        )
+        with self._reading() as connection:
+            rows = connection.execute(query).all()
+        samples = np.frombuffer(b"".join(r.samples for r in rows), dtype=SAMPLE_DTYPE).copy()
+        frames = np.frombuffer(b"".join(r.frames for r in rows), dtype=FRAME_DTYPE).copy()
+        events = events_to_array([e for r in rows for e in events_from_json(r.events)])
+        last_ns = [int(a[-1]) for a in (samples["t_ns"], events["t_ns"]) if len(a)]
+        return Block(
+            header=header,
+            samples=samples,
+            frames=frames,
+            events=events,
+            ending="interrupted",
+            ended_ns=max(last_ns, default=0),
+            reason=KILLED,
+        )

@@ -1,0 +1,128 @@
+"""Who and what there is: people and their consent, devices, plans, the clinic's settings."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+from sqlalchemy import Table, insert, select, update
+
+from battery.errors import UsageError
+from battery.recording import Device
+from battery.store import rebuild, schema
+from battery.store.base import Connected
+from battery.store.rows import Consent, Decision, Person
+
+
+class Registry(Connected):
+    """People, devices, plans and settings."""
+
+    def add_person(self, person: Person) -> None:
+        """Add somebody; the code must be new."""
+        with self._writing() as connection:
+            connection.execute(insert(schema.people).values(**asdict(person)))
+
+    def person(self, code: str) -> Person:
+        """Return the person with this code.
+
+        Raises
+        ------
+        UsageError
+            If nobody has it.
+        """
+        query = select(schema.people).where(schema.people.c.code == code)
+        with self._reading() as connection:
+            row = connection.execute(query).mappings().first()
+        if row is None:
+            codes = [p.code for p in self.list_people()]
+            known = ", ".join(codes[:6]) + (" ..." if len(codes) > 6 else "")
+            hint = (
+                f"enrolled are {known}" if codes else "nobody is enrolled; run 'battery enrol'"
+            )
+            msg = f"no person {code!r} in this store; {hint}"
+            raise UsageError(msg)
+        return Person(**row)
+
+    def list_people(self) -> list[Person]:
+        """List everybody in order of enrolment."""
+        query = select(schema.people).order_by(
+            schema.people.c.enrolled_utc, schema.people.c.code
+        )
+        with self._reading() as connection:
+            return [Person(**row) for row in connection.execute(query).mappings()]
+
+    def record_consent(
+        self, person: str, *, form_version: str, decision: Decision, at_utc: str
+    ) -> Consent:
+        """Keep a person's decision about the use of the data; the latest one holds."""
+        consent = Consent(str(uuid.uuid4()), person, form_version, decision, at_utc)
+        with self._writing() as connection:
+            connection.execute(insert(schema.consents).values(**asdict(consent)))
+        return consent
+
+    def consents(self, person: str | None = None) -> list[Consent]:
+        """List decisions in order of time, of one person or of all."""
+        query = select(schema.consents).order_by(
+            schema.consents.c.at_utc, schema.consents.c.consent_id
+        )
+        if person is not None:
+            query = query.where(schema.consents.c.person == person)
+        with self._reading() as connection:
+            return [Consent(**row) for row in connection.execute(query).mappings()]
+
+    def withdrawn(self) -> frozenset[str]:
+        """Return the codes of everybody whose latest decision is to withdraw."""
+        latest = {consent.person: consent.decision for consent in self.consents()}
+        return frozenset(code for code, word in latest.items() if word == "withdrawn")
+
+    def put_device(self, device: Device) -> None:
+        """Remember a device under its alias, in place of what was known of it."""
+        self._put(schema.devices, "alias", device.alias, json.dumps(asdict(device)))
+
+    def devices(self) -> list[Device]:
+        """List the devices as last seen."""
+        query = select(schema.devices.c.json).order_by(schema.devices.c.alias)
+        with self._reading() as connection:
+            return [rebuild.device(text) for text in connection.execute(query).scalars()]
+
+    def device(self, alias: str) -> Device | None:
+        """Return a device as last seen; None if the alias is new."""
+        text = self._get(schema.devices, "alias", alias)
+        return None if text is None else rebuild.device(text)
+
+    def put_plan(self, plan_hash: str, content: Mapping[str, Any]) -> None:
+        """Remember a plan under its hash; one that is known stays as it is."""
+        if self._get(schema.plans, "plan_hash", plan_hash) is None:
+            self._put(schema.plans, "plan_hash", plan_hash, json.dumps(content, sort_keys=True))
+
+    def plans(self) -> dict[str, dict[str, Any]]:
+        """Return all plans by their hash, in order of the hash."""
+        query = select(schema.plans).order_by(schema.plans.c.plan_hash)
+        with self._reading() as connection:
+            rows = connection.execute(query).all()
+        return {row.plan_hash: json.loads(row.json) for row in rows}
+
+    def put_setting(self, name: str, value: Any) -> None:
+        """Keep a setting of the clinic, any value JSON can hold, in place of an earlier one."""
+        self._put(schema.settings, "name", name, json.dumps(value, sort_keys=True))
+
+    def setting(self, name: str, default: Any = None) -> Any:
+        """Return a setting of the clinic, or `default` where there is none."""
+        text = self._get(schema.settings, "name", name)
+        return default if text is None else json.loads(text)
+
+    def _get(self, table: Table, key: str, value: str) -> str | None:
+        query = select(table.c.json).where(table.c[key] == value)
+        with self._reading() as connection:
+            return connection.execute(query).scalar()
+
+    def _put(self, table: Table, key: str, value: str, text: str) -> None:
+        with self._writing() as connection:
+            changed = connection.execute(
+                update(table).where(table.c[key] == value).values(json=text)
+            )
+            if changed.rowcount == 0:
+                connection.execute(insert(table).values(**{key: value, "json": text}))
