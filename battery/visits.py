@@ -10,7 +10,7 @@ import platform
 import random
 import uuid
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from importlib.metadata import PackageNotFoundError, version
 
@@ -62,6 +62,7 @@ class VisitRun:
     versions: dict[str, str]
     used_layouts: set[str]
     next_index: int
+    tries: dict[PlannedBlock, int] = field(default_factory=dict)
 
     def run(
         self, planned: PlannedBlock, source: Source, audit: TimingAudit | None = None
@@ -83,6 +84,7 @@ class VisitRun:
         )
         self.used_layouts.add(layout_hash)
         self.next_index += 1
+        self.tries[planned] = self.tries.get(planned, 0) + 1
         block = run_block(header, source, self.store.begin_block(header), audit)
         if planned.phase == "test":
             screen = self.header.device.screen
@@ -90,6 +92,14 @@ class VisitRun:
         if block.ending == "finished" and planned in self.todo:
             self.todo.remove(planned)
         return block
+
+    def may_repeat(self, planned: PlannedBlock) -> bool:
+        """Whether a block that was broken off may be tried once more."""
+        return self.tries.get(planned, 0) < TRIES_PER_BLOCK
+
+    def skip(self, planned: PlannedBlock) -> None:
+        """Leave out a block that was tried as often as allowed, and its practice."""
+        self.todo = [block for block in self.todo if block != planned]
 
     def end(self, ending: str = "finished") -> None:
         """Close the visit; it will not be resumed."""

@@ -2,8 +2,8 @@
 
 Everything random about a block is decided here, before it begins, from the recorded seed.
 Layouts are drawn for the right hand and mirrored for the left, so both hands meet the same
-difficulty. At default sizes everything lies within 92 x 52 mm of the centre, which leaves a
-ten-inch tablet a margin of 15 mm.
+difficulty. At default sizes everything lies within 92 x 48 mm of the centre, which leaves a
+ten-inch tablet a margin of 15 mm, and its upper corners stay free for Stop.
 """
 
 from __future__ import annotations
@@ -72,7 +72,7 @@ class TrailOptions:
     node_r_mm: float = 7.0
     link_mm: float = 48.0
     width_mm: float = 168.0
-    height_mm: float = 88.0
+    height_mm: float = 60.0
     dwell_s: float = 0.15
     limit_s: float = 180.0
 

@@ -12,8 +12,8 @@ ROOT = Path(__file__).resolve().parents[2]
 LINES = (
     ("battery.cli",),
     ("battery.demo", "battery.recovery"),
-    ("battery.stage", "battery.report", "battery.export", "battery.simulate", "battery.people"),
-    ("battery.visits",),
+    ("battery.stage", "battery.report", "battery.export"),
+    ("battery.visits", "battery.people", "battery.simulate"),
     ("battery.runner", "battery.store", "norms"),
     ("battery.scoring", "battery.plan"),
     ("battery.recording",),

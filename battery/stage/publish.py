@@ -1,0 +1,39 @@
+"""What is on the screen, written to a file for a test that acts from another process.
+
+Only when the environment names a file. It holds nothing that is not to be seen.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+from typing import Any
+
+
+class Publisher:
+    """Writes a small JSON file whenever the picture changes; does nothing by default."""
+
+    def __init__(self) -> None:
+        name = os.environ.get("BATTERY_PUBLISH")
+        self._path = Path(name) if name else None
+        self._last = ""
+        self._number = 0
+
+    @property
+    def on(self) -> bool:
+        """Whether anybody wants to know."""
+        return self._path is not None
+
+    def show(self, state: dict[str, Any]) -> None:
+        """Write `state` if it differs from what was last written, all or nothing."""
+        if self._path is None:
+            return
+        text = json.dumps(state, sort_keys=True)
+        if text == self._last:
+            return
+        self._last = text
+        self._number += 1
+        part = self._path.with_suffix(".part")
+        part.write_text(json.dumps({"number": self._number, **state}))
+        part.replace(self._path)
