@@ -1,0 +1,168 @@
+"""A kill at any moment costs at most the last second of the block that ran.
+
+The killed program makes half a second of samples, waits until they are on disk, and makes the
+next, so that its simulated time stands for the time of a live visit on a slow disk.
+"""
+
+import os
+import random
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from battery.store import Store
+from tests import store_kit as kit
+
+ROOT = Path(__file__).resolve().parents[2]
+SECOND_NS = 1_000_000_000
+N_LINES = 36  # what one visit of the killed program says
+
+
+class Child:
+    """The program to be killed, kept warm: it forks for every run."""
+
+    def __init__(self):
+        # One thread, so that it can fork safely.
+        environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "tests.store_child"],
+            cwd=ROOT, env=environment, text=True, bufsize=1,
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+        )  # fmt: skip
+
+    def run(self, *words, kill_after=None):
+        """Do as told; kill after so many lines. Return all lines that were said."""
+        self.process.stdin.write(" ".join(map(str, words)) + "\n")
+        lines, pid = [], None
+        for line in self.process.stdout:
+            first, *rest = line.split()
+            if first == "gone":
+                return lines
+            if first == "child":
+                pid = int(rest[0])
+            else:
+                lines.append((first, *rest))
+            if kill_after is not None and pid is not None and len(lines) >= kill_after:
+                os.kill(pid, signal.SIGKILL)
+                kill_after = None
+        pytest.fail("the helper program ended by itself")
+
+    def close(self):
+        self.process.stdin.close()
+        self.process.wait()
+        self.process.stdout.close()
+
+
+@pytest.fixture(scope="module")
+def child():
+    made = Child()
+    yield made
+    made.close()
+
+
+def check(home, lines, seen_before=()):
+    """Open the store after a kill and hold it to the promise; return the whole blocks."""
+    said = {}  # block -> what was said of it
+    for first, block_id, *rest in (line for line in lines if line[0] != "all"):
+        said.setdefault(block_id, {})[first] = rest[0] if rest else ""
+    with Store.open(home) as store:
+        running = {
+            record.header.block_id
+            for visit in store.visits()
+            for record in store.blocks(visit.header.visit_id)
+            if record.ending is None
+        }
+        assert set(store.recover()) == running
+        assert len(running) <= 1
+        stored = {
+            record.header.block_id: record
+            for visit in store.visits()
+            for record in store.blocks(visit.header.visit_id)
+        }
+        assert all(stored[block_id].sha256 == sha for block_id, sha in seen_before)
+        for block_id, words in said.items():
+            if block_id not in stored:  # killed before it was entered: nothing had been read
+                assert set(words) == {"begun"}
+                continue
+            hold_to_the_promise(store.load_block(block_id), stored[block_id], words)
+        return [(b, r.sha256) for b, r in stored.items() if r.ending == "finished"]
+
+
+def hold_to_the_promise(block, record, words):
+    truth = kit.made_up_block(block.header, block.header.index)
+    if "whole" in words or record.ending == "finished":
+        assert block.sha256 == record.sha256 == truth.sha256
+        assert record.ending == "finished"
+        return
+    assert record.ending == "interrupted"
+    assert "ended while the block ran" in record.reason
+    n_samples, n_frames = len(block.samples), len(block.frames)
+    assert block.samples.tobytes() == truth.samples[:n_samples].tobytes()
+    assert block.frames.tobytes() == truth.frames[:n_frames].tobytes()
+    last_ns = int(block.samples["t_ns"][-1]) if n_samples else 0
+    assert last_ns >= int(words.get("kept", 0))
+    assert int(words.get("read", 0)) - last_ns <= SECOND_NS
+
+
+def kill_at_random(child, home, n_kills, seed):
+    """Kill the same store's program again and again; whatever was whole stays whole."""
+    moments = random.Random(seed)
+    whole = []
+    for _ in range(n_kills):
+        lines = child.run("record", home, kill_after=moments.randrange(1, N_LINES))
+        assert lines
+        earlier = len(whole)
+        whole = check(home, lines, whole)
+        assert len(whole) >= earlier
+    return whole
+
+
+def test_fifteen_kills_cost_no_earlier_block_and_at_most_a_second(child, tmp_path):
+    assert len(kill_at_random(child, tmp_path, 15, seed=1)) > 5
+
+
+@pytest.mark.long
+def test_two_hundred_kills_cost_no_earlier_block_and_at_most_a_second(child, tmp_path):
+    assert len(kill_at_random(child, tmp_path, 200, seed=2)) > 100
+
+
+def statements(child, home):
+    """How many moments there are to be killed at, from nothing to the end of a visit."""
+    low, high = 1, 2000  # the run ends by itself when the moment never comes
+    while low < high:
+        middle = (low + high) // 2
+        lines = child.run("record", home / str(middle), middle)
+        low, high = (low, middle) if ("all",) in lines else (middle + 1, high)
+    return low
+
+
+def kill_at_statement(child, tmp_path, number):
+    home = tmp_path / f"at{number}"
+    lines = child.run("record", home, number)
+    assert ("all",) not in lines
+    assert not any(first == "refused" for first, *_ in lines)
+    whole = check(home, lines)
+    # The store that was left can be recorded into again.
+    child.run("record", home, kill_after=N_LINES // 2)
+    with Store.open(home) as store:
+        store.recover()
+        kept = {r.header.block_id: r.sha256 for v in store.visits() for r in
+                store.blocks(v.header.visit_id)}  # fmt: skip
+    assert all(kept[block_id] == sha for block_id, sha in whole)
+
+
+def test_a_kill_at_any_statement_leaves_a_store_that_opens(child, tmp_path):
+    """Also while the tables are being made and while a block's parts become one."""
+    n_statements = statements(child, tmp_path)
+    assert n_statements > 100
+    for number in range(3, n_statements, n_statements // 15):
+        kill_at_statement(child, tmp_path, number)
+
+
+@pytest.mark.long
+def test_a_kill_at_every_statement_leaves_a_store_that_opens(child, tmp_path):
+    for number in range(1, statements(child, tmp_path)):
+        kill_at_statement(child, tmp_path, number)
