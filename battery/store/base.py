@@ -23,11 +23,11 @@ class Connected:
 
     def __init__(self, opened: Opened) -> None:
         self._opened = opened
-        self._engine = opened.engine
         options: dict[str, Any] = {"reading": True}
         if opened.engine.dialect.name == "postgresql":
             options |= {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
         self._reader = opened.engine.execution_options(**options)
+        self._engine = opened.engine if opened.write else self._reader
         self._moment: Connection | None = None
         self.folder = opened.folder
         self.name = opened.name

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import platformdirs
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import URL, Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from battery.errors import StoreError
@@ -34,6 +34,8 @@ class Opened:
     engine : Engine
     name : str
         What messages call it.
+    write : bool
+        Whether it may be written to.
     folder : Path or None
         Where a file lies; None for a server.
     copy : TemporaryDirectory or None
@@ -42,6 +44,7 @@ class Opened:
 
     engine: Engine
     name: str
+    write: bool
     folder: Path | None = None
     copy: tempfile.TemporaryDirectory[str] | None = None
 
@@ -84,10 +87,16 @@ def open_database(where: Path | str | None, *, write: bool) -> Opened:
     if not write:
         return _open_to_read(path, name)
     _check_writable(path)
+    if path.exists():
+        # Asked first, since setting a file up for writing would already change it.
+        reader = _reading_engine(path, "mode=rw")
+        with _refusing(reader, name), reader.connect() as connection:
+            version_of(connection, name)
+        reader.dispose()
     engine = _file_engine(path)
     with _refusing(engine, name):
         migrate(engine, name)
-    return Opened(engine, name, home)
+    return Opened(engine, name, True, home)
 
 
 def _check_writable(path: Path) -> None:
@@ -109,7 +118,8 @@ def _check_writable(path: Path) -> None:
 
 def _file_engine(path: Path) -> Engine:
     """Return an engine that writes durably and never gives up a lock half-way."""
-    engine = create_engine(f"sqlite:///{path}", connect_args={"timeout": BUSY_S})
+    address = URL.create("sqlite", database=str(path))
+    engine = create_engine(address, connect_args={"timeout": BUSY_S})
 
     @event.listens_for(engine, "connect")
     def _set_up(connection: sqlite3.Connection, _record: Any) -> None:
@@ -130,7 +140,8 @@ def _open_to_read(path: Path, name: str) -> Opened:
     if not path.is_file():
         msg = f"no store in '{path.parent}'; run 'battery enrol' or name another with --home"
         raise StoreError(msg)
-    engine = _reading_engine(path, "mode=ro")
+    # Where there is the right to write, the last to leave takes the log's files away.
+    engine = _reading_engine(path, "mode=rw")
     try:
         with engine.connect() as connection:
             version = version_of(connection, name)
@@ -143,7 +154,7 @@ def _open_to_read(path: Path, name: str) -> Opened:
             raise describe(error, name) from error
         return _open_beside_rights(path, name)
     if version == len(STEPS):
-        return Opened(engine, name, path.parent)
+        return Opened(engine, name, False, path.parent)
     engine.dispose()
     return _open_copy(path, name)
 
@@ -166,7 +177,7 @@ def _open_beside_rights(path: Path, name: str) -> Opened:
     with _refusing(engine, name), engine.connect() as connection:
         version = version_of(connection, name)
     if version == len(STEPS):
-        return Opened(engine, name, path.parent)
+        return Opened(engine, name, False, path.parent)
     engine.dispose()
     return _open_copy(path, name)
 
@@ -178,7 +189,7 @@ def _reading_engine(path: Path, query: str) -> Engine:
         connection = sqlite3.connect(
             address, uri=True, timeout=BUSY_S, check_same_thread=False, isolation_level=None
         )
-        connection.execute("PRAGMA foreign_keys=ON")
+        connection.execute("PRAGMA query_only=ON")
         return connection
 
     engine = create_engine("sqlite://", creator=connect)
@@ -210,7 +221,7 @@ def _open_copy(path: Path, name: str) -> Opened:
     except StoreError:
         folder.cleanup()
         raise
-    return Opened(engine, name, path.parent, folder)
+    return Opened(engine, name, False, path.parent, folder)
 
 
 def _open_server(address: str, *, write: bool) -> Opened:
@@ -235,7 +246,7 @@ def _open_server(address: str, *, write: bool) -> Opened:
                 if version_of(connection, name) < len(STEPS):
                     msg = f"{name} is of an earlier version; run any command that writes first"
                     raise StoreError(msg)
-    return Opened(engine, name)
+    return Opened(engine, name, write)
 
 
 @contextmanager
@@ -258,7 +269,7 @@ def describe(error: SQLAlchemyError, name: str) -> StoreError:
         way_out = "it was not changed; restore a copy, or name another folder with --home"
     elif "readonly" in cause or "read-only" in cause:
         way_out = "nothing was changed; make it writable or name another folder with --home"
-    elif "full" in cause or "I/O" in cause:
+    elif is_full(error):
         way_out = "this was not stored; look for free space. What was stored before is safe"
     elif "locked" in cause:
         way_out = "another program is writing; nothing was changed, try again"
@@ -271,6 +282,12 @@ def cause_of(error: Exception) -> str:
     """Return the database's own words, one line, without statement or address."""
     original = error.orig if isinstance(error, DBAPIError) and error.orig else error
     return (str(original).strip().splitlines() or [type(original).__name__])[0]
+
+
+def is_full(error: Exception) -> bool:
+    """Whether the disk is full, or fails, or the file may not grow."""
+    cause = cause_of(error)
+    return "full" in cause or "I/O" in cause or "No space" in cause
 
 
 def copy_database(source: Path, target: Path) -> None:

@@ -22,7 +22,7 @@ from battery.errors import StoreError
 from battery.recording import Block, FrameArray, SampleArray
 from battery.store import schema
 from battery.store.codec import events_to_json, to_parquet
-from battery.store.opening import cause_of
+from battery.store.opening import cause_of, is_full
 from tasks.contract import NS_PER_S, Event
 
 
@@ -65,10 +65,10 @@ class BlockWriter:
         StoreError
             If something put earlier could not be written.
         """
-        self._raise_failure()
         if not self.running:
             msg = f"block {self._block_id} has ended"
             raise ValueError(msg)
+        self._raise_failure()
         self._queue.put(_Chunk(samples, frames, events))
 
     def flush(self) -> None:
@@ -158,9 +158,10 @@ class BlockWriter:
 
     def _lost(self, error: Exception) -> StoreError:
         kept = f"{self._safe_ns / NS_PER_S:.1f} s" if self._safe_ns else "Nothing"
+        way_out = "Look for free space, then" if is_full(error) else "Look into this, then"
         return StoreError(
             f"this block cannot be stored whole: {cause_of(error)}. {kept} of it and all "
-            "earlier blocks are safe. Look for free space, then do this block again"
+            f"earlier blocks are safe. {way_out} do this block again"
         )
 
 

@@ -1,0 +1,394 @@
+"""The calls of the store, on a file and on a server alike."""
+
+import math
+
+import numpy as np
+import pytest
+from sqlalchemy import inspect, text
+
+from battery.errors import RecordError, StoreError, UsageError
+from battery.recording import FRAME_DTYPE, SAMPLE_DTYPE, Device, Screen, canonical_json
+from battery.scoring.score import Score, missing
+from battery.store import BlockWriter, Store, migrations, schema
+from tests import store_kit as kit
+
+LATER = "2026-02-01T10:00:00+00:00"
+
+
+@pytest.fixture(params=["file", "server"])
+def address(request, tmp_path):
+    """Where a fresh store may be made."""
+    if request.param == "file":
+        return tmp_path
+    return request.getfixturevalue("empty_database")
+
+
+@pytest.fixture
+def store(address):
+    with Store.open(address) as opened:
+        kit.enrol(opened)
+        yield opened
+
+
+@pytest.fixture
+def visit(store):
+    header = kit.visit()
+    store.begin_visit(header)
+    return header
+
+
+# People, devices, plans, settings
+
+
+def test_people_are_listed_in_order_of_enrolment(store):
+    store.add_person(kit.person("X3CF", enrolled_utc="2025-12-01T00:00:00+00:00"))
+    store.add_person(
+        kit.person("M4WX", affected_side="both", n_familiarisation=1, n_baseline=6)
+    )
+    assert [p.code for p in store.list_people()] == ["X3CF", "K7QF", "M4WX"]
+    assert store.person("M4WX") == kit.person(
+        "M4WX", affected_side="both", n_familiarisation=1, n_baseline=6
+    )
+
+
+def test_baseline_rule_is_two_visits_left_out_and_four_kept():
+    assert (kit.PERSON.n_familiarisation, kit.PERSON.n_baseline) == (2, 4)
+
+
+def test_an_unknown_code_names_those_there_are(store):
+    with pytest.raises(UsageError, match=r"no person 'NONE' in this store; enrolled are K7QF"):
+        store.person("NONE")
+
+
+def test_a_code_is_given_once(store):
+    with pytest.raises(StoreError, match="nothing was changed"):
+        store.add_person(kit.PERSON)
+
+
+def test_the_latest_decision_on_consent_holds(store):
+    store.add_person(kit.person("M4WX"))
+    for day, code, decision in [
+        (1, "K7QF", "given"), (3, "K7QF", "withdrawn"), (2, "M4WX", "withdrawn"),
+        (4, "M4WX", "given"),
+    ]:  # fmt: skip
+        store.record_consent(
+            code, form_version="1", decision=decision, at_utc=f"2026-01-0{day}T00:00:00+00:00"
+        )
+    assert store.withdrawn() == {"K7QF"}
+    assert [c.decision for c in store.consents("M4WX")] == ["withdrawn", "given"]
+
+
+def test_a_device_is_known_as_last_seen(store):
+    measured = Device("T-03", Screen(1920, 1200, 0.1, 0.11, "card"), "Linux", 21.5)
+    store.put_device(measured)
+    assert store.device("T-03") == measured
+    assert store.devices() == [measured]
+    assert store.device("T-99") is None
+
+
+def test_a_plan_never_changes_under_its_hash(store):
+    store.put_plan(kit.PLAN_HASH, {"name": "another"})
+    store.put_plan("ffff", {"name": "long", "hands": ["left"]})
+    assert store.plans() == {
+        kit.PLAN_HASH: {"name": "short"},
+        "ffff": {"name": "long", "hands": ["left"]},
+    }
+
+
+def test_a_setting_keeps_any_plain_value(store):
+    assert store.setting("emergency_number") is None
+    assert store.setting("emergency_number", "112") == "112"
+    store.put_setting("emergency_number", "144")
+    store.put_setting("emergency_number", {"text": "144 é", "at": [1, 2.5, None]})
+    assert store.setting("emergency_number") == {"text": "144 é", "at": [1, 2.5, None]}
+
+
+# Visits and blocks
+
+
+def test_visits_come_in_order_and_open_ones_have_no_ending(store):
+    store.add_person(kit.person("A3CF"))
+    for code, sequence in [("K7QF", 2), ("K7QF", 1), ("A3CF", 1)]:
+        store.begin_visit(kit.visit(code, sequence))
+    store.end_visit(kit.visit(sequence=1).visit_id, "finished")
+    assert [(v.header.person, v.header.sequence, v.ending) for v in store.visits()] == [
+        ("A3CF", 1, None), ("K7QF", 1, "finished"), ("K7QF", 2, None),
+    ]  # fmt: skip
+    assert [v.header for v in store.visits("A3CF")] == [kit.visit("A3CF")]
+    assert store.visits("NONE") == []
+
+
+def test_a_visit_number_is_given_once(store, visit):
+    with pytest.raises(StoreError, match="nothing was changed"):
+        store.begin_visit(kit.visit(visit_id=kit.identifier("another")))
+
+
+def test_a_block_comes_back_whole(store, visit):
+    header = kit.block_header(visit)
+    block = kit.record(store, header, seed=5, reason="é", ended_ns=2**62)
+    (record,) = store.blocks(visit.visit_id)
+    assert (record.ending, record.n_samples) == ("finished", len(block.samples))
+    assert (record.input_type, record.sha256) == ("touch", block.sha256)
+    again = store.load_block(header.block_id)
+    assert again.sha256 == block.sha256
+    assert (again.audit, again.reason, again.ended_ns) == (block.audit, "é", 2**62)
+    with store._engine.connect() as connection:
+        assert connection.execute(text("SELECT count(*) FROM chunks")).scalar() == 0
+
+
+def test_a_running_block_has_no_ending_and_cannot_be_loaded(store, visit):
+    header = kit.block_header(visit)
+    sink = store.begin_block(header)
+    (record,) = store.blocks(visit.visit_id)
+    assert (record.ending, record.n_samples, record.sha256) == (None, 0, "")
+    with pytest.raises(RecordError, match="no finished block"):
+        store.load_block(header.block_id)
+    sink.stop()
+
+
+def test_a_whole_block_is_never_written_again(store, visit):
+    header = kit.block_header(visit)
+    block = kit.record(store, header)
+    with pytest.raises(StoreError, match="all earlier blocks are safe"):
+        store_anew(store, kit.made_up_block(header, seed=99))
+    assert store.load_block(header.block_id).sha256 == block.sha256
+
+
+def store_anew(store, block):
+    BlockWriter(store._engine, block.header.block_id).close(block)
+
+
+def test_layouts_met_are_those_of_the_person(store, visit):
+    store.add_person(kit.person("A3CF"))
+    other = kit.visit("A3CF")
+    store.begin_visit(other)
+    for header in (kit.block_header(visit, 0), kit.block_header(visit, 1)):
+        kit.record(store, header)
+    store.begin_block(kit.block_header(other)).stop()  # met, though it was not finished
+    assert store.used_layouts("K7QF") == {
+        kit.block_header(visit, index).layout_hash for index in range(2)
+    }
+    assert store.used_layouts("A3CF") == {kit.block_header(other).layout_hash}
+
+
+def test_an_open_block_is_put_together_from_its_parts(store, visit, address):
+    header = kit.block_header(visit)
+    samples, frames, events = kit.made_up_arrays(3)
+    sink = store.begin_block(header)
+    sink.put(samples[:200], frames[:50], events[:2])
+    sink.flush()
+    sink.put(samples[200:300], frames[50:60], events[2:3])
+    store.close()
+    with Store.open(address) as again:
+        assert again.recover() == [header.block_id]
+        assert again.recover() == []
+        block = again.load_block(header.block_id)
+        (record,) = again.blocks(visit.visit_id)
+    assert block.samples.tobytes() == samples[:300].tobytes()
+    assert block.frames.tobytes() == frames[:60].tobytes()
+    assert repr(block.events["t_ns"].tolist()) == repr([e.t_ns for e in events[:3]])
+    assert (block.ending, block.ended_ns) == ("interrupted", int(samples["t_ns"][299]))
+    assert record.reason == "the program was ended while the block ran"
+    assert record.sha256 == block.sha256
+
+
+def test_a_block_that_was_cut_off_before_its_first_sample_is_kept_empty(store, visit):
+    header = kit.block_header(visit)
+    store.begin_block(header).stop()
+    assert store.recover() == [header.block_id]
+    block = store.load_block(header.block_id)
+    assert (len(block.samples), len(block.frames), len(block.events)) == (0, 0, 0)
+    assert (block.ending, block.ended_ns, block.input_type) == ("interrupted", 0, "none")
+
+
+def test_one_program_records_at_a_time(store, address):
+    with Store.open(address) as other, store.lock_for_recording():
+        with store.lock_for_recording():  # its holder may take it again
+            pass
+        with pytest.raises(StoreError, match="another program is recording"):
+            other.recover()
+    with Store.open(address) as other:
+        assert other.recover() == []
+
+
+def test_reading_sees_one_moment(store, visit, address):
+    with Store.open(address, write=False) as reader:
+        with reader.at_one_moment():
+            assert len(reader.visits()) == 1
+            store.begin_visit(kit.visit(sequence=2))
+            store.add_person(kit.person("A3CF"))
+            assert len(reader.visits()) == 1
+            assert len(reader.list_people()) == 1
+        assert len(reader.visits()) == 2
+
+
+def test_reading_cannot_write(store, address):
+    with Store.open(address, write=False) as reader:
+        with pytest.raises(StoreError, match="nothing was changed"):
+            reader.add_person(kit.person("A3CF"))
+        assert len(reader.list_people()) == 1
+
+
+# The writer
+
+
+def test_put_does_not_wait_for_the_disk(store, visit):
+    """While somebody else holds the tables, put returns; what waited is written later."""
+    header = kit.block_header(visit)
+    samples, frames, events = kit.made_up_arrays(1)
+    sink = store.begin_block(header)
+    count = text("SELECT count(*) FROM chunks")
+    with store._engine.begin() as held:
+        if store.folder is None:
+            held.execute(text("LOCK TABLE chunks IN ACCESS EXCLUSIVE MODE"))
+        for start in range(0, len(samples), 100):
+            sink.put(samples[start : start + 100], frames[:0], events[:1])
+        assert held.execute(count).scalar() == 0  # so no put has waited for its row
+    sink.flush()
+    with store._engine.connect() as connection:
+        n_chunks = connection.execute(count).scalar()
+    assert 1 <= n_chunks <= 2  # what came meanwhile is written in one go
+    sink.stop()
+    store.recover()
+    block = store.load_block(header.block_id)
+    assert block.samples.tobytes() == samples.tobytes()
+    assert len(block.events) == -(-len(samples) // 100)
+
+
+def test_a_failure_of_the_writer_comes_up_at_the_next_put(store, visit):
+    """Take the table away under it; then give it back, and the whole block is stored."""
+    header = kit.block_header(visit)
+    block = kit.made_up_block(header)
+    sink = store.begin_block(header)
+    sink.put(block.samples[:240], block.frames[:0], [])
+    sink.flush()
+    with store._engine.begin() as connection:
+        connection.execute(text("ALTER TABLE chunks RENAME TO hidden"))
+    sink.put(block.samples[240:480], block.frames[:0], [])
+    with pytest.raises(StoreError, match=r"1\.0 s of it and all earlier blocks are safe"):
+        sink.flush()
+    with pytest.raises(StoreError, match=r"1\.0 s of it and all earlier blocks are safe"):
+        sink.put(block.samples[480:], block.frames[:0], [])
+    with store._engine.begin() as connection:
+        connection.execute(text("ALTER TABLE hidden RENAME TO chunks"))
+    sink.close(block)
+    assert store.load_block(header.block_id).sha256 == block.sha256
+    with pytest.raises(ValueError, match="has ended"):
+        sink.put(block.samples, block.frames, [])
+
+
+# Beside the record
+
+
+def test_scores_replace_those_of_an_earlier_scoring(store, visit):
+    header = kit.block_header(visit)
+    kit.record(store, header)
+    store.put_scores(
+        header.block_id, [Score("slide.extent_mm", 1.0, 3), missing("slide.x", "")]
+    )
+    again = [
+        Score("slide.extent_mm", 71.25, 12, 70.0, 72.5),
+        missing("slide.jitter_across_mm", "too short", 2),
+    ]
+    store.put_scores(header.block_id, again)
+    first, second = store.scores()
+    assert (first.measure, first.value, first.n, first.low, first.high) == (
+        "slide.extent_mm", 71.25, 12, 70.0, 72.5,
+    )  # fmt: skip
+    assert math.isnan(second.value)
+    assert math.isnan(second.low)
+    assert (second.reason, second.n, second.scoring_version) == ("too short", 2, 1)
+    assert len(store.scores("K7QF")) == 2
+    assert store.scores("NONE") == []
+
+
+def test_an_amendment_lies_beside_the_record(store, visit):
+    header = kit.block_header(visit)
+    block = kit.record(store, header)
+    assert header.hand == "right"
+    said = {"author": "therapist 2", "reason": "the person said so", "at_utc": LATER}
+    first = store.amend("block", header.block_id, "hand", "left", **said)
+    second = store.amend("block", header.block_id, "hand", "right", **{**said, "at_utc": LATER})
+    assert (first.old, first.new) == ("right", "left")
+    assert second.old in ("left", "right")
+    assert store.amend("visit", visit.visit_id, "excluded", "yes", **said).old == "no"
+    assert store.load_block(header.block_id).sha256 == block.sha256
+    assert store.blocks(visit.visit_id)[0].header.hand == "right"
+    assert len(store.amendments("K7QF")) == len(store.amendments()) == 3
+    assert store.amendments("NONE") == []
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"field": "samples"}, "cannot be amended; hand, excluded, note can"),
+        ({"new": "both"}, "say left or right"),
+        ({"target_id": "nothing"}, "no block 'nothing'"),
+        ({"author": " "}, "needs an author and a reason"),
+        ({"reason": ""}, "needs an author and a reason"),
+        ({"target": "visit", "field": "person", "new": "NONE"}, "no person 'NONE'"),
+    ],
+)
+def test_an_amendment_that_cannot_be_is_refused(store, visit, change, message):
+    header = kit.block_header(visit)
+    kit.record(store, header)
+    words = {
+        "target": "block", "target_id": header.block_id, "field": "hand", "new": "left",
+        "author": "a", "reason": "b", "at_utc": LATER, **change,
+    }  # fmt: skip
+    with pytest.raises(UsageError, match=message):
+        store.amend(**words)
+    assert store.amendments() == []
+
+
+def test_markers_are_dated_and_of_a_known_kind(store):
+    late = store.add_marker("K7QF", "medication", at_utc=LATER, note="evening dose")
+    early = store.add_marker("K7QF", "relapse", at_utc="2026-01-01T00:00:00+00:00")
+    assert store.markers("K7QF") == [early, late] == store.markers()
+    with pytest.raises(UsageError, match="'mood' is no kind of event"):
+        store.add_marker("K7QF", "mood", at_utc=LATER)
+
+
+# The tables
+
+
+def test_tables_made_by_the_steps_are_the_tables_of_the_schema(store):
+    found = inspect(store._engine)
+    assert set(found.get_table_names()) == set(schema.metadata.tables)
+    for table in schema.metadata.sorted_tables:
+        columns = {c["name"]: c for c in found.get_columns(table.name)}
+        assert set(columns) == set(table.columns.keys()), table.name
+        for column in table.columns:
+            there = columns[column.name]
+            assert there["nullable"] == column.nullable, column
+            assert there["type"]._type_affinity is column.type._type_affinity, column
+        keys = {tuple(f["constrained_columns"]) for f in found.get_foreign_keys(table.name)}
+        assert keys == {(c.name,) for c in table.columns if c.foreign_keys}, table.name
+        primary = found.get_pk_constraint(table.name)["constrained_columns"]
+        assert primary == [c.name for c in table.primary_key], table.name
+        indexes = {i["name"] for i in found.get_indexes(table.name) if not i["unique"]}
+        assert indexes == {i.name for i in table.indexes}, table.name
+
+
+def test_a_step_that_fails_leaves_no_trace(address, monkeypatch):
+    def half(connection):
+        connection.execute(text("CREATE TABLE half (x INTEGER)"))
+        connection.execute(text("CREATE TABLE people (x INTEGER)"))  # is there already
+
+    Store.open(address).close()
+    with monkeypatch.context() as patch:
+        patch.setattr(migrations, "STEPS", (*migrations.STEPS, half))
+        with pytest.raises(StoreError, match="nothing was changed"):
+            Store.open(address)
+    with Store.open(address) as store:
+        assert not inspect(store._engine).has_table("half")
+
+
+def test_arrays_of_no_rows_keep_their_columns(store, visit):
+    header = kit.block_header(visit)
+    kit.record(
+        store, header, samples=np.zeros(0, SAMPLE_DTYPE), frames=np.zeros(0, FRAME_DTYPE)
+    )
+    again = store.load_block(header.block_id)
+    assert again.samples.dtype == SAMPLE_DTYPE
+    assert canonical_json(again.header.settings) == canonical_json(header.settings)

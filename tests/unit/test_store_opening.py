@@ -1,0 +1,443 @@
+"""Every way a store can refuse to open or to write: one line, the way out, nothing changed."""
+
+import errno
+import hashlib
+import resource
+import shutil
+import sqlite3
+import subprocess
+import tempfile
+from pathlib import Path
+
+import pytest
+from sqlalchemy import inspect, text
+
+from battery.errors import RecordError, StoreError
+from battery.store import Store, migrations
+from battery.store.opening import FILE_NAME, WAL_NAME, copy_database
+from tests import store_kit as kit
+from tests.unit.test_store_kills import Child
+
+
+@pytest.fixture(scope="module")
+def child():
+    made = Child()
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def home(tmp_path):
+    """A store with one visit of two blocks, closed."""
+    fill(tmp_path / "home")
+    return tmp_path / "home"
+
+
+def fill(folder):
+    with Store.open(folder) as store:
+        kit.enrol(store)
+        visit = kit.visit()
+        store.begin_visit(visit)
+        return [kit.record(store, kit.block_header(visit, i), i).sha256 for i in range(2)]
+
+
+def hashes(store):
+    return [
+        store.load_block(record.header.block_id).sha256
+        for visit in store.visits()
+        for record in store.blocks(visit.header.visit_id)
+        if record.ending is not None
+    ]
+
+
+def digest(folder):
+    return {
+        p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.glob("*.sqlite*")
+    }
+
+
+def one_line(error, *words):
+    message = str(error.value)
+    assert "\n" not in message
+    assert "Traceback" not in message
+    for word in words:
+        assert word in message, message
+
+
+# Finding it
+
+
+def test_reading_a_store_that_is_not_there_creates_nothing(tmp_path):
+    with pytest.raises(StoreError) as error:
+        Store.open(tmp_path / "none", write=False)
+    one_line(error, "no store in", "battery enrol", "--home")
+    assert not (tmp_path / "none").exists()
+
+
+def test_home_is_found_by_argument_then_environment_then_data_folder(tmp_path, monkeypatch):
+    monkeypatch.setenv("BATTERY_HOME", str(tmp_path / "from environment"))
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    monkeypatch.setenv("HOME", str(tmp_path / "user"))
+    Store.open(tmp_path / "given").close()
+    assert (tmp_path / "given" / FILE_NAME).exists()
+    Store.open().close()
+    assert (tmp_path / "from environment" / FILE_NAME).exists()
+    monkeypatch.delenv("BATTERY_HOME")
+    with Store.open() as store:
+        assert tmp_path in store.folder.parents
+        assert store.folder.name == "coordination-battery"
+
+
+def test_a_folder_with_spaces_marks_and_letters_of_any_script_works(tmp_path):
+    home = tmp_path / "a b?c#d%20 é 手"
+    shas = fill(home)
+    with Store.open(home, write=False) as store:
+        assert hashes(store) == shas
+
+
+# What it is set to
+
+
+def test_file_is_set_to_write_durably(home):
+    """Values by name: https://www.sqlite.org/pragma.html, synchronous 2 is FULL."""
+    with Store.open(home) as store, store._engine.connect() as connection:
+        assert connection.execute(text("PRAGMA journal_mode")).scalar() == "wal"
+        assert connection.execute(text("PRAGMA synchronous")).scalar() == 2
+        assert connection.execute(text("PRAGMA foreign_keys")).scalar() == 1
+
+
+def test_a_block_without_its_visit_is_refused(home):
+    with Store.open(home) as store, pytest.raises(StoreError) as error:
+        store.begin_block(kit.block_header(kit.visit(sequence=9)))
+    one_line(error, "FOREIGN KEY", "nothing was changed")
+
+
+# What it is not
+
+
+def test_a_file_that_is_no_database_is_left_alone(tmp_path):
+    (tmp_path / FILE_NAME).write_bytes(b"notes of a therapist" * 400)
+    before = digest(tmp_path)
+    for write in (True, False):
+        with pytest.raises(StoreError) as error:
+            Store.open(tmp_path, write=write)
+        one_line(error, "not a database", "it was not changed", "--home")
+    assert digest(tmp_path) == before
+
+
+def test_another_programs_database_is_left_alone(tmp_path):
+    with sqlite3.connect(tmp_path / FILE_NAME) as other:
+        other.execute("CREATE TABLE recipes (name TEXT)")
+    other.close()
+    before = digest(tmp_path)
+    for write in (True, False):
+        with pytest.raises(StoreError) as error:
+            Store.open(tmp_path, write=write)
+        one_line(error, "is not a store of this program", "not changed")
+    assert digest(tmp_path)[FILE_NAME] == before[FILE_NAME]
+
+
+def test_a_cut_off_file_is_refused_in_one_line(home):
+    data = (home / FILE_NAME).read_bytes()
+    (home / FILE_NAME).write_bytes(data[: len(data) // 2])
+    with pytest.raises((StoreError, RecordError)) as error, Store.open(home) as store:
+        hashes(store)
+    one_line(error, "malformed", "restore a copy")
+
+
+def test_an_empty_file_is_a_new_store(tmp_path):
+    (tmp_path / FILE_NAME).touch()
+    with Store.open(tmp_path, write=False) as store:
+        assert store.list_people() == []
+    assert (tmp_path / FILE_NAME).stat().st_size == 0
+    fill(tmp_path)
+
+
+# Versions
+
+
+def test_a_newer_store_is_refused_unchanged(home):
+    with sqlite3.connect(home / FILE_NAME) as newer:
+        newer.execute("INSERT INTO migrations VALUES (99, 'something_new', '2030-01-01')")
+    newer.close()
+    before = digest(home)
+    for write in (True, False):
+        with pytest.raises(StoreError) as error:
+            Store.open(home, write=write)
+        one_line(error, "version 99", f"up to {len(migrations.STEPS)}", "Update", "not changed")
+    assert digest(home) == before
+
+
+def test_a_newer_record_is_refused(home):
+    with Store.open(home) as store:
+        store.begin_visit(kit.visit(sequence=2, record_version=99))
+    with Store.open(home, write=False) as store, pytest.raises(RecordError) as error:
+        store.visits()
+    one_line(error, "record version 99", "Update", "not changed")
+
+
+def add_table(connection):
+    connection.exec_driver_sql("CREATE TABLE later (x INTEGER)")
+
+
+def add_half(connection):
+    connection.exec_driver_sql("CREATE TABLE half (x INTEGER)")
+    connection.exec_driver_sql("CREATE TABLE people (x INTEGER)")  # is there already
+
+
+def test_a_step_that_fails_leaves_the_store_as_it_was(home, monkeypatch):
+    monkeypatch.setattr(migrations, "STEPS", (*migrations.STEPS, add_table, add_half))
+    with pytest.raises(StoreError) as error:
+        Store.open(home)
+    one_line(error, "people already exists", "nothing was changed")
+    with sqlite3.connect(home / FILE_NAME) as connection:
+        names = {row[0] for row in connection.execute("SELECT name FROM sqlite_master")}
+        steps = [row[0] for row in connection.execute("SELECT name FROM migrations")]
+    connection.close()
+    assert "later" in names
+    assert "half" not in names
+    assert steps == ["first_tables", "add_table"]
+
+
+def test_reading_an_older_store_reads_a_copy_brought_up_to_date(home, monkeypatch):
+    with Store.open(home, write=False) as store:
+        shas = hashes(store)
+    before = digest(home)
+    steps = (*migrations.STEPS, add_table)
+    monkeypatch.setattr(migrations, "STEPS", steps)
+    monkeypatch.setattr("battery.store.opening.STEPS", steps)
+    with Store.open(home, write=False) as store:
+        assert hashes(store) == shas
+        assert inspect(store._engine).has_table("later")
+    assert digest(home)[FILE_NAME] == before[FILE_NAME]
+    Store.open(home).close()
+    with sqlite3.connect(home / FILE_NAME) as connection:
+        assert connection.execute("SELECT count(*) FROM later").fetchone() == (0,)
+    connection.close()
+
+
+# Rights
+
+
+@pytest.fixture
+def protected():
+    """A store in a folder that any user can reach, closed to writing by `protect`."""
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder).chmod(0o755)
+        home = Path(folder) / "home"
+        fill(home)
+        yield home
+        home.chmod(0o755)
+
+
+def protect(home):
+    for file in home.iterdir():
+        file.chmod(0o444)
+    home.chmod(0o555)
+
+
+def test_reading_needs_no_right_to_write(child, protected):
+    with Store.open(protected, write=False) as store:
+        shas = hashes(store)
+    protect(protected)
+    lines = child.run("read", protected)
+    assert [sha for first, _, sha in lines[:-1] if first == "block"] == shas
+    assert lines[-1] == ("protected",)  # it truly could not write there
+
+
+def test_reading_without_rights_sees_what_a_killed_program_committed(child, protected):
+    """The log is still beside the file, and its index cannot be made in the folder."""
+    child.run("record", protected, kill_after=12)
+    assert (protected / WAL_NAME).stat().st_size > 0
+    copy = protected.with_name("copy")
+    shutil.copytree(protected, copy)
+    with Store.open(copy, write=False) as store:
+        shas = hashes(store)
+    assert len(shas) >= 2
+    (protected / (FILE_NAME + "-shm")).unlink()
+    protect(protected)
+    lines = child.run("read", protected)
+    assert [line[2] for line in lines if line[0] == "block"] == shas
+    assert lines[-1] == ("protected",)
+
+
+def test_writing_without_rights_is_refused_in_one_line(home, monkeypatch):
+    """The refusal a protected folder gives, which an administrator would not meet."""
+
+    def refuse(self, _data):
+        raise PermissionError(errno.EACCES, "Permission denied", str(self))
+
+    monkeypatch.setattr("pathlib.Path.write_bytes", refuse)
+    with pytest.raises(StoreError) as error:
+        Store.open(home)
+    one_line(error, "cannot write to", str(home), "Permission denied", "--home")
+
+
+def test_a_home_that_is_a_file_is_refused_in_one_line(tmp_path):
+    (tmp_path / "file").touch()
+    with pytest.raises(StoreError) as error:
+        Store.open(tmp_path / "file")
+    one_line(error, "cannot write to", "--home")
+
+
+@pytest.fixture
+def small_disk(tmp_path):
+    """A disk of 2 MB; only the system's administrator may make one."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    made = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(disk)],
+        check=False, capture_output=True,
+    )  # fmt: skip
+    if made.returncode != 0:
+        pytest.skip("no right to mount a small disk; the file size limit is tested instead")
+    yield disk
+    subprocess.run(["umount", "--lazy", str(disk)], check=True)
+
+
+def test_a_disk_mounted_read_only_can_be_read_and_not_written(small_disk):
+    shas = fill(small_disk)
+    subprocess.run(["mount", "-o", "remount,ro", str(small_disk)], check=True)
+    with Store.open(small_disk, write=False) as store:
+        assert hashes(store) == shas
+    with pytest.raises(StoreError) as error:
+        Store.open(small_disk)
+    one_line(error, "cannot write to", "Read-only file system", "--home")
+
+
+# A full disk
+
+
+def record_until_it_fails(store, shas, first):
+    for sequence in range(first, first + 100):
+        visit = kit.visit(sequence=sequence, started_utc="2026-01-05T09:00:00+00:00")
+        store.begin_visit(visit)
+        for index in range(2):
+            header = kit.block_header(visit, index)
+            block = kit.made_up_block(header, sequence)
+            sink = store.begin_block(header)
+            for start in range(0, len(block.samples), 120):
+                sink.put(block.samples[start : start + 120], block.frames[:0], [])
+                sink.flush()
+            sink.close(block)
+            shas.append(block.sha256)
+    return shas
+
+
+def test_a_full_disk_costs_the_running_block_only(small_disk):
+    ballast = small_disk / "ballast"
+    ballast.write_bytes(bytes(1_000_000))
+    with Store.open(small_disk) as store:
+        kit.enrol(store)
+        shas = []
+        with pytest.raises(StoreError) as error:
+            record_until_it_fails(store, shas, 1)
+        one_line(error, "full", "safe", "free space")
+        assert len(shas) >= 2
+    with Store.open(small_disk, write=False) as store:  # still full
+        assert hashes(store) == shas
+    ballast.unlink()
+    with Store.open(small_disk) as store:
+        store.recover()
+        n_visits = len(store.visits())
+        assert hashes(store)[: len(shas)] == shas
+        visit = kit.visit(sequence=n_visits + 1, started_utc="2026-01-05T09:00:00+00:00")
+        store.begin_visit(visit)
+        kit.record(store, kit.block_header(visit))
+        assert all(
+            record.ending is not None
+            for v in store.visits()
+            for record in store.blocks(v.header.visit_id)
+        )
+
+
+def test_a_file_that_may_not_grow_costs_the_running_block_only(tmp_path):
+    """The limit on a file's size gives the same failure without a disk of its own."""
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    with Store.open(tmp_path) as store:
+        kit.enrol(store)
+        shas = []
+        resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_000, before[1]))
+        try:
+            with pytest.raises(StoreError) as error:
+                record_until_it_fails(store, shas, 1)
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, before)
+        one_line(error, "safe", "free space")
+        assert len(shas) >= 2
+        store.recover()
+        assert hashes(store)[: len(shas)] == shas
+    with Store.open(tmp_path, write=False) as store:
+        assert hashes(store)[: len(shas)] == shas
+
+
+# Several programs
+
+
+def test_two_programs_cannot_record_at_once(home):
+    with Store.open(home) as one, Store.open(home) as other:
+        with one.lock_for_recording():
+            with pytest.raises(StoreError) as error, other.lock_for_recording():
+                pass
+            one_line(error, "another program is recording", str(home), "Nothing was changed")
+        with other.lock_for_recording():
+            pass
+
+
+def test_recovery_and_blocks_wait_for_the_lock(home):
+    """A running block of another program is never closed for it."""
+    visit = kit.visit(sequence=2)
+    with Store.open(home) as one, Store.open(home) as other:
+        one.begin_visit(visit)
+        sink = one.begin_block(kit.block_header(visit))
+        for refused in (other.recover, lambda: other.begin_block(kit.block_header(visit, 1))):
+            with pytest.raises(StoreError) as error:
+                refused()
+            one_line(error, "another program is recording")
+        sink.close(kit.made_up_block(kit.block_header(visit)))
+    with Store.open(home) as other:
+        assert other.recover() == []
+
+
+def test_the_lock_dies_with_its_program(child, home):
+    child.run("record", home, kill_after=9)
+    with Store.open(home) as store, store.lock_for_recording():
+        assert len(store.recover()) <= 1
+
+
+def test_others_read_while_one_records(home):
+    visit = kit.visit(sequence=2)
+    header = kit.block_header(visit)
+    block = kit.made_up_block(header)
+    with Store.open(home) as store:
+        store.begin_visit(visit)
+        sink = store.begin_block(header)
+        sink.put(block.samples, block.frames, [])
+        sink.flush()
+        with Store.open(home, write=False) as reader:
+            assert len(hashes(reader)) == 2
+            assert reader.blocks(visit.visit_id)[0].ending is None
+            with pytest.raises(RecordError, match="no finished block"):
+                reader.load_block(header.block_id)
+            with reader.at_one_moment():
+                assert len(hashes(reader)) == 2
+                sink.close(block)
+                assert len(hashes(reader)) == 2
+            assert len(hashes(reader)) == 3
+
+
+def test_a_copy_is_taken_while_another_program_writes(home, tmp_path):
+    with Store.open(home) as store:
+        kit.enrol(store, "M4WX")
+        (tmp_path / "copy").mkdir()
+        copy_database(home / FILE_NAME, tmp_path / "copy" / FILE_NAME)
+    with Store.open(tmp_path / "copy", write=False) as copy:
+        assert [p.code for p in copy.list_people()] == ["K7QF", "M4WX"]
+        assert len(hashes(copy)) == 2
+
+
+def test_reading_leaves_no_file_behind(home):
+    before = set(home.iterdir())
+    with Store.open(home, write=False) as store:
+        assert len(hashes(store)) == 2
+    assert set(home.iterdir()) == before
