@@ -2,18 +2,10 @@
 
 from __future__ import annotations
 
-import os
 import time
 from pathlib import Path
 from types import TracebackType
 from typing import Self
-
-# Read by the toolkit when it starts. The first keeps showing a picture short (software frame
-# buffer); the other two keep a finger from arriving a second time as a mouse and the reverse.
-os.environ["SDL_FRAMEBUFFER_ACCELERATION"] = "0"
-os.environ["SDL_TOUCH_MOUSE_EVENTS"] = "0"
-os.environ["SDL_MOUSE_TOUCH_EVENTS"] = "0"
-os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
 
 import numpy as np
 import pygame
