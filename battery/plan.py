@@ -23,6 +23,7 @@ from tasks.registry import OPTIONS, TASKS, extent_mm, make_settings
 
 EDGE_MARGIN_MM = 15.0
 SEED_LIMIT = 2**31
+LAYOUT_TRIES = 20
 
 
 class PlannedTask(BaseModel):
@@ -169,6 +170,9 @@ def fresh_seed(
 ) -> tuple[int, Any, str]:
     """Draw a layout this person has not met.
 
+    A task that has few layouts (slide: which side comes first) repeats one of them once all
+    are met; there is nothing to be learned by heart in it.
+
     Returns
     -------
     seed : int
@@ -176,12 +180,13 @@ def fresh_seed(
     layout_hash : str
         Of the settings; add it to the used ones.
     """
-    while True:
+    for _ in range(LAYOUT_TRIES):
         seed = random_source.randrange(SEED_LIMIT)
         settings = block.settings(seed)
         layout_hash = short_hash(settings_to_dict(settings))
         if layout_hash not in used_hashes:
-            return seed, settings, layout_hash
+            break
+    return seed, settings, layout_hash
 
 
 def check_fits(plan: Plan, screen: Screen) -> None:

@@ -1,5 +1,6 @@
 """The store: one SQLite file by default, the same tables on PostgreSQL by address."""
 
+from battery.store.amended import Amended
 from battery.store.rows import (
     AffectedSide,
     Amendment,
@@ -16,6 +17,7 @@ from battery.store.writer import BlockWriter
 
 __all__ = [
     "AffectedSide",
+    "Amended",
     "Amendment",
     "BlockRecord",
     "BlockWriter",

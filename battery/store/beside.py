@@ -13,6 +13,7 @@ from battery.errors import UsageError
 from battery.recording import HANDS
 from battery.scoring.score import Score
 from battery.store import rebuild, schema
+from battery.store.amended import Amended
 from battery.store.base import Connected
 from battery.store.rows import (
     Amendment,
@@ -66,6 +67,16 @@ class Beside(Connected):
         )
         if person is not None:
             query = query.where(schema.visits.c.person == person)
+        with self._reading() as connection:
+            return [rebuild.score_row(row) for row in connection.execute(query).mappings()]
+
+    def block_scores(self, block_id: str) -> list[ScoreRow]:
+        """List a block's stored scores in order of measure."""
+        query = (
+            select(schema.scores)
+            .where(schema.scores.c.block_id == block_id)
+            .order_by(schema.scores.c.measure)
+        )
         with self._reading() as connection:
             return [rebuild.score_row(row) for row in connection.execute(query).mappings()]
 
@@ -174,11 +185,9 @@ class Beside(Connected):
         if row is None:
             msg = f"no {target} {target_id!r} in this store; nothing was amended"
             raise UsageError(msg)
-        for amendment in reversed(self.amendments()):
-            if (amendment.target_id, amendment.field) == (target_id, field):
-                return amendment.new
         unamended = {"excluded": "no", "note": ""}
-        return unamended[field] if field in unamended else str(row[field])
+        recorded = unamended[field] if field in unamended else str(row[field])
+        return Amended(self.amendments()).held(target_id, field, recorded)
 
 
 def _amendment(row: Any) -> Amendment:

@@ -96,6 +96,24 @@ class Records(Connected):
             rows = connection.execute(query).all()
         return [VisitRecord(rebuild.visit_header(r.header_json), r.ending) for r in rows]
 
+    def visit(self, visit_id: str) -> VisitRecord:
+        """Return one visit.
+
+        Raises
+        ------
+        RecordError
+            If it is not there.
+        """
+        query = select(schema.visits.c.header_json, schema.visits.c.ending).where(
+            schema.visits.c.visit_id == visit_id
+        )
+        with self._reading() as connection:
+            row = connection.execute(query).first()
+        if row is None:
+            msg = f"no visit {visit_id!r} in this store"
+            raise RecordError(msg)
+        return VisitRecord(rebuild.visit_header(row.header_json), row.ending)
+
     def begin_block(self, header: BlockHeader) -> BlockWriter:
         """Store a new block, running, and return the sink for what it reads.
 

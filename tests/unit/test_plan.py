@@ -105,3 +105,13 @@ def test_plans_fit_a_ten_inch_tablet_and_not_a_phone():
         check_fits(plan, tablet)
         with pytest.raises(PlanError, match="mm"):
             check_fits(plan, phone)
+
+
+def test_a_task_of_few_layouts_repeats_one_when_all_are_met():
+    """Slide draws only which side comes first; the draw must still come to an end."""
+    block = next(b for b in planned_blocks(STANDARD, "right") if b.task == "slide")
+    used: set[str] = set()
+    for visit in range(6):
+        _, _, layout_hash = fresh_seed(block, used, random.Random(visit))
+        used.add(layout_hash)
+    assert len(used) == 2

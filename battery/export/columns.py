@@ -1,0 +1,174 @@
+"""What a column and a table of the export are, and what is made from their definitions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import pyarrow as pa
+
+Kind = Literal["string", "integer", "number", "boolean", "object", "array"]
+
+_ARROW: Mapping[Kind, pa.DataType] = {
+    "string": pa.string(),
+    "integer": pa.int64(),
+    "number": pa.float64(),
+    "boolean": pa.bool_(),
+    "object": pa.string(),  # JSON text
+    "array": pa.string(),  # JSON text
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column, defined once; every header, schema and page of the dictionary is made of it.
+
+    Parameters
+    ----------
+    name : str
+        Carries the unit.
+    kind : str
+        Type of a value, by its Table Schema name.
+    meaning : str
+        What it says, one sentence.
+    unit : str
+        UCUM; empty where there is none, ``1`` for a ratio.
+    missing : str
+        When and why it is empty; an empty text means that it never is.
+    words : tuple of str
+        All values it may have; empty where any may be.
+    minimum, maximum : float, optional
+        Bounds a value must keep, both included.
+    pattern : str
+        Regular expression that a text must match as a whole.
+    arrow : str
+        Type in Parquet where it differs from that of the kind.
+    """
+
+    name: str
+    kind: Kind
+    meaning: str
+    unit: str = ""
+    missing: str = ""
+    words: tuple[str, ...] = ()
+    minimum: float | None = None
+    maximum: float | None = None
+    pattern: str = ""
+    arrow: str = ""
+
+    @property
+    def constraints(self) -> dict[str, Any]:
+        """Constraints by their Table Schema names."""
+        limits: dict[str, Any] = {} if self.missing else {"required": True}
+        if self.words:
+            limits["enum"] = list(self.words)
+        if self.minimum is not None:
+            limits["minimum"] = self.minimum
+        if self.maximum is not None:
+            limits["maximum"] = self.maximum
+        if self.pattern:
+            limits["pattern"] = self.pattern
+        return limits
+
+    @property
+    def field(self) -> dict[str, Any]:
+        """The field descriptor of a Table Schema."""
+        missing = f" Empty: {self.missing}." if self.missing else ""
+        described: dict[str, Any] = {
+            "name": self.name,
+            "type": self.kind,
+            "description": self.meaning + missing,
+        }
+        if self.unit:
+            described["unit"] = self.unit
+        if self.constraints:
+            described["constraints"] = self.constraints
+        return described
+
+    @property
+    def arrow_field(self) -> pa.Field:
+        """The column of a Parquet file, with its unit and meaning."""
+        kind = pa.type_for_alias(self.arrow) if self.arrow else _ARROW[self.kind]
+        notes = {"description": self.meaning} | ({"unit": self.unit} if self.unit else {})
+        return pa.field(self.name, kind, nullable=bool(self.missing), metadata=notes)
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A column that refers to the first key column of another table."""
+
+    column: str
+    table: str
+    target: str
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One table of the export.
+
+    Parameters
+    ----------
+    name, title, meaning : str
+    columns : tuple of Column
+        In order.
+    primary : tuple of str
+        Columns that together are different in every row.
+    keys : tuple of Key
+        References to other tables.
+    """
+
+    name: str
+    title: str
+    meaning: str
+    columns: tuple[Column, ...]
+    primary: tuple[str, ...]
+    keys: tuple[Key, ...] = ()
+
+    @property
+    def arrow_schema(self) -> pa.Schema:
+        """The schema of the Parquet file; nothing in it depends on the data or the machine."""
+        return pa.schema(
+            [column.arrow_field for column in self.columns],
+            metadata={"title": self.title, "description": self.meaning},
+        )
+
+    def table_schema(self, *, with_keys: bool = True) -> dict[str, Any]:
+        """Return the Table Schema of the CSV file.
+
+        Parameters
+        ----------
+        with_keys : bool
+            Whether to state the references to other tables.
+        """
+        schema: dict[str, Any] = {
+            "$schema": "https://datapackage.org/profiles/2.0/tableschema.json",
+            "fields": [column.field for column in self.columns],
+            "missingValues": [""],
+            "primaryKey": list(self.primary),
+        }
+        if with_keys and self.keys:
+            schema["foreignKeys"] = [
+                {
+                    "fields": [key.column],
+                    "reference": {"resource": key.table, "fields": [key.target]},
+                }
+                for key in self.keys
+            ]
+        return schema
+
+    def arrow_table(self, rows: list[dict[str, Any]]) -> pa.Table:
+        """Pack rows; every column must be there by name, and no other.
+
+        Raises
+        ------
+        ValueError
+            If a row has a column that is not defined, or lacks one.
+        """
+        names = {column.name for column in self.columns}
+        for row in rows:
+            if set(row) != names:
+                odd = sorted(set(row) ^ names)
+                msg = f"table {self.name}: columns {odd} are not in both row and dictionary"
+                raise ValueError(msg)
+        return pa.Table.from_pylist(rows, schema=self.arrow_schema)

@@ -1,0 +1,164 @@
+"""The files of an export: written beside the earlier one, put in its place when whole."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+import pyarrow as pa
+import pyarrow.csv as pc
+import pyarrow.parquet as pq
+
+from battery.errors import StoreError, UsageError
+from battery.export.columns import Table
+from battery.export.dictionary import TABLES
+
+PACKAGE = "datapackage.json"
+PACKAGE_NAME = "coordination-battery-export"
+DICTIONARY = "dictionary.md"
+PARTIAL = ".partial"
+ROWS_PER_GROUP = 131_072
+
+FILES = frozenset(
+    {PACKAGE, DICTIONARY} | {f"{name}.{kind}" for name in TABLES for kind in ("csv", "parquet")}
+)
+
+
+class TableWriter:
+    """Writes one table as CSV and Parquet, a part at a time, with little in memory."""
+
+    def __init__(self, table: Table, folder: Path) -> None:
+        self.table = table
+        self.n_rows = 0
+        schema = table.arrow_schema
+        self._waiting: list[pa.Table] = []
+        self._n_waiting = 0
+        with ExitStack() as stack:
+            self._csv = stack.enter_context(
+                pc.CSVWriter(
+                    str(folder / f"{table.name}.csv"),
+                    schema,
+                    write_options=pc.WriteOptions(quoting_style="needed"),
+                )
+            )
+            self._parquet = stack.enter_context(
+                pq.ParquetWriter(folder / f"{table.name}.parquet", schema, compression="zstd")
+            )
+            self._open = stack.pop_all()
+
+    def write(self, rows: pa.Table | list[dict[str, Any]]) -> None:
+        """Add rows, already packed or by column name."""
+        part = self.table.arrow_table(rows) if isinstance(rows, list) else rows
+        if part.num_rows == 0:
+            return
+        part.validate(full=True)
+        self._csv.write_table(part)
+        self._waiting.append(part)
+        self._n_waiting += part.num_rows
+        self.n_rows += part.num_rows
+        if self._n_waiting >= ROWS_PER_GROUP:
+            self._write_group()
+
+    def _write_group(self) -> None:
+        if self._waiting:
+            self._parquet.write_table(pa.concat_tables(self._waiting).combine_chunks())
+            self._waiting.clear()
+            self._n_waiting = 0
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        with self._open:
+            if kind is None:
+                self._write_group()
+
+
+@contextmanager
+def replacing(folder: Path) -> Iterator[Path]:
+    """Give a folder to write into; put what is there in place of the earlier export.
+
+    On any failure the earlier export stays as it was.
+
+    Raises
+    ------
+    UsageError
+        If the folder holds something that is no export.
+    StoreError
+        If it cannot be written, or the disk is full.
+    """
+    _check_is_ours(folder)
+    partial = folder / PARTIAL
+    made = not folder.exists()
+    try:
+        shutil.rmtree(partial, ignore_errors=True)
+        partial.mkdir(parents=True)
+        yield partial
+        _put_in_place(partial, folder)
+    except OSError as error:
+        if isinstance(error, StoreError):
+            raise
+        cause = error.strerror or str(error)
+        msg = (
+            f"cannot export to '{folder}': {cause}. The store and an earlier export are "
+            "unchanged; free some space or name another folder"
+        )
+        raise StoreError(msg) from error
+    finally:
+        shutil.rmtree(partial, ignore_errors=True)
+        if made and folder.exists() and not any(folder.iterdir()):
+            folder.rmdir()
+
+
+def _check_is_ours(folder: Path) -> None:
+    if not folder.exists():
+        return
+    if not folder.is_dir():
+        msg = f"'{folder}' is a file; name a folder that is new, empty or an earlier export"
+        raise UsageError(msg)
+    names = {entry.name for entry in folder.iterdir()}
+    foreign = sorted(names - FILES - {PARTIAL})
+    if foreign or (names and PARTIAL not in names and not _is_export(folder / PACKAGE)):
+        odd = f" (it holds '{foreign[0]}')" if foreign else ""
+        msg = (
+            f"'{folder}' is neither empty nor an earlier export{odd}; nothing was changed, "
+            "name another folder"
+        )
+        raise UsageError(msg)
+
+
+def _is_export(path: Path) -> bool:
+    try:
+        return bool(json.loads(path.read_text(encoding="utf-8"))["name"] == PACKAGE_NAME)
+    except (OSError, ValueError, KeyError, TypeError):
+        return False
+
+
+def _put_in_place(partial: Path, folder: Path) -> None:
+    """Move the files; the descriptor goes first and comes last, so that it never lies."""
+    for path in partial.iterdir():
+        with path.open("rb") as file:
+            os.fsync(file.fileno())
+    (folder / PACKAGE).unlink(missing_ok=True)
+    for name in sorted(FILES - {PACKAGE}):
+        (partial / name).replace(folder / name)
+    (partial / PACKAGE).replace(folder / PACKAGE)
+
+
+def size_and_hash(path: Path) -> dict[str, Any]:
+    """Return bytes and hash as a resource descriptor states them."""
+    with path.open("rb") as file:
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    return {"bytes": path.stat().st_size, "hash": f"sha256:{digest}"}

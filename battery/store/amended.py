@@ -1,0 +1,44 @@
+"""What holds now: the record with what was said about it later. The latest word counts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from battery.store.rows import Amendment
+
+
+class Amended:
+    """The words that hold in place of recorded ones.
+
+    Parameters
+    ----------
+    amendments : iterable of Amendment
+        In order of time, as `Store.amendments` gives them.
+    """
+
+    def __init__(self, amendments: Iterable[Amendment]) -> None:
+        self._new = {(a.target_id, a.field): a.new for a in amendments}
+
+    def held(self, target_id: str, field: str, recorded: str) -> str:
+        """Return what holds for a field of a visit or block."""
+        return self._new.get((target_id, field), recorded)
+
+    def hand(self, block_id: str, recorded: str) -> str:
+        """Return the hand a block was done with."""
+        return self.held(block_id, "hand", recorded)
+
+    def person(self, visit_id: str, recorded: str) -> str:
+        """Return the code of the person whose visit it is."""
+        return self.held(visit_id, "person", recorded)
+
+    def excluded(self, target_id: str) -> bool:
+        """Whether a visit or block is left out."""
+        return self.held(target_id, "excluded", "no") == "yes"
+
+    def moved_to(self, person: str) -> list[str]:
+        """List the visits that are said to be this person's, in order of their identifier."""
+        return sorted(
+            target
+            for (target, field), new in self._new.items()
+            if field == "person" and new == person
+        )
