@@ -23,7 +23,7 @@ from tasks.registry import OPTIONS, TASKS, extent_mm, make_settings
 
 EDGE_MARGIN_MM = 15.0
 SEED_LIMIT = 2**31
-LAYOUT_TRIES = 20
+LAYOUT_TRIES = 200
 
 
 class PlannedTask(BaseModel):

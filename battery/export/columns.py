@@ -133,21 +133,16 @@ class Table:
             metadata={"title": self.title, "description": self.meaning},
         )
 
-    def table_schema(self, *, with_keys: bool = True) -> dict[str, Any]:
-        """Return the Table Schema of the CSV file.
-
-        Parameters
-        ----------
-        with_keys : bool
-            Whether to state the references to other tables.
-        """
+    @property
+    def table_schema(self) -> dict[str, Any]:
+        """The Table Schema of the CSV file."""
         schema: dict[str, Any] = {
             "$schema": "https://datapackage.org/profiles/2.0/tableschema.json",
             "fields": [column.field for column in self.columns],
             "missingValues": [""],
             "primaryKey": list(self.primary),
         }
-        if with_keys and self.keys:
+        if self.keys:
             schema["foreignKeys"] = [
                 {
                     "fields": [key.column],

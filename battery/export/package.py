@@ -33,11 +33,7 @@ def write_package(folder: Path, n_rows: Mapping[str, int]) -> None:
         Rows of each table.
     """
     (folder / DICTIONARY).write_text(readable(), encoding="utf-8", newline="\n")
-    resources = []
-    for table in TABLES.values():
-        resources += [_csv(table, folder, n_rows[table.name])]
-    for table in TABLES.values():
-        resources += [_parquet(table, folder, n_rows[table.name])]
+    resources = [_resource(table, folder, n_rows[table.name]) for table in TABLES.values()]
     descriptor = {
         "$schema": "https://datapackage.org/profiles/2.0/datapackage.json",
         "name": PACKAGE_NAME,
@@ -50,39 +46,27 @@ def write_package(folder: Path, n_rows: Mapping[str, int]) -> None:
     (folder / PACKAGE).write_text(text, encoding="utf-8", newline="\n")
 
 
-def _csv(table: Table, folder: Path, n_rows: int) -> dict[str, Any]:
-    path = f"{table.name}.csv"
+def _resource(table: Table, folder: Path, n_rows: int) -> dict[str, Any]:
+    csv, parquet = f"{table.name}.csv", f"{table.name}.parquet"
     return {
         "name": table.name,
-        **_described(table, path, n_rows),
-        "format": "csv",
-        "mediatype": "text/csv",
-        "encoding": "utf-8",
-        **size_and_hash(folder / path),
-        "dialect": {"lineTerminator": "\n"},
-        "schema": table.table_schema(),
-    }
-
-
-def _parquet(table: Table, folder: Path, n_rows: int) -> dict[str, Any]:
-    path = f"{table.name}.parquet"
-    return {
-        "name": f"{table.name}-parquet",
-        **_described(table, path, n_rows),
-        "format": "parquet",
-        "mediatype": "application/vnd.apache.parquet",
-        **size_and_hash(folder / path),
-        "schema": table.table_schema(with_keys=False),
-    }
-
-
-def _described(table: Table, path: str, n_rows: int) -> dict[str, Any]:
-    return {
         "type": "table",
         "title": table.title,
         "description": table.meaning,
-        "path": path,
+        "path": csv,
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        **size_and_hash(folder / csv),
+        "dialect": {"lineTerminator": "\n"},
+        "schema": table.table_schema,
+        # Beyond the standard: how many rows, and the same rows in the other format.
         "rows": n_rows,
+        "parquet": {
+            "path": parquet,
+            "mediatype": "application/vnd.apache.parquet",
+            **size_and_hash(folder / parquet),
+        },
     }
 
 
