@@ -41,15 +41,15 @@ class TableWriter:
         self._waiting: list[pa.Table] = []
         self._n_waiting = 0
         with ExitStack() as stack:
-            self._csv = stack.enter_context(
-                pc.CSVWriter(
-                    str(folder / f"{table.name}.csv"),
-                    schema,
-                    write_options=pc.WriteOptions(quoting_style="needed"),
-                )
+            # Files of our own, since a writer that fails does not close the one it opened.
+            csv = stack.enter_context(pa.OSFile(str(folder / f"{table.name}.csv"), "wb"))
+            parquet = stack.enter_context(
+                pa.OSFile(str(folder / f"{table.name}.parquet"), "wb")
             )
+            options = pc.WriteOptions(quoting_style="needed")
+            self._csv = stack.enter_context(pc.CSVWriter(csv, schema, write_options=options))
             self._parquet = stack.enter_context(
-                pq.ParquetWriter(folder / f"{table.name}.parquet", schema, compression="zstd")
+                pq.ParquetWriter(parquet, schema, compression="zstd")
             )
             self._open = stack.pop_all()
 

@@ -280,21 +280,6 @@ def test_a_home_that_is_a_file_is_refused_in_one_line(tmp_path):
     one_line(error, "cannot write to", "--home")
 
 
-@pytest.fixture
-def small_disk(tmp_path):
-    """A disk of 2 MB; only the system's administrator may make one."""
-    disk = tmp_path / "disk"
-    disk.mkdir()
-    made = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(disk)],
-        check=False, capture_output=True,
-    )  # fmt: skip
-    if made.returncode != 0:
-        pytest.skip("no right to mount a small disk; the file size limit is tested instead")
-    yield disk
-    subprocess.run(["umount", "--lazy", str(disk)], check=True)
-
-
 def test_a_disk_mounted_read_only_can_be_read_and_not_written(small_disk):
     shas = fill(small_disk)
     subprocess.run(["mount", "-o", "remount,ro", str(small_disk)], check=True)

@@ -1,0 +1,123 @@
+"""A small invented clinic, recorded through the real path by simulated people.
+
+Everything in it that must never leave the store carries one of the planted words.
+"""
+
+import random
+from datetime import UTC, datetime, timedelta, timezone
+
+from battery.plan import Plan, PlannedTask
+from battery.recording import Device, Screen
+from battery.simulate import Person as Simulated
+from battery.simulate import Truth
+from battery.store import Person, Store
+from battery.visits import begin_visit
+
+PLAN = Plan(
+    name="margarethe",  # a name in place of a plan's name
+    hands="right",
+    rest_s=0,
+    tasks=(
+        PlannedTask(task="tapping", options={"duration_s": 14.0}, practice={"duration_s": 5.0}),
+        PlannedTask(task="slide", options={"duration_s": 12.0}, practice={"duration_s": 5.0}),
+        PlannedTask(
+            task="pursuit",
+            options={"predictable_s": 4.0, "unpredictable_s": 20.0},
+            practice={"predictable_s": 4.0, "unpredictable_s": 0.0},
+        ),
+        PlannedTask(
+            task="trail",
+            options={"kinds": ("numbers", "alternating"), "n_nodes": 5},
+            practice={"kinds": ("numbers",), "n_nodes": 5},
+        ),
+    ),
+)
+PLANTED = (
+    "margarethe",
+    "Margarethe",
+    "Musterfrau",
+    "SN-4711-0815",
+    "hostname77",
+    "dr.beispiel",
+)
+SCREEN = Screen(1280, 800, 0.17, 0.17, "virtual")
+TABLET = Device("SN-4711-0815", SCREEN, "Linux hostname77 6.1")
+OTHER_TABLET = Device("T-B", SCREEN, "simulated tablet", 20.0)
+FIRST_DAY = datetime(2026, 3, 2, 23, 30, tzinfo=timezone(timedelta(hours=1)))
+
+
+class Stopping(Simulated):
+    """Stops the block after a second, with a name as the reason."""
+
+    def play(self, run):
+        run.tick(1_000_000_000)
+        return "stopped", "Margarethe felt dizzy"
+
+
+def one_visit(store, code, week, *, device=TABLET, sources=None):
+    """Do a visit `week` weeks after the first; every source plays one block."""
+    started = FIRST_DAY + timedelta(weeks=week)
+    run = begin_visit(
+        store,
+        store.person(code),
+        PLAN,
+        device,
+        wall=lambda: started,
+        random_source=random.Random(f"{code} {week}"),
+        origin="simulated",
+    )
+    for number, planned in enumerate(list(run.todo)):
+        source = (sources or {}).get(number) or Simulated(Truth(), seed=number)
+        run.run(planned, source)
+    run.end()
+    return run.header
+
+
+def make(folder):
+    """Three people: one with a baseline, one with a single visit, one who withdrew."""
+    with Store.open(folder) as store:
+        for code, side in (("K7QF", "left"), ("M4WX", "both"), ("X3CF", "right")):
+            store.add_person(
+                Person(code, "right", side, "right", "2026-03-01T08:00:00+00:00",
+                       n_familiarisation=1, n_baseline=2)
+            )  # fmt: skip
+        for week in range(3):
+            one_visit(store, "K7QF", week)
+        stopped = one_visit(
+            store, "M4WX", 1, device=OTHER_TABLET, sources={1: Stopping(Truth())}
+        )
+        one_visit(store, "X3CF", 0)
+        cut_off(store, stopped)
+        say_things(store)
+
+
+def cut_off(store, visit):
+    """Leave a block as a killed program would, and recover it."""
+    record = store.blocks(visit.visit_id)[1].header
+    header = type(record)(
+        **{name: getattr(record, name) for name in record.__slots__}
+        | {"block_id": "00000000-0000-4000-8000-000000000001", "index": 99}
+    )
+    whole = store.load_block(store.blocks(visit.visit_id)[0].header.block_id)
+    sink = store.begin_block(header)
+    sink.put(whole.samples[:50], whole.frames[:20], [])
+    sink.stop()
+    store.recover()
+
+
+def say_things(store):
+    first = store.visits("K7QF")[0].header
+    block = store.blocks(first.visit_id)[1].header
+    said = {"author": "dr.beispiel", "reason": "Musterfrau said so"}
+    at = datetime(2026, 3, 20, 12, tzinfo=UTC)
+    stamps = [(at + timedelta(hours=hour)).isoformat() for hour in range(5)]
+    store.amend("block", block.block_id, "hand", "left", **said, at_utc=stamps[0])
+    store.amend("block", block.block_id, "note", "Musterfrau", **said, at_utc=stamps[1])
+    store.amend("visit", first.visit_id, "excluded", "yes", **said, at_utc=stamps[2])
+    store.amend("visit", first.visit_id, "note", "Musterfrau", **said, at_utc=stamps[3])
+    store.add_marker("K7QF", "medication", at_utc=stamps[4], note="Musterfrau, new dose")
+    store.add_marker("X3CF", "relapse", at_utc=stamps[4], note="Musterfrau")
+    store.put_setting("clinic", "Margarethe-Musterfrau-Haus")
+    store.record_consent("X3CF", form_version="1", decision="given", at_utc=stamps[0])
+    store.record_consent("X3CF", form_version="1", decision="withdrawn", at_utc=stamps[1])
+    store.record_consent("K7QF", form_version="1", decision="given", at_utc=stamps[0])

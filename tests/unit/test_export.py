@@ -1,0 +1,486 @@
+"""The export: valid by the open standard, de-identified, complete, the same every time."""
+
+import csv
+import hashlib
+import io
+import json
+import re
+import resource
+import shutil
+from datetime import date
+
+import frictionless
+import pyarrow as pa
+import pyarrow.csv as pc
+import pyarrow.parquet as pq
+import pytest
+
+from battery.errors import StoreError, UsageError
+from battery.export import export_tidy, files
+from battery.export.dictionary import TABLES, TRIALS
+from battery.export.package import readable
+from battery.scoring.trials import trial_rows
+from battery.store import Store
+from tests import clinic as made_up
+from tests import store_kit as kit
+
+pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning:frictionless")
+
+
+@pytest.fixture(scope="module")
+def exported(clinic, tmp_path_factory):
+    """One export of the clinic. Copy it before changing anything."""
+    folder = tmp_path_factory.mktemp("export") / "study"
+    with Store.open(clinic, write=False) as store:
+        export_tidy(store, folder)
+    return folder
+
+
+@pytest.fixture
+def own_export(exported, tmp_path):
+    return shutil.copytree(exported, tmp_path / "own")
+
+
+def rows(folder, table):
+    with (folder / f"{table}.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def digests(folder):
+    return {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.iterdir()}
+
+
+# The standard
+
+
+def test_frictionless_finds_nothing_to_complain_about(exported):
+    """Data Package 2.0, https://datapackage.org/standard/data-package/, by its reference
+    validator: hashes, types, constraints, primary and foreign keys.
+    """
+    report = frictionless.validate(str(exported / "datapackage.json"))
+    problems = [(t.name, e.message) for t in report.tasks for e in t.errors]
+    assert report.valid, problems
+    assert {task.name for task in report.tasks} == set(TABLES)
+
+
+@pytest.mark.parametrize(
+    ("table", "column", "value", "kind"),
+    [
+        ("blocks", "hand", "middle", "constraint-error"),
+        ("events", "kind", "sneeze", "constraint-error"),
+        ("samples", "t_ns", "soon", "type-error"),
+        ("samples", "stamp_gap_ns", "-1", "constraint-error"),
+        ("trials", "block_id", "00000000-0000-4000-8000-00000000dead", "foreign-key"),
+        ("scores", "measure", "tapping.charm", "foreign-key"),
+        ("visits", "device", "D99", "foreign-key"),
+        ("visits", "person", "NONE", "foreign-key"),
+        ("amendments", "block_id", "00000000-0000-4000-8000-00000000dead", "foreign-key"),
+        ("events", "event", "1", "primary-key"),
+        ("people", "dominant_hand", "", "constraint-error"),
+    ],
+)
+def test_a_broken_value_or_key_is_caught(own_export, table, column, value, kind):
+    changed = rows(own_export, table)
+    row = next(i for i, r in enumerate(changed) if r[column] and r[column] != value)
+    changed[row][column] = value
+    with (own_export / f"{table}.csv").open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, changed[0].keys(), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(changed)
+    small = own_export / "small.json"  # this table and those it refers to
+    descriptor = json.loads((own_export / "datapackage.json").read_text())
+    needed = {table} | {key.table for key in TABLES[table].keys}
+    needed |= {key.table for name in needed for key in TABLES[name].keys}
+    needed |= {key.table for name in needed for key in TABLES[name].keys}
+    descriptor["resources"] = [r for r in descriptor["resources"] if r["name"] in needed]
+    small.write_text(json.dumps(descriptor))
+    report = frictionless.validate(str(small))
+    found = {e.type for t in report.tasks if t.name == table for e in t.errors}
+    assert kind in found
+    assert "hash-count" in found  # the changed file no longer has the stated hash
+
+
+def test_descriptor_states_the_profile_and_every_file(exported):
+    descriptor = json.loads((exported / "datapackage.json").read_text(encoding="utf-8"))
+    assert descriptor["$schema"] == "https://datapackage.org/profiles/2.0/datapackage.json"
+    named = {r["path"] for r in descriptor["resources"]}
+    named |= {r["parquet"]["path"] for r in descriptor["resources"]}
+    assert named | {"datapackage.json", "dictionary.md"} == {p.name for p in exported.iterdir()}
+    for described in descriptor["resources"]:
+        for file in (described, described["parquet"]):
+            data = (exported / file["path"]).read_bytes()
+            assert file["bytes"] == len(data)
+            assert file["hash"] == f"sha256:{hashlib.sha256(data).hexdigest()}"
+        assert described["rows"] == len(rows(exported, described["name"]))
+
+
+# The dictionary
+
+
+def test_dictionary_covers_every_column_of_every_file(exported):
+    text = readable()
+    assert (exported / "dictionary.md").read_text(encoding="utf-8") == text
+    for name, table in TABLES.items():
+        columns = [column.name for column in table.columns]
+        header = (exported / f"{name}.csv").read_text(encoding="utf-8").splitlines()[0]
+        assert next(csv.reader([header])) == columns
+        schema = pq.read_schema(exported / f"{name}.parquet")
+        assert schema.names == columns
+        section = text.split(f"\n## {name}\n")[1].split("\n## ")[0]
+        for column in table.columns:
+            assert column.meaning.endswith("."), column.name
+            assert f"| `{column.name}` | {column.kind} |" in section
+            assert schema.field(column.name).metadata[b"description"] == column.meaning.encode()
+        assert set(table.primary) <= set(columns)
+        for key in table.keys:
+            assert TABLES[key.table].primary == (key.target,)
+
+
+def test_units_stand_in_names_and_agree_with_the_dictionary():
+    """Unit codes by UCUM, https://ucum.org/ucum; the suffix is the house's."""
+    units = {
+        "s": "s", "ms": "ms", "ns": "ns", "mm": "mm", "hz": "Hz", "px": "{px}", "day": "d",
+    }  # fmt: skip
+    for table in TABLES.values():
+        for column in table.columns:
+            suffix = column.name.rsplit("_", 1)[-1]
+            if column.name.startswith("mm_per_px"):
+                assert column.unit == "mm/{px}"
+            elif column.name.endswith("_mm_s"):
+                assert column.unit == "mm/s"
+            elif suffix in units and column.kind in ("number", "integer"):
+                assert column.unit == units[suffix], column.name
+
+
+def test_trial_columns_are_those_of_the_scoring_no_more_no_less(clinic):
+    used = {"block_id"}
+    with Store.open(clinic, write=False) as store:
+        for visit in store.visits():
+            for record in store.blocks(visit.header.visit_id):
+                block = store.load_block(record.header.block_id)
+                used |= {name for row in trial_rows(block) for name in row}
+    assert {column.name for column in TRIALS.columns} == used
+
+
+def test_an_undefined_column_is_an_error_not_a_silent_loss():
+    with pytest.raises(ValueError, match=r"table trials: columns \['mood'\]"):
+        TRIALS.arrow_table([{**{c.name: None for c in TRIALS.columns}, "mood": 1}])
+
+
+# The content
+
+
+def test_csv_and_parquet_hold_the_same_rows(exported):
+    for name, table in TABLES.items():
+        parquet = pq.read_table(exported / f"{name}.parquet")
+        assert parquet.num_rows == len(rows(exported, name))
+        options = pc.ConvertOptions(
+            column_types=dict(zip(parquet.schema.names, parquet.schema.types, strict=True)),
+            strings_can_be_null=True, true_values=["true"], false_values=["false"],
+            null_values=[""],
+        )  # fmt: skip
+        read = pc.read_csv(
+            exported / f"{name}.csv",
+            parse_options=pc.ParseOptions(newlines_in_values=True),
+            convert_options=options,
+        )
+        assert read.to_pylist() == parquet.to_pylist(), table.name
+
+
+def test_raw_values_are_those_of_the_store(clinic, exported):
+    """Bit for bit: a researcher can compute every score again from the export."""
+    samples = pq.read_table(exported / "samples.parquet")
+    events = pq.read_table(exported / "events.parquet")
+    frames = pq.read_table(exported / "frames.parquet")
+    with Store.open(clinic, write=False) as store:
+        visit = store.visits("K7QF")[1].header
+        for record in store.blocks(visit.visit_id):
+            block = store.load_block(record.header.block_id)
+            mine = pa.compute.equal(samples["block_id"], record.header.block_id)
+            part = samples.filter(mine)
+            assert part["sample"].to_pylist() == list(range(len(block.samples)))
+            for column in ("t_ns", "x_mm", "y_mm", "pointer", "stamp_gap_ns"):
+                assert part[column].to_numpy().tobytes() == block.samples[column].tobytes()
+            part = frames.filter(pa.compute.equal(frames["block_id"], record.header.block_id))
+            assert part["flip_ns"].to_numpy().tobytes() == block.frames["flip_ns"].tobytes()
+            part = events.filter(pa.compute.equal(events["block_id"], record.header.block_id))
+            assert part["kind"].to_pylist() == block.events["kind"].tolist()
+            assert part["t_ns"].to_pylist() == block.events["t_ns"].tolist()
+
+
+def test_every_block_is_there_with_its_ending_and_flags(exported):
+    blocks = rows(exported, "blocks")
+    assert len(blocks) == 4 * 8 + 1
+    odd = {b["ending"]: b for b in blocks if b["ending"] != "finished"}
+    assert set(odd) == {"stopped", "interrupted"}
+    assert odd["stopped"]["flags"] == "stopped"
+    assert odd["interrupted"]["flags"] == "interrupted"
+    assert odd["interrupted"]["n_samples"] == "50"
+    scored = {row["block_id"] for row in rows(exported, "scores") if row["value"]}
+    tested = {b["block_id"] for b in blocks if b["phase"] == "test"}
+    assert scored <= tested
+    assert odd["stopped"]["block_id"] not in scored
+
+
+def test_missing_scores_say_why(exported):
+    missing = [row for row in rows(exported, "scores") if not row["value"]]
+    assert missing
+    assert all(row["reason"] for row in missing)
+
+
+def test_amendments_hold_and_what_was_recorded_stays_visible(exported):
+    blocks = {b["block_id"]: b for b in rows(exported, "blocks")}
+    amended = [b for b in blocks.values() if b["hand"] != b["hand_recorded"]]
+    assert [(b["hand"], b["hand_recorded"]) for b in amended] == [("left", "right")]
+    excluded = [v for v in rows(exported, "visits") if v["excluded"] == "true"]
+    assert len(excluded) == 1
+    said = rows(exported, "amendments")
+    assert sorted(a["field"] for a in said) == ["excluded", "hand", "note", "note"]
+    assert all(not a["new"] and not a["old"] for a in said if a["field"] == "note")
+
+
+# De-identification
+
+
+def all_text(folder):
+    """Every byte of the files, and every value and note inside the Parquet files."""
+    for path in sorted(folder.iterdir()):
+        yield path.name, path.read_bytes()
+        if path.suffix == ".parquet":
+            table = pq.read_table(path)
+            yield path.name, repr(table.schema.metadata).encode()
+            yield path.name, repr(pq.read_metadata(path).metadata).encode()
+            sink = io.BytesIO()
+            pc.write_csv(table, sink)
+            yield path.name, sink.getvalue()
+
+
+def test_planted_names_and_serials_are_nowhere(exported, clinic):
+    stored = b"".join(p.read_bytes() for p in clinic.glob("*.sqlite*"))
+    assert all(word.encode() in stored for word in made_up.PLANTED)  # they truly were there
+    for name, data in all_text(exported):
+        for word in made_up.PLANTED:
+            assert word.lower().encode() not in data.lower(), (name, word)
+
+
+def test_no_wall_date_is_anywhere(exported):
+    for name, data in all_text(exported):
+        found = re.findall(rb"\b(?:19|20)\d\d-[01]\d-[0-3]\d\b", data)
+        assert not found, (name, found)
+
+
+def test_who_withdrew_is_absent(exported):
+    for name, data in all_text(exported):
+        assert b"X3CF" not in data, name
+    assert {p["person"] for p in rows(exported, "people")} == {"K7QF", "M4WX"}
+
+
+def test_days_count_from_the_first_baseline_visit_in_local_dates(exported):
+    """By hand: visits on Mondays 2, 9, 16 March at 23:30 local, one left out as
+    familiarisation, so the 9th is day 0; enrolled on the 1st; the marker on 20 March.
+    """
+    people = {p["person"]: p for p in rows(exported, "people")}
+    days = {}
+    for visit in rows(exported, "visits"):
+        days.setdefault(visit["person"], []).append((visit["day"], visit["hour_bin"]))
+    assert days == {
+        "K7QF": [("-7", "21-24"), ("0", "21-24"), ("7", "21-24")],
+        "M4WX": [("0", "21-24")],
+    }
+    assert (people["K7QF"]["day_zero"], people["K7QF"]["enrolled_day"]) == (
+        "first_baseline", "-8",
+    )  # fmt: skip
+    assert people["M4WX"]["day_zero"] == "first_visit"
+    assert [m["day"] for m in rows(exported, "markers")] == ["11"]
+
+
+def test_devices_are_numbered_by_first_use_and_later_visits_change_no_number(
+    own_clinic, exported, tmp_path
+):
+    before = {v["visit_id"]: v["device"] for v in rows(exported, "visits")}
+    assert set(before.values()) == {"D01", "D02"}
+    with Store.open(own_clinic) as store:
+        made_up.one_visit(store, "M4WX", 9, device=made_up.TABLET)
+        export_tidy(store, tmp_path / "later")
+    after = {v["visit_id"]: v["device"] for v in rows(tmp_path / "later", "visits")}
+    assert len(after) == len(before) + 1
+    assert {i: after[i] for i in before} == before
+    assert [d["system"] for d in rows(exported, "devices")] == ["linux", "simulated"]
+
+
+# The same every time
+
+
+def test_two_exports_are_the_same_bytes(own_clinic, exported, tmp_path):
+    with Store.open(own_clinic) as store:
+        export_tidy(store, tmp_path / "again")
+    assert digests(tmp_path / "again") == digests(exported)
+
+
+def test_an_export_over_an_export_replaces_it(clinic, own_export, exported):
+    (own_export / "samples.csv").write_text("old")
+    with Store.open(clinic, write=False) as store:
+        export_tidy(store, own_export)
+    assert digests(own_export) == digests(exported)
+
+
+# Choosing
+
+
+def test_one_person(clinic, tmp_path, exported):
+    done = []
+    with Store.open(clinic, write=False) as store:
+        counts = export_tidy(
+            store, tmp_path / "one", person="M4WX", progress=lambda *step: done.append(step)
+        )
+    assert done == [(1, 1)]
+    assert counts["people"] == counts["visits"] == counts["devices"] == 1
+    assert rows(tmp_path / "one", "devices")[0]["device"] == "D02"  # as in the whole
+    whole = [s for s in rows(exported, "blocks")]
+    assert all(block in whole for block in rows(tmp_path / "one", "blocks"))
+    assert frictionless.validate(str(tmp_path / "one" / "datapackage.json")).valid
+
+
+def test_since_leaves_out_earlier_visits_and_keeps_day_zero(clinic, tmp_path):
+    with Store.open(clinic, write=False) as store:
+        export_tidy(store, tmp_path / "late", person="K7QF", since=date(2026, 3, 10))
+    assert [v["day"] for v in rows(tmp_path / "late", "visits")] == ["7"]
+    assert rows(tmp_path / "late", "people")[0]["n_visits"] == "1"
+    assert frictionless.validate(str(tmp_path / "late" / "datapackage.json")).valid
+
+
+def test_nobody_and_the_withdrawn_are_refused(clinic, tmp_path):
+    with Store.open(clinic, write=False) as store:
+        with pytest.raises(UsageError, match="no person 'NONE'"):
+            export_tidy(store, tmp_path / "none", person="NONE")
+        with pytest.raises(UsageError, match="X3CF withdrew consent; nothing was exported"):
+            export_tidy(store, tmp_path / "none", person="X3CF")
+    assert not (tmp_path / "none").exists()
+
+
+def test_an_empty_store_gives_empty_valid_tables(tmp_path):
+    with Store.open(tmp_path / "empty") as store:
+        counts = export_tidy(store, tmp_path / "out")
+    assert counts.pop("measures") > 0
+    assert set(counts.values()) == {0}
+    assert frictionless.validate(str(tmp_path / "out" / "datapackage.json")).valid
+
+
+def test_a_visit_said_to_be_anothers_moves_with_its_blocks(own_clinic, tmp_path):
+    with Store.open(own_clinic) as store:
+        visit = store.visits("M4WX")[0].header
+        said = {"author": "a", "reason": "b", "at_utc": "2026-04-01T00:00:00+00:00"}
+        store.amend("visit", visit.visit_id, "person", "K7QF", **said)
+        export_tidy(store, tmp_path / "moved")
+    owners = {v["visit_id"]: v["person"] for v in rows(tmp_path / "moved", "visits")}
+    assert owners[visit.visit_id] == "K7QF"
+    assert {p["person"]: p["n_visits"] for p in rows(tmp_path / "moved", "people")} == {
+        "K7QF": "4", "M4WX": "0",
+    }  # fmt: skip
+    assert frictionless.validate(str(tmp_path / "moved" / "datapackage.json")).valid
+
+
+@pytest.mark.parametrize("direction", ["to", "from"])
+def test_a_visit_that_touches_who_withdrew_stays_out(own_clinic, tmp_path, direction):
+    with Store.open(own_clinic) as store:
+        here, there = ("M4WX", "X3CF") if direction == "to" else ("X3CF", "M4WX")
+        visit = store.visits(here)[0].header
+        said = {"author": "a", "reason": "b", "at_utc": "2026-04-01T00:00:00+00:00"}
+        store.amend("visit", visit.visit_id, "person", there, **said)
+        export_tidy(store, tmp_path / "out")
+    assert visit.visit_id not in {v["visit_id"] for v in rows(tmp_path / "out", "visits")}
+    assert all(b"X3CF" not in data for _, data in all_text(tmp_path / "out"))
+
+
+def test_a_running_block_is_left_out(own_clinic, tmp_path, exported):
+    with Store.open(own_clinic) as store:
+        visit = store.visits("M4WX")[0].header
+        sink = store.begin_block(kit.block_header(visit, 7_777))
+        with Store.open(own_clinic, write=False) as reader:
+            counts = export_tidy(reader, tmp_path / "out")
+        sink.stop()
+    assert counts["blocks"] == len(rows(exported, "blocks"))
+
+
+# Where to
+
+
+@pytest.mark.parametrize("content", ["notes.txt", "datapackage.json", "samples.csv"])
+def test_a_folder_with_anything_else_is_refused_and_untouched(clinic, tmp_path, content):
+    (tmp_path / content).write_text("{}")
+    with Store.open(clinic, write=False) as store, pytest.raises(UsageError) as error:
+        export_tidy(store, tmp_path)
+    assert "nothing was changed" in str(error.value)
+    assert [p.name for p in tmp_path.iterdir()] == [content]
+    assert (tmp_path / content).read_text() == "{}"
+
+
+def test_a_file_is_refused(clinic, tmp_path):
+    (tmp_path / "file").touch()
+    with Store.open(clinic, write=False) as store, pytest.raises(UsageError, match="is a file"):
+        export_tidy(store, tmp_path / "file")
+
+
+def test_what_a_killed_export_left_is_written_over(clinic, tmp_path, exported):
+    (tmp_path / "out" / files.PARTIAL).mkdir(parents=True)
+    (tmp_path / "out" / files.PARTIAL / "samples.csv").write_text("half")
+    (tmp_path / "out" / "blocks.csv").write_text("put in place before the kill")
+    with Store.open(clinic, write=False) as store:
+        export_tidy(store, tmp_path / "out")
+    assert digests(tmp_path / "out") == digests(exported)
+
+
+def test_a_full_disk_leaves_the_earlier_export_as_it_was(clinic, small_disk, tmp_path):
+    with Store.open(clinic, write=False) as store:
+        target = small_disk / "out"
+        with pytest.raises(StoreError) as error:
+            export_tidy(store, target)
+        assert not target.exists()
+        Store.open(tmp_path / "empty").close()
+        with Store.open(tmp_path / "empty") as empty:
+            export_tidy(empty, target)
+        before = digests(target)
+        with pytest.raises(StoreError):
+            export_tidy(store, target)
+    message = str(error.value)
+    assert "cannot export to" in message
+    assert "No space left" in message
+    assert "unchanged" in message
+    assert digests(target) == before
+
+
+def test_a_file_that_may_not_grow_leaves_the_earlier_export_as_it_was(
+    clinic, own_export, exported
+):
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    with Store.open(clinic, write=False) as store:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (200_000, before[1]))
+        try:
+            with pytest.raises(StoreError, match="unchanged"):
+                export_tidy(store, own_export)
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert digests(own_export) == digests(exported)
+
+
+def test_memory_does_not_grow_with_the_store(tmp_path, monkeypatch):
+    """Peak of the tables' memory for four times the blocks; counted by the library itself."""
+    monkeypatch.setattr(files, "ROWS_PER_GROUP", 2_000)
+    peaks = []
+    for n_visits in (2, 8):
+        with Store.open(tmp_path / f"store{n_visits}") as store:
+            kit.enrol(store)
+            for sequence in range(1, n_visits + 1):
+                visit = kit.visit(sequence=sequence)
+                store.begin_visit(visit)
+                for index in range(3):
+                    kit.record(store, kit.block_header(visit, index), index)
+            before = pa.default_memory_pool()
+            pool = pa.proxy_memory_pool(before)
+            pa.set_memory_pool(pool)
+            try:
+                export_tidy(store, tmp_path / f"out{n_visits}")
+            finally:
+                pa.set_memory_pool(before)
+            peaks.append(pool.max_memory())
+    assert peaks[1] < 1.5 * peaks[0]
