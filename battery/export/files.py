@@ -90,7 +90,7 @@ class TableWriter:
 def replacing(folder: Path) -> Iterator[Path]:
     """Give a folder to write into; put what is there in place of the earlier export.
 
-    On any failure the earlier export stays as it was.
+    The earlier export stays as it was until all is written; only then are the files moved.
 
     Raises
     ------
@@ -102,22 +102,28 @@ def replacing(folder: Path) -> Iterator[Path]:
     _check_is_ours(folder)
     partial = folder / PARTIAL
     made = not folder.exists()
+    placing = False
     try:
         shutil.rmtree(partial, ignore_errors=True)
         partial.mkdir(parents=True)
         yield partial
+        _put_on_disk(partial)
+        (folder / PACKAGE).unlink(missing_ok=True)
+        placing = True
         _put_in_place(partial, folder)
+        placing = False
+    except StoreError:
+        raise
     except OSError as error:
-        if isinstance(error, StoreError):
-            raise
-        cause = error.strerror or str(error)
+        earlier = "what is there is no whole export" if placing else "an earlier export too"
         msg = (
-            f"cannot export to '{folder}': {cause}. The store and an earlier export are "
-            "unchanged; free some space or name another folder"
+            f"cannot export to '{folder}': {error.strerror or error}. The store is unchanged, "
+            f"{earlier}; free some space or name another folder, then export again"
         )
         raise StoreError(msg) from error
     finally:
-        shutil.rmtree(partial, ignore_errors=True)
+        if not placing:  # else it shows that what is there is half an export
+            shutil.rmtree(partial, ignore_errors=True)
         if made and folder.exists() and not any(folder.iterdir()):
             folder.rmdir()
 
@@ -146,12 +152,14 @@ def _is_export(path: Path) -> bool:
         return False
 
 
-def _put_in_place(partial: Path, folder: Path) -> None:
-    """Move the files; the descriptor goes first and comes last, so that it never lies."""
+def _put_on_disk(partial: Path) -> None:
     for path in partial.iterdir():
-        with path.open("rb") as file:
+        with path.open("r+b") as file:
             os.fsync(file.fileno())
-    (folder / PACKAGE).unlink(missing_ok=True)
+
+
+def _put_in_place(partial: Path, folder: Path) -> None:
+    """Move the files; the descriptor was taken away and comes last, so that it never lies."""
     for name in sorted(FILES - {PACKAGE}):
         (partial / name).replace(folder / name)
     (partial / PACKAGE).replace(folder / PACKAGE)

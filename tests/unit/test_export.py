@@ -8,6 +8,7 @@ import re
 import resource
 import shutil
 from datetime import date
+from pathlib import Path
 
 import frictionless
 import pyarrow as pa
@@ -460,6 +461,27 @@ def test_a_file_that_may_not_grow_leaves_the_earlier_export_as_it_was(
                 export_tidy(store, own_export)
         finally:
             resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert digests(own_export) == digests(exported)
+
+
+def test_files_that_cannot_be_moved_leave_no_descriptor(
+    clinic, own_export, exported, monkeypatch
+):
+    """A descriptor with the hashes of other files would be worse than none."""
+    move = Path.replace
+
+    def fail_at_scores(self, target):
+        if self.name == "scores.csv":
+            raise OSError(5, "Input/output error")
+        return move(self, target)
+
+    with Store.open(clinic, write=False) as store:
+        with monkeypatch.context() as patch:
+            patch.setattr(Path, "replace", fail_at_scores)
+            with pytest.raises(StoreError, match=r"no whole export; .* then export again"):
+                export_tidy(store, own_export)
+        assert not (own_export / "datapackage.json").exists()
+        export_tidy(store, own_export)
     assert digests(own_export) == digests(exported)
 
 
