@@ -190,7 +190,9 @@ class ReplaySource:
         gaps_ns = self._block.samples["stamp_gap_ns"].tolist()
         for c, gap_ns in zip(contacts(self._block.samples), gaps_ns, strict=True):
             run.contact(c.t_ns, c.kind, c.x_mm, c.y_mm, c.pointer, stamp_gap_ns=gap_ns)
-        if self._block.ended_ns > run.ended_ns:
+        # At 0 a block without contacts may have been told nothing, or may have begun.
+        begun = len(self._block.events) > 0 and len(self._block.samples) == 0
+        if self._block.ended_ns > run.ended_ns or begun:
             run.tick(self._block.ended_ns)
         return self._block.ending, self._block.reason
 

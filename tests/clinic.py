@@ -4,10 +4,12 @@ Everything in it that must never leave the store carries one of the planted word
 """
 
 import random
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 
 from battery.plan import Plan, PlannedTask
 from battery.recording import Device, Screen
+from battery.runner import run_block
 from battery.simulate import Person as Simulated
 from battery.simulate import Truth
 from battery.store import Person, Store
@@ -93,16 +95,30 @@ def make(folder):
 
 def cut_off(store, visit):
     """Leave a block as a killed program would, and recover it."""
-    record = store.blocks(visit.visit_id)[1].header
-    header = type(record)(
-        **{name: getattr(record, name) for name in record.__slots__}
-        | {"block_id": "00000000-0000-4000-8000-000000000001", "index": 99}
+    header = replace(
+        store.blocks(visit.visit_id)[1].header,
+        block_id="00000000-0000-4000-8000-000000000001",
+        index=99,
     )
-    whole = store.load_block(store.blocks(visit.visit_id)[0].header.block_id)
     sink = store.begin_block(header)
-    sink.put(whole.samples[:50], whole.frames[:20], [])
+    run_block(header, Simulated(Truth(), seed=5), OnlyPuts(sink, n_puts=4))
     sink.stop()
     store.recover()
+
+
+class OnlyPuts:
+    """Hands on so many parts and then nothing, as if the power had gone."""
+
+    def __init__(self, sink, n_puts):
+        self.sink, self.n_puts = sink, n_puts
+
+    def put(self, *parts):
+        if self.n_puts > 0:
+            self.sink.put(*parts)
+            self.n_puts -= 1
+
+    def close(self, block):
+        pass
 
 
 def say_things(store):

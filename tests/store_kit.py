@@ -134,9 +134,7 @@ SAMPLES = st.lists(
 )
 FRAMES = st.lists(st.tuples(st.integers(0, 2**62), st.integers(0, 2**62)), max_size=30)
 # Text that a numpy field of 16 letters can hold: no nul, which ends it, and no half letters.
-WORDS = st.text(
-    st.characters(exclude_characters="\0", exclude_categories=["Cs"]), max_size=16
-)
+WORDS = st.text(st.characters(exclude_characters="\0", exclude_categories=["Cs"]), max_size=16)
 EVENTS = st.lists(
     st.builds(
         Event,

@@ -7,7 +7,7 @@ import shutil
 import sqlite3
 import tempfile
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -288,15 +288,3 @@ def is_full(error: Exception) -> bool:
     """Whether the disk is full, or fails, or the file may not grow."""
     cause = cause_of(error)
     return "full" in cause or "I/O" in cause or "No space" in cause
-
-
-def copy_database(source: Path, target: Path) -> None:
-    """Copy a SQLite store, also while another program writes to it.
-
-    Uses SQLite's online backup: the copy is the store at one moment.
-    """
-    with (
-        closing(sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True)) as old,
-        closing(sqlite3.connect(target)) as new,
-    ):
-        old.backup(new)

@@ -232,7 +232,9 @@ class Records(Connected):
         samples = np.frombuffer(b"".join(r.samples for r in rows), dtype=SAMPLE_DTYPE).copy()
         frames = np.frombuffer(b"".join(r.frames for r in rows), dtype=FRAME_DTYPE).copy()
         events = events_to_array([e for r in rows for e in events_from_json(r.events)])
-        last_ns = [int(a[-1]) for a in (samples["t_ns"], events["t_ns"]) if len(a)]
+        # A frame shows the task as it was when it had been told about that moment.
+        known_ns = (samples["t_ns"], events["t_ns"], frames["drawn_ns"])
+        last_ns = [int(t_ns[-1]) for t_ns in known_ns if len(t_ns)]
         return Block(
             header=header,
             samples=samples,

@@ -6,8 +6,10 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from battery.errors import StoreError
+from battery.store.backup import copy_file
 from battery.store.beside import Beside
-from battery.store.opening import open_database
+from battery.store.opening import FILE_NAME, open_database
 from battery.store.records import Records
 from battery.store.registry import Registry
 
@@ -42,6 +44,36 @@ class Store(Registry, Records, Beside):
             One line: what is wrong with which file, and the way out.
         """
         return cls(open_database(where, write=write))
+
+    def back_up(self, target: Path) -> None:
+        """Copy the whole store into one new file, while others may read and write.
+
+        To restore it, put it into an empty folder as ``battery.sqlite``.
+
+        Raises
+        ------
+        UsageError
+            If the file is there.
+        StoreError
+            If it cannot be written, or the store is on a server, which has its own means.
+        """
+        if self.folder is None:
+            msg = "the store is on a server; back it up with the server's own pg_dump"
+            raise StoreError(msg)
+        copy_file(self.folder / FILE_NAME, target)
+
+    def problems(self) -> list[str]:
+        """List what the database itself finds broken; empty when it finds nothing."""
+        if self._engine.dialect.name != "sqlite":
+            return []  # a server checks its references on every write and its pages itself
+        with self._reading() as connection:
+            pages = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
+            orphans = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+        found = [f"file: {page}" for page in pages if page != "ok"]
+        return found + [
+            f"table {table}, row {row}: refers to a row of {parent} that is not there"
+            for table, row, parent, _ in orphans
+        ]
 
     def close(self) -> None:
         """Let go of the lock and the file. A block that still runs stays open in the store."""

@@ -13,7 +13,7 @@ LINES = (
     ("battery.cli",),
     ("battery.demo", "battery.recovery"),
     ("battery.stage", "battery.report", "battery.export"),
-    ("battery.visits", "battery.people", "battery.simulate"),
+    ("battery.visits", "battery.people", "battery.simulate", "battery.verify"),
     ("battery.runner", "battery.store", "norms"),
     ("battery.scoring", "battery.plan"),
     ("battery.recording",),

@@ -14,7 +14,7 @@ from sqlalchemy import inspect, text
 
 from battery.errors import RecordError, StoreError
 from battery.store import Store, migrations
-from battery.store.opening import FILE_NAME, WAL_NAME, copy_database
+from battery.store.opening import FILE_NAME, WAL_NAME
 from tests import store_kit as kit
 from tests.unit.test_store_kills import Child
 
@@ -409,16 +409,6 @@ def test_others_read_while_one_records(home):
                 sink.close(block)
                 assert len(hashes(reader)) == 2
             assert len(hashes(reader)) == 3
-
-
-def test_a_copy_is_taken_while_another_program_writes(home, tmp_path):
-    with Store.open(home) as store:
-        kit.enrol(store, "M4WX")
-        (tmp_path / "copy").mkdir()
-        copy_database(home / FILE_NAME, tmp_path / "copy" / FILE_NAME)
-    with Store.open(tmp_path / "copy", write=False) as copy:
-        assert [p.code for p in copy.list_people()] == ["K7QF", "M4WX"]
-        assert len(hashes(copy)) == 2
 
 
 def test_reading_leaves_no_file_behind(home):
