@@ -307,7 +307,7 @@ class _Hand:
 
 def _tap(hand: _Hand) -> Plan:
     """Hold home, wait for go, reach, touch, return."""
-    while True:
+    while not hand.run.finished:
         home = hand.disc("home")
         if home is None:
             hand.step()
@@ -337,7 +337,7 @@ def _grasp(hand: _Hand, disc: Disc) -> Plan:
 
 def _slide(hand: _Hand) -> Plan:
     """Touch the fixed target, take the chip out and back."""
-    while True:
+    while not hand.run.finished:
         target = hand.disc("go")
         if target is None:
             hand.step()
