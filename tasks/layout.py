@@ -25,6 +25,7 @@ SINE_HZ, SINE_MM = 0.25, 50.0
 PRIMES = (3, 7, 11, 17, 29)
 FIVE_RMS_MM, FIVE_LIMIT_MM = 22.0, 60.0
 LEAD_S, TAIL_S = 2.0, 1.0
+TRACK_WANDER_MM = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +181,10 @@ def _five_sines(
 
 
 def slide(options: SlideOptions, seed: int) -> SlideSettings:
-    """Draw a slide block; only the first side is random."""
+    """Draw a slide block: the first side and the height of the track are random.
+
+    The height wanders by 4 mm, so that no two blocks are quite the same.
+    """
     _positive(
         duration_s=options.duration_s,
         reach_mm=options.reach_mm,
@@ -194,15 +198,16 @@ def slide(options: SlideOptions, seed: int) -> SlideSettings:
             f"chip_r_mm {options.chip_r_mm} and reach_mm {options.reach_mm}"
         )
         raise ValueError(msg)
+    random_source = random.Random(seed)
     return SlideSettings(
         fixed_x_mm=0.0,
         fixed_y_mm=options.fixed_y_mm,
         fixed_r_mm=options.fixed_r_mm,
         chip_x_mm=0.0,
-        chip_y_mm=options.track_y_mm,
+        chip_y_mm=options.track_y_mm + random_source.uniform(-TRACK_WANDER_MM, TRACK_WANDER_MM),
         chip_r_mm=options.chip_r_mm,
         reach_mm=options.reach_mm,
-        first_side=random.Random(seed).choice(("left", "right")),
+        first_side=random_source.choice(("left", "right")),
         duration_s=options.duration_s,
         least_out_mm=options.least_out_mm,
     )
