@@ -1,9 +1,4 @@
-"""The error band: how far a visit may lie from baseline without anything having changed.
-
-The person's own baseline scatter is shrunk towards that of everybody in the same store
-(empirical Bayes for variances: Smyth 2004, Stat Appl Genet Mol Biol 3:3), because four visits
-alone say little about a person's scatter.
-"""
+"""The error band: how far one visit may lie from baseline without anything having changed."""
 
 from __future__ import annotations
 
@@ -11,34 +6,18 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-from scipy.optimize import brentq
-from scipy.special import digamma, polygamma
 from scipy.stats import t as student
 
-# Two visits running outside the band on one side. At these levels at most 5 % of unchanged
-# people meet that rule in 12 weekly looks after 4 baseline visits; held by a test.
-LEVEL_POOLED = 0.975
-LEVEL_OWN = 0.98
-LEAST_PEOPLE = 3
+from norms.autocorrelation import baseline_factors
+from norms.scatter import OutsideSem, Prior, moderate, pool, transform
 
-
-@dataclass(frozen=True, slots=True)
-class Prior:
-    """Scatter of everybody: a variance and how many degrees of freedom it is worth.
-
-    `df` is infinite when people do not differ in scatter by more than chance.
-    """
-
-    variance: float
-    df: float
-    n_people: int
-    n_visits: int
+# Of one look at one visit. Twelve looks meet it far more often, so it says "possible" at most.
+LEVEL = 0.95
 
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """Baseline plus and minus measurement error, in the measure's unit.
+    """Baseline plus and minus measurement error of one visit, in the measure's unit.
 
     Parameters
     ----------
@@ -51,6 +30,12 @@ class Band:
     n_people : int
         People behind the pooled scatter; 0 when the person's own scatter stands alone, which
         is provisional and wide.
+    sd : float
+        Moderated standard deviation of a visit on the scale of comparison.
+    autocorrelation : float
+        Of one visit with the next, as far as it is known.
+    source : str
+        Of an outside standard error of measurement; empty where the scatter was measured here.
     """
 
     centre: float
@@ -60,124 +45,94 @@ class Band:
     df: float
     n_baseline: int
     n_people: int
+    sd: float = math.nan
+    autocorrelation: float = 0.0
+    source: str = ""
 
     @property
     def provisional(self) -> bool:
-        """Whether nobody could be pooled."""
-        return self.n_people == 0
+        """Whether the person's own scatter stands alone."""
+        return self.n_people == 0 and not self.source
 
     @property
     def percent(self) -> tuple[float, float]:
-        """How far down and up the band reaches, percent of the centre."""
-        return 100 * (self.low / self.centre - 1), 100 * (self.high / self.centre - 1)
+        """How far down and up the band reaches, percent of the centre; nan if that is 0."""
+        if self.centre == 0:
+            return math.nan, math.nan
+        size = abs(self.centre)
+        return 100 * (self.low - self.centre) / size, 100 * (self.high - self.centre) / size
 
     def side(self, value: float) -> int:
         """1 above the band, -1 below it, 0 inside."""
         return int(value > self.high) - int(value < self.low)
 
+    def change(self, value: float) -> float:
+        """Return the difference from the centre on the scale of comparison."""
+        return math.log(value / self.centre) if self.log_scale else value - self.centre
 
-def transform(
-    values: Sequence[float], *, log_scale: bool
-) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """Bring values to the scale on which they are compared.
+    def value_at(self, change: float) -> float:
+        """Return the value that lies that difference from the centre."""
+        return self.centre * math.exp(change) if self.log_scale else self.centre + change
 
-    Raises
-    ------
-    ValueError
-        If the log of a value that is not positive is asked for.
-    """
-    array = np.asarray(values, dtype=float)
-    if not log_scale:
-        return array
-    if np.any(array <= 0):
-        msg = f"{float(array.min())} has no logarithm; values must be above 0"
-        raise ValueError(msg)
-    return np.asarray(np.log(array))
+    def error_of_mean(self, n_visits: int) -> float:
+        """Return the standard error of a mean of later visits against the baseline mean."""
+        variance_factor, mean_factor = baseline_factors(self.n_baseline, self.autocorrelation)
+        later = baseline_factors(n_visits, self.autocorrelation)[1] if n_visits > 1 else 1.0
+        return self.sd * math.sqrt((mean_factor + later) / variance_factor)
 
 
-def pool(groups: Sequence[Sequence[float]], *, log_scale: bool) -> Prior | None:
-    """Estimate the prior scatter from everybody's baseline visits.
-
-    Parameters
-    ----------
-    groups : sequence of sequences
-        One group a person: the baseline values. Groups of fewer than two are passed over.
-
-    Returns
-    -------
-    Prior or None
-        None with fewer than three people: nobody to pool.
-
-    Notes
-    -----
-    Moment estimates of Smyth (2004), section 6.2: with
-    e = log s² - digamma(d/2) + log(d/2), the variance of e beyond trigamma(d/2) gives the prior degrees of freedom and its mean the prior
-    variance.
-    """
-    useful = [transform(g, log_scale=log_scale) for g in groups if len(g) >= 2]
-    variances = np.array([g.var(ddof=1) for g in useful])
-    df = np.array([len(g) - 1 for g in useful], dtype=float)
-    kept = variances > 0
-    variances, df = variances[kept], df[kept]
-    n_people = len(variances)
-    if n_people < LEAST_PEOPLE:
-        return None
-    e = np.log(variances) - digamma(df / 2) + np.log(df / 2)
-    excess = float(e.var(ddof=1) - polygamma(1, df / 2).mean())
-    n_visits = int((df + 1).sum())
-    if excess <= 0:
-        return Prior(math.exp(float(e.mean())), math.inf, n_people, n_visits)
-    prior_df = 2 * inverse_trigamma(excess)
-    log_variance = float(e.mean() + digamma(prior_df / 2) - math.log(prior_df / 2))
-    return Prior(math.exp(log_variance), prior_df, n_people, n_visits)
-
-
-def inverse_trigamma(y: float) -> float:
-    """Solve trigamma(x) = y for x, both above 0."""
-
-    def miss(log_x: float) -> float:
-        return float(polygamma(1, math.exp(log_x))) - y
-
-    return math.exp(brentq(miss, -30, 30))
-
-
-def moderate(own_variance: float, own_df: int, prior: Prior | None) -> tuple[float, float]:
-    """Combine a person's own scatter with everybody's.
-
-    Returns
-    -------
-    variance, df : float
-        The weighted mean of both variances and the sum of their degrees of freedom; the own
-        ones without a prior.
-    """
-    if prior is None:
-        return own_variance, own_df
-    if math.isinf(prior.df):
-        return prior.variance, math.inf
-    df = prior.df + own_df
-    return (prior.df * prior.variance + own_df * own_variance) / df, df
-
-
-def band(baseline: Sequence[float], prior: Prior | None, *, log_scale: bool) -> Band:
+def band(
+    baseline: Sequence[float],
+    prior: Prior | None,
+    *,
+    log_scale: bool,
+    outside: OutsideSem | None = None,
+) -> Band:
     """Compute the band of a person's baseline visits.
 
-    Half width: ``t * s * sqrt(1 + 1/k)`` with k baseline visits, on the scale of comparison.
+    Half width: ``t * s * sqrt(1 + 1/k)`` with k baseline visits, on the scale of comparison;
+    s moderated, t of its degrees of freedom. Where visits are known to depend on each other,
+    the scatter of the baseline is too small for one visit and its mean too unsteady; both are
+    made up for. An outside standard error of measurement takes the place of s and of the prior.
 
     Raises
     ------
     ValueError
-        If there are fewer than two baseline visits.
+        If there are fewer than two baseline visits, or they are all equal and nobody can be
+        pooled.
     """
     k = len(baseline)
     if k < 2:
         msg = f"{k} baseline visits; at least 2 are needed for a band"
         raise ValueError(msg)
     values = transform(baseline, log_scale=log_scale)
-    variance, df = moderate(float(values.var(ddof=1)), k - 1, prior)
-    level = LEVEL_OWN if prior is None else LEVEL_POOLED
-    half = float(student.ppf(level, df)) * math.sqrt(variance * (1 + 1 / k))
-    centre = float(values.mean())
-    low, high = centre - half, centre + half
-    if log_scale:
-        low, centre, high = math.exp(low), math.exp(centre), math.exp(high)
-    return Band(centre, low, high, log_scale, df, k, prior.n_people if prior else 0)
+    variance, df, n_people, rho, source = float(values.var(ddof=1)), k - 1.0, 0, 0.0, ""
+    if outside is not None:
+        variance, df = outside.sem**2, math.inf
+        n_people, source = outside.n_people, outside.source
+    elif prior is not None:
+        moderated = moderate(variance, df, prior.variance, prior.df, prior.n_people)
+        variance, df = float(moderated[0]), float(moderated[1])
+        n_people, rho = prior.n_people, prior.autocorrelation
+    if variance <= 0:
+        msg = f"the {k} baseline visits are all equal, so their scatter says nothing"
+        raise ValueError(msg)
+    own = Band(
+        float(values.mean()),
+        math.nan,
+        math.nan,
+        log_scale=False,
+        df=df,
+        n_baseline=k,
+        n_people=n_people,
+        sd=math.sqrt(variance),
+        autocorrelation=rho,
+        source=source,
+    )
+    half = float(student.ppf((1 + LEVEL) / 2, df)) * own.error_of_mean(1)
+    ends = [own.centre, own.centre - half, own.centre + half]
+    centre, low, high = (math.exp(end) for end in ends) if log_scale else ends
+    return Band(centre, low, high, log_scale, df, k, n_people, own.sd, rho, source)
+
+
+__all__ = ["LEVEL", "Band", "OutsideSem", "Prior", "band", "moderate", "pool", "transform"]

@@ -13,10 +13,28 @@ class BaselineRule:
 
     Two and four: on a comparable dexterity test times improved over the first four
     administrations (Solari et al. 2005, J Neurol Sci 236:21-25, from memory).
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than 0 familiarisation or fewer than 2 baseline visits.
     """
 
     familiarisation: int = 2
     baseline: int = 4
+
+    def __post_init__(self) -> None:
+        if self.familiarisation < 0 or self.baseline < 2:
+            msg = (
+                f"{self.familiarisation} familiarisation and {self.baseline} baseline visits; "
+                "at least 0 and 2 are needed"
+            )
+            raise ValueError(msg)
+
+    @property
+    def n_visits(self) -> int:
+        """Visits until the baseline is complete."""
+        return self.familiarisation + self.baseline
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,11 +50,14 @@ class Point:
     comparable : bool
         Whether flags allow it into baseline and verdict. A flagged visit neither counts nor
         vanishes.
+    reason : str
+        Why it does not count, in words.
     """
 
     visit: int
     value: float
     comparable: bool = True
+    reason: str = ""
 
     @property
     def counts(self) -> bool:
@@ -46,15 +67,39 @@ class Point:
 
 @dataclass(frozen=True, slots=True)
 class Split:
-    """The points that count, by what they count for, in order of visits."""
+    """The points by what they count for, in order of visits.
+
+    Parameters
+    ----------
+    familiarisation, baseline, later : tuple of Point
+        Points that count.
+    earlier : tuple of Point
+        Points that counted before a new baseline was begun.
+    aside : tuple of Point
+        Points that do not count: flagged or missing.
+    """
 
     familiarisation: tuple[Point, ...]
     baseline: tuple[Point, ...]
     later: tuple[Point, ...]
+    earlier: tuple[Point, ...] = ()
+    aside: tuple[Point, ...] = ()
 
 
-def split(points: Sequence[Point], rule: BaselineRule) -> Split:
+def split(
+    points: Sequence[Point], rule: BaselineRule, *, restart_visit: int | None = None
+) -> Split:
     """Sort the points that count into familiarisation, baseline and later ones.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        One series, in order of visits.
+    rule : BaselineRule
+        Fixed at enrolment.
+    restart_visit : int, optional
+        The first visit of a new baseline, begun on purpose (after a relapse, say). The test is
+        known by then, so nothing is left out for familiarisation; what was before is `earlier`.
 
     Raises
     ------
@@ -65,6 +110,19 @@ def split(points: Sequence[Point], rule: BaselineRule) -> Split:
     if visits != sorted(set(visits)):
         msg = f"visits {visits} must increase"
         raise ValueError(msg)
-    counting = tuple(point for point in points if point.counts)
-    first, last = rule.familiarisation, rule.familiarisation + rule.baseline
-    return Split(counting[:first], counting[first:last], counting[last:])
+    aside = tuple(point for point in points if not point.counts)
+    counting = [point for point in points if point.counts]
+    earlier: list[Point] = []
+    first = rule.familiarisation
+    if restart_visit is not None:
+        earlier = [point for point in counting if point.visit < restart_visit]
+        counting = counting[len(earlier) :]
+        first = max(0, first - len(earlier))
+    last = first + rule.baseline
+    return Split(
+        tuple(counting[:first]),
+        tuple(counting[first:last]),
+        tuple(counting[last:]),
+        tuple(earlier),
+        aside,
+    )

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
+from norms.band import Band
+from norms.limits import N_LOOKS
 from norms.verdict import Verdict
 
 # Never said: they claim more than a series can show, or a cause, or a comparison with others.
@@ -13,19 +18,49 @@ BANNED = (
     "plateau",
     "trending",
     "recovered",
+    "recovery",
     "no progress",
     "fail",
     "poor",
+    "improved",
+    "impaired",
+    "deficit",
+    "abnormal",
+    "healthy",
+    "diagnos",
+    "dose should",
+    "proves",
 )
 
 WITHIN = "within measurement error: no change shown"
 POSSIBLE = "possible change; repeat next week"
-BEYOND = "larger than measurement error in two visits running"
+BEYOND = "larger than measurement error over the visits since baseline"
 WITHHELD = "no verdict yet"
+TOO_FEW = "not enough comparable visits"
 LEARNING = "Learning the test may explain this."
+BOTH_HANDS = (
+    "Both hands moved to the worse side: tiredness, medication, light or the way the test was "
+    "done may explain it."
+)
 LIMITS = (
     "A change can come from learning the test, medication, tiredness, mood, light or the "
     "device. Larger than error does not mean important: compare it with the person's own goals."
+)
+RULE = (
+    "A change is called larger than measurement error when the running mean of the visits "
+    "since baseline, the newest weighing most, leaves limits that at most 1 in 20 unchanged "
+    f"people would leave in {N_LOOKS} weekly visits."
+)
+RULE_DETAIL = (
+    f"The limits narrow as visits add up; at the {N_LOOKS}th visit since baseline, a look "
+    "named beforehand, they are narrower still. They hold for each line by itself: of several "
+    f"lines one is more likely to leave its limits by chance. After more than {N_LOOKS} visits "
+    "since baseline chance grows too; a new baseline can then be begun."
+)
+COMPOSITE = "All tasks together"
+COMPOSITE_MEANING = (
+    "The main measure of each task, compared with its baseline on the log scale and averaged, "
+    "each task weighing less the more it usually scatters from week to week; lower is better."
 )
 PAIRS = {
     (True, False): "faster but less exact",
@@ -33,6 +68,7 @@ PAIRS = {
     (True, True): "faster and more exact",
     (False, False): "slower and less exact",
 }
+MINUS = "\N{MINUS SIGN}"
 
 
 def change_words(verdict: Verdict) -> str:
@@ -48,12 +84,34 @@ def change_words(verdict: Verdict) -> str:
 
 
 def percent_words(verdict: Verdict) -> str:
-    """Say how large the change is against baseline; empty when there is none to say."""
+    """Say how large the change is against baseline; empty when there is none to say.
+
+    A change beyond error is told by the mean of the last visits since baseline, any other by
+    the latest visit.
+    """
+    recent = verdict.recent
+    if verdict.word == "beyond error" and recent is not None:
+        if math.isnan(recent.change_percent):
+            return ""
+        told = f" (mean of the last {recent.n_visits} visits)" if recent.n_visits > 1 else ""
+        return _against_baseline(recent.change_percent) + told
     if verdict.change_percent is None:
         return ""
-    size = abs(verdict.change_percent)
-    way = "above" if verdict.change_percent > 0 else "below"
-    return f"{size:.0f} % {way} baseline"
+    return _against_baseline(verdict.change_percent)
+
+
+def _against_baseline(percent: float) -> str:
+    way = "above" if percent > 0 else "below"
+    return f"{abs(percent):.0f} % {way} baseline"
+
+
+def interval_words(verdict: Verdict) -> str:
+    """Say how exactly the size of the change is known; empty before there is one."""
+    recent, own = verdict.recent, verdict.band
+    if recent is None or own is None or not own.centre:
+        return ""
+    ends = [100 * (x - own.centre) / abs(own.centre) for x in (recent.low, recent.high)]
+    return f"95 % interval {_range(*ends)}"
 
 
 def band_words(verdict: Verdict) -> str:
@@ -61,11 +119,37 @@ def band_words(verdict: Verdict) -> str:
     own = verdict.band
     if own is None:
         return ""
-    low, high = own.percent
-    width = f"error band {low:+.0f} to {high:+.0f} %".replace("-", "\N{MINUS SIGN}")
+    width = f"error band {_range(*own.percent)}" if own.centre else "error band"
+    return f"{width}, {scatter_words(own)}"
+
+
+def average_words(verdict: Verdict) -> str:
+    """Say where the running mean is and what its limits are; empty before there is one."""
+    mean = verdict.average
+    if mean is None or math.isnan(mean.change_percent):
+        return ""
+    look = ", look named beforehand" if mean.named_look else ""
+    return (
+        f"running mean of {_count(mean.n_visits, 'visit')} since baseline "
+        f"{_signed(mean.change_percent)} %, limits "
+        f"{_range(mean.low_percent, mean.high_percent)}{look}"
+    )
+
+
+def scatter_words(own: Band) -> str:
+    """Say what the error band stands on."""
+    if own.source:
+        people = f", {_count(own.n_people, 'person', 'people')}" if own.n_people else ""
+        return f"from {own.source}{people}"
     if own.provisional:
-        return f"{width}, provisional and wide: this person's {own.n_baseline} visits alone"
-    return f"{width}, pooled from {own.n_people} people"
+        return f"provisional and wide: this person's {own.n_baseline} visits alone"
+    said = f"pooled from {own.n_people} people"
+    if own.autocorrelation > 0:
+        said += (
+            "; wider, as one week here resembles the next "
+            f"(autocorrelation {own.autocorrelation:.1f})"
+        )
+    return said
 
 
 def pair_words(speed_better: bool | None, accuracy_better: bool | None) -> str:
@@ -73,3 +157,36 @@ def pair_words(speed_better: bool | None, accuracy_better: bool | None) -> str:
     if speed_better is None or accuracy_better is None:
         return ""
     return PAIRS[(speed_better, accuracy_better)]
+
+
+def both_hands_words(verdicts: Sequence[Verdict]) -> str:
+    """Point at causes outside the hand when both hands moved to the same side."""
+    sides = [v.better for v in verdicts if v.word in ("beyond error", "possible, repeat")]
+    same = len(sides) == 2 and sides[0] is not None and sides[0] == sides[1]
+    return BOTH_HANDS if same and sides[0] is False else ""
+
+
+def gap_words(n_weeks: int) -> str:
+    """Say that visits are missing before the latest; empty for less than two weeks."""
+    return f"{n_weeks} weeks without a visit before the latest." if n_weeks >= 2 else ""
+
+
+def set_aside_words(n_visits: int, reasons: Sequence[str]) -> str:
+    """Say how many visits do not count and why; empty when all do."""
+    if not n_visits:
+        return ""
+    why = "; ".join(dict.fromkeys(r for r in reasons if r))
+    said = f"{_count(n_visits, 'visit')} set aside" + (f" ({why})" if why else "")
+    return said + "; shown, not counted."
+
+
+def _count(n: int, one: str, many: str = "") -> str:
+    return f"{n} {one if n == 1 else many or one + 's'}"
+
+
+def _signed(percent: float) -> str:
+    return f"{percent:+.0f}".replace("-", MINUS)
+
+
+def _range(low: float, high: float) -> str:
+    return f"{_signed(low)} to {_signed(high)} %"

@@ -1,17 +1,75 @@
-"""What a series allows us to say: one of four words, with the reason."""
+"""What a series allows us to say: one of four words, with the reason.
+
+The rule was chosen by simulation among the usual ones (``python -m norms.simulate_rules``): the
+running mean of the visits since baseline, the newest weighing most, must leave limits which at
+most one unchanged person in twenty leaves in twelve weekly looks.
+"""
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from norms.band import Band, Prior, band
+import numpy as np
+from scipy.stats import t as student
+
+from norms.band import Band, OutsideSem, Prior, band
 from norms.baseline import BaselineRule, Point, split
+from norms.limits import LEAST_LOOKS, N_LOOKS, limits, running_mean, weight_so_far
 
 Word = Literal["beyond error", "possible, repeat", "within error", "withheld"]
 Direction = Literal["lower", "higher", "toward_one", "none"]
 LEARNING_UNTIL_VISIT = 6
+N_RECENT = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Average:
+    """The running mean of the visits since baseline, and what it is judged by.
+
+    Parameters
+    ----------
+    value : float
+        In the measure's unit; the newest visit weighs a quarter, the one before three quarters
+        of that, and so on.
+    low, high : float
+        The limits for this number of visits: they narrow as visits add up.
+    n_visits : int
+        Visits since baseline that count.
+    named_look : bool
+        Whether this is the look named beforehand, whose limits are narrower.
+    since_visit : int or None
+        The visit at which it left the limits, while it has not come back within the inner ones.
+    change_percent, low_percent, high_percent : float
+        The same against the centre of the band; nan for a centre of 0.
+    """
+
+    value: float
+    low: float
+    high: float
+    n_visits: int
+    named_look: bool
+    since_visit: int | None
+    change_percent: float
+    low_percent: float
+    high_percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class Recent:
+    """The mean of the last visits since baseline (up to four), with its 95 % interval.
+
+    It says how large a change is; whether there is one is said by the verdict.
+    """
+
+    value: float
+    low: float
+    high: float
+    n_visits: int
+    change_percent: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,9 +79,10 @@ class Verdict:
     Parameters
     ----------
     word : str
-        "beyond error": the last two visits that count lie outside the band on the same side.
-        "possible, repeat": the last one does. "within error": it does not, which is not the
-        same as no change. "withheld": there is no verdict, and `reason` says why.
+        "beyond error": the running mean of the visits since baseline has left its limits.
+        "possible, repeat": the latest visit lies outside the band. "within error": neither,
+        which is not the same as no change. "withheld": there is no verdict, and `reason` says
+        why.
     better : bool or None
         With a word that tells a side: whether that side is the better one; None where the
         measure has no better side.
@@ -33,7 +92,9 @@ class Verdict:
     change_percent : float or None
         Of the latest against the centre of the band.
     learning : bool
-        Whether learning the test may still explain it.
+        Whether learning the test may explain it.
+    average : Average or None
+    recent : Recent or None
     """
 
     word: Word
@@ -43,6 +104,8 @@ class Verdict:
     latest: Point | None = None
     change_percent: float | None = None
     learning: bool = False
+    average: Average | None = None
+    recent: Recent | None = None
 
 
 def judge(
@@ -52,6 +115,9 @@ def judge(
     log_scale: bool,
     direction: Direction,
     rule: BaselineRule | None = None,
+    restart_visit: int | None = None,
+    outside: OutsideSem | None = None,
+    new_series: str = "",
 ) -> Verdict:
     """Judge a series of visits against its own baseline.
 
@@ -61,21 +127,40 @@ def judge(
         One series, in order of visits, flagged ones included.
     prior : Prior or None
         Scatter of everybody, or None when nobody can be pooled.
+    log_scale : bool
+        Whether values are compared on logarithms.
+    direction : {"lower", "higher", "toward_one", "none"}
+        Which way is better.
+    rule : BaselineRule, optional
+        Fixed at enrolment.
+    restart_visit : int, optional
+        First visit of a new baseline begun on purpose.
+    outside : OutsideSem, optional
+        Measurement error from a reliability study, in place of the scatter found here.
+    new_series : str
+        Why this series is a new one, in words; said where the verdict is withheld.
     """
     rule = rule or BaselineRule()
-    parts = split(points, rule)
-    counting = [point for point in points if point.counts]
+    parts = split(points, rule, restart_visit=restart_visit)
+    counting = (*parts.familiarisation, *parts.baseline, *parts.later)
     if not counting:
-        reason = "no visit that counts" if points else "not done yet"
-        return Verdict("withheld", reason)
+        return Verdict("withheld", _nothing_counts(points, new_series))
     latest = counting[-1]
     if len(parts.baseline) < rule.baseline:
-        need = rule.familiarisation + rule.baseline
+        need = len(parts.familiarisation) + rule.baseline
+        need = max(need, 0 if restart_visit is not None else rule.n_visits)
         reason = f"{len(counting)} of the {need} visits that make the baseline"
+        if new_series:
+            reason = f"new series, {new_series}: {reason}"
         return Verdict("withheld", reason, latest=latest, learning=True)
     if log_scale and any(p.value <= 0 for p in (*parts.baseline, *parts.later)):
         return Verdict("withheld", "a value of 0 has no logarithm", latest=latest)
-    own = band([p.value for p in parts.baseline], prior, log_scale=log_scale)
+    try:
+        own = band(
+            [p.value for p in parts.baseline], prior, log_scale=log_scale, outside=outside
+        )
+    except ValueError as error:
+        return Verdict("withheld", str(error), latest=latest)
     if not parts.later:
         return Verdict(
             "withheld",
@@ -84,15 +169,106 @@ def judge(
             latest=latest,
             learning=True,
         )
-    sides = [own.side(p.value) for p in parts.later]
-    change = 100 * (latest.value / own.centre - 1) if own.centre else None
-    learning = latest.visit <= LEARNING_UNTIL_VISIT
-    if sides[-1] == 0:
-        return Verdict("within error", "", None, own, latest, change, learning)
-    confirmed = len(sides) >= 2 and sides[-2] == sides[-1]
-    word: Word = "beyond error" if confirmed else "possible, repeat"
-    better = _better(sides[-1], direction, own, latest.value)
-    return Verdict(word, "", better, own, latest, change, learning)
+    return _verdict(parts.baseline, parts.later, own, direction, rule)
+
+
+def _nothing_counts(points: Sequence[Point], new_series: str) -> str:
+    if not points:
+        return "not done yet"
+    reasons = sorted({point.reason for point in points if point.reason})
+    said = f"no visit that counts ({'; '.join(reasons)})" if reasons else "no visit that counts"
+    return f"new series, {new_series}: {said}" if new_series else said
+
+
+def _verdict(
+    baseline: Sequence[Point],
+    later: Sequence[Point],
+    own: Band,
+    direction: Direction,
+    rule: BaselineRule,
+) -> Verdict:
+    latest = later[-1]
+    changes = np.array([own.change(p.value) for p in later])
+    average, side = _average(changes, later, own)
+    latest_side = own.side(latest.value)
+    word: Word = "within error"
+    better = None
+    if side != 0 and latest_side != -side:
+        word = "beyond error"
+        better = _better(side, direction, own, average.value)
+    elif latest_side != 0:
+        word = "possible, repeat"
+        better = _better(latest_side, direction, own, latest.value)
+    learning = latest.visit <= LEARNING_UNTIL_VISIT or rule.n_visits < LEARNING_UNTIL_VISIT
+    if word in ("beyond error", "possible, repeat") and better:
+        learning |= _was_under_way(baseline, direction)
+    return Verdict(
+        word,
+        "",
+        better,
+        own,
+        latest,
+        _percent(latest.value, own),
+        learning,
+        average,
+        _recent(changes, own),
+    )
+
+
+def _average(
+    changes: np.ndarray[tuple[int], np.dtype[np.float64]], later: Sequence[Point], own: Band
+) -> tuple[Average, int]:
+    """Follow the running mean over the visits; return it and the side it is out on, or 0.
+
+    Once out it counts as out until it comes back within the inner limits, so that a verdict
+    does not flicker; that makes no first verdict more likely.
+    """
+    allowed = limits(own.df, n_baseline=own.n_baseline, autocorrelation=own.autocorrelation)
+    steps = running_mean(changes) / own.sd
+    side, since = 0, None
+    for n, (step, point) in enumerate(zip(steps, later, strict=True), start=1):
+        limit = allowed.inner if n == N_LOOKS else allowed.outer
+        here = int(math.copysign(1, step))
+        if side and (here != side or abs(step) <= allowed.inner):
+            side, since = 0, None
+        if n >= LEAST_LOOKS and abs(step) > limit and side == 0:
+            side, since = here, point.visit
+    n = len(later)
+    limit = allowed.inner if n == N_LOOKS or side else allowed.outer
+    weight = weight_so_far(n)
+    value, low, high = (
+        own.value_at(own.sd * x / weight) for x in (float(steps[-1]), -limit, limit)
+    )
+    percents = [_percent(x, own) for x in (value, low, high)]
+    change, low_percent, high_percent = (math.nan if x is None else x for x in percents)
+    average = Average(
+        value, low, high, n, n == N_LOOKS, since, change, low_percent, high_percent
+    )
+    return average, side
+
+
+def _recent(changes: np.ndarray[tuple[int], np.dtype[np.float64]], own: Band) -> Recent:
+    last = changes[-N_RECENT:]
+    half = float(student.ppf(0.975, own.df)) * own.error_of_mean(len(last))
+    mean = float(last.mean())
+    value, low, high = (own.value_at(x) for x in (mean, mean - half, mean + half))
+    change = _percent(value, own)
+    return Recent(value, low, high, len(last), math.nan if change is None else change)
+
+
+def _percent(value: float, own: Band) -> float | None:
+    return 100 * (value - own.centre) / abs(own.centre) if own.centre else None
+
+
+def _was_under_way(baseline: Sequence[Point], direction: Direction) -> bool:
+    """Whether the baseline visits already moved steadily to the better side.
+
+    Every later baseline visit better than the one before: one unchanged person in 24 with four.
+    """
+    if direction not in ("lower", "higher"):
+        return False
+    pairs = itertools.pairwise(p.value for p in baseline)
+    return all(b != a and (b < a) == (direction == "lower") for a, b in pairs)
 
 
 def _better(side: int, direction: Direction, own: Band, value: float) -> bool | None:

@@ -1,0 +1,230 @@
+"""How much a person's visits scatter when nothing has changed: own, pooled, moderated.
+
+Four baseline visits say little about one person's scatter, so it is shrunk towards that of
+everybody in the same store (empirical Bayes for variances [1]_). Two things are added for small
+clinics: the spread between people starts from a guess that counts like ten people, and the
+moderated degrees of freedom pay for the prior being an estimate itself.
+
+References
+----------
+.. [1] Smyth GK (2004). Linear models and empirical Bayes methods for assessing differential
+   expression in microarray experiments. Stat Appl Genet Mol Biol 3:3.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import digamma, polygamma
+
+from norms.autocorrelation import autocorrelation
+
+Floats = NDArray[np.float64]
+
+LEAST_PEOPLE = 3
+# Where nothing is known, people's scatter is taken to differ like 6 degrees of freedom allow
+# (most standard deviations within a factor of 1.5 of the typical one); that guess counts like
+# 10 people.
+GUESSED_DF = 6.0
+GUESS_WEIGHT = 10.0
+# Below this excess of log variances people do not differ measurably (some 2,000 degrees of
+# freedom); it keeps the equations finite.
+LEAST_EXCESS = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """Scatter of everybody: a variance and how many degrees of freedom it is worth.
+
+    Parameters
+    ----------
+    variance : float
+        On the scale of comparison.
+    df : float
+        Large when people differ little in scatter.
+    n_people, n_visits : int
+        What stands behind it.
+    autocorrelation : float
+        Of one visit with the next within a person, 0 where it cannot be estimated.
+    """
+
+    variance: float
+    df: float
+    n_people: int
+    n_visits: int
+    autocorrelation: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class OutsideSem:
+    """A standard error of measurement from a reliability study, entered by hand.
+
+    Parameters
+    ----------
+    sem : float
+        On the scale of comparison: for a measure compared on logarithms the standard deviation
+        of the logarithms.
+    source : str
+        Where it was published or measured; shown beside the band.
+    n_people : int
+        People in that study; 0 where unknown.
+
+    Raises
+    ------
+    ValueError
+        If `sem` is not above 0 or the source is empty.
+    """
+
+    sem: float
+    source: str
+    n_people: int = 0
+
+    def __post_init__(self) -> None:
+        if not self.sem > 0 or not math.isfinite(self.sem):
+            msg = f"sem={self.sem} must be a number above 0"
+            raise ValueError(msg)
+        if not self.source.strip():
+            msg = "an outside standard error of measurement needs its source"
+            raise ValueError(msg)
+
+    @classmethod
+    def from_percent(cls, percent: float, source: str, n_people: int = 0) -> OutsideSem:
+        """Take a within-person coefficient of variation, percent, for the log scale.
+
+        The exact standard deviation of the logarithms of a log-normal value.
+        """
+        return cls(math.sqrt(math.log1p((percent / 100) ** 2)), source, n_people)
+
+
+def transform(values: ArrayLike, *, log_scale: bool) -> Floats:
+    """Bring values to the scale on which they are compared.
+
+    Raises
+    ------
+    ValueError
+        If the logarithm of a value that is not positive is asked for.
+    """
+    array = np.asarray(values, dtype=float)
+    if not log_scale:
+        return array
+    if np.any(array <= 0):
+        msg = f"{float(array.min())} has no logarithm; values must be above 0"
+        raise ValueError(msg)
+    return np.asarray(np.log(array))
+
+
+def inverse_trigamma(y: ArrayLike) -> Floats:
+    """Solve trigamma(x) = y for x, both above 0.
+
+    Newton's method on the reciprocal, which is nearly linear, from below: it converges
+    steadily (Smyth 2004, appendix).
+    """
+    target = np.asarray(y, dtype=float)
+    x = 0.5 + 1 / target
+    for _ in range(50):
+        now = polygamma(1, x)
+        step = now * (1 - now / target) / polygamma(2, x)
+        x = x + step
+        if np.all(-step < 1e-12 * x):
+            break
+    return np.asarray(x)
+
+
+def fit_prior(
+    variances: Floats, df: ArrayLike, *, guess_weight: float = GUESS_WEIGHT
+) -> tuple[Floats, Floats]:
+    """Estimate the scatter of everybody from people's own sample variances.
+
+    Parameters
+    ----------
+    variances : ndarray, shape (..., n_people)
+        Sample variances; the last axis is pooled, others are separate clinics.
+    df : array_like
+        Their degrees of freedom, of the same shape or one for all.
+    guess_weight : float
+        How many people the guess about their differences counts for; 0 gives the plain moment
+        estimates.
+
+    Returns
+    -------
+    variance, df : ndarray, shape (...)
+
+    Notes
+    -----
+    Smyth (2004), section 6.2: with ``e = log s² - digamma(d/2) + log(d/2)`` the spread of e
+    beyond ``trigamma(d/2)`` gives the prior degrees of freedom, its mean the prior variance.
+    Variances of 0 are raised to a hundred-thousandth of the median, so that two equal visits
+    neither break nor vanish.
+    """
+    d = np.broadcast_to(np.asarray(df, dtype=float), variances.shape)
+    floor = 1e-5 * np.median(variances, axis=-1, keepdims=True)
+    e = np.log(np.maximum(variances, floor)) - digamma(d / 2) + np.log(d / 2)
+    n = variances.shape[-1]
+    excess = e.var(axis=-1, ddof=1) - polygamma(1, d / 2).mean(axis=-1)
+    guess = float(polygamma(1, GUESSED_DF / 2))
+    excess = ((n - 1) * excess + guess_weight * guess) / (n - 1 + guess_weight)
+    prior_df = 2 * inverse_trigamma(np.maximum(excess, LEAST_EXCESS))
+    log_variance = e.mean(axis=-1) + digamma(prior_df / 2) - np.log(prior_df / 2)
+    return np.asarray(np.exp(log_variance)), np.asarray(prior_df)
+
+
+def moderate(
+    own_variance: ArrayLike,
+    own_df: ArrayLike,
+    prior_variance: ArrayLike,
+    prior_df: ArrayLike,
+    n_people: int,
+) -> tuple[Floats, Floats]:
+    """Combine people's own scatter with everybody's.
+
+    Returns
+    -------
+    variance, df : ndarray
+        The mean of both variances weighted by their degrees of freedom. Were the prior known,
+        it would be worth the sum of both degrees of freedom. It is estimated from `n_people`,
+        so the variance of that estimate is added, by the delta method:
+        ``1/df = 1/(d0 + d) + (d0/(d0 + d))² (1/d + 1/d0) / n``.
+    """
+    d = np.asarray(own_df, dtype=float)
+    d0 = np.asarray(prior_df, dtype=float)
+    variance = (d0 * prior_variance + d * own_variance) / (d0 + d)
+    share = d0 / (d0 + d)
+    df = 1 / (1 / (d0 + d) + share**2 * (1 / d + 1 / d0) / n_people)
+    return np.asarray(variance), np.asarray(df)
+
+
+def pool(
+    groups: Sequence[Sequence[float]],
+    *,
+    log_scale: bool,
+    series: Sequence[Sequence[float]] = (),
+) -> Prior | None:
+    """Estimate the scatter of everybody from their baseline visits.
+
+    Parameters
+    ----------
+    groups : sequence of sequences
+        The baseline values, one group a person. Groups of fewer than two are passed over.
+    series : sequence of sequences
+        All comparable visits of each person in order, baseline included: from them the
+        autocorrelation of visits is estimated. Left out, visits are taken as independent.
+
+    Returns
+    -------
+    Prior or None
+        None with fewer than three people, or where nobody's visits differ at all.
+    """
+    useful = [transform(g, log_scale=log_scale) for g in groups if len(g) >= 2]
+    if len(useful) < LEAST_PEOPLE:
+        return None
+    variances = np.array([g.var(ddof=1) for g in useful])
+    df = np.array([len(g) - 1 for g in useful], dtype=float)
+    if np.median(variances) <= 0:
+        return None
+    variance, prior_df = fit_prior(variances, df)
+    rho = autocorrelation([transform(s, log_scale=log_scale) for s in series])
+    return Prior(float(variance), float(prior_df), len(useful), int((df + 1).sum()), rho)
