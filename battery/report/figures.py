@@ -11,8 +11,8 @@ import numpy as np
 from battery.report import svg
 from battery.report.data import Line, PageData, Trace, Value
 
-WIDTH, HEIGHT = 340.0, 100.0
-LEFT, RIGHT, TOP, FOOT = 40.0, 8.0, 14.0, 15.0
+WIDTH, HEIGHT = 340.0, 82.0
+LEFT, RIGHT, TOP, FOOT = 36.0, 6.0, 13.0, 14.0
 GAP_DAYS = 10  # more than this between visits is a gap and no line crosses it
 DIRECTIONS = {
     "lower": "lower is better",
