@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from norms.autocorrelation import baseline_factors
 from norms.scatter import OutsideSem, Prior, moderate, pool, transform
@@ -129,7 +129,7 @@ def band(
         autocorrelation=rho,
         source=source,
     )
-    half = float(student.ppf((1 + LEVEL) / 2, df)) * own.error_of_mean(1)
+    half = float(stdtrit(df, (1 + LEVEL) / 2)) * own.error_of_mean(1)
     ends = [own.centre, own.centre - half, own.centre + half]
     centre, low, high = (math.exp(end) for end in ends) if log_scale else ends
     return Band(centre, low, high, log_scale, df, k, n_people, own.sd, rho, source)

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from norms.autocorrelation import baseline_factors, correlation
-from norms.limits import LEAST_LOOKS, N_LOOKS, NEWEST_WEIGHT, TABLE, running_mean
+from norms.limits import TABLE
+from norms.running import LEAST_LOOKS, N_LOOKS, NEWEST_WEIGHT, running_mean
 
 SEED = 20261125
 N_PEOPLE = 400_000

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from norms.band import Band
-from norms.limits import N_LOOKS
+from norms.running import N_LOOKS
 from norms.verdict import Verdict
 
 # Never said: they claim more than a series can show, or a cause, or a comparison with others.

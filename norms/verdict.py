@@ -14,11 +14,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from norms.band import Band, OutsideSem, Prior, band
 from norms.baseline import BaselineRule, Point, split
-from norms.limits import LEAST_LOOKS, N_LOOKS, limits, running_mean, weight_so_far
+from norms.limits import limits
+from norms.running import N_LOOKS, follow, running_mean, weight_so_far
 
 Word = Literal["beyond error", "possible, repeat", "within error", "withheld"]
 Direction = Literal["lower", "higher", "toward_one", "none"]
@@ -218,38 +219,36 @@ def _verdict(
 def _average(
     changes: np.ndarray[tuple[int], np.dtype[np.float64]], later: Sequence[Point], own: Band
 ) -> tuple[Average, int]:
-    """Follow the running mean over the visits; return it and the side it is out on, or 0.
-
-    Once out it counts as out until it comes back within the inner limits, so that a verdict
-    does not flicker; that makes no first verdict more likely.
-    """
+    """Return the running mean after the latest visit and the side it is out on, or 0."""
     allowed = limits(own.df, n_baseline=own.n_baseline, autocorrelation=own.autocorrelation)
     steps = running_mean(changes) / own.sd
-    side, since = 0, None
-    for n, (step, point) in enumerate(zip(steps, later, strict=True), start=1):
-        limit = allowed.inner if n == N_LOOKS else allowed.outer
-        here = int(math.copysign(1, step))
-        if side and (here != side or abs(step) <= allowed.inner):
-            side, since = 0, None
-        if n >= LEAST_LOOKS and abs(step) > limit and side == 0:
-            side, since = here, point.visit
+    out, since = (int(x) for x in follow(steps, *allowed))
     n = len(later)
-    limit = allowed.inner if n == N_LOOKS or side else allowed.outer
+    limit = allowed.inner if n == N_LOOKS or out else allowed.outer
     weight = weight_so_far(n)
-    value, low, high = (
-        own.value_at(own.sd * x / weight) for x in (float(steps[-1]), -limit, limit)
+    ends = (float(steps[-1]), -limit, limit)
+    value, low, high = (own.value_at(own.sd * end / weight) for end in ends)
+    change, low_percent, high_percent = (
+        math.nan if percent is None else percent
+        for percent in (_percent(x, own) for x in (value, low, high))
     )
-    percents = [_percent(x, own) for x in (value, low, high)]
-    change, low_percent, high_percent = (math.nan if x is None else x for x in percents)
     average = Average(
-        value, low, high, n, n == N_LOOKS, since, change, low_percent, high_percent
+        value,
+        low,
+        high,
+        n,
+        n == N_LOOKS,
+        later[since - 1].visit if since else None,
+        change,
+        low_percent,
+        high_percent,
     )
-    return average, side
+    return average, out
 
 
 def _recent(changes: np.ndarray[tuple[int], np.dtype[np.float64]], own: Band) -> Recent:
     last = changes[-N_RECENT:]
-    half = float(student.ppf(0.975, own.df)) * own.error_of_mean(len(last))
+    half = float(stdtrit(own.df, 0.975)) * own.error_of_mean(len(last))
     mean = float(last.mean())
     value, low, high = (own.value_at(x) for x in (mean, mean - half, mean + half))
     change = _percent(value, own)

@@ -11,7 +11,8 @@ from scipy.stats import t as student
 
 from norms.band import OutsideSem, Prior, band
 from norms.baseline import BaselineRule, Point
-from norms.limits import limits, weight_so_far
+from norms.limits import limits
+from norms.running import weight_so_far
 from norms.verdict import judge
 
 HALF = math.sqrt(3) / 2
