@@ -6,6 +6,7 @@ import os
 import shutil
 import sqlite3
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ from battery.store.migrations import STEPS, migrate, version_of
 FILE_NAME = "battery.sqlite"
 WAL_NAME = FILE_NAME + "-wal"
 BUSY_S = 5.0
+RETRY_S = 0.02
 SERVER_SCHEMES = ("postgresql://", "postgresql+psycopg://")
 
 
@@ -100,18 +102,19 @@ def open_database(where: Path | str | None, *, write: bool) -> Opened:
 
 
 def _check_writable(path: Path) -> None:
-    folder = path.parent
+    """Refuse a folder or file that cannot be written, with the system's reason."""
+    where = path.parent
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        probe = folder / f".probe-{os.getpid()}"
-        probe.write_bytes(b"x")
-        probe.unlink()
+        where.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=where) as probe:
+            probe.write(b"x")
         if path.exists():
+            where = path
             path.open("r+b").close()
     except OSError as error:
         msg = (
-            f"cannot write to '{error.filename or folder}': {error.strerror or error}. "
-            "Nothing was changed; make it writable or name another folder with --home"
+            f"cannot write to '{where}': {error.strerror or error}. Nothing was changed; make "
+            "it writable or name another folder with --home"
         )
         raise StoreError(msg) from error
 
@@ -125,7 +128,7 @@ def _file_engine(path: Path) -> Engine:
     def _set_up(connection: sqlite3.Connection, _record: Any) -> None:
         connection.isolation_level = None  # transactions are begun below, tables included
         connection.execute("PRAGMA foreign_keys=ON")
-        connection.execute("PRAGMA journal_mode=WAL")
+        _keep_log(connection)
         connection.execute("PRAGMA synchronous=FULL")
 
     @event.listens_for(engine, "begin")
@@ -134,6 +137,23 @@ def _file_engine(path: Path) -> Engine:
         connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
 
     return engine
+
+
+def _keep_log(connection: sqlite3.Connection) -> None:
+    """Switch a new file to a write-ahead log; wait for others who are about to do the same.
+
+    The database does not wait by itself for this one step.
+    """
+    deadline_s = time.monotonic() + BUSY_S
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode=WAL")
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > deadline_s:
+                raise
+            time.sleep(RETRY_S)
+        else:
+            return
 
 
 def _open_to_read(path: Path, name: str) -> Opened:

@@ -1,6 +1,8 @@
 """The calls of the store, on a file and on a server alike."""
 
 import math
+import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
@@ -382,6 +384,22 @@ def test_a_step_that_fails_leaves_no_trace(address, monkeypatch):
             Store.open(address)
     with Store.open(address) as store:
         assert not inspect(store._engine).has_table("half")
+
+
+def test_several_programs_may_open_a_new_store_at_once(address):
+    """One of them makes the tables, once; the others wait for it."""
+    at_once = threading.Barrier(4)
+
+    def open_it(_number):
+        at_once.wait()
+        with Store.open(address) as store:
+            return store.list_people()
+
+    with ThreadPoolExecutor(4) as pool:
+        assert list(pool.map(open_it, range(4))) == [[]] * 4
+    with Store.open(address) as store, store._engine.connect() as connection:
+        steps = connection.execute(text("SELECT count(*) FROM migrations")).scalar()
+    assert steps == len(migrations.STEPS)
 
 
 def test_arrays_of_no_rows_keep_their_columns(store, visit):

@@ -264,10 +264,10 @@ def test_reading_without_rights_sees_what_a_killed_program_committed(child, prot
 def test_writing_without_rights_is_refused_in_one_line(home, monkeypatch):
     """The refusal a protected folder gives, which an administrator would not meet."""
 
-    def refuse(self, _data):
-        raise PermissionError(errno.EACCES, "Permission denied", str(self))
+    def refuse(**where):
+        raise PermissionError(errno.EACCES, "Permission denied", str(where))
 
-    monkeypatch.setattr("pathlib.Path.write_bytes", refuse)
+    monkeypatch.setattr("tempfile.TemporaryFile", refuse)
     with pytest.raises(StoreError) as error:
         Store.open(home)
     one_line(error, "cannot write to", str(home), "Permission denied", "--home")

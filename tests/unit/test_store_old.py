@@ -1,0 +1,46 @@
+"""Stores of earlier versions are read, brought up to date, and still replay."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from battery.export import export_tidy
+from battery.store import Store
+from battery.store.migrations import STEPS
+from battery.store.opening import FILE_NAME
+from battery.verify import verify
+from tests.data.make_store import told_by
+
+DATA = Path(__file__).resolve().parents[1] / "data"
+OLD = sorted(DATA.glob("store_v*.sqlite"))
+
+
+def test_there_is_a_store_of_every_version():
+    assert [p.stem for p in OLD] == [f"store_v{n}" for n in range(1, len(STEPS) + 1)]
+
+
+@pytest.mark.parametrize("path", OLD, ids=lambda p: p.stem)
+@pytest.mark.parametrize("write", [False, True])
+def test_an_old_store_tells_what_it_told_then(path, write, tmp_path):
+    """Every value of then is there now; later versions may tell more."""
+    shutil.copyfile(path, tmp_path / FILE_NAME)
+    expected = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
+    with Store.open(tmp_path, write=write) as store:
+        assert_within(expected, told_by(store), path.stem)
+        assert verify(store).findings == ()
+        assert export_tidy(store, tmp_path / "out")["blocks"] > 0
+
+
+def assert_within(old, new, where):
+    if isinstance(old, dict):
+        assert set(old) <= set(new), where
+        for key, value in old.items():
+            assert_within(value, new[key], f"{where}.{key}")
+    elif isinstance(old, list):
+        assert len(old) == len(new), where
+        for index, value in enumerate(old):
+            assert_within(value, new[index], f"{where}[{index}]")
+    else:
+        assert old == new, where
