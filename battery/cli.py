@@ -31,9 +31,11 @@ app = typer.Typer(
 )
 
 Home = Annotated[
-    Path | None,
+    str | None,
     typer.Option(
-        "--home", help="Folder of the store. Default: BATTERY_HOME, or the data folder."
+        "--home",
+        help="Folder of the store, or a postgresql:// address. Default: BATTERY_HOME, or the "
+        "data folder.",
     ),
 ]
 Code = Annotated[
@@ -41,7 +43,7 @@ Code = Annotated[
 ]
 
 
-def _store(home: Path | None, *, write: bool = True) -> Store:
+def _store(home: str | None, *, write: bool = True) -> Store:
     from battery.store import Store
 
     return Store.open(home, write=write)
@@ -251,6 +253,36 @@ def rescore(home: Home = None) -> None:
     with _store(home) as store, _progress("scoring") as step:
         summary = rescore_all(store, progress=step)
     print(summary)
+
+
+@app.command()
+def verify(home: Home = None) -> None:
+    """Check every record: hashes, references, order of stamps, and replay. Changes nothing.
+
+    Example: battery verify
+    """
+    from battery.verify import verify as check
+
+    with _store(home, write=False) as store, _progress("checking") as step:
+        found = check(store, progress=step)
+    print(found.summary())
+    if found.findings:
+        raise typer.Exit(1)
+
+
+@app.command()
+def backup(
+    file: Annotated[Path, typer.Argument(help="File to make; must not be there.")],
+    home: Home = None,
+) -> None:
+    """Copy the whole store into one file, also while a visit is being recorded.
+
+    To restore, put it into an empty folder as battery.sqlite.
+    Example: battery backup copy.sqlite
+    """
+    with _store(home, write=False) as store:
+        store.back_up(file)
+    print(file)
 
 
 class _progress:  # noqa: N801  # used as a function that gives a context
