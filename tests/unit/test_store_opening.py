@@ -6,6 +6,7 @@ import resource
 import shutil
 import sqlite3
 import subprocess
+import sys
 import tempfile
 from pathlib import Path
 
@@ -416,3 +417,10 @@ def test_reading_leaves_no_file_behind(home):
     with Store.open(home, write=False) as store:
         assert len(hashes(store)) == 2
     assert set(home.iterdir()) == before
+
+
+def test_a_server_without_its_library_names_the_part_to_install(monkeypatch):
+    monkeypatch.setitem(sys.modules, "psycopg", None)
+    with pytest.raises(StoreError) as error:
+        Store.open("postgresql://somewhere/none")
+    one_line(error, "PostgreSQL needs one more part", "coordination-battery[postgresql]")
