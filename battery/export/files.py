@@ -24,7 +24,9 @@ PACKAGE = "datapackage.json"
 PACKAGE_NAME = "coordination-battery-export"
 DICTIONARY = "dictionary.md"
 PARTIAL = ".partial"
+ROWS_PER_PART = 256
 ROWS_PER_GROUP = 131_072
+BYTES_PER_GROUP = 16_000_000
 
 FILES = frozenset(
     {PACKAGE, DICTIONARY} | {f"{name}.{kind}" for name in TABLES for kind in ("csv", "parquet")}
@@ -38,8 +40,9 @@ class TableWriter:
         self.table = table
         self.n_rows = 0
         schema = table.arrow_schema
+        self._single: list[dict[str, Any]] = []
         self._waiting: list[pa.Table] = []
-        self._n_waiting = 0
+        self._waiting_rows = self._waiting_bytes = 0
         with ExitStack() as stack:
             # Files of our own, since a writer that fails does not close the one it opened.
             csv = stack.enter_context(pa.OSFile(str(folder / f"{table.name}.csv"), "wb"))
@@ -54,23 +57,35 @@ class TableWriter:
             self._open = stack.pop_all()
 
     def write(self, rows: pa.Table | list[dict[str, Any]]) -> None:
-        """Add rows, already packed or by column name."""
-        part = self.table.arrow_table(rows) if isinstance(rows, list) else rows
-        if part.num_rows == 0:
-            return
+        """Add rows: packed ones at once, single ones when there are enough to pack."""
+        if isinstance(rows, list):
+            self._single.extend(rows)
+            self.n_rows += len(rows)
+            if len(self._single) >= ROWS_PER_PART:
+                self._pack()
+        elif rows.num_rows:
+            self.n_rows += rows.num_rows
+            self._write_part(rows)
+
+    def _pack(self) -> None:
+        if self._single:
+            self._write_part(self.table.arrow_table(self._single))
+            self._single = []
+
+    def _write_part(self, part: pa.Table) -> None:
         part.validate(full=True)
         self._csv.write_table(part)
         self._waiting.append(part)
-        self._n_waiting += part.num_rows
-        self.n_rows += part.num_rows
-        if self._n_waiting >= ROWS_PER_GROUP:
+        self._waiting_rows += part.num_rows
+        self._waiting_bytes += part.nbytes
+        if self._waiting_rows >= ROWS_PER_GROUP or self._waiting_bytes >= BYTES_PER_GROUP:
             self._write_group()
 
     def _write_group(self) -> None:
         if self._waiting:
             self._parquet.write_table(pa.concat_tables(self._waiting).combine_chunks())
-            self._waiting.clear()
-            self._n_waiting = 0
+            self._waiting = []
+            self._waiting_rows = self._waiting_bytes = 0
 
     def __enter__(self) -> Self:
         return self
@@ -83,6 +98,7 @@ class TableWriter:
     ) -> None:
         with self._open:
             if kind is None:
+                self._pack()
                 self._write_group()
 
 
