@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import platformdirs
-from sqlalchemy import URL, Connection, Engine, create_engine, event
+from sqlalchemy import URL, Connection, Engine, QueuePool, create_engine, event
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from battery.errors import StoreError
@@ -212,7 +212,7 @@ def _reading_engine(path: Path, query: str) -> Engine:
         connection.execute("PRAGMA query_only=ON")
         return connection
 
-    engine = create_engine("sqlite://", creator=connect)
+    engine = create_engine("sqlite://", creator=connect, poolclass=QueuePool)
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
