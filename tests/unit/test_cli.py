@@ -76,7 +76,7 @@ def test_unknown_option_is_usage(battery):
 
 def test_every_command_has_help_with_an_example(battery):
     listed = battery("--help").stdout
-    for name in "demo enrol people screen visit report export rescore".split():
+    for name in ["demo", "enrol", "people", "screen", "visit", "report", "export", "rescore"]:
         assert name in listed
         assert "battery " + name in battery(name, "--help").stdout
 
