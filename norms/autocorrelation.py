@@ -82,8 +82,8 @@ def pooled_autocorrelation(stacked: Sequence[Floats]) -> Floats:
         df = n_people * float(np.trace(maker))
         left = values @ maker
         squares = (left**2).sum(axis=-1)
-        # People who scatter more must not count more; own scatter alone would be too unsteady.
-        weight = 1 / (0.3 * squares + 0.7 * squares.mean(axis=-1, keepdims=True) + _TINY)
+        # Large scatter must not rule the estimate; a larger share of the own would bias it.
+        weight = 1 / (0.1 * squares + 0.9 * squares.mean(axis=-1, keepdims=True) + _TINY)
         lag = (weight * (left[..., 1:] * left[..., :-1]).sum(axis=-1)).sum(axis=-1)
         found = found + df * lag / ((weight * squares).sum(axis=-1) + _TINY)
         for index, rho in enumerate(_GRID):

@@ -36,9 +36,9 @@ def running_mean(changes: Floats) -> Floats:
     .. [1] Roberts SW (1959). Control chart tests based on geometric moving averages.
        Technometrics 1:239-250.
     """
-    out = np.empty(changes.shape)
+    out = np.empty_like(changes, dtype=np.float64)
     now = np.zeros(changes.shape[:-1])
-    for i in range(out.shape[-1]):
+    for i in range(changes.shape[-1]):
         now = (1 - NEWEST_WEIGHT) * now + NEWEST_WEIGHT * changes[..., i]
         out[..., i] = now
     return out

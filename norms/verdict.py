@@ -7,7 +7,6 @@ most one unchanged person in twenty leaves in twelve weekly looks.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,13 +16,14 @@ import numpy as np
 from scipy.special import stdtrit
 
 from norms.band import Band, OutsideSem, Prior, band
-from norms.baseline import BaselineRule, Point, split
+from norms.baseline import BaselineRule, Point, Split, split
 from norms.limits import limits
 from norms.running import N_LOOKS, follow, running_mean, weight_so_far
 
 Word = Literal["beyond error", "possible, repeat", "within error", "withheld"]
 Direction = Literal["lower", "higher", "toward_one", "none"]
 LEARNING_UNTIL_VISIT = 6
+LEARNING_LEVEL = 0.8
 N_RECENT = 4
 
 
@@ -170,7 +170,7 @@ def judge(
             latest=latest,
             learning=True,
         )
-    return _verdict(parts.baseline, parts.later, own, direction, rule)
+    return _verdict(parts, own, direction, rule)
 
 
 def _nothing_counts(points: Sequence[Point], new_series: str) -> str:
@@ -181,16 +181,10 @@ def _nothing_counts(points: Sequence[Point], new_series: str) -> str:
     return f"new series, {new_series}: {said}" if new_series else said
 
 
-def _verdict(
-    baseline: Sequence[Point],
-    later: Sequence[Point],
-    own: Band,
-    direction: Direction,
-    rule: BaselineRule,
-) -> Verdict:
-    latest = later[-1]
-    changes = np.array([own.change(p.value) for p in later])
-    average, side = _average(changes, later, own)
+def _verdict(parts: Split, own: Band, direction: Direction, rule: BaselineRule) -> Verdict:
+    latest = parts.later[-1]
+    changes = np.array([own.change(p.value) for p in parts.later])
+    average, side = _average(changes, parts.later, own)
     latest_side = own.side(latest.value)
     word: Word = "within error"
     better = None
@@ -202,7 +196,7 @@ def _verdict(
         better = _better(latest_side, direction, own, latest.value)
     learning = latest.visit <= LEARNING_UNTIL_VISIT or rule.n_visits < LEARNING_UNTIL_VISIT
     if word in ("beyond error", "possible, repeat") and better:
-        learning |= _was_under_way(baseline, direction)
+        learning |= _was_learning(parts, own, direction)
     return Verdict(
         word,
         "",
@@ -259,15 +253,19 @@ def _percent(value: float, own: Band) -> float | None:
     return 100 * (value - own.centre) / abs(own.centre) if own.centre else None
 
 
-def _was_under_way(baseline: Sequence[Point], direction: Direction) -> bool:
-    """Whether the baseline visits already moved steadily to the better side.
+def _was_learning(parts: Split, own: Band, direction: Direction) -> bool:
+    """Whether the visits left out for familiarisation were worse than the baseline.
 
-    Every later baseline visit better than the one before: one unchanged person in 24 with four.
+    By more than one unchanged person in five would show: a caution, so it is given freely.
     """
-    if direction not in ("lower", "higher"):
+    first = [p.value for p in parts.familiarisation]
+    if not first or direction not in ("lower", "higher"):
         return False
-    pairs = itertools.pairwise(p.value for p in baseline)
-    return all(b != a and (b < a) == (direction == "lower") for a, b in pairs)
+    if own.log_scale and min(first) <= 0:
+        return False
+    fell = sum(own.change(value) for value in first) / len(first)
+    worse = fell if direction == "lower" else -fell
+    return worse > float(stdtrit(own.df, LEARNING_LEVEL)) * own.error_of_mean(len(first))
 
 
 def _better(side: int, direction: Direction, own: Band, value: float) -> bool | None:

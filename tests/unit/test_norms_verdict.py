@@ -189,14 +189,17 @@ def test_an_outside_standard_error_needs_a_value_and_a_source(sem, source):
         OutsideSem(sem, source)
 
 
-def test_learning_is_noted_when_the_baseline_was_already_moving_to_the_better_side():
-    """Each baseline visit better than the one before, then a change to the better side."""
-    falling = [Point(i + 1, v) for i, v in enumerate([14, 13, 12, 11, 10, 9, 6, 6, 6, 6])]
-    prior = Prior(0.25, 400.0, 30, 120)
-    told = judge(falling, prior, log_scale=False, direction="lower")
-    assert told.word == "beyond error"
-    assert told.learning
-    assert not judge(falling, prior, log_scale=False, direction="higher").learning
+def test_learning_is_noted_when_the_first_visits_were_worse_than_the_baseline():
+    """Limit: t(0.8) s sqrt(1/4 + 1/2) above the baseline mean of 10, s = 1."""
+    limit = student.ppf(0.8, DF) * math.sqrt(0.75)
+    worse, hardly = 10 + limit + 0.01, 10 + limit - 0.01
+    assert verdict(*[6.0] * 6, first=(worse, worse)).learning
+    assert not verdict(*[6.0] * 6, first=(hardly, hardly)).learning
+    assert not verdict(*[14.0] * 6, first=(worse, worse)).learning, (
+        "learning makes nobody worse"
+    )
+    assert not verdict(*[14.0] * 6, first=(12, 12), direction="higher").learning
+    assert verdict(*[14.0] * 6, first=(8, 8), direction="higher").learning
 
 
 def test_learning_is_noted_throughout_where_fewer_visits_are_set_apart():
