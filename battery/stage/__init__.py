@@ -1,15 +1,32 @@
 """The stage: everything that needs a window. The only place that imports pygame."""
 
 import os
+from typing import TYPE_CHECKING, Any
 
 # Read by the toolkit when it starts, so they are set before anything imports it. The first
-# keeps showing a picture short (software frame buffer); the other two keep a finger from arriving a
-# second time as a mouse and the reverse.
+# keeps showing a picture short (software frame buffer); the other two keep a finger from
+# arriving a second time as a mouse and the reverse.
 os.environ["SDL_FRAMEBUFFER_ACCELERATION"] = "0"
 os.environ["SDL_TOUCH_MOUSE_EVENTS"] = "0"
 os.environ["SDL_MOUSE_TOUCH_EVENTS"] = "0"
 os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
 
-from battery.stage.visit import measure_screen, visit_on_screen
+if TYPE_CHECKING:
+    from battery.stage.screen_check import measure_screen
+    from battery.stage.visit import visit_on_screen
 
 __all__ = ["measure_screen", "visit_on_screen"]
+
+
+def __getattr__(name: str) -> Any:
+    """Load the two entrances when they are asked for: a window alone needs no store."""
+    if name == "measure_screen":
+        from battery.stage.screen_check import measure_screen
+
+        return measure_screen
+    if name == "visit_on_screen":
+        from battery.stage.visit import visit_on_screen
+
+        return visit_on_screen
+    msg = f"module {__name__!r} has no attribute {name!r}"
+    raise AttributeError(msg)

@@ -1,8 +1,7 @@
-"""Text, buttons and pictures of the pages, in millimetres."""
+"""Where things stand on a page, and how words, buttons and Stop are drawn; in millimetres."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -10,35 +9,61 @@ from typing import Any, Literal
 import pygame
 
 from battery.recording import Hand
-from battery.stage.theme import BACKGROUND, BUTTON, BUTTON_EDGE, QUIET, STOP, TEXT, Colour
+from battery.stage.lettering import Lettering
+from battery.stage.theme import Colour
 from battery.stage.window import Window
 
-MARGIN_MM = 15.0
-CAP_SHARE = 0.47  # height of a capital over the size of the toolkit's own font
-OVERSAMPLE = 4
+MARGIN_MM = 15.0  # nothing but Stop can be pressed nearer to the edge
+TEXT_EDGE_MM = 8.0  # words may come nearer, as nobody presses them
+STOP_MM = 30.0  # reaches into its corner: to miss it would be worse than to hit it
+GAP_MM = 5.0
+BAR_MM = 3.0
+FIT_STEP = 0.94
+PARAGRAPH = 0.4  # room between paragraphs over the distance of rows
 Place = Literal["left", "centre", "right"]
 
 
 @dataclass(frozen=True, slots=True)
+class Sizes:
+    """Heights of capitals and buttons of a profile, mm. `least` is as small as words get."""
+
+    title: float
+    text: float
+    small: float
+    button_text: float
+    button: float
+    least: float
+
+
+DEFAULT = Sizes(title=8.0, text=6.0, small=4.5, button_text=5.0, button=20.0, least=4.0)
+LARGE = Sizes(title=8.0, text=7.0, small=6.0, button_text=6.0, button=30.0, least=5.6)
+
+
+@dataclass(frozen=True, slots=True)
 class Button:
-    """Something to press; `place` is where it stands in the row at the foot of the page."""
+    """Something to press; `place` is where it stands in the row at the foot of the page.
+
+    `main` is the button that leads on; it is the only filled one.
+    """
 
     key: str
     text: str
     place: Place = "centre"
-    colour: Colour = BUTTON
+    main: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class StopArea:
-    """The area of Stop, in millimetres and in pixels."""
+    """The area of Stop, in pixels."""
 
     rect: pygame.Rect
     window: Window
 
-    def contains_mm(self, x_mm: float, y_mm: float) -> bool:
-        """Whether a place on the glass lies in it."""
-        return self.rect.collidepoint(self.window.scale.to_px(x_mm, y_mm))
+    def contains_mm(self, x_mm: float, y_mm: float, *, slack_mm: float = 0.0) -> bool:
+        """Whether a place on the glass lies in it, or at most `slack_mm` beside."""
+        slack_px = round(self.window.scale.length_px(slack_mm))
+        area = self.rect.inflate(2 * slack_px, 2 * slack_px)
+        return bool(area.collidepoint(self.window.scale.to_px(x_mm, y_mm)))
 
     def as_button(self) -> dict[str, Any]:
         """As other buttons are published."""
@@ -51,10 +76,10 @@ class Canvas:
     def __init__(self, window: Window, *, large: bool) -> None:
         self.window = window
         self.surface = window.surface
-        self.text_mm = 8.0 if large else 6.0
-        self.small_mm = 6.0 if large else 4.5
-        self.button_mm = 30.0 if large else 20.0
-        self._fonts: dict[int, pygame.font.Font] = {}
+        self.theme = window.theme
+        self.sizes = LARGE if large else DEFAULT
+        self.boxes: list[tuple[str, pygame.Rect]] = []  # what was drawn where, for tests
+        self._letterings: dict[float, Lettering] = {}
 
     def px(self, length_mm: float) -> int:
         """Whole pixels of a length."""
@@ -64,141 +89,149 @@ class Canvas:
     def margin_px(self) -> int:
         """Edge margin: 15 mm, less on a screen that has not that much to spare."""
         width_px, height_px = self.surface.get_size()
-        return min(self.px(MARGIN_MM), width_px // 16, height_px // 14)
+        return min(self.px(MARGIN_MM), width_px // 14, height_px // 9)
 
     def clear(self) -> None:
         """Empty the picture."""
-        self.surface.fill(BACKGROUND)
+        self.surface.fill(self.theme.background)
+        self.boxes.clear()
 
-    def font(self, cap_mm: float) -> pygame.font.Font:
-        """Font whose capitals have this height; never under 9 pixels."""
-        size = max(14, round(self.window.scale.length_px(cap_mm) / CAP_SHARE))
-        if size not in self._fonts:
-            self._fonts[size] = pygame.font.Font(None, size)
-        return self._fonts[size]
+    def empty(self, rect: pygame.Rect) -> None:
+        """Empty a part of the picture."""
+        self.surface.fill(self.theme.background, rect)
+        self.boxes = [(kind, box) for kind, box in self.boxes if not rect.contains(box)]
 
-    def text(
+    def column(self, hand: Hand | None) -> pygame.Rect:
+        """Return the room for words: beside Stop, down to the buttons."""
+        width_px, height_px = self.surface.get_size()
+        beside = self.px(STOP_MM) + self.px(GAP_MM)
+        left, right = beside, width_px - self.margin_px
+        if hand == "left":
+            left, right = self.margin_px, width_px - beside
+        top = min(self.px(TEXT_EDGE_MM), height_px // 18)
+        return pygame.Rect(left, top, right - left, self.foot_px - self.px(GAP_MM) - top)
+
+    @property
+    def foot_px(self) -> int:
+        """Top of the row of buttons."""
+        return self.surface.get_height() - self.margin_px - self.px(self.sizes.button)
+
+    def lettering(self, cap_mm: float) -> Lettering:
+        """Letters whose capitals have this height."""
+        if cap_mm not in self._letterings:
+            self._letterings[cap_mm] = Lettering(self.window.scale.length_px(cap_mm))
+        return self._letterings[cap_mm]
+
+    def words(
         self,
-        lines: Sequence[str],
+        paragraphs: Sequence[str],
+        room: pygame.Rect,
         *,
-        top_px: int,
         cap_mm: float,
-        colour: Colour = TEXT,
-        left_px: int | None = None,
-        width_px: int | None = None,
+        colour: Colour | None = None,
     ) -> int:
-        """Draw paragraphs, wrapped, and return where the next thing may begin."""
-        left = self.margin_px if left_px is None else left_px
-        width = (
-            self.surface.get_width() - left - self.margin_px if width_px is None else width_px
-        )
-        font = self.font(cap_mm)
-        for line in lines:
-            for row in _wrap(line, font, width):
-                self.surface.blit(font.render(row, True, colour), (left, top_px))
-                top_px += round(1.15 * font.get_linesize())
-            top_px += round(0.35 * font.get_linesize())
-        return top_px
+        """Draw wrapped paragraphs, smaller if they do not fit, but not below the least size.
+
+        Returns
+        -------
+        int
+            Bottom of what was drawn, px.
+        """
+        letters = self.lettering(cap_mm)
+        while _height(paragraphs, letters, room) > room.height:
+            cap_mm *= FIT_STEP
+            if cap_mm < self.sizes.least:
+                break
+            letters = self.lettering(cap_mm)
+        top = room.top
+        for paragraph in paragraphs:
+            for row in letters.wrap(paragraph, room.width):
+                picture = letters.picture(row, colour or self.theme.text)
+                self.boxes.append(("words", self.surface.blit(picture, (room.left, top))))
+                top += letters.pitch_px
+            top += round(PARAGRAPH * letters.pitch_px)
+        return top
 
     def buttons(self, buttons: Sequence[Button]) -> dict[str, pygame.Rect]:
         """Draw a row of buttons at the foot and return where they are."""
-        width_px, height_px = self.surface.get_size()
-        font = self.font(self.small_mm)
-        tall = self.px(self.button_mm)
-        top = height_px - self.margin_px - tall
-        rects: dict[str, pygame.Rect] = {}
+        rects = {button.key: self.button_rect(button, len(buttons)) for button in buttons}
         for button in buttons:
-            wide = max(round(1.9 * tall), font.size(button.text)[0] + tall)
-            left = {
-                "left": self.margin_px,
-                "centre": (width_px - wide) // 2,
-                "right": width_px - self.margin_px - wide,
-            }[button.place]
-            rects[button.key] = pygame.Rect(left, top, wide, tall)
-            self._button(rects[button.key], button.text, button.colour)
+            ground = self.theme.main if button.main else self.theme.panel
+            ink = self.theme.on_main if button.main else self.theme.text
+            self._panel(rects[button.key], button.text, ground, ink)
         return rects
 
+    def button_rect(self, button: Button, n_buttons: int) -> pygame.Rect:
+        """Return the place of a button in a row of so many."""
+        width_px = self.surface.get_width()
+        tall = self.px(self.sizes.button)
+        room = width_px - 2 * self.margin_px - self.px(GAP_MM) * (n_buttons - 1)
+        words = self.lettering(self.sizes.button_text).width_px(button.text)
+        wide = min(max(2 * tall, words + tall), room // n_buttons)
+        left = {
+            "left": self.margin_px,
+            "centre": (width_px - wide) // 2,
+            "right": width_px - self.margin_px - wide,
+        }[button.place]
+        return pygame.Rect(left, self.foot_px, wide, tall)
+
+    def beside_button(self, button: Button, top_px: int) -> pygame.Rect:
+        """Return the room for a picture, from `top_px` to the lower edge, beside a button."""
+        width_px, height_px = self.surface.get_size()
+        own = self.button_rect(button, 1)
+        edge, gap = self.px(TEXT_EDGE_MM), self.px(GAP_MM)
+        left, right = edge, width_px - edge
+        if button.place == "left":
+            left = own.right + gap
+        else:
+            right = own.left - gap
+        return pygame.Rect(left, top_px, right - left, max(height_px - edge - top_px, 1))
+
     def stop_area(self, hand: Hand | None) -> StopArea:
-        """Return where Stop is: top corner away from the hand; at least 30 mm wide and high."""
-        size = self.px(30.0)
+        """Return where Stop is: the top corner away from the hand."""
+        size = self.px(STOP_MM)
         left = 0 if hand != "left" else self.surface.get_width() - size
         return StopArea(pygame.Rect(left, 0, size, size), self.window)
 
-    def draw_stop(self, stop: StopArea) -> None:
+    def draw_stop(self, stop: StopArea, word: str = "Stop") -> None:
         """Draw Stop; the whole area counts, its picture is a little smaller."""
         inset = max(2, self.px(2.0))
-        self._button(stop.rect.inflate(-2 * inset, -2 * inset), "Stop", STOP)
+        rect = stop.rect.inflate(-2 * inset, -2 * inset)
+        self._panel(rect, word, self.theme.stop, self.theme.on_stop)
 
-    def _button(self, rect: pygame.Rect, text: str, colour: Colour) -> None:
-        radius = max(4, rect.height // 6)
-        pygame.draw.rect(self.surface, colour, rect, border_radius=radius)
-        pygame.draw.rect(self.surface, BUTTON_EDGE, rect, 2, border_radius=radius)
-        picture = self.font(self.small_mm).render(text, True, TEXT)
-        self.surface.blit(picture, picture.get_rect(center=rect.center))
+    def _panel(self, rect: pygame.Rect, text: str, ground: Colour, ink: Colour) -> None:
+        radius = min(rect.height // 4, self.px(4.0))
+        line = max(2, self.px(0.6))
+        pygame.draw.rect(self.surface, self.theme.edge, rect, border_radius=radius)
+        inside = rect.inflate(-2 * line, -2 * line)
+        pygame.draw.rect(self.surface, ground, inside, border_radius=max(1, radius - line))
+        letters = self.lettering(self.sizes.button_text)
+        rows = letters.wrap(text, inside.width - self.px(3.0))
+        for index, row in enumerate(rows):
+            picture = letters.picture(row, ink)
+            middle = rect.centery + round((index - (len(rows) - 1) / 2) * letters.pitch_px)
+            place = picture.get_rect(center=(rect.centerx, middle))
+            self.surface.blit(picture, place)
+            self.boxes.append(("button words", place))
 
-    def hand(self, hand: Hand, centre_px: tuple[int, int], height_mm: float) -> pygame.Rect:
-        """Draw an open hand seen from its back: the thumb points to the other hand."""
-        height = self.px(height_mm)
-        large = pygame.Surface((height * OVERSAMPLE, height * OVERSAMPLE), pygame.SRCALPHA)
-        large.fill((*TEXT, 0))
-        unit = height * OVERSAMPLE / 100
-        for (ax, ay), (bx, by), wide in _FINGERS:
-            _limb(large, (ax * unit, ay * unit), (bx * unit, by * unit), wide * unit)
-        palm = pygame.Rect(
-            round(30 * unit), round(48 * unit), round(42 * unit), round(44 * unit)
-        )
-        pygame.draw.rect(large, TEXT, palm, border_radius=round(15 * unit))
-        picture = pygame.transform.smoothscale(large, (height, height))
-        if hand == "left":
-            picture = pygame.transform.flip(picture, True, False)
-        where = picture.get_rect(center=centre_px)
-        self.surface.blit(picture, where)
-        return where
+    def lift(self, rect: pygame.Rect, *, pressed: bool) -> None:
+        """Show that a button is pressed, or no more: by its outline."""
+        line = max(2, self.px(0.6))
+        colour = self.theme.text if pressed else self.theme.background
+        around = rect.inflate(2 * line, 2 * line)
+        radius = min(rect.height // 4, self.px(4.0)) + line
+        pygame.draw.rect(self.surface, colour, around, line, border_radius=radius)
+        pygame.display.update(around)
 
     def side_bar(self, hand: Hand) -> None:
         """Light up the edge of the screen on the side of the hand."""
         width_px, height_px = self.surface.get_size()
-        wide = max(6, self.px(4.0))
+        wide = max(5, self.px(BAR_MM))
         left = 0 if hand == "left" else width_px - wide
-        top = self.px(34.0)
-        pygame.draw.rect(self.surface, QUIET, (left, top, wide, height_px - top))
+        pygame.draw.rect(self.surface, self.theme.main, (left, 0, wide, height_px))
 
 
-# A right hand from the back, in hundredths of its height: from, to, width.
-_FINGERS = (
-    ((36, 60), (32, 22), 9.5),
-    ((46, 58), (45, 11), 10),
-    ((56, 58), (58, 14), 10),
-    ((66, 62), (71, 28), 9),
-    ((36, 80), (15, 52), 11),
-)
-
-
-def _limb(
-    surface: pygame.Surface, a: tuple[float, float], b: tuple[float, float], wide: float
-) -> None:
-    """Draw a thick stroke with round ends."""
-    length = math.hypot(b[0] - a[0], b[1] - a[1])
-    nx, ny = -(b[1] - a[1]) / length * wide / 2, (b[0] - a[0]) / length * wide / 2
-    corners = [
-        (a[0] + nx, a[1] + ny),
-        (b[0] + nx, b[1] + ny),
-        (b[0] - nx, b[1] - ny),
-        (a[0] - nx, a[1] - ny),
-    ]
-    pygame.draw.polygon(surface, TEXT, corners)
-    for end in (a, b):
-        pygame.draw.circle(surface, TEXT, end, wide / 2)
-
-
-def _wrap(line: str, font: pygame.font.Font, width_px: int) -> list[str]:
-    rows: list[str] = []
-    row = ""
-    for word in line.split():
-        longer = f"{row} {word}".strip()
-        if row and font.size(longer)[0] > width_px:
-            rows.append(row)
-            row = word
-        else:
-            row = longer
-    return [*rows, row]
+def _height(paragraphs: Sequence[str], letters: Lettering, room: pygame.Rect) -> int:
+    rows = sum(len(letters.wrap(paragraph, room.width)) for paragraph in paragraphs)
+    between = (len(paragraphs) - 1) * round(PARAGRAPH * letters.pitch_px)
+    return rows * letters.pitch_px + between

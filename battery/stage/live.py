@@ -7,9 +7,9 @@ second; nothing is allocated in bulk, written to disk or collected while a block
 from __future__ import annotations
 
 import gc
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 
 import pygame
 
@@ -17,18 +17,61 @@ from battery.recording import Ending, Hand
 from battery.runner import Run
 from battery.stage.canvas import Canvas, StopArea
 from battery.stage.painter import Painter
-from battery.stage.pointer import Report
+from battery.stage.pointer import Key, Report
+from battery.stage.publish import shown_marks
 from battery.stage.window import Window
-from tasks.contract import NS_PER_S, Disc, Event, Mark
+from tasks.contract import NS_PER_MS, NS_PER_S, Event, Mark
 
-FRAME_NS = NS_PER_S // 60
-LINGER_S = 0.35  # the last picture stays a moment, so that the end does not startle
+FRAMES_PER_S = 60
+LINGER_NS = 350 * NS_PER_MS  # the last picture stays a moment, so that the end does not startle
+STOP_SLACK_MM = 10.0  # a shaking finger may come up this far beside Stop
+
+
+@dataclass(slots=True)
+class Deadlines:
+    """Absolute times at which frames are due: no frame's delay is handed on to the next.
+
+    Parameters
+    ----------
+    begun_ns : int
+        When frame 0 is due.
+    number : int
+        The frame that is due next.
+    """
+
+    begun_ns: int
+    number: int = 0
+
+    @property
+    def due_ns(self) -> int:
+        """When the next frame is due."""
+        return self.begun_ns + self.number * NS_PER_S // FRAMES_PER_S
+
+    def step(self, now_ns: int) -> None:
+        """One frame was drawn; frames that are already past are left out, not caught up."""
+        late = (now_ns - self.begun_ns) * FRAMES_PER_S // NS_PER_S
+        self.number = max(self.number, late) + 1
 
 
 class LiveSource:
     """Feeds a run from the window until the task is finished, stopped or broken off.
 
     Stop is one tap on its area, or any key. Losing the window breaks the block off.
+
+    Parameters
+    ----------
+    window : Window
+    hand : {"left", "right"}
+        Stop stands in the upper corner away from it.
+    name : str
+        What the block is called while it is shown.
+    large : bool
+        The large profile.
+
+    Attributes
+    ----------
+    begun_ns : int
+        The block's time 0 on the window's clock.
     """
 
     def __init__(self, window: Window, *, hand: Hand, name: str, large: bool = False) -> None:
@@ -37,6 +80,7 @@ class LiveSource:
         self._name = name
         self._large = large
         self._stop_pointer: int | None = None
+        self.begun_ns = -1
 
     def play(self, run: Run) -> tuple[Ending, str]:
         """Run the block in real time."""
@@ -45,56 +89,55 @@ class LiveSource:
         stop = canvas.stop_area(self._hand)
         canvas.clear()
         canvas.draw_stop(stop)
-        painter = Painter(window.surface, window.scale)
-        painter.keep_background()
+        painter = Painter(window.surface, window.scale, window.theme)
         painter.prepare(run.marks(0))
         pygame.display.flip()
-        with _quiet_memory():
+        with quiet_memory():
             window.reader.forget()
             ending = self._loop(run, painter, stop)
-        if ending[0] == "finished":
-            self._linger()
+            if ending[0] == "finished":
+                self._linger()
         return ending
 
     def _loop(self, run: Run, painter: Painter, stop: StopArea) -> tuple[Ending, str]:
         window = self._window
-        zero_ns = time.perf_counter_ns()
-        frame_ns = zero_ns
+        now_ns = window.now_ns
+        begun_ns = self.begun_ns = now_ns()
+        frames = Deadlines(begun_ns)
         while True:
             for read in window.reader.drain():
                 if isinstance(read, Report):
-                    self._sound(self._feed(run, read, zero_ns))
+                    self._sound(run, self._feed(run, read, begun_ns))
                     if self._stopped(read, stop):
                         return "stopped", "the person tapped Stop"
-                elif read == "key":
+                elif isinstance(read, Key):
                     return "stopped", "the person pressed a key"
+                elif read == "quit":
+                    window.closing = True
+                    return "interrupted", "the window was closed"
                 else:
-                    reason = (
-                        "the window was closed" if read == "quit" else "the window was left"
-                    )
-                    return "interrupted", reason
-            now_ns = time.perf_counter_ns()
-            if now_ns >= frame_ns:
-                drawn_ns = now_ns - zero_ns
-                self._sound(run.tick(drawn_ns))
-                if run.finished:
-                    return "finished", ""
-                marks = run.marks(drawn_ns)
-                changed = painter.draw(marks)
-                if changed:
-                    pygame.display.update(changed)
-                run.frame(drawn_ns, time.perf_counter_ns() - zero_ns)
+                    return "interrupted", "the window was left"
+            t_ns = now_ns()
+            if t_ns < frames.due_ns:
+                window.reader.rest(frames.due_ns)
+                continue
+            drawn_ns = t_ns - begun_ns
+            self._sound(run, run.tick(drawn_ns))
+            if run.finished:
+                return "finished", ""
+            marks = run.marks(drawn_ns)
+            changed = painter.draw(marks)
+            if changed:
+                pygame.display.update(changed)
+            run.frame(drawn_ns, now_ns() - begun_ns)
+            frames.step(t_ns)
+            if window.publisher.on:
                 self._publish(marks, stop)
-                frame_ns += FRAME_NS
-                if now_ns - frame_ns > FRAME_NS:  # late by more than a frame: do not catch up
-                    frame_ns = now_ns + FRAME_NS
-            else:
-                window.reader.nap()
 
     @staticmethod
-    def _feed(run: Run, read: Report, zero_ns: int) -> tuple[Event, ...]:
+    def _feed(run: Run, read: Report, begun_ns: int) -> tuple[Event, ...]:
         return run.contact(
-            max(read.t_ns - zero_ns, 0),
+            max(read.t_ns - begun_ns, 0),
             read.kind,
             read.x_mm,
             read.y_mm,
@@ -102,61 +145,40 @@ class LiveSource:
             stamp_gap_ns=read.gap_ns,
         )
 
-    def _sound(self, events: tuple[Event, ...]) -> None:
-        if any(event.kind == "go" for event in events):
-            self._window.tones.play()
+    def _sound(self, run: Run, events: tuple[Event, ...]) -> None:
+        for event in events:
+            if event.kind in run.task.tones:
+                self._window.tones.play()
 
     def _stopped(self, read: Report, stop: StopArea) -> bool:
-        """Whether a tap that began on Stop has ended on it."""
-        on_it = stop.contains_mm(read.x_mm, read.y_mm)
-        if read.kind == "down":
-            self._stop_pointer = read.pointer if on_it else self._stop_pointer
+        """Whether a tap that began on Stop has ended on it or close by."""
+        if read.kind == "down" and stop.contains_mm(read.x_mm, read.y_mm):
+            self._stop_pointer = read.pointer
         elif read.kind == "up" and read.pointer == self._stop_pointer:
             self._stop_pointer = None
-            return on_it
+            return stop.contains_mm(read.x_mm, read.y_mm, slack_mm=STOP_SLACK_MM)
         return False
 
     def _publish(self, marks: tuple[Mark, ...], stop: StopArea) -> None:
-        if not self._window.publisher.on:
-            return
-        scale = self._window.scale
-        discs = [
-            {
-                "x_px": round(scale.to_px(m.x_mm, m.y_mm)[0], 1),
-                "y_px": round(scale.to_px(m.x_mm, m.y_mm)[1], 1),
-                "r_px": round(scale.length_px(m.r_mm), 1),
-                "role": m.role,
-                "label": m.label,
-                "filled": m.filled,
-            }
-            for m in marks
-            if isinstance(m, Disc)
-        ]
-        tracks = [
-            [[round(v, 1) for v in scale.to_px(*p)] for p in m.points_mm]
-            for m in marks
-            if not isinstance(m, Disc)
-        ]
         self._window.publisher.show(
             {
                 "page": self._name,
                 "running": True,
                 "buttons": [stop.as_button()],
-                "discs": discs,
-                "tracks": tracks,
+                **shown_marks(marks, self._window.scale),
             }
         )
 
     def _linger(self) -> None:
-        until_s = time.perf_counter() + LINGER_S
-        while time.perf_counter() < until_s:
-            for _ in self._window.reader.drain():
-                pass
-            self._window.reader.nap()
+        window = self._window
+        until_ns = window.now_ns() + LINGER_NS
+        while window.now_ns() < until_ns and not window.closing:
+            window.closing = "quit" in window.reader.drain()
+            window.reader.rest(until_ns)
 
 
 @contextmanager
-def _quiet_memory() -> Iterator[None]:
+def quiet_memory() -> Iterator[None]:
     """Keep the collector of garbage from pausing a block."""
     gc.collect()
     gc.freeze()

@@ -1,12 +1,11 @@
 """Pages: each draws itself, takes contacts and returns the page that follows.
 
 Menus forgive: a button acts on release inside it, sliding off cancels, only the first finger
-counts, and for a moment after one press nothing else is taken.
+on a button counts, and for a moment after one press nothing else is taken.
 """
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -15,14 +14,18 @@ import pygame
 
 from battery.errors import StageError
 from battery.recording import Hand
-from battery.stage.canvas import Button, Canvas, StopArea
-from battery.stage.painter import FINGER
-from battery.stage.pointer import Report
-from battery.stage.theme import QUIET
+from battery.stage import texts
+from battery.stage.canvas import GAP_MM, Button, Canvas, StopArea
+from battery.stage.live import FRAMES_PER_S
+from battery.stage.pointer import Key, Read, Report
 from battery.stage.window import Window
+from tasks.contract import NS_PER_MS, NS_PER_S
 
-DEBOUNCE_S = 0.3
-FRAME_S = 1 / 60
+DEBOUNCE_NS = 300 * NS_PER_MS
+FRAME_NS = NS_PER_S // FRAMES_PER_S
+MOST_PAGES = 1000
+WORDS_SHARE = 0.5  # of the height, at most, above a picture
+CONFIRM_KEYS = ("return", "space", "enter")
 
 
 class Page(Protocol):
@@ -34,11 +37,18 @@ class Page(Protocol):
         """Show it and return the page that follows; None ends the visit."""
 
 
+class Picture(Protocol):
+    """Something drawn in the middle of a page."""
+
+    def begin(self, canvas: Canvas, room: pygame.Rect) -> None:
+        """Draw it into its room for the first time."""
+
+    def step(self, shown_s: float) -> list[pygame.Rect]:
+        """Draw what it looks like after `shown_s` seconds; return what has changed."""
+
+
 class Left(Exception):  # noqa: N818  # not an error: the person left the window
     """The window was closed on a page."""
-
-
-Picture = Callable[[Canvas, pygame.Rect, float], None]  # canvas, room for it, seconds shown
 
 
 @dataclass
@@ -53,8 +63,8 @@ class TextPage:
         The hand in use: its side lights up, Stop moves away from it.
     stop : bool
         Whether Stop is shown; pressing it, or any key, gives the key "stop".
-    small : bool
-        Smaller letters, for a page with much text.
+    large : bool
+        The large profile.
     wait_s : float
         The buttons come after this time; until then `wait_line` is shown.
     """
@@ -70,8 +80,6 @@ class TextPage:
     large: bool = False
     wait_s: float = 0.0
     wait_line: str = ""
-    moving: bool = False
-    small: bool = False
     _pressed: str | None = field(default=None, init=False)
     _pointer: int | None = field(default=None, init=False)
 
@@ -82,125 +90,151 @@ class TextPage:
     def _answer(self, window: Window) -> str:
         canvas = Canvas(window, large=self.large)
         stop = canvas.stop_area(self.hand)
-        begun_s = time.perf_counter()
         window.reader.forget()
-        rects = self._draw(canvas, stop, 0.0)
-        due_s = begun_s + FRAME_S
+        begun_ns = window.now_ns()
+        room = self._draw(canvas, stop)
+        areas = {"stop": stop.rect} if self.stop else {}
+        waiting = True
+        frame_ns = begun_ns
         while True:
+            now_ns = window.now_ns()
+            if waiting and now_ns - begun_ns >= self.wait_s * NS_PER_S:
+                waiting = False
+                areas |= self._show_buttons(canvas, room)
+                self._publish(canvas, areas)
             for read in window.reader.drain():
-                now_s = time.perf_counter() - begun_s
-                if read == "quit":
-                    raise Left
-                if read == "key" and self.stop and now_s >= DEBOUNCE_S:
-                    return "stop"
-                if isinstance(read, Report) and now_s >= DEBOUNCE_S:
-                    key = self._press(read, rects, stop)
-                    if key is not None:
-                        return key
-            now_s = time.perf_counter()
-            shown_s = now_s - begun_s
-            waited = bool(self.wait_s) and shown_s >= self.wait_s and not rects
-            if now_s >= due_s and (self.moving or waited):
-                rects = self._draw(canvas, stop, shown_s)
-                due_s = now_s + FRAME_S
-            else:
-                window.reader.nap()
+                key = self._take(read, canvas, areas, begun_ns)
+                if key is not None:
+                    return key
+            if self.picture is not None and now_ns >= frame_ns:
+                changed = self.picture.step((now_ns - begun_ns) / NS_PER_S)
+                if changed:
+                    pygame.display.update(changed)
+                frame_ns = max(frame_ns + FRAME_NS, now_ns)
+            window.reader.rest(max(frame_ns, now_ns + FRAME_NS // 8))
 
-    def _press(self, read: Report, rects: dict[str, pygame.Rect], stop: StopArea) -> str | None:
+    def _take(
+        self, read: Read, canvas: Canvas, areas: dict[str, pygame.Rect], begun_ns: int
+    ) -> str | None:
+        """Return the key of what one thing that was read has pressed."""
+        if read == "quit":
+            raise Left
+        if isinstance(read, Key):
+            if canvas.window.now_ns() - begun_ns < DEBOUNCE_NS:
+                return None
+            main = next((b.key for b in self.buttons if b.main and b.key in areas), None)
+            if self.stop:
+                return "stop"
+            return main if read.name in CONFIRM_KEYS else None
+        if isinstance(read, Report):
+            return self._press(read, canvas, areas, begun_ns)
+        return None
+
+    def _press(
+        self, read: Report, canvas: Canvas, areas: dict[str, pygame.Rect], begun_ns: int
+    ) -> str | None:
         """Return the key of a button whose press ended on it."""
-        place_px = stop.window.scale.to_px(read.x_mm, read.y_mm)
-        areas = {**rects, **({"stop": stop.rect} if self.stop else {})}
+        place_px = canvas.window.scale.to_px(read.x_mm, read.y_mm)
         under = next((key for key, rect in areas.items() if rect.collidepoint(place_px)), None)
-        if read.kind == "down" and self._pointer is None:
-            self._pointer, self._pressed = read.pointer, under
-        elif read.kind == "up" and read.pointer == self._pointer:
+        if read.kind == "down" and self._pointer is None and under is not None:
+            if read.t_ns - begun_ns >= DEBOUNCE_NS:
+                self._pointer, self._pressed = read.pointer, under
+                canvas.lift(areas[under], pressed=True)
+        elif read.kind == "up" and read.pointer == self._pointer and self._pressed is not None:
             pressed, self._pointer, self._pressed = self._pressed, None, None
-            if pressed is not None and pressed == under:
+            canvas.lift(areas[pressed], pressed=False)
+            if pressed == under:
                 return pressed
         return None
 
-    def _draw(self, canvas: Canvas, stop: StopArea, shown_s: float) -> dict[str, pygame.Rect]:
+    def _draw(self, canvas: Canvas, stop: StopArea) -> pygame.Rect:
+        """Draw everything but the buttons; return the room of the buttons."""
         canvas.clear()
-        width_px, height_px = canvas.surface.get_size()
-        left = canvas.margin_px
         if self.stop:
-            canvas.draw_stop(stop)
-            if stop.rect.left == 0:
-                left = stop.rect.right + canvas.px(4.0)
+            canvas.draw_stop(stop, texts.STOP)
         if self.hand is not None:
             canvas.side_bar(self.hand)
-        room = width_px - left - canvas.margin_px
-        if self.stop and stop.rect.left > 0:
-            room = stop.rect.left - left - canvas.px(4.0)
-        top = canvas.text(
-            (self.title,),
-            top_px=canvas.margin_px,
-            cap_mm=1.35 * canvas.text_mm,
-            left_px=left,
-            width_px=room,
-        )
-        top = max(top, stop.rect.bottom + canvas.px(3.0) if self.stop else top)
-        ready = shown_s >= self.wait_s
-        foot = height_px - canvas.margin_px - canvas.px(canvas.button_mm)
-        cap_mm = canvas.small_mm if self.small else canvas.text_mm
-        top = canvas.text(self.lines, top_px=top, cap_mm=cap_mm)
+        column = canvas.column(self.hand)
+        top = canvas.words((self.title,), column, cap_mm=canvas.sizes.title)
+        width_px, height_px = canvas.surface.get_size()
+        lowest = column.bottom if self.picture is None else round(WORDS_SHARE * height_px)
+        left = pygame.Rect(column.left, top, column.width, lowest - top)
+        bottom = canvas.words(self.lines, left, cap_mm=canvas.sizes.text)
+        foot = pygame.Rect(0, canvas.foot_px, width_px, height_px - canvas.foot_px)
         if self.picture is not None:
-            between = canvas.px(3.0)
-            self.picture(
-                canvas,
-                pygame.Rect(0, top + between, width_px, max(foot - top - 2 * between, 40)),
-                shown_s,
+            top = max(bottom, stop.rect.bottom + canvas.px(GAP_MM) if self.stop else 0)
+            room = canvas.beside_button(self.buttons[0], top)
+            canvas.boxes.append(("picture", room))
+            self.picture.begin(canvas, room)
+        if self.wait_s > 0 and self.wait_line:
+            words = foot.inflate(-2 * canvas.margin_px, 0)
+            canvas.words(
+                (self.wait_line,), words, cap_mm=canvas.sizes.small, colour=canvas.theme.quiet
             )
-        rects = canvas.buttons(self.buttons) if ready else {}
-        if not ready and self.wait_line:
-            canvas.text((self.wait_line,), top_px=foot, cap_mm=canvas.small_mm, colour=QUIET)
         pygame.display.flip()
-        self._publish(canvas, rects, stop)
+        if self.wait_s > 0:
+            self._publish(canvas, {"stop": stop.rect} if self.stop else {})
+        return foot
+
+    def _show_buttons(self, canvas: Canvas, foot: pygame.Rect) -> dict[str, pygame.Rect]:
+        if self.wait_s > 0:
+            canvas.empty(foot)
+            if self.hand is not None:
+                canvas.side_bar(self.hand)
+        rects = canvas.buttons(self.buttons)
+        pygame.display.update(foot)
         return rects
 
-    def _publish(self, canvas: Canvas, rects: dict[str, pygame.Rect], stop: StopArea) -> None:
-        buttons = [
-            {"key": b.key, "text": b.text, "rect_px": list(rects[b.key])}
-            for b in self.buttons
-            if b.key in rects
-        ]
-        if self.stop:
-            buttons.append(stop.as_button())
+    def _publish(self, canvas: Canvas, areas: dict[str, pygame.Rect]) -> None:
+        words = {button.key: button.text for button in self.buttons} | {"stop": texts.STOP}
         canvas.window.publisher.show(
-            {"page": self.name, "running": False, "buttons": buttons, "discs": [], "tracks": []}
+            {
+                "page": self.name,
+                "running": False,
+                "buttons": [
+                    {"key": key, "text": words[key], "rect_px": list(rect)}
+                    for key, rect in areas.items()
+                ],
+                "boxes": [[kind, list(rect)] for kind, rect in canvas.boxes],
+                "discs": [],
+                "tracks": [],
+                "px_per_mm": round(canvas.window.scale.length_px(1.0), 4),
+            }
         )
 
 
-def hand_picture(hand: Hand, word: str) -> Picture:
-    """Return a picture of a hand with its name, on its own side of the page."""
+def run_pages(window: Window, first: Page, *, large: bool = False) -> None:
+    """Show pages until one returns None or the window is closed.
 
-    def draw(canvas: Canvas, room: pygame.Rect, shown_s: float) -> None:
-        del shown_s
-        height_mm = room.height / canvas.window.scale.length_px(1.0)
-        share = 0.3 if hand == "left" else 0.7
-        centre = (round(room.width * share), room.centery)
-        where = canvas.hand(hand, centre, min(height_mm, 90.0))
-        font = canvas.font(1.2 * canvas.text_mm)
-        label = font.render(word, True, FINGER)
-        beside = where.right + canvas.px(6) if hand == "left" else where.left - canvas.px(6)
-        place = label.get_rect(midleft=(beside, room.centery))
-        if hand == "right":
-            place = label.get_rect(midright=(beside, room.centery))
-        canvas.surface.blit(label, place)
-
-    return draw
-
-
-def run_pages(window: Window, first: Page) -> None:
-    """Show pages until one returns None or the window is closed."""
+    If a page fails, the person reads a calm sentence before the failure goes on to the caller.
+    """
     page: Page | None = first
     shown = 0
-    while page is not None:
+    while page is not None and not window.closing:
         shown += 1
-        if shown > 1000:
-            msg = "more than 1000 pages in one visit; what was done is stored"
+        if shown > MOST_PAGES:
+            msg = f"more than {MOST_PAGES} pages in one visit; what was done is stored"
             raise StageError(msg)
         try:
             page = page.run(window)
         except Left:
-            return
+            window.closing = True
+        except Exception:
+            _say_trouble(window, large=large)
+            raise
+
+
+def _say_trouble(window: Window, *, large: bool) -> None:
+    page = TextPage(
+        "trouble",
+        texts.TROUBLE_TITLE,
+        texts.TROUBLE_LINES,
+        (Button("end", texts.CLOSE),),
+        lambda _: None,
+        stop=False,
+        large=large,
+    )
+    try:
+        page.run(window)
+    except Left:
+        window.closing = True

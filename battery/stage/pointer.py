@@ -1,44 +1,48 @@
 """Reading the pointer: every report stamped at once, with the bound on its error.
 
 Events of this toolkit carry no time. The queue is therefore emptied many times between two
-frames, each event is stamped the moment it is taken out, and the moment at which the queue was
-last seen empty is kept: the report arrived in between. Painting blocks reading, so its time
-shows in that bound.
+frames and every event is stamped the moment it is taken out. An event that was not there when
+the queue was last pumped arrived after that pump began: the time since then bounds the error
+of its stamp. Painting blocks reading, so its time shows in that bound, and a stalled program
+shows there and nowhere else, as nothing is lost by it.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, Protocol
 
 import pygame
 
 from battery.stage.scale import Scale
 from tasks.contract import ContactKind
 
-Other = Literal["key", "quit", "hidden"]
+Other = Literal["quit", "hidden"]
 NAP_S = 0.0003  # between two looks at the queue; longer costs accuracy, shorter costs power
 
-READ = (
-    pygame.MOUSEMOTION,
-    pygame.MOUSEBUTTONDOWN,
-    pygame.MOUSEBUTTONUP,
-    pygame.FINGERDOWN,
-    pygame.FINGERMOTION,
-    pygame.FINGERUP,
-    pygame.KEYDOWN,
-    pygame.QUIT,
-    pygame.WINDOWFOCUSLOST,
-    pygame.WINDOWMINIMIZED,
-    pygame.WINDOWHIDDEN,
-)
+MOUSE = (pygame.MOUSEMOTION, pygame.MOUSEBUTTONDOWN, pygame.MOUSEBUTTONUP)
+FINGER = (pygame.FINGERDOWN, pygame.FINGERMOTION, pygame.FINGERUP)
+HIDDEN = (pygame.WINDOWFOCUSLOST, pygame.WINDOWMINIMIZED, pygame.WINDOWHIDDEN)
+READ = (*MOUSE, *FINGER, *HIDDEN, pygame.KEYDOWN, pygame.QUIT)
 
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """One pointer report in millimetres; `t_ns` on the monotonic clock."""
+    """One pointer report in millimetres.
+
+    Parameters
+    ----------
+    t_ns : int
+        When it was read, on the monotonic clock.
+    gap_ns : int
+        It arrived in ``(t_ns - gap_ns, t_ns]``.
+    kind : {"hover", "down", "move", "up"}
+    x_mm, y_mm : float
+    pointer : int
+        0 for mouse and pen; 1, 2, ... for fingers in the order in which they came.
+    """
 
     t_ns: int
     gap_ns: int
@@ -48,74 +52,104 @@ class Report:
     pointer: int
 
 
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A key was pressed."""
+
+    name: str
+
+
+Read = Report | Key | Other
+
+
+class Reads(Protocol):
+    """What pages and blocks ask of a reader; tests bring one of their own."""
+
+    def drain(self) -> Sequence[Read]:
+        """Return what has arrived since the last call, in order."""
+
+    def rest(self, until_ns: int) -> None:
+        """Let other programs run for a moment, at the longest until `until_ns`."""
+
+    def forget(self) -> None:
+        """Throw away what is queued, except that the window is to be closed."""
+
+
 @dataclass
 class Reader:
     """Turns the toolkit's events into one stream of reports: mouse, pen and touch alike."""
 
     scale: Scale
+    now_ns: Callable[[], int] = time.perf_counter_ns
     _empty_ns: int = field(default_factory=time.perf_counter_ns)
     _pressed: bool = False
     _fingers: dict[tuple[int, int], int] = field(default_factory=dict)
-    _next_finger: int = 1
+    _last_finger: int = 0
+    _pending: list[Read] = field(default_factory=list)
 
-    def drain(self) -> Iterator[Report | Other]:
-        """Yield what has arrived, in order, until the queue is empty."""
-        while True:
-            looked_ns = time.perf_counter_ns()
-            event = pygame.event.poll()
-            now_ns = time.perf_counter_ns()
-            if event.type == pygame.NOEVENT:
-                self._empty_ns = looked_ns
-                return
-            read = self._read(event, now_ns)
+    def drain(self) -> Sequence[Read]:
+        """Return what has arrived since the last call, in order, each stamped at once."""
+        now_ns = self.now_ns
+        pumped_ns = now_ns()
+        stamped = [(event, now_ns()) for event in pygame.event.get()]
+        reads: list[Read] = []
+        if self._pending:
+            reads, self._pending = self._pending, []
+        for event, t_ns in stamped:
+            read = self._read(event, t_ns)
             if read is not None:
-                yield read
+                reads.append(read)
+        self._empty_ns = pumped_ns
+        return reads
 
-    def nap(self) -> None:
-        """Let other programs run for a moment."""
-        time.sleep(NAP_S)
+    def rest(self, until_ns: int) -> None:
+        """Let other programs run for a moment, at the longest until `until_ns`."""
+        left_s = (until_ns - self.now_ns()) * 1e-9
+        if left_s > 0:
+            time.sleep(min(left_s, NAP_S))
 
     def forget(self) -> None:
-        """Start afresh: throw away what is queued and let go of every pointer."""
-        pygame.event.clear()
-        self._pressed = False
-        self._fingers.clear()
-        self._next_finger = 1
-        self._empty_ns = time.perf_counter_ns()
+        """Throw away what is queued, except that the window is to be closed.
 
-    def _read(self, event: pygame.event.Event, now_ns: int) -> Report | Other | None:
+        Pointers that are pressed stay pressed. When no finger is on the glass, the next
+        one is number 1 again.
+        """
+        self._pending = [read for read in self.drain() if read == "quit"]
+        if not self._fingers:
+            self._last_finger = 0
+
+    def _read(self, event: pygame.event.Event, t_ns: int) -> Read | None:
         kind = event.type
-        if kind in (pygame.FINGERDOWN, pygame.FINGERMOTION, pygame.FINGERUP):
-            return self._finger(event, now_ns)
-        if kind in (pygame.MOUSEMOTION, pygame.MOUSEBUTTONDOWN, pygame.MOUSEBUTTONUP):
-            return self._mouse(event, now_ns)
+        if kind in FINGER:
+            return self._finger(event, t_ns)
+        if kind in MOUSE:
+            return self._mouse(event, t_ns)
         if kind == pygame.KEYDOWN:
-            return "key"
+            return Key(pygame.key.name(event.key))
         if kind == pygame.QUIT:
             return "quit"
-        if kind in (pygame.WINDOWFOCUSLOST, pygame.WINDOWMINIMIZED, pygame.WINDOWHIDDEN):
-            return "hidden"
-        return None
+        return "hidden" if kind in HIDDEN else None
 
-    def _mouse(self, event: pygame.event.Event, now_ns: int) -> Report | None:
-        if getattr(event, "touch", False):  # a finger's shadow; the finger itself is read
+    def _mouse(self, event: pygame.event.Event, t_ns: int) -> Report | None:
+        if event.touch:  # a finger's shadow; the finger itself is read
             return None
         if event.type == pygame.MOUSEMOTION:
             kind: ContactKind = "move" if self._pressed else "hover"
-        elif event.button != 1:
+        elif event.button != pygame.BUTTON_LEFT:
             return None
         else:
             self._pressed = event.type == pygame.MOUSEBUTTONDOWN
             kind = "down" if self._pressed else "up"
-        x_mm, y_mm = self.scale.to_mm(*event.pos)
-        return Report(now_ns, now_ns - self._empty_ns, kind, x_mm, y_mm, 0)
+        x_mm, y_mm = self.scale.pixel_to_mm(*event.pos)
+        return Report(t_ns, t_ns - self._empty_ns, kind, x_mm, y_mm, 0)
 
-    def _finger(self, event: pygame.event.Event, now_ns: int) -> Report:
+    def _finger(self, event: pygame.event.Event, t_ns: int) -> Report:
+        """Read a finger. What the toolkit calls its pressure is not one and is left out."""
         key = (event.touch_id, event.finger_id)
-        if event.type == pygame.FINGERDOWN:
-            self._fingers[key] = self._next_finger
-            self._next_finger += 1
-        number = self._fingers.get(key, 0) or self._late(key)
+        if key not in self._fingers:
+            self._last_finger += 1
+            self._fingers[key] = self._last_finger
+        number = self._fingers[key]
         kind: ContactKind = "move"
         if event.type == pygame.FINGERDOWN:
             kind = "down"
@@ -123,13 +157,7 @@ class Reader:
             kind = "up"
             del self._fingers[key]
         screen = self.scale.screen
-        x_mm, y_mm = self.scale.to_mm(
+        x_mm, y_mm = self.scale.pixel_to_mm(
             event.x * (screen.width_px - 1), event.y * (screen.height_px - 1)
         )
-        return Report(now_ns, now_ns - self._empty_ns, kind, x_mm, y_mm, number)
-
-    def _late(self, key: tuple[int, int]) -> int:
-        """Give a number to a finger that was down before reading began."""
-        self._fingers[key] = self._next_finger
-        self._next_finger += 1
-        return self._fingers[key]
+        return Report(t_ns, t_ns - self._empty_ns, kind, x_mm, y_mm, number)

@@ -10,12 +10,17 @@ import os
 from pathlib import Path
 from typing import Any
 
+from battery.stage.scale import Scale
+from tasks.contract import Disc, Mark
+
+VARIABLE = "BATTERY_PUBLISH"
+
 
 class Publisher:
     """Writes a small JSON file whenever the picture changes; does nothing by default."""
 
     def __init__(self) -> None:
-        name = os.environ.get("BATTERY_PUBLISH")
+        name = os.environ.get(VARIABLE)
         self._path = Path(name) if name else None
         self._last = ""
         self._number = 0
@@ -37,3 +42,25 @@ class Publisher:
         part = self._path.with_suffix(".part")
         part.write_text(json.dumps({"number": self._number, **state}))
         part.replace(self._path)
+
+
+def shown_marks(marks: tuple[Mark, ...], scale: Scale) -> dict[str, Any]:
+    """Return discs and tracks in pixels, as they are seen."""
+    discs = []
+    tracks = []
+    for mark in marks:
+        if isinstance(mark, Disc):
+            x_px, y_px = scale.to_px(mark.x_mm, mark.y_mm)
+            discs.append(
+                {
+                    "x_px": round(x_px, 1),
+                    "y_px": round(y_px, 1),
+                    "r_px": round(scale.length_px(mark.r_mm), 1),
+                    "role": mark.role,
+                    "label": mark.label,
+                    "filled": mark.filled,
+                }
+            )
+        else:
+            tracks.append([[round(v, 1) for v in scale.to_px(*p)] for p in mark.points_mm])
+    return {"discs": discs, "tracks": tracks, "px_per_mm": round(scale.length_px(1.0), 4)}

@@ -1,4 +1,9 @@
-"""Pixels and millimetres: the one place where the screen's scale is applied."""
+"""Pixels and millimetres: the one place where the screen's scale is applied.
+
+A place in pixels is continuous: 0 is the left or upper edge of the drawing area, pixel `i`
+covers `i` to `i + 1`. A report that names pixel `i` is taken as its middle, so that left and
+right mirror each other exactly.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +12,7 @@ from dataclasses import dataclass
 from battery.recording import Screen
 
 GUESS_MM_PER_PX = 25.4 / 96  # the nominal pixel of desktop systems; a guess, and flagged as one
+HALF_PX = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +22,7 @@ class Scale:
     screen: Screen
 
     def to_px(self, x_mm: float, y_mm: float) -> tuple[float, float]:
-        """Pixel coordinates, from the top left corner."""
+        """Place in pixels, from the top left corner."""
         s = self.screen
         return (
             s.width_px / 2 + x_mm / s.mm_per_px_x,
@@ -24,12 +30,16 @@ class Scale:
         )
 
     def to_mm(self, x_px: float, y_px: float) -> tuple[float, float]:
-        """Millimetres from the centre."""
+        """Millimetres from the centre of a place in pixels."""
         s = self.screen
         return (
             (x_px - s.width_px / 2) * s.mm_per_px_x,
             (s.height_px / 2 - y_px) * s.mm_per_px_y,
         )
+
+    def pixel_to_mm(self, column: float, row: float) -> tuple[float, float]:
+        """Millimetres from the centre of the middle of the pixel that a report names."""
+        return self.to_mm(column + HALF_PX, row + HALF_PX)
 
     def length_px(self, length_mm: float) -> float:
         """Length in pixels along x; the axes of a panel differ by less than a percent."""
@@ -39,3 +49,25 @@ class Scale:
 def guessed_screen(width_px: int, height_px: int) -> Screen:
     """Return a screen of unknown size: 96 pixels to the inch, marked as a guess."""
     return Screen(width_px, height_px, GUESS_MM_PER_PX, GUESS_MM_PER_PX, "guess")
+
+
+def screen_of(
+    size_px: tuple[int, int],
+    desktop_px: tuple[int, int],
+    known: dict[tuple[int, int], Screen],
+) -> Screen:
+    """Return the drawing area's screen; a window shares the scale of its desktop.
+
+    Parameters
+    ----------
+    size_px : (width, height)
+        Size of the drawing area.
+    desktop_px : (width, height)
+        Size of the whole screen, the key of `known`.
+    known : dict of (width_px, height_px) to Screen
+        Screens that were measured on this machine.
+    """
+    measured = known.get(desktop_px)
+    if measured is None:
+        return guessed_screen(*size_px)
+    return Screen(*size_px, measured.mm_per_px_x, measured.mm_per_px_y, measured.scale_source)

@@ -1,57 +1,143 @@
 """Colours and forms of the stage as data, so that contrast can be computed.
 
-A role is never told by colour alone: every role has a form of its own beside it.
+A role is never told by colour alone: every role has a form of its own beside it. The theme is
+a condition of the test, so its name is kept in every record.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 from tasks.contract import Role
 
 Colour = tuple[int, int, int]
-Form = Literal["solid", "ring", "double ring", "dotted centre", "cross"]
+Form = Literal[
+    "thin ring",
+    "ring",
+    "double ring",
+    "broad ring",
+    "dotted ring",
+    "disc",
+    "shaded disc",
+    "diamond",
+]
 
-BACKGROUND: Colour = (16, 20, 26)
-TEXT: Colour = (238, 240, 236)
-QUIET: Colour = (176, 184, 190)
-BUTTON: Colour = (38, 50, 64)
-BUTTON_EDGE: Colour = (150, 178, 204)
-STOP: Colour = (122, 34, 30)
+TEXT_CONTRAST = 7.0  # WCAG 2.2, 1.4.6 (AAA), text
+MARK_CONTRAST = 4.5  # above WCAG 2.2, 1.4.11 (AA), which asks 3 of graphics
 
-
-@dataclass(frozen=True, slots=True)
-class Look:
-    """How a role is drawn."""
-
-    colour: Colour
-    form: Form
-
-
-LOOKS: Mapping[Role, Look] = {
-    "idle": Look((134, 146, 156), "ring"),
-    "target": Look((134, 196, 230), "ring"),
-    "go": Look((238, 214, 92), "solid"),
-    "home": Look((134, 196, 230), "double ring"),
-    "held": Look((112, 206, 160), "dotted centre"),
-    "done": Look((120, 150, 170), "solid"),
-    "wrong": Look((236, 140, 92), "cross"),
-    "chip": Look((238, 214, 92), "double ring"),
-    "track": Look((120, 136, 150), "solid"),
+FORMS: Mapping[Role, Form] = {
+    "idle": "thin ring",
+    "target": "ring",
+    "go": "disc",
+    "home": "double ring",
+    "held": "broad ring",
+    "done": "shaded disc",
+    "wrong": "diamond",
+    "chip": "dotted ring",
+    "track": "disc",
 }
 
 
+@dataclass(frozen=True, slots=True)
+class Theme:
+    """Colours of everything that is drawn.
+
+    Parameters
+    ----------
+    background, text, quiet : colour
+        Of all pages; `quiet` is for words beside the main ones.
+    panel, edge : colour
+        Ground and outline of a button.
+    main, on_main : colour
+        Ground and words of the button that leads on.
+    stop, on_stop : colour
+        Ground and words of Stop.
+    shade : colour
+        Inside of a disc that is done.
+    finger : colour
+        The finger of a demonstration.
+    roles : mapping of role to colour
+    """
+
+    name: str
+    background: Colour
+    text: Colour
+    quiet: Colour
+    panel: Colour
+    edge: Colour
+    main: Colour
+    on_main: Colour
+    stop: Colour
+    on_stop: Colour
+    shade: Colour
+    finger: Colour
+    roles: Mapping[Role, Colour]
+
+    def text_pairs(self) -> Iterator[tuple[str, Colour, Colour]]:
+        """Every pair of words and ground that occurs."""
+        yield "text", self.text, self.background
+        yield "quiet", self.quiet, self.background
+        yield "button", self.text, self.panel
+        yield "main button", self.on_main, self.main
+        yield "stop", self.on_stop, self.stop
+        yield "label in a ring", self.text, self.background
+        yield "label in a shaded disc", self.text, self.shade
+        for role in ("go", "wrong", "chip"):
+            yield f"label in {role}", self.background, self.roles[role]
+
+    def mark_pairs(self) -> Iterator[tuple[str, Colour, Colour]]:
+        """Every pair of mark and ground that occurs."""
+        for role, colour in self.roles.items():
+            yield role, colour, self.background
+        yield "finger", self.finger, self.background
+        yield "edge of a button", self.edge, self.background
+        yield "main button", self.main, self.background
+
+
+DARK = Theme(
+    name="dark",
+    background=(15, 19, 24),
+    text=(236, 238, 234),
+    quiet=(170, 180, 184),
+    panel=(34, 44, 54),
+    edge=(128, 150, 164),
+    main=(142, 204, 182),
+    on_main=(12, 22, 22),
+    stop=(116, 32, 34),
+    on_stop=(250, 238, 234),
+    shade=(44, 62, 74),
+    finger=(250, 244, 230),
+    roles={
+        "idle": (134, 146, 154),
+        "target": (132, 192, 226),
+        "go": (238, 208, 96),
+        "home": (132, 192, 226),
+        "held": (126, 206, 166),
+        "done": (140, 166, 184),
+        "wrong": (238, 150, 104),
+        "chip": (238, 208, 96),
+        "track": (122, 138, 150),
+    },
+)
+THEMES: Mapping[str, Theme] = {theme.name: theme for theme in (DARK,)}
+
+
 def contrast(a: Colour, b: Colour) -> float:
-    """Contrast ratio of two colours, 1 to 21 (WCAG 2.2, relative luminance)."""
-    light, dark = sorted((_luminance(a), _luminance(b)), reverse=True)
+    """Contrast ratio of two colours, 1 to 21.
+
+    Source: W3C, Web Content Accessibility Guidelines 2.2, "contrast ratio" and "relative
+    luminance".
+    """
+    light, dark = sorted((luminance(a), luminance(b)), reverse=True)
     return (light + 0.05) / (dark + 0.05)
 
 
-def _luminance(colour: Colour) -> float:
-    linear = [
+def luminance(colour: Colour) -> float:
+    """Relative luminance of an sRGB colour, 0 (black) to 1 (white); WCAG 2.2."""
+    red, green, blue = (
         c / 255 / 12.92 if c / 255 <= 0.04045 else ((c / 255 + 0.055) / 1.055) ** 2.4
         for c in colour
-    ]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+    )
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue

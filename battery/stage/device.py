@@ -1,0 +1,69 @@
+"""What this machine knows about itself: its alias and the screens measured on it."""
+
+from __future__ import annotations
+
+import json
+import random
+from dataclasses import asdict
+from pathlib import Path
+
+import platformdirs
+
+from battery.errors import StoreError
+from battery.people import CODE_ALPHABET
+from battery.recording import Screen
+from battery.store import Store
+
+DEVICE_FILE = "device.json"
+Screens = dict[tuple[int, int], Screen]
+
+
+def device_path(store: Store) -> Path:
+    """Return the file that knows this machine; beside the store if that is on this machine."""
+    folder = store.folder or platformdirs.user_data_path(
+        "coordination-battery", appauthor=False
+    )
+    return folder / DEVICE_FILE
+
+
+def load_device(store: Store) -> tuple[str, Screens]:
+    """Return this machine's alias, made at random once, and the screens measured on it.
+
+    Raises
+    ------
+    StoreError
+        If the file cannot be read or made.
+    """
+    path = device_path(store)
+    try:
+        if path.is_file():
+            values = json.loads(path.read_text(encoding="utf-8"))
+            screens = [Screen(**screen) for screen in values["screens"]]
+            return values["alias"], {(s.width_px, s.height_px): s for s in screens}
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        msg = f"'{path}' cannot be read ({error}); move it away and measure the screen again"
+        raise StoreError(msg) from error
+    letters = random.SystemRandom().choices(CODE_ALPHABET, k=4)
+    alias = "T-" + "".join(letters)
+    save_device(store, alias, {})
+    return alias, {}
+
+
+def save_device(store: Store, alias: str, screens: Screens) -> None:
+    """Write this machine's file, all or nothing.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be written.
+    """
+    path = device_path(store)
+    values = {"alias": alias, "screens": [asdict(s) for s in screens.values()]}
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part = path.with_suffix(".part")
+        part.write_text(json.dumps(values, indent=1), encoding="utf-8")
+        part.replace(path)
+    except OSError as error:
+        msg = f"cannot write '{path}': {error.strerror or error}; nothing was changed"
+        raise StoreError(msg) from error
