@@ -170,23 +170,28 @@ def fresh_seed(
 ) -> tuple[int, Any, str]:
     """Draw a layout this person has not met.
 
-    A task that has few layouts (slide: which side comes first) repeats one of them once all
-    are met; there is nothing to be learned by heart in it.
-
     Returns
     -------
     seed : int
     settings : the task's settings
     layout_hash : str
         Of the settings; add it to the used ones.
+
+    Raises
+    ------
+    PlanError
+        If none was found: the task has too few layouts.
     """
     for _ in range(LAYOUT_TRIES):
         seed = random_source.randrange(SEED_LIMIT)
         settings = block.settings(seed)
         layout_hash = short_hash(settings_to_dict(settings))
         if layout_hash not in used_hashes:
-            break
-    return seed, settings, layout_hash
+            return seed, settings, layout_hash
+    msg = (
+        f"no layout of {block.task} left that this person has not met, in {LAYOUT_TRIES} draws"
+    )
+    raise PlanError(msg)
 
 
 def check_fits(plan: Plan, screen: Screen) -> None:

@@ -107,11 +107,24 @@ def test_plans_fit_a_ten_inch_tablet_and_not_a_phone():
             check_fits(plan, phone)
 
 
-def test_a_task_of_few_layouts_repeats_one_when_all_are_met():
-    """Slide draws only which side comes first; the draw must still come to an end."""
-    block = next(b for b in planned_blocks(STANDARD, "right") if b.task == "slide")
+class _Everything(set[str]):
+    """A set that has met everything."""
+
+    def __contains__(self, _item: object) -> bool:
+        return True
+
+
+def test_a_task_without_new_layouts_is_an_error_and_no_endless_loop():
+    block = planned_blocks(STANDARD, "right")[1]
+    with pytest.raises(PlanError, match="no layout of tapping left"):
+        fresh_seed(block, _Everything(), random.Random(7))
+
+
+@pytest.mark.parametrize("block", planned_blocks(STANDARD, "right")[::2], ids=lambda b: b.task)
+def test_no_task_runs_out_of_layouts(block):
+    """The same draws again and again: each time the next one that is new is taken."""
     used: set[str] = set()
-    for visit in range(6):
-        _, _, layout_hash = fresh_seed(block, used, random.Random(visit))
+    for _ in range(30):
+        _, _, layout_hash = fresh_seed(block, used, random.Random(7))
+        assert layout_hash not in used
         used.add(layout_hash)
-    assert len(used) == 2
