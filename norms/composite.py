@@ -1,7 +1,7 @@
 """One number a hand and visit: the tasks' primary measures together, fixed in advance.
 
 Errors of different tasks only partly go together, a change of the hand mostly does. The
-composite therefore finds far smaller changes than any single measure (`docs/verdict-rule.md`),
+composite therefore finds far smaller changes than any single measure (`norms/verdict-rule.md`),
 at the same share of false verdicts. It is judged like one more measure, on the log scale, lower
 being better.
 """
