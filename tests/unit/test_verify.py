@@ -3,6 +3,7 @@
 import hashlib
 import json
 import sqlite3
+from dataclasses import replace
 
 import pytest
 
@@ -15,6 +16,7 @@ from battery.store import Store
 from battery.store.codec import to_parquet
 from battery.store.opening import FILE_NAME
 from battery.verify import verify
+from tasks.registry import TASKS
 from tests import clinic as made_up
 from tests import store_kit as kit
 
@@ -148,20 +150,23 @@ def test_a_running_block_is_counted_and_left_alone(own_clinic):
     assert "1 still running" in found.summary()
 
 
-@pytest.mark.parametrize("number", range(8))
+def another(model, number):
+    """Header of one more block like `model` in the same visit."""
+    return replace(model.header, block_id=kit.identifier(f"another {number}"), index=number)
+
+
 @pytest.mark.parametrize("n_puts", [0, 1, 5, 9])
-def test_a_cut_off_block_of_any_task_replays_to_its_events(own_clinic, number, n_puts):
+def test_a_cut_off_block_of_any_task_replays_to_its_events(own_clinic, n_puts):
     """What a kill leaves holds together: the events are those of the samples there are."""
     with Store.open(own_clinic) as store:
         visit = store.visits("K7QF")[0].header
-        model = store.blocks(visit.visit_id)[number].header
-        header = kit.block_header(
-            visit, 700, task=model.task, settings=model.settings, layout_hash=model.layout_hash
-        )
-        sink = store.begin_block(header)
-        run_block(header, Simulated(Truth(), seed=3), made_up.OnlyPuts(sink, n_puts))
-        sink.stop()
-        assert store.recover() == [header.block_id]
+        headers = [another(m, 700 + n) for n, m in enumerate(store.blocks(visit.visit_id))]
+        assert {header.task for header in headers} == set(TASKS)
+        for header in headers:
+            sink = store.begin_block(header)
+            run_block(header, Simulated(Truth(), seed=3), made_up.OnlyPuts(sink, n_puts))
+            sink.stop()
+        assert set(store.recover()) == {header.block_id for header in headers}
         assert verify(store).findings == ()
 
 
@@ -178,10 +183,7 @@ def test_a_block_without_a_contact_replays_to_its_events(own_clinic, n_ticks):
     with Store.open(own_clinic) as store:
         visit = store.visits("K7QF")[0].header
         for number, model in enumerate(store.blocks(visit.visit_id)):
-            header = kit.block_header(
-                visit, 700 + number, task=model.header.task, settings=model.header.settings,
-                layout_hash=model.header.layout_hash,
-            )  # fmt: skip
+            header = another(model, 700 + number)
             run_block(header, StopAtOnce(), store.begin_block(header))
         assert verify(store).findings == ()
 
