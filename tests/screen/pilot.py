@@ -1,0 +1,141 @@
+"""Pages and blocks without a display: a clock that is told, a scripted hand.
+
+The window is the program's own on the toolkit's `dummy` driver. Only its reader and its clock
+are exchanged, so nothing waits and everything that is drawn is really drawn.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterator, Sequence
+
+import battery.stage  # noqa: F401  # sets the toolkit's environment
+from battery.recording import Block, Screen, contacts
+from battery.stage.pointer import Key, Read, Report
+from battery.stage.window import Window
+
+STEP_NS = 1_000_000
+TABLETS = {  # width, height in pixels, pixels a mm
+    "1280x800": (1280, 800, 5.88),
+    "1920x1200": (1920, 1200, 8.82),
+}
+
+
+class Clock:
+    """Time that moves when it is told to."""
+
+    def __init__(self) -> None:
+        self.now = 1_000_000_000
+
+    def __call__(self) -> int:
+        return self.now
+
+
+def tablet(name: str) -> Screen:
+    """A ten-inch panel of that many pixels."""
+    width_px, height_px, px_per_mm = TABLETS[name]
+    return Screen(width_px, height_px, 1 / px_per_mm, 1 / px_per_mm, "ruler")
+
+
+@contextlib.contextmanager
+def open_window(monkeypatch, screen: Screen) -> Iterator[tuple[Window, Clock]]:
+    """A window of that screen's size with a clock that is told."""
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+    monkeypatch.setenv("SDL_AUDIODRIVER", "dummy")
+    clock = Clock()
+    size_px = (screen.width_px, screen.height_px)
+    with Window(windowed=True, known={}, now_ns=clock, size_px=size_px) as window:
+        window.screen = screen
+        window.scale = type(window.scale)(screen)
+        yield window, clock
+
+
+class Scripted:
+    """A reader that gives out what a script says, each at its time."""
+
+    def __init__(self, clock: Clock, script: Sequence[tuple[int, Read]] = ()) -> None:
+        self.clock = clock
+        self.script = list(script)
+        self.forgotten = 0
+
+    def drain(self) -> list[Read]:
+        due = [read for t_ns, read in self.script if t_ns <= self.clock.now]
+        self.script = [row for row in self.script if row[0] > self.clock.now]
+        return due
+
+    def rest(self, until_ns: int) -> None:
+        following = min((t_ns for t_ns, _ in self.script), default=until_ns)
+        self.clock.now = max(self.clock.now + STEP_NS // 10, min(until_ns, following))
+
+    def forget(self) -> None:
+        self.forgotten += 1
+
+
+class Replayed(Scripted):
+    """A reader that gives out a block's samples, from the moment it is first asked."""
+
+    def __init__(self, clock: Clock, block: Block) -> None:
+        super().__init__(clock)
+        self._moves = contacts(block.samples)
+
+    def forget(self) -> None:
+        zero_ns = self.clock.now
+        self.script = [
+            (
+                zero_ns + move.t_ns,
+                Report(zero_ns + move.t_ns, 0, move.kind, move.x_mm, move.y_mm, move.pointer),
+            )
+            for move in self._moves
+        ]
+
+
+class Pilot(Scripted):
+    """A finger that presses the button somebody chooses, from what the page publishes.
+
+    Parameters
+    ----------
+    choose : callable
+        Gets the published state of a page and returns the key of a button; None waits. It is
+        asked once for every new state with something to press.
+    """
+
+    on = True
+    settle_ns = 400_000_000
+    hold_ns = 90_000_000
+
+    def __init__(self, window: Window, clock: Clock, choose: Callable[[dict], str | None]):
+        super().__init__(clock)
+        self._window = window
+        self._choose = choose
+        self.states: list[dict] = []
+        window.reader = self
+        window.publisher = self  # type: ignore[assignment]
+
+    def show(self, state: dict) -> None:
+        """Take the state a page publishes and plan the press."""
+        self.states.append(state)
+        key = self._choose(state) if state["buttons"] and not state["running"] else None
+        if key is not None:
+            self.press(state, key, self.clock.now + self.settle_ns)
+
+    def press(self, state: dict, key: str, at_ns: int, pointer: int = 1) -> None:
+        """Put a finger on the middle of a button and lift it again."""
+        rect = next(b["rect_px"] for b in state["buttons"] if b["key"] == key)
+        x_mm, y_mm = self.middle_mm(rect)
+        self.script += [
+            (at_ns, Report(at_ns, 0, "down", x_mm, y_mm, pointer)),
+            (at_ns + self.hold_ns, Report(at_ns + self.hold_ns, 0, "up", x_mm, y_mm, pointer)),
+        ]
+
+    def middle_mm(self, rect) -> tuple[float, float]:
+        """The middle of a rectangle on the glass; it must lie on the screen."""
+        left, top, width, height = rect
+        screen = self._window.screen
+        assert 0 <= left <= left + width <= screen.width_px, "off the screen"
+        assert 0 <= top <= top + height <= screen.height_px, "off the screen"
+        return self._window.scale.to_mm(left + width / 2, top + height / 2)
+
+
+def any_key(at_ns: int) -> tuple[int, Read]:
+    """A key pressed at that time."""
+    return at_ns, Key("a")

@@ -1,0 +1,152 @@
+"""Scatter: own, pooled, moderated, and how much weeks depend on each other."""
+
+import math
+
+import numpy as np
+import pytest
+
+from norms import scatter
+from norms.autocorrelation import (
+    LEAST_SERIES_DF,
+    autocorrelation,
+    baseline_factors,
+    correlation,
+    free_of_slow_change,
+    pooled_autocorrelation,
+)
+from norms.scatter import Prior, fit_prior, inverse_trigamma, moderate, pool, transform
+
+
+def test_inverse_trigamma_of_known_values():
+    """trigamma(1) = pi²/6, trigamma(1/2) = pi²/2 (Abramowitz & Stegun 1964, 6.4.2, 6.4.4)."""
+    got = inverse_trigamma([math.pi**2 / 6, math.pi**2 / 2])
+    np.testing.assert_allclose(got, [1, 0.5], rtol=1e-10)
+
+
+def test_fewer_than_three_people_are_nobody_to_pool():
+    assert pool([[1, 2, 3, 4], [2, 3, 2, 3]], log_scale=False) is None
+    assert pool([[1, 2, 3, 4], [2, 3, 2, 3], [5]], log_scale=False) is None
+    assert pool([[1, 2, 3, 4], [2, 3, 2, 3], [5, 6]], log_scale=False) is not None
+
+
+def test_people_whose_visits_do_not_differ_at_all_are_nobody_to_pool():
+    assert pool([[1, 1, 1, 1]] * 5, log_scale=False) is None
+
+
+def test_one_person_without_scatter_neither_breaks_nor_vanishes():
+    groups = [[1, 2, 3, 4], [2, 3, 2, 3.5], [5, 6, 7, 5], [4, 4, 4, 4]]
+    prior = pool(groups, log_scale=False)
+    assert prior.n_people == 4
+    assert 0 < prior.variance < pool(groups[:3], log_scale=False).variance
+
+
+def test_what_stands_behind_a_prior_is_counted():
+    prior = pool([[1, 2], [2, 3, 4], [5, 6, 7, 9], [8]], log_scale=False)
+    assert (prior.n_people, prior.n_visits) == (3, 9)
+
+
+def test_a_log_of_zero_is_refused():
+    with pytest.raises(ValueError, match="must be above 0"):
+        transform([1.0, 0.0], log_scale=True)
+
+
+def test_with_one_scatter_for_all_the_own_counts_for_little():
+    """Standard deviation 1 for everybody: 200 people give it, worth many degrees of freedom."""
+    visits = np.random.default_rng(1).standard_normal((200, 4))
+    variance, df = fit_prior(visits.var(axis=1, ddof=1), 3.0)
+    assert variance == pytest.approx(1, rel=0.1)
+    assert df > 30
+
+
+def test_the_guess_rules_small_clinics_and_fades_in_large_ones():
+    """Three equal variances alone would say that people never differ."""
+    same = np.full(3, 1.0)
+    _, plain = fit_prior(same, 3.0, guess_weight=0)
+    _, guessed = fit_prior(same, 3.0)
+    assert plain > 1000
+    assert guessed < 15
+    _, many = fit_prior(np.full(3000, 1.0), 3.0)
+    assert many > 1000
+
+
+def test_moderated_scatter_solved_by_hand():
+    """d0 = 6, d = 3, n = 10: variance (6·1 + 3·4)/9 = 2, 1/df = 1/9 + (2/3)²(1/3 + 1/6)/10."""
+    variance, df = moderate(4.0, 3.0, 1.0, 6.0, 10)
+    assert float(variance) == pytest.approx(2)
+    assert 1 / float(df) == pytest.approx(1 / 9 + 4 / 9 * 0.5 / 10)
+
+
+def test_the_delta_method_agrees_with_the_spread_of_the_moderated_variance():
+    """Relative variance of an estimate of variance is 2/df; here found by drawing.
+
+    Prior known to be worth 8: what is drawn is its variance from n people's logarithms.
+    """
+    generator = np.random.default_rng(3)
+    n, d, d0 = 12, 3.0, 8.0
+    truth = d0 / generator.chisquare(d0, (40_000, n))
+    own = truth * generator.chisquare(d, truth.shape) / d
+    logs = np.log(own).mean(axis=1)
+    centre = np.exp(logs - logs.mean())  # unbiased on the log scale, spread as estimated
+    moderated = (d0 * centre + d * own[:, 0]) / (d0 + d)
+    error = np.log(moderated / truth[:, 0])
+    _, df = moderate(1.0, d, 1.0, d0, n)
+    # log of a scaled chi-squared of df degrees of freedom has variance trigamma(df/2).
+    implied = 2 * float(inverse_trigamma(error.var()))
+    assert implied == pytest.approx(float(df), rel=0.12)
+
+
+def test_factors_of_a_dependent_baseline_solved_by_hand():
+    """Two visits correlated r: mean has variance (1 + r)/2, sample variance expects 1 - r."""
+    assert baseline_factors(2, 0.4) == pytest.approx((0.6, 0.7))
+    assert baseline_factors(5, 0.0) == pytest.approx((1, 0.2))
+
+
+def test_a_line_or_a_parabola_is_no_scatter():
+    for n in (4, 6, 9, 10, 20):
+        t = np.arange(n)
+        degree = 0 if n < 6 else 1 if n < 10 else 2
+        np.testing.assert_allclose(free_of_slow_change(n) @ (3 - 2 * t**degree), 0, atol=1e-9)
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.2, 0.4, 0.6])
+@pytest.mark.parametrize("n_visits", [4, 8, 16])
+def test_autocorrelation_is_recovered_from_many_people(rho, n_visits):
+    generator = np.random.default_rng(5)
+    half = np.linalg.cholesky(correlation(n_visits, rho))
+    sd = np.sqrt(8 / generator.chisquare(8, (3000, 1)))
+    slow = np.linspace(0, -3, n_visits) if n_visits >= 6 else 0
+    visits = sd * (generator.standard_normal((3000, n_visits)) @ half.T + slow)
+    assert float(pooled_autocorrelation([visits])) == pytest.approx(rho, abs=0.03)
+
+
+def test_series_of_different_lengths_are_put_together():
+    generator = np.random.default_rng(6)
+    series = []
+    for n in (4, 5, 7, 9, 12, 16) * 150:
+        half = np.linalg.cholesky(correlation(n, 0.4))
+        series.append(half @ generator.standard_normal(n))
+    assert autocorrelation(series) == pytest.approx(0.4, abs=0.06)
+
+
+def test_autocorrelation_is_0_where_little_is_known_or_weeks_alternate():
+    alternating = np.tile([1.0, -1.0], 8)
+    assert autocorrelation([alternating] * 20) == 0
+    assert autocorrelation([np.array([1.0, 2.0, 1.0])] * 100) == 0
+    rising = np.array([1.0, 1.1, 0.9, 1.3, 2.0, 2.2, 1.8, 1.0, 0.8])  # 7 degrees of freedom
+    assert 7 * 4 < LEAST_SERIES_DF <= 7 * 5  # a line is freed of 9 visits
+    assert autocorrelation([rising] * 4) == 0
+    assert autocorrelation([rising] * 5) > 0
+
+
+def test_a_pooled_autocorrelation_widens_the_band():
+    generator = np.random.default_rng(8)
+    half = np.linalg.cholesky(correlation(16, 0.5))
+    people = [list(half @ generator.standard_normal(16)) for _ in range(40)]
+    prior = pool([p[:4] for p in people], log_scale=False, series=people)
+    assert prior.autocorrelation == pytest.approx(0.5, abs=0.2)
+    assert pool([p[:4] for p in people], log_scale=False).autocorrelation == 0
+
+
+def test_a_prior_is_plain_values():
+    assert Prior(1.0, 2.0, 3, 12) == Prior(variance=1.0, df=2.0, n_people=3, n_visits=12)
+    assert scatter.LEAST_PEOPLE == 3
