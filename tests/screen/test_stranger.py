@@ -21,6 +21,11 @@ def enrolled(tmp_path):
     return done.stdout.splitlines()[0]
 
 
+def to_the_first_block(stranger):
+    while not stranger.published.now()["running"]:
+        stranger.press("go")
+
+
 @pytest.mark.timeout(600)
 def test_a_stranger_completes_a_short_visit_with_all_four_tasks(tmp_path, enrolled):
     with virtual_screen() as display:
@@ -57,14 +62,12 @@ def test_stop_is_one_tap_and_the_visit_can_go_on(tmp_path, enrolled):
         arguments = ("visit", enrolled, "--plan", "short", "--windowed")
         with program(display, tmp_path, *arguments) as (process, published):
             stranger = Stranger(pointer, published)
-            for _ in range(5):
-                stranger.press("go")
-            published.wait(lambda s: s["running"])
+            to_the_first_block(stranger)
             stranger.press("stop")
             published.wait(lambda s: s["page"] == "stopped")
             stranger.press("go")
             state = published.wait(lambda s: s["page"] and s["page"] != "stopped")
-            assert state["page"] == "hand right"
+            assert state["page"].split()[0] in ("hand", "ready", "demonstration")
             process.kill()
         pointer.close()
     with Store.open(tmp_path / "home", write=False) as store:
@@ -80,9 +83,7 @@ def test_any_key_stops(tmp_path, enrolled):
         arguments = ("visit", enrolled, "--plan", "short", "--windowed")
         with program(display, tmp_path, *arguments) as (process, published):
             stranger = Stranger(pointer, published)
-            for _ in range(5):
-                stranger.press("go")
-            published.wait(lambda s: s["running"])
+            to_the_first_block(stranger)
             pointer.tell("key 65")  # the space bar
             published.wait(lambda s: s["page"] == "stopped")
             process.kill()
