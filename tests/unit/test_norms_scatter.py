@@ -116,7 +116,7 @@ def test_autocorrelation_is_recovered_from_many_people(rho, n_visits):
     sd = np.sqrt(8 / generator.chisquare(8, (3000, 1)))
     slow = np.linspace(0, -3, n_visits) if n_visits >= 6 else 0
     visits = sd * (generator.standard_normal((3000, n_visits)) @ half.T + slow)
-    assert float(pooled_autocorrelation([visits])) == pytest.approx(rho, abs=0.03)
+    assert float(pooled_autocorrelation([visits])) == pytest.approx(rho, abs=0.05)
 
 
 def test_series_of_different_lengths_are_put_together():
