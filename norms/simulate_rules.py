@@ -63,7 +63,7 @@ that is why the composite stands first, and why secondary measures get no verdic
 
 AFTER_LEARN = """
 A verdict "better" from learning alone is no error of measurement: the person did get better
-at the test. Two visits left out and four of baseline keep it near 5 % where learning is over
+at the test. Two visits left out and four of baseline keep it below 10 % where learning is over
 after six visits; slower learning is not told from change by any rule here, and a composite
 sees it as clearly as it sees change. The page therefore notes that learning may explain a
 change where the visits left out were worse than the baseline. In these figures the baseline
