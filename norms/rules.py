@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from norms.autocorrelation import pooled_autocorrelation
 from norms.limits import limits_of
-from norms.running import N_LOOKS, follow, running_mean
+from norms.running import N_LOOKS, ewma, follow, running_mean
 from norms.scatter import LEAST_PEOPLE, fit_prior, moderate
 
 Floats = NDArray[np.float64]
@@ -138,17 +138,14 @@ def cusum(slack: float) -> Rule:
     return rule
 
 
-def ewma(weight: float, *, growing: bool) -> Rule:
+def weighted(weight: float, *, growing: bool) -> Rule:
     """Return the exponentially weighted mean, against a flat or the usual growing limit."""
 
     def rule(z: Floats, n_baseline: int) -> Floats:
-        now, out = np.zeros(z.shape[:-1]), np.zeros_like(z)
-        for i in range(z.shape[-1]):
-            now = (1 - weight) * now + weight * z[..., i]
-            left = (1 - weight) ** (i + 1)
-            variance = weight / (2 - weight) * (1 - left**2) + (1 - left) ** 2 / n_baseline
-            out[..., i] = now / np.sqrt(variance) if growing else now
-        return out
+        mean = ewma(z, start=0.0, weight=weight)
+        left = (1 - weight) ** np.arange(1, z.shape[-1] + 1)
+        variance = weight / (2 - weight) * (1 - left**2) + (1 - left) ** 2 / n_baseline
+        return mean / np.sqrt(variance) if growing else mean
 
     return rule
 
@@ -196,9 +193,9 @@ OTHERS: Mapping[str, Rule] = {
     "CUSUM, slack 0.5 SD": cusum(0.5),
     "mixture of lasting shifts (e-value)": mixture(1.0),
     "mixture of even growth (e-value)": ramp_mixture(3.0),
-    "running mean, 0.3, growing limit": ewma(0.3, growing=True),
-    "running mean, 0.3, flat limit": ewma(0.3, growing=False),
-    "running mean, 0.2, flat limit": ewma(0.2, growing=False),
+    "running mean, 0.3, growing limit": weighted(0.3, growing=True),
+    "running mean, 0.3, flat limit": weighted(0.3, growing=False),
+    "running mean, 0.2, flat limit": weighted(0.2, growing=False),
 }
 
 

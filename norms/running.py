@@ -28,18 +28,44 @@ def running_mean(changes: Floats) -> Floats:
     Returns
     -------
     ndarray, shape (..., n_visits)
-        Exponentially weighted moving average [1]_ after each visit. It starts at 0, so that
-        few visits move it little: divide by `weight_so_far` for a mean.
+        After each visit. It starts at 0, so that few visits move it little: divide by
+        `weight_so_far` for a mean.
+    """
+    return ewma(changes, start=0.0, weight=NEWEST_WEIGHT)
+
+
+def ewma(values: Floats, *, start: float, weight: float) -> Floats:
+    """Return the exponentially weighted moving average after each visit.
+
+    Parameters
+    ----------
+    values : ndarray, shape (..., n_visits)
+    start : float
+        Where it stands before the first.
+    weight : float
+        Of the newest, above 0 and at most 1.
+
+    Returns
+    -------
+    ndarray, shape (..., n_visits)
+
+    Raises
+    ------
+    ValueError
+        If the weight is out of its range.
 
     References
     ----------
     .. [1] Roberts SW (1959). Control chart tests based on geometric moving averages.
        Technometrics 1:239-250.
     """
-    out = np.empty_like(changes, dtype=np.float64)
-    now = np.zeros(changes.shape[:-1])
-    for i in range(changes.shape[-1]):
-        now = (1 - NEWEST_WEIGHT) * now + NEWEST_WEIGHT * changes[..., i]
+    if not 0 < weight <= 1:
+        msg = f"{weight=} must be above 0 and at most 1"
+        raise ValueError(msg)
+    out = np.empty_like(values, dtype=np.float64)
+    now = np.full(values.shape[:-1], float(start))
+    for i in range(values.shape[-1]):
+        now = (1 - weight) * now + weight * values[..., i]
         out[..., i] = now
     return out
 
