@@ -88,14 +88,15 @@ class VisitFlow:
     def _begun(self) -> Page:
         visit = self.visit = self._begin()
         self._parts = sum(block.phase == "test" for block in visit.todo)
-        if not visit.resumed:
-            return self._stop_now()
+        return self._again() if visit.resumed else self._stop_now()
+
+    def _again(self) -> Page:
         return self._text(
             "again",
             texts.AGAIN_TITLE,
             texts.AGAIN_LINES,
             (Button("go", texts.GO_ON, "right"),),
-            self._or_stop(self._stop_now),
+            self._or_stop(self._stop_now, back=self._again),
         )
 
     def _stop_now(self) -> Page:
@@ -104,7 +105,7 @@ class VisitFlow:
             texts.STOP_NOW_TITLE,
             texts.STOP_NOW_LINES,
             (Button("go", texts.GO_ON, "right"),),
-            self._or_stop(self._emergency),
+            self._or_stop(self._emergency, back=self._stop_now),
         )
 
     def _emergency(self) -> Page:
@@ -113,7 +114,7 @@ class VisitFlow:
             texts.EMERGENCY_TITLE,
             texts.EMERGENCY_LINES,
             (Button("go", texts.GO_ON, "right"),),
-            self._or_stop(self._next),
+            self._or_stop(self._next, back=self._emergency),
         )
 
     @property
@@ -206,8 +207,20 @@ class VisitFlow:
             wait_s=self._rest_s if wait_s is None else wait_s,
         )
 
-    def _stopped(self, planned: PlannedBlock | None = None) -> Page:
-        """After a stop: try the part again once, go on with the next one, or end."""
+    def _stopped(
+        self,
+        planned: PlannedBlock | None = None,
+        back: Callable[[], Page] | None = None,
+    ) -> Page:
+        """After a stop: try the part again once, go on with the next one, or end.
+
+        Parameters
+        ----------
+        planned : PlannedBlock or None
+            The block that was broken off; None when it was a page.
+        back : callable, optional
+            Where going on leads; by default to the next block's pages.
+        """
         visit = self.visit
         end = Button("end", texts.END, "left", main=False)
         if planned is None or visit is None:
@@ -224,7 +237,7 @@ class VisitFlow:
         def after(key: str) -> Page | None:
             if key == "next" and planned is not None:
                 self._leave_out(planned)
-            return self._ended() if key == "end" else self._next()
+            return self._ended() if key == "end" else (back or self._next)()
 
         return self._text(
             "stopped",
@@ -263,8 +276,10 @@ class VisitFlow:
             stop=False,
         )
 
-    def _or_stop(self, page: Callable[[], Page]) -> Callable[[str], Page | None]:
-        return lambda key: self._stopped() if key == "stop" else page()
+    def _or_stop(
+        self, page: Callable[[], Page], *, back: Callable[[], Page] | None = None
+    ) -> Callable[[str], Page | None]:
+        return lambda key: self._stopped(back=back) if key == "stop" else page()
 
     def _text(
         self,

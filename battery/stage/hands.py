@@ -61,7 +61,7 @@ def hand_picture(canvas: Canvas, hand: Hand, height_px: int, *, lit: bool) -> py
         _shape(large, unit, theme.text, 0.0)
         for _, tip, wide in FINGERS:
             pygame.draw.circle(
-                large, theme.quiet, (tip[0] * unit, tip[1] * unit), NAIL * wide * unit / 2
+                large, theme.shade, (tip[0] * unit, tip[1] * unit), NAIL * wide * unit / 2
             )
         cuff = pygame.Rect(*(round(v * unit) for v in (37, 88, 32, 11)))
         pygame.draw.rect(large, theme.main, cuff, border_radius=round(3 * unit))

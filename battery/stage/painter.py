@@ -13,7 +13,7 @@ import pygame
 
 from battery.stage.lettering import Lettering
 from battery.stage.scale import Scale
-from battery.stage.theme import FORMS, Colour, Form, Theme
+from battery.stage.theme import FORMS, SOLID, Colour, Form, Theme
 from tasks.contract import Disc, Line, Mark, Role
 
 OVERSAMPLE = 4
@@ -122,11 +122,11 @@ class Painter:
             thin_px=max(LEAST_PX, self._scale.length_px(THIN_MM)) * OVERSAMPLE,
             ring_px=max(LEAST_PX, self._scale.length_px(RING_MM)) * OVERSAMPLE,
         )
-        pen.form(FORMS[role], self._theme.shade, filled=filled)
+        pen.form(FORMS[role], self._theme.background, filled=filled)
         return pygame.transform.smoothscale(large, (size, size))
 
     def _label(self, disc: Disc) -> pygame.Surface:
-        solid = disc.filled and FORMS[disc.role] in ("disc", "diamond", "dotted ring")
+        solid = disc.filled and FORMS[disc.role] in SOLID
         colour = self._theme.background if solid else self._theme.text
         key = (disc.label, disc.r_mm, colour)
         if key not in self._labels:
@@ -156,17 +156,17 @@ class _Pen:
         self._thin_px = thin_px
         self._ring_px = ring_px
 
-    def form(self, form: Form, shade: Colour, *, filled: bool) -> None:
-        """Draw `form`; unfilled, only its outline."""
+    def form(self, form: Form, ground: Colour, *, filled: bool) -> None:
+        """Draw `form`; a solid one that is not filled is only its outline."""
         r_px, ring_px = self._r_px, self._ring_px
         if form == "diamond":
             self._diamond(0 if filled else ring_px)
             return
-        if form == "disc":
+        if form in SOLID:
             self._round(r_px, 0 if filled else ring_px)
+            if form == "ringed disc" and filled:
+                self._round(0.86 * r_px, 0.12 * r_px, ground)
             return
-        if form == "shaded disc" and filled:
-            self._round(r_px, 0, shade)
         self._round(
             r_px,
             {"thin ring": self._thin_px, "broad ring": 0.42 * r_px}.get(form, ring_px),

@@ -20,7 +20,7 @@ Form = Literal[
     "broad ring",
     "dotted ring",
     "disc",
-    "shaded disc",
+    "ringed disc",
     "diamond",
 ]
 
@@ -33,11 +33,17 @@ FORMS: Mapping[Role, Form] = {
     "go": "disc",
     "home": "double ring",
     "held": "broad ring",
-    "done": "shaded disc",
+    "done": "ringed disc",
     "wrong": "diamond",
     "chip": "dotted ring",
     "track": "disc",
 }
+
+
+SOLID: frozenset[Form] = frozenset({"disc", "ringed disc", "diamond"})
+LABELS_IN_BACKGROUND = tuple(
+    role for role, form in FORMS.items() if form in SOLID and role != "track"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +61,7 @@ class Theme:
     stop, on_stop : colour
         Ground and words of Stop.
     shade : colour
-        Inside of a disc that is done.
+        Of the nails of a drawn hand.
     finger : colour
         The finger of a demonstration.
     roles : mapping of role to colour
@@ -83,8 +89,7 @@ class Theme:
         yield "main button", self.on_main, self.main
         yield "stop", self.on_stop, self.stop
         yield "label in a ring", self.text, self.background
-        yield "label in a shaded disc", self.text, self.shade
-        for role in ("go", "wrong", "chip"):
+        for role in LABELS_IN_BACKGROUND:
             yield f"label in {role}", self.background, self.roles[role]
 
     def mark_pairs(self) -> Iterator[tuple[str, Colour, Colour]]:
@@ -107,7 +112,7 @@ DARK = Theme(
     on_main=(12, 22, 22),
     stop=(116, 32, 34),
     on_stop=(250, 238, 234),
-    shade=(44, 62, 74),
+    shade=(170, 180, 184),
     finger=(250, 244, 230),
     roles={
         "idle": (134, 146, 154),

@@ -19,7 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
-from battery.recording import BlockHeader
+from battery.recording import KIND_CODES, BlockHeader
 from battery.runner import Run
 from tasks.contract import Disc, settings_to_dict
 from tasks.layout import PursuitOptions, SlideOptions, TappingOptions, TrailOptions
@@ -68,6 +68,18 @@ class Measured:
         self.span_s = time.perf_counter() - self.begun_s
 
 
+def when_drawn(run: Run, act) -> None:
+    """Do something once, after the first frame."""
+    keep = run.frame
+
+    def first(drawn_ns: int, flip_ns: int) -> None:
+        run.frame = keep
+        keep(drawn_ns, flip_ns)
+        act()
+
+    run.frame = first
+
+
 def say_ready(place_px) -> None:
     sys.stdout.write(json.dumps([round(v) for v in place_px]) + "\n")
     sys.stdout.flush()
@@ -81,15 +93,16 @@ def stage(task: str, path: Path) -> None:
     with Window(windowed=True, known={}) as window:
         run = new_run(task)
         source = LiveSource(window, hand="right", name="bench")
-        say_ready(press_place(run, window.scale))
+        when_drawn(run, lambda: say_ready(press_place(run, window.scale)))
         with Measured() as measured:
             source.play(run)
         block = run.block("stopped", "")
-        places = [window.scale.to_px(s["x_mm"], s["y_mm"]) for s in block.samples]
+        motion = block.samples[block.samples["kind"] == KIND_CODES["move"]]
+        places = [window.scale.to_px(s["x_mm"], s["y_mm"]) for s in motion]
         np.savez(
             path,
-            t_ns=block.samples["t_ns"] + source.begun_ns,
-            gap_ns=block.samples["stamp_gap_ns"],
+            t_ns=motion["t_ns"] + source.begun_ns,
+            gap_ns=motion["stamp_gap_ns"],
             px=np.floor(np.array(places).reshape(-1, 2)).astype(int),
             flip_ns=block.frames["flip_ns"] + source.begun_ns,
             cpu=measured.busy_s / measured.span_s,
@@ -107,12 +120,11 @@ def plain(task: str, path: Path) -> None:
 
     scale = Scale(Screen(1280, 800, GUESS_MM_PER_PX, GUESS_MM_PER_PX))
     run = new_run(task)
-    say_ready(press_place(run, scale))
+    when_drawn(run, lambda: say_ready(press_place(run, scale)))
     clock = pygame.time.Clock()
     read, flips = [], []
-    pressed = running = False
+    pressed, running = False, True
     begun_ns = time.perf_counter_ns()
-    running = True
     with Measured() as measured:
         while running:
             clock.tick(60)
@@ -129,6 +141,7 @@ def plain(task: str, path: Path) -> None:
                     pygame.draw.lines(screen, (120, 130, 140), False, points, 6)
             pygame.display.flip()
             flips.append(time.perf_counter_ns())
+            run.frame(now_ns, flips[-1] - begun_ns)
             for event in pygame.event.get():
                 t_ns = time.perf_counter_ns()
                 if event.type == pygame.MOUSEMOTION:

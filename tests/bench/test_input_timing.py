@@ -115,6 +115,7 @@ def figures(sent, read) -> Figures:
         gaps_ms.append(gap_ns / 1e6)
         inside.append(0 <= error_ms < gap_ns / 1e6 + TRANSIT_MS)
     flips_ns = read["flip_ns"]
+    flips_ns = flips_ns[(flips_ns >= sent[0, 0]) & (flips_ns <= sent[-1, 0])]
     return Figures(
         errors_ms=np.array(errors_ms),
         lost=len(sent) - len(errors_ms),

@@ -7,6 +7,8 @@ are exchanged, so nothing waits and everything that is drawn is really drawn.
 from __future__ import annotations
 
 import contextlib
+import heapq
+import itertools
 from collections.abc import Callable, Iterator, Sequence
 
 import battery.stage  # noqa: F401  # sets the toolkit's environment
@@ -55,16 +57,24 @@ class Scripted:
 
     def __init__(self, clock: Clock, script: Sequence[tuple[int, Read]] = ()) -> None:
         self.clock = clock
-        self.script = list(script)
         self.forgotten = 0
+        self._script: list[tuple[int, int, Read]] = []
+        self._order = itertools.count()
+        self.add(*script)
+
+    def add(self, *rows: tuple[int, Read]) -> None:
+        """Have something happen at a time."""
+        for t_ns, read in rows:
+            heapq.heappush(self._script, (t_ns, next(self._order), read))
 
     def drain(self) -> list[Read]:
-        due = [read for t_ns, read in self.script if t_ns <= self.clock.now]
-        self.script = [row for row in self.script if row[0] > self.clock.now]
+        due: list[Read] = []
+        while self._script and self._script[0][0] <= self.clock.now:
+            due.append(heapq.heappop(self._script)[2])
         return due
 
     def rest(self, until_ns: int) -> None:
-        following = min((t_ns for t_ns, _ in self.script), default=until_ns)
+        following = self._script[0][0] if self._script else until_ns
         self.clock.now = max(self.clock.now + STEP_NS // 10, min(until_ns, following))
 
     def forget(self) -> None:
@@ -80,13 +90,10 @@ class Replayed(Scripted):
 
     def forget(self) -> None:
         zero_ns = self.clock.now
-        self.script = [
-            (
-                zero_ns + move.t_ns,
-                Report(zero_ns + move.t_ns, 0, move.kind, move.x_mm, move.y_mm, move.pointer),
-            )
-            for move in self._moves
-        ]
+        for move in self._moves:
+            t_ns = zero_ns + move.t_ns
+            read = Report(t_ns, 0, move.kind, move.x_mm, move.y_mm, move.pointer)
+            self.add((t_ns, read))
 
 
 class Pilot(Scripted):
@@ -122,10 +129,11 @@ class Pilot(Scripted):
         """Put a finger on the middle of a button and lift it again."""
         rect = next(b["rect_px"] for b in state["buttons"] if b["key"] == key)
         x_mm, y_mm = self.middle_mm(rect)
-        self.script += [
+        up_ns = at_ns + self.hold_ns
+        self.add(
             (at_ns, Report(at_ns, 0, "down", x_mm, y_mm, pointer)),
-            (at_ns + self.hold_ns, Report(at_ns + self.hold_ns, 0, "up", x_mm, y_mm, pointer)),
-        ]
+            (up_ns, Report(up_ns, 0, "up", x_mm, y_mm, pointer)),
+        )
 
     def middle_mm(self, rect) -> tuple[float, float]:
         """The middle of a rectangle on the glass; it must lie on the screen."""

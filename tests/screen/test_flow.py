@@ -1,0 +1,297 @@
+"""The pages of a whole visit: order, sides, ways out, and that everything fits."""
+
+import random
+from datetime import datetime
+
+import pygame
+import pytest
+
+from battery.people import new_person
+from battery.plan import Plan, PlannedTask
+from battery.recording import Device
+from battery.simulate import TOUCH_60, Person, Truth
+from battery.stage import flow as flow_module
+from battery.stage.canvas import DEFAULT, LARGE
+from battery.stage.flow import VisitFlow
+from battery.stage.pages import run_pages
+from battery.store import Store
+from battery.visits import begin_visit
+from tests.screen.pilot import Pilot, open_window, tablet
+
+NOW = datetime.fromisoformat("2026-03-04T10:00:00+00:00")
+PLAN = Plan(
+    name="test",
+    tasks=(
+        PlannedTask(task="tapping", options={"duration_s": 5.0}),
+        PlannedTask(task="slide", options={"duration_s": 5.0}),
+        PlannedTask(task="pursuit", options={"predictable_s": 4.0, "unpredictable_s": 0.0}),
+        PlannedTask(task="trail", options={"kinds": ("numbers",), "n_nodes": 5}),
+    ),
+    rest_s=30.0,
+)
+BRIEF = PLAN.model_copy(update={"tasks": PLAN.tasks[:1]})
+
+
+class Clinic:
+    """A store with one person, and visits of theirs in a window."""
+
+    def __init__(self, store, window, clock, monkeypatch, plan=PLAN, *, large=False):
+        self.store = store
+        self.window = window
+        self.clock = clock
+        self.plan = plan
+        self.large = large
+        self.random = random.Random(8)
+        self.endings = []  # of the blocks to come; finished when there is none
+        self.person = new_person(
+            store, dominant_hand="right", affected_side="left", first_hand=None, now=NOW
+        )
+        clinic = self
+
+        class Source(flow_module.LiveSource):
+            def play(self, run):
+                if clinic.endings and (ending := clinic.endings.pop(0)) != "finished":
+                    return ending, "in a test"
+                return Person(Truth(), TOUCH_60, 3).play(run)
+
+        monkeypatch.setattr(flow_module, "LiveSource", Source)
+
+    def visit(self, choose):
+        """Do a visit; returns the published states of its pages."""
+        pilot = Pilot(self.window, self.clock, choose)
+        flow = VisitFlow(
+            self.window, code=self.person.code, today=NOW.date(),
+            begin=lambda: begin_visit(
+                self.store, self.person, self.plan, Device("T-TEST", self.window.screen),
+                wall=lambda: NOW, random_source=self.random,
+            ),
+            rest_s=self.plan.rest_s, large=self.large, seed=5,
+        )  # fmt: skip
+        run_pages(self.window, flow.first())
+        return pilot.states
+
+    def blocks(self):
+        visits = self.store.visits(self.person.code)
+        return [
+            record for visit in visits for record in self.store.blocks(visit.header.visit_id)
+        ]
+
+
+@pytest.fixture
+def store(tmp_path):
+    with Store.open(tmp_path / "home") as store:
+        yield store
+
+
+@pytest.fixture
+def clinic(store, headless, monkeypatch):
+    return Clinic(store, *headless, monkeypatch)
+
+
+def forward(state):
+    """What a person presses who just goes on."""
+    keys = [button["key"] for button in state["buttons"]]
+    return next((key for key in ("go", "next", "end") if key in keys), None)
+
+
+def names(states):
+    """The pages in order; a page that shows its buttons later is one page."""
+    seen = []
+    for state in states:
+        if not seen or seen[-1] != state["page"]:
+            seen.append(state["page"])
+    return seen
+
+
+PART = (
+    "hand {hand}",
+    "demonstration {task}",
+    "ready {task} practice",
+    "ready {task} test",
+)
+
+
+def test_a_visit_leads_through_every_task_with_each_hand(clinic):
+    states = clinic.visit(forward)
+    expected = ["start", "stop now", "emergency"]
+    for task in ("tapping", "slide", "pursuit", "trail"):
+        for hand in ("right", "left"):
+            expected += [page.format(hand=hand, task=task) for page in PART] + ["rest"]
+    expected[-1] = "thanks"
+    assert names(states) == expected
+    done = [(b.header.task, b.header.hand, b.header.phase, b.ending) for b in clinic.blocks()]
+    assert done == [
+        (task, hand, phase, "finished")
+        for task in ("tapping", "slide", "pursuit", "trail")
+        for hand in ("right", "left")
+        for phase in ("practice", "test")
+    ]
+    (visit,) = clinic.store.visits(clinic.person.code)
+    assert visit.ending == "finished"
+
+
+def test_the_start_button_stands_on_the_side_of_the_hand_and_stop_on_the_other(clinic):
+    middle_px = clinic.window.screen.width_px / 2
+    pages = [s for s in clinic.visit(forward) if s["page"].startswith("ready")]
+    hands = iter(["right"] * 2 + ["left"] * 2)
+    for state, hand in zip(pages[:4], hands, strict=True):
+        places = {b["key"]: pygame.Rect(b["rect_px"]).centerx for b in state["buttons"]}
+        assert (places["go"] > middle_px) == (hand == "right")
+        assert (places["stop"] > middle_px) == (hand == "left")
+
+
+def test_not_me_leaves_no_visit_behind(clinic):
+    states = clinic.visit(lambda s: "other" if s["page"] == "start" else "end")
+    assert names(states) == ["start", "other"]
+    assert clinic.store.visits(clinic.person.code) == []
+
+
+def test_a_stopped_block_may_be_tried_once_more(clinic):
+    clinic.plan = BRIEF
+    clinic.endings = ["finished", "stopped", "stopped"]
+    states = clinic.visit(forward)
+    stopped = [s for s in states if s["page"] == "stopped"]
+    assert [[b["key"] for b in s["buttons"]] for s in stopped] == [
+        ["end", "next", "go"],
+        ["end", "next"],
+    ]
+    endings = [(b.header.hand, b.header.phase, b.ending) for b in clinic.blocks()]
+    assert endings == [
+        ("right", "practice", "finished"),
+        ("right", "test", "stopped"),
+        ("right", "test", "stopped"),
+        ("left", "practice", "finished"),
+        ("left", "test", "finished"),
+    ]
+
+
+def test_next_part_leaves_out_the_test_whose_practice_was_stopped(clinic):
+    clinic.plan = BRIEF
+    clinic.endings = ["stopped"]
+    clinic.visit(lambda s: "next" if s["page"] == "stopped" else forward(s))
+    endings = [(b.header.hand, b.header.phase, b.ending) for b in clinic.blocks()]
+    assert endings == [
+        ("right", "practice", "stopped"),
+        ("left", "practice", "finished"),
+        ("left", "test", "finished"),
+    ]
+
+
+def test_the_visit_can_be_ended_from_the_stopped_page(clinic):
+    clinic.plan = BRIEF
+    states = clinic.visit(
+        lambda s: {"rest": "stop", "stopped": "end"}.get(s["page"], forward(s))
+    )
+    assert names(states)[-3:] == ["rest", "stopped", "ended"]
+    (visit,) = clinic.store.visits(clinic.person.code)
+    assert visit.ending == "stopped"
+
+
+def test_stop_on_any_page_leads_to_the_stopped_page_and_back(clinic):
+    clinic.plan = BRIEF
+    once = set()
+
+    def choose(state):
+        keys = [button["key"] for button in state["buttons"]]
+        if "stop" in keys and state["page"] not in once:
+            once.add(state["page"])
+            return "stop"
+        return forward(state)
+
+    states = clinic.visit(choose)
+    pages = names(states)
+    for page in once:
+        assert pages[pages.index(page) + 1] == "stopped"
+    assert {"stop now", "emergency", "hand right", "rest"} <= once
+    assert pages[-1] == "thanks"
+
+
+def test_a_visit_that_was_closed_goes_on_where_it_stopped(clinic):
+    clinic.plan = BRIEF
+
+    def close_at_rest(state):
+        if state["page"] == "rest":
+            clinic.window.reader.add((clinic.clock.now, "quit"))
+            return None
+        return forward(state)
+
+    clinic.visit(close_at_rest)
+    assert clinic.window.closing
+    clinic.window.closing = False
+    pages = names(clinic.visit(forward))
+    assert pages[:3] == ["start", "again", "stop now"]
+    assert "hand right" not in pages
+    assert pages[-1] == "thanks"
+    assert len(clinic.store.visits(clinic.person.code)) == 1
+
+
+def test_more_rest_is_given(clinic):
+    clinic.plan = BRIEF
+    rests = []
+
+    def choose(state):
+        keys = [button["key"] for button in state["buttons"]]
+        if state["page"] == "rest" and "more" in keys:
+            rests.append(clinic.clock.now)
+            return "more" if len(rests) == 1 else "go"
+        return None if state["page"] == "rest" else forward(state)
+
+    clinic.visit(choose)
+    assert (rests[1] - rests[0]) / 1e9 >= 20.0
+
+
+# Everything fits, on both panels and in both profiles.
+
+
+@pytest.mark.parametrize("large", [False, True], ids=["default", "large"])
+@pytest.mark.parametrize("name", ["1280x800", "1920x1200"])
+def test_nothing_overlaps_is_cut_or_too_small(store, monkeypatch, name, large):
+    screen = tablet(name)
+    with open_window(monkeypatch, screen) as (window, clock):
+        clinic = Clinic(store, window, clock, monkeypatch, large=large)
+        clinic.endings = ["stopped"]
+        states = clinic.visit(forward)
+        states += clinic.visit(lambda s: "other" if s["page"] == "start" else "end")
+        states += clinic.visit(
+            lambda s: {"stop now": "stop", "stopped": "end"}.get(s["page"], forward(s))
+        )
+    pages = {state["page"]: state for state in states}
+    assert {"other", "stopped", "ended", "thanks", "rest"} <= set(pages)
+    for state in states:
+        check_page(state, screen, LARGE if large else DEFAULT)
+
+
+def check_page(state, screen, sizes):
+    whole = pygame.Rect(0, 0, screen.width_px, screen.height_px)
+    px_per_mm = state["px_per_mm"]
+    buttons = {b["key"]: pygame.Rect(b["rect_px"]) for b in state["buttons"]}
+    boxes = [(kind, pygame.Rect(rect)) for kind, rect in state["boxes"]]
+    where = state["page"]
+    for key, rect in buttons.items():
+        assert whole.contains(rect), where
+        least_mm = 30.0 if key == "stop" else sizes.button
+        assert min(rect.size) / px_per_mm >= least_mm - 0.2, where
+        if key != "stop":
+            margin_mm = (
+                min(rect.left, whole.right - rect.right, whole.bottom - rect.bottom) / px_per_mm
+            )
+            assert margin_mm >= 15.0 - 0.2, where
+    rects = list(buttons.values())
+    for i, one in enumerate(rects):
+        for other in rects[:i]:
+            assert not one.inflate(4 * px_per_mm, 4 * px_per_mm).colliderect(other), where
+    for kind, box in boxes:
+        assert whole.contains(box), f"{where}: {kind} is cut"
+        for key, rect in buttons.items():
+            if kind == "button words":
+                assert rect.contains(box) or not rect.colliderect(box), f"{where}: {key}"
+            else:
+                assert not rect.colliderect(box), f"{where}: {kind} lies over {key}"
+    words = [box for kind, box in boxes if kind == "words"]
+    for i, one in enumerate(words):  # rows may touch: letters are lower than their rows
+        assert all(not one.inflate(0, -0.4 * one.height).colliderect(w) for w in words[:i]), (
+            where
+        )
+    pictures = [box for kind, box in boxes if kind == "picture"]
+    assert all(not p.colliderect(w) for p in pictures for w in words), where
+    assert all(p.height / px_per_mm >= 45.0 for p in pictures), where
