@@ -5,8 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from norms.asymmetry import Asymmetry
 from norms.band import Band
+from norms.reference import ReferenceValue
 from norms.running import N_LOOKS
+from norms.trend import Trend
 from norms.verdict import Verdict
 
 # Never said: they claim more than a series can show, or a cause, or a comparison with others.
@@ -68,19 +71,41 @@ PAIRS = {
     (True, True): "faster and more exact",
     (False, False): "slower and less exact",
 }
+REFERENCE = (
+    "From the literature, other tests and devices: context only, never a score of this test."
+)
 MINUS = "\N{MINUS SIGN}"
+UNITS = {"s/a": "s a year", "ms/a": "ms a year", "um": "\N{MICRO SIGN}m"}
 
 
 def change_words(verdict: Verdict) -> str:
     """Say what the verdict allows, without the measure's name."""
     if verdict.word == "withheld":
-        return f"{WITHHELD} ({verdict.reason})"
+        few = verdict.latest is None or verdict.learning
+        return f"{TOO_FEW if few else WITHHELD} ({verdict.reason})"
     if verdict.word == "within error":
         return WITHIN
     words = BEYOND if verdict.word == "beyond error" else POSSIBLE
     if verdict.better is None:
         return words
     return f"{'better' if verdict.better else 'worse'}, {words}"
+
+
+def statement(name: str, verdict: Verdict) -> str:
+    """Say all of one line in a sentence or two: what, how much, verdict, learning note.
+
+    Parameters
+    ----------
+    name : str
+        What the line is, as the page calls it.
+    """
+    told = verdict.word in ("beyond error", "possible, repeat")
+    size = percent_words(verdict) if told else ""
+    said = ", ".join(part for part in (size, change_words(verdict)) if part)
+    text = f"{name}: {said}."
+    if verdict.learning and told and verdict.better is not False:
+        text += f" {LEARNING}"
+    return text
 
 
 def percent_words(verdict: Verdict) -> str:
@@ -180,12 +205,42 @@ def set_aside_words(n_visits: int, reasons: Sequence[str]) -> str:
     return said + "; shown, not counted."
 
 
+def reference_words(value: ReferenceValue) -> str:
+    """Say a value from the literature, with its people and source."""
+    spread = f", standard deviation {value.sd:g}" if value.sd is not None else ""
+    people = f", {value.n} people" if value.n is not None else ""
+    unit = "" if value.unit == "1" else f" {UNITS.get(value.unit, value.unit)}"
+    what = value.quantity[:1].upper() + value.quantity[1:]
+    return f"{what}, {value.group}: {value.value:g}{unit}{spread}{people} ({value.source})."
+
+
+def trend_words(drift: Trend) -> str:
+    """Say how a series drifts over all its visits; never whether that is a change."""
+    if drift.reason:
+        return drift.reason
+    slope = drift.per_week
+    return (
+        f"median drift {_signed(slope.value, 1)} % a week (95 % interval "
+        f"{_signed(slope.low, 1)} to {_signed(slope.high, 1)} %), {drift.n_visits} visits; "
+        "a description, no verdict"
+    )
+
+
+def asymmetry_words(hands: Asymmetry, *, unit: str) -> str:
+    """Say how the hands differ, with both values."""
+    way = "above" if hands.percent > 0 else "below"
+    return (
+        f"more affected hand {hands.affected:.3g} {unit}, other hand {hands.other:.3g} {unit}: "
+        f"{abs(hands.percent):.0f} % {way} the other"
+    )
+
+
 def _count(n: int, one: str, many: str = "") -> str:
     return f"{n} {one if n == 1 else many or one + 's'}"
 
 
-def _signed(percent: float) -> str:
-    return f"{percent:+.0f}".replace("-", MINUS)
+def _signed(percent: float, n_digits: int = 0) -> str:
+    return f"{percent:+.{n_digits}f}".replace("-", MINUS)
 
 
 def _range(low: float, high: float) -> str:
