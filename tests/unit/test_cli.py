@@ -89,7 +89,7 @@ def test_demo_makes_pages_and_export_without_screen(battery, tmp_path):
     assert len(pages) == 3
     for page in pages:
         text = page.read_text()
-        assert "no verdict yet" in text.lower()
+        assert "not enough comparable visits" in text.lower()
         assert "http://" not in text.replace("http://www.w3.org/2000/svg", "")
         assert "https://" not in text
     assert (tmp_path / "made" / "export" / "datapackage.json").exists()
