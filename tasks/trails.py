@@ -21,6 +21,8 @@ Point = tuple[float, float]
 
 # I and O are left out because they look like 1 and 0.
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
+KINDS = ("numbers", "alternating", "pairs")
+MOST_NUMBERS = 50  # 10 to 59: none of them is another one upside down
 SPACING_MM = 22.0  # between any two centres
 LINK_MM = (22.0, 80.0)
 CLEARANCE_MM = 11.0  # of a link from any node that is not its end
@@ -42,28 +44,35 @@ class Area:
 def labels_of(kind: str, n_nodes: int) -> tuple[str, ...]:
     """Name the nodes of a trail in order.
 
+    A trail whose numbers would go beyond 8 counts from 10, so that 6 and 9, which are one
+    figure to somebody who looks from the side, never stand in one trail.
+
     Raises
     ------
     ValueError
-        If the kind is unknown, or a 6 and a 9 would stand in one trail of numbers.
+        If the kind is unknown, or the trail needs more numbers or letters than there are.
     """
+    n_numbers, n_letters = {
+        "numbers": (n_nodes, 0),
+        "alternating": ((n_nodes + 1) // 2, n_nodes // 2),
+        "pairs": (n_nodes, n_nodes),
+    }.get(kind, (0, 0))
+    if n_numbers == 0:
+        msg = f"no trail of kind {kind!r} with {n_nodes} nodes; kinds are {', '.join(KINDS)}"
+        raise ValueError(msg)
+    if n_letters > len(LETTERS) or n_numbers > MOST_NUMBERS:
+        msg = (
+            f"{kind} with {n_nodes} nodes needs {n_numbers} numbers and {n_letters} letters; "
+            f"there are {MOST_NUMBERS} and {len(LETTERS)}"
+        )
+        raise ValueError(msg)
+    first = 1 if n_numbers <= 8 else 10
+    numbers = [str(first + i) for i in range(n_numbers)]
     if kind == "numbers":
-        if n_nodes > 8:
-            msg = f"numbers with {n_nodes} nodes would show 6 and 9 together; at most 8"
-            raise ValueError(msg)
-        return tuple(str(i + 1) for i in range(n_nodes))
-    if kind == "alternating":
-        if n_nodes > 16:
-            msg = f"alternating with {n_nodes} nodes would show 6 and 9 together; at most 16"
-            raise ValueError(msg)
-        return tuple(LETTERS[i // 2] if i % 2 else str(i // 2 + 1) for i in range(n_nodes))
+        return tuple(numbers)
     if kind == "pairs":
-        if n_nodes > 8:
-            msg = f"pairs with {n_nodes} nodes would show 6 and 9 together; at most 8"
-            raise ValueError(msg)
-        return tuple(f"{LETTERS[i]}{i + 1}" for i in range(n_nodes))
-    msg = f"no trail of kind {kind!r}; kinds are numbers, alternating, pairs"
-    raise ValueError(msg)
+        return tuple(letter + number for letter, number in zip(LETTERS, numbers, strict=False))
+    return tuple(LETTERS[i // 2] if i % 2 else numbers[i // 2] for i in range(n_nodes))
 
 
 def draw_trail(
