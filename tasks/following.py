@@ -31,6 +31,10 @@ class Pointers:
         """Follow the pointer of this contact from now on."""
         return Pointers(self.on_glass, contact.pointer)
 
+    def free(self) -> Pointers:
+        """Follow nobody."""
+        return Pointers(self.on_glass)
+
 
 def heed(
     pointers: Pointers, contact: Contact, trial: int, events: list[Event]

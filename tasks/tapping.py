@@ -201,7 +201,7 @@ def _next_trial(
         events.append(Event(t_ns, "end"))
         return replace(state, phase=Phase.FINISHED)
     if settings.home_pad:
-        return TappingState(Phase.HOMEWARD, trial, state.pointers)
+        return TappingState(Phase.HOMEWARD, trial, state.pointers.free())
     asking = TappingState(Phase.REACHING, trial, state.pointers, t_ns, -1, asked=True)
     events.append(_target_event(settings, asking, t_ns, "cue"))
     return asking
