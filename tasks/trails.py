@@ -6,8 +6,19 @@ its length is within the tolerance of the length asked for, so that forms are ma
 The search is depth-first with a bound on the number of placements and then starts afresh, so
 its cost is bounded per attempt. Every placement is checked against all nodes and links, so an
 attempt costs at least the square of the number of nodes; as the area fills up, more attempts
-fail. Measured in 220 x 130 mm with links of 42 mm on a 2-core virtual machine: 8 nodes 0.3 ms,
-12 nodes 0.6 ms, 16 nodes 1 ms, 20 nodes 3 ms, 25 nodes 44 ms a trail.
+fail and the cost grows much faster than that. Mean (longest of 100 or 200) a trail, in ms of
+one core of a 2-core virtual machine:
+
+==========================  =========  ========  ========  =======  ========
+area and mean link           8 nodes    12        16        20       25
+==========================  =========  ========  ========  =======  ========
+168 x 60 mm, 48 mm           1.9 (9)
+240 x 150 mm, 42 mm          0.2 (1)    0.5 (5)   1.2 (8)   3 (32)   9 (45)
+240 x 150 mm, 48 mm                                                  27 (105)
+220 x 130 mm, 42 mm          0.2 (1)                                 40 (205)
+==========================  =========  ========  ========  =======  ========
+
+An area without room for the trail is given up after about 1.5 s.
 """
 
 from __future__ import annotations
@@ -80,6 +91,21 @@ def draw_trail(
 ) -> tuple[Point, ...]:
     """Draw a trail of `n_nodes` whose length is within 5 % of `length_mm`.
 
+    Parameters
+    ----------
+    random_source : random.Random
+    n_nodes : int
+        At least 2.
+    area : Area
+        Where the centres lie, around the origin.
+    length_mm : float
+        Of the whole trail; from link to link it varies by about 45 %.
+
+    Returns
+    -------
+    tuple of (float, float)
+        Centres in order, mm.
+
     Raises
     ------
     ValueError
@@ -102,7 +128,15 @@ def polyline_mm(nodes: tuple[Point, ...] | list[Point]) -> float:
 
 
 def crossings(nodes: tuple[Point, ...] | list[Point]) -> int:
-    """Count the pairs of links that cross, neighbouring links left out."""
+    """Count the pairs of links that cross, neighbouring links left out.
+
+    Links that only touch or run along each other do not cross.
+
+    Examples
+    --------
+    >>> crossings([(0, 0), (10, 10), (10, 0), (0, 10)])
+    1
+    """
     links = list(itertools.pairwise(nodes))
     return sum(
         _cross(*links[i], *links[j])
