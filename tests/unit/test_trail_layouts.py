@@ -51,7 +51,7 @@ def crossings_by_solving(nodes):
 
 @pytest.mark.parametrize("side", [4, 12, 1000])
 def test_crossings_agree_with_a_second_counter(side):
-    """On a coarse grid many links touch, overlap or are parallel; none of that is a crossing."""
+    """On a coarse grid many links touch, overlap or run parallel: none of that counts."""
     chance = random.Random(side)
     counts = []
     for _ in range(150):
