@@ -159,8 +159,7 @@ def follow(hand: Hand) -> None:
 
     def path(t_s: Floats) -> Floats:
         fading = np.exp(-np.maximum(t_s - placed_s, 0) / SETTLE_S)[:, None]
-        wander_mm = hand.wander.at(t_s)
-        return np.asarray(on_chip(t_s) + fading * beside_mm + (1 - fading) * wander_mm)
+        return np.asarray(on_chip(t_s) + fading * beside_mm)
 
     hand.follow(path)
 

@@ -61,7 +61,7 @@ class Hand:
     t_s : float
         The hand's own time, from the start of the block.
     place_mm : tuple of float
-        Where the finger would be without tremor.
+        Where the finger would be without tremor and wandering.
     marks : tuple of Mark
         What the last frame showed.
     """
@@ -78,7 +78,7 @@ class Hand:
         self.marks: tuple[Mark, ...] = ()
         self._pointer = pointer
         self._tremor = Tremor(truth, shaking)
-        self.wander = Wander(truth.pursuit_remnant_mm, shaking)
+        self._wander = Wander(truth.wander_mm, shaking)
         self._jitter_s = pointer.scan_jitter_s * np.clip(device.normal(size=N_RANDOM), -2, 2)
         self._late_s = pointer.drain_s * device.uniform(size=N_RANDOM)
         self._gap_ns = math.ceil(pointer.drain_s * NS_PER_S)
@@ -281,7 +281,7 @@ class Hand:
         growth = 1 + self.truth.fatigue * t_s / 60
         if self.truth.intention:
             growth = growth * intention_growth(self.truth, steady_mm, self._goals_mm)
-        place_mm = steady_mm + growth[:, None] * self._tremor.at(t_s)
+        place_mm = steady_mm + self._wander.at(t_s) + growth[:, None] * self._tremor.at(t_s)
         grid_mm = self._pointer.grid_mm
         if grid_mm:
             place_mm = np.round(place_mm / grid_mm) * grid_mm

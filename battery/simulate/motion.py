@@ -15,7 +15,7 @@ Floats = npt.NDArray[np.float64]
 LEAST_REACH_S = 0.12
 ENVELOPE_HZ = 40.0
 N_ENVELOPE = 2**13  # repeats after 205 s, longer than any block
-WANDER_HZ = 1.0
+WANDER_HZ = 0.7
 INTENTION_MM = 40.0
 
 
@@ -96,7 +96,7 @@ def _envelope(bandwidth_hz: float, random: np.random.Generator) -> npt.NDArray[n
 
 
 class Wander:
-    """A slow wandering on both axes with a given root mean square, nearly all below 3 Hz."""
+    """Slow wandering on both axes, next to nothing of it above 3 Hz."""
 
     def __init__(self, rms_mm: float, random: np.random.Generator) -> None:
         self._rms_mm = rms_mm

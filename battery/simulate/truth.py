@@ -42,14 +42,14 @@ class Truth:
         From the x axis. By default both axes swing alike, each with its own phase.
     tremor_bandwidth_hz : float
         Standard deviation of the spectrum around `tremor_hz`; 0 is a pure sine.
+    wander_mm : float
+        Root mean square of the slow wandering of the finger, on each axis, at all times.
     intention : float
         By how much the tremor grows, as a share, from 40 mm away to the goal of a reach.
     pursuit_delay_s, pursuit_gain : float
         How the finger follows the chip as it was shown.
     predictable_delay_s, predictable_gain : float, optional
         The same while the movement can be foreseen; by default as everywhere.
-    pursuit_remnant_mm : float
-        Root mean square of a slow wandering (below 3 Hz) about what is followed, on each axis.
     slide_extent_mm, slide_s : float
         How far the chip is taken out, and the time of one way without its halts.
     slide_halts : int
@@ -90,12 +90,12 @@ class Truth:
     tremor_mm: float = 0.8
     tremor_direction_deg: float | None = None
     tremor_bandwidth_hz: float = 0.0
+    wander_mm: float = 0.4
     intention: float = 0.0
     pursuit_delay_s: float = 0.18
     pursuit_gain: float = 0.92
     predictable_delay_s: float | None = None
     predictable_gain: float | None = None
-    pursuit_remnant_mm: float = 0.0
     slide_extent_mm: float = 65.0
     slide_s: float = 1.8
     slide_halts: int = 0
@@ -142,7 +142,7 @@ def better(truth: Truth, share: float) -> Truth:
         tremor_mm=truth.tremor_mm * k,
         pursuit_delay_s=truth.pursuit_delay_s * k,
         pursuit_gain=1 - (1 - truth.pursuit_gain) * k,
-        pursuit_remnant_mm=truth.pursuit_remnant_mm * k,
+        wander_mm=truth.wander_mm * k,
         search_s=truth.search_s * k,
         error_rate=min(1.0, truth.error_rate * k),
     )
