@@ -196,3 +196,12 @@ def test_a_pushed_touch_is_read_once_and_only_as_a_finger(reader, push):
     assert [(r.kind, r.pointer) for r in reports] == [("down", 1), ("move", 1), ("up", 1)]
     assert reports[0].x_mm == pytest.approx((0.25 * 1279 + 0.5 - 640) / 5.88)
     assert reader.drain() == []
+
+
+def test_the_arrow_is_shown_to_a_mouse_and_hidden_from_fingers(reader):
+    finger(pygame.FINGERDOWN, 1)
+    reader.drain()
+    assert not pygame.mouse.get_visible()
+    mouse(pygame.MOUSEMOTION)
+    reader.drain()
+    assert pygame.mouse.get_visible()
