@@ -9,7 +9,8 @@
     ├── UsageError    a command names something that does not exist
     ├── StageError    no screen, no window, no usable pointer
     ├── ScoringError  a measure was asked for what the data cannot give
-    └── NormError     baseline or band cannot be computed as asked
+    ├── NormError     baseline or band cannot be computed as asked
+    └── ReportError   a page was made, its PDF could not be
 
 A message is one line: the value, the limit, the way out, and whether data are safe.
 The command line prints it and exits with `exit_status`; it never shows a traceback for one.
@@ -51,6 +52,10 @@ class ScoringError(BatteryError, ValueError):
 
 class NormError(BatteryError, ValueError):
     """A baseline, band or verdict cannot be computed as asked."""
+
+
+class ReportError(BatteryError, RuntimeError):
+    """A page was written, but what was to be made of it could not be."""
 
 
 class UsageError(BatteryError, ValueError):

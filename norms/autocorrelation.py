@@ -20,6 +20,8 @@ Floats = NDArray[np.float64]
 LEAST_SERIES_DF = 30
 MOST_AUTOCORRELATION = 0.7
 LEAST_SERIES = 4
+# Of a longer series the newest visits: over more no parabola follows a person.
+MOST_SERIES = 26
 # How alike people are taken to be in scatter while the autocorrelation is sought.
 SCATTER_DF = 6.0
 _GRID = np.linspace(0.0, MOST_AUTOCORRELATION, 36)
@@ -43,16 +45,17 @@ def autocorrelation(series: Sequence[Floats]) -> float:
 
     Notes
     -----
-    A slow change of the person is no scatter, so each series is freed of a level (fewer than 6
-    visits), a line (fewer than 10) or a parabola. Of what is left the restricted likelihood of
-    a first-order autoregression is taken, people's variances being scaled inverse chi-squared
-    about a common one, and its highest point is returned. Missed weeks are not seen: visits
-    count as neighbours.
+    Of each series the newest 26 visits are taken. A slow change of the person is no scatter,
+    so each is freed of a level (fewer than 6 visits), a line (fewer than 10) or a parabola. Of
+    what is left the restricted likelihood of a first-order autoregression is taken, people's
+    variances being scaled inverse chi-squared about a common one, and its highest point is
+    returned. Missed weeks are not seen: visits count as neighbours.
     """
     groups: dict[int, list[Floats]] = {}
     for values in series:
-        if len(values) >= LEAST_SERIES:
-            groups.setdefault(len(values), []).append(values)
+        newest = values[-MOST_SERIES:]
+        if len(newest) >= LEAST_SERIES:
+            groups.setdefault(len(newest), []).append(newest)
     stacked = [np.array(rows) for rows in groups.values()]
     return float(pooled_autocorrelation(stacked)) if stacked else 0.0
 
@@ -70,7 +73,8 @@ def pooled_autocorrelation(stacked: Sequence[Floats]) -> Floats:
     ndarray, shape (...)
     """
     squares, df, constant = [], [], np.zeros(len(_GRID))
-    for values in stacked:
+    for stack in stacked:
+        values = stack[..., -MOST_SERIES:]
         n_people, n = values.shape[-2:]
         whiteners, logs = _whiteners(n)
         constant -= 0.5 * n_people * logs

@@ -51,6 +51,11 @@ class ReferenceValue:
     verified_by: str
     status: Status
 
+    @property
+    def may_be_shown(self) -> bool:
+        """Whether somebody read it in the source and checked it."""
+        return self.provenance == "found" and self.status == "checked"
+
 
 def shown(topic: str | None = None) -> tuple[ReferenceValue, ...]:
     """Return the values that may be shown, of one topic or of all.
@@ -63,11 +68,7 @@ def shown(topic: str | None = None) -> tuple[ReferenceValue, ...]:
     if topic is not None and topic not in TOPICS:
         msg = f"no reference values about '{topic}'; there are {', '.join(TOPICS)}"
         raise ValueError(msg)
-    return tuple(
-        row
-        for row in kept()
-        if row.status == "checked" and row.provenance == "found" and topic in (None, row.topic)
-    )
+    return tuple(row for row in kept() if row.may_be_shown and topic in (None, row.topic))
 
 
 @cache

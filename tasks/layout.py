@@ -16,7 +16,7 @@ from tasks.pursuit import PursuitPart, PursuitSettings
 from tasks.slide import SlideSettings
 from tasks.tapping import TappingSettings
 from tasks.trail import TrailForm, TrailSettings
-from tasks.trails import Area, draw_trail, labels_of
+from tasks.trails import LINK_MM, Area, draw_trail, labels_of
 
 DIRECTIONS_DEG = (20.0, 40.0, 60.0, 80.0)  # from straight up, to either side
 SETS = 12  # balanced sets of eight; more than anyone does in a block
@@ -26,6 +26,9 @@ PRIMES = (3, 7, 11, 17, 29)
 FIVE_RMS_MM, FIVE_LIMIT_MM = 22.0, 60.0
 LEAD_S, TAIL_S = 2.0, 1.0
 TRACK_WANDER_MM = 4.0
+VIEWING_MM = 500.0
+WIDEST_JUMP_DEG = 20.0  # wider jumps of the eyes take the head along
+LARGEST_NODE_MM = 10.0  # a straight link keeps clear of every other node
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +97,18 @@ def tapping(options: TappingOptions, seed: int) -> TappingSettings:
         home_r_mm=options.home_r_mm,
         answer_limit_s=options.answer_limit_s,
     )
+    if not math.isfinite(options.home_y_mm):
+        msg = f"home_y_mm is {options.home_y_mm}; it must be a number"
+        raise ValueError(msg)
+    least_mm = options.home_r_mm + options.target_r_mm
+    most_mm = widest_reach_mm()
+    if not least_mm < options.reach_mm <= most_mm:
+        msg = (
+            f"reach_mm is {options.reach_mm}; it must be above {least_mm:g}, where target and "
+            f"home meet, and at most {most_mm:.1f}, where the eyes jump {WIDEST_JUMP_DEG:g} "
+            f"degrees at {VIEWING_MM:g} mm"
+        )
+        raise ValueError(msg)
     random_source = random.Random(seed)
     sides = random_source.choice(((-1.0, 1.0), (1.0, -1.0)))
     targets_mm: list[tuple[float, float]] = []
@@ -122,12 +137,24 @@ def tapping(options: TappingOptions, seed: int) -> TappingSettings:
     )
 
 
+def widest_reach_mm() -> float:
+    """Longest reach whose outermost targets are one jump of the eyes apart, mm."""
+    half_mm = VIEWING_MM * math.tan(math.radians(WIDEST_JUMP_DEG / 2))
+    return half_mm / math.sin(math.radians(max(DIRECTIONS_DEG)))
+
+
 def pursuit(options: PursuitOptions, seed: int) -> PursuitSettings:
     """Draw a pursuit block: a sine of random direction, then five sines of random phase."""
     _positive(chip_r_mm=options.chip_r_mm, track_half_mm=options.track_half_mm)
+    if options.track_half_mm < FIVE_LIMIT_MM:
+        msg = (
+            f"track_half_mm is {options.track_half_mm}; "
+            f"it must be at least {FIVE_LIMIT_MM:g}, as far as the chip goes"
+        )
+        raise ValueError(msg)
     random_source = random.Random(seed)
     cycles = options.predictable_s * SINE_HZ
-    if options.predictable_s < 0 or cycles != round(cycles):
+    if not (math.isfinite(cycles) and cycles >= 0 and cycles == round(cycles)):
         msg = (
             f"predictable_s is {options.predictable_s}; "
             f"it must be a multiple of {1 / SINE_HZ:g} s, or 0 for none"
@@ -223,6 +250,12 @@ def trail(options: TrailOptions, seed: int) -> TrailSettings:
         dwell_s=options.dwell_s,
         limit_s=options.limit_s,
     )
+    if options.node_r_mm > LARGEST_NODE_MM:
+        msg = f"node_r_mm is {options.node_r_mm}; it must be at most {LARGEST_NODE_MM:g}"
+        raise ValueError(msg)
+    if not LINK_MM[0] <= options.link_mm <= LINK_MM[1]:
+        msg = f"link_mm is {options.link_mm}; it must be {LINK_MM[0]:g} to {LINK_MM[1]:g}"
+        raise ValueError(msg)
     if not options.kinds or options.n_nodes < 3:
         msg = f"kinds is {options.kinds}, n_nodes {options.n_nodes}; at least 1 and 3"
         raise ValueError(msg)

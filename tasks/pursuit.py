@@ -7,7 +7,7 @@ sines). Across the line nothing is asked, so what happens there is the hand's ow
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import Enum
 
 from tasks.contract import (
@@ -22,7 +22,7 @@ from tasks.contract import (
     Task,
     distance_mm,
 )
-from tasks.following import extra_event, is_extra
+from tasks.following import Pointers, heed
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ class PursuitState:
     phase: Phase = Phase.WAITING
     start_ns: int = -1
     step: int = 0
-    pointer: int | None = None
+    pointers: Pointers = field(default=Pointers())
 
 
 def start(settings: PursuitSettings) -> PursuitState:
@@ -176,22 +176,20 @@ def _on_contact(
 ) -> PursuitState:
     trial = _trial(settings, state)
     place = ("", contact.x_mm, contact.y_mm)
-    if is_extra(state.pointer, contact):
-        if contact.kind == "down":
-            events.append(extra_event(contact, trial))
-        return state
-    if contact.kind == "down" and state.pointer is None:
+    pointers, meaning = heed(state.pointers, contact, trial, events)
+    state = replace(state, pointers=pointers)
+    if meaning == "press":
+        following = pointers.follow(contact)
         if state.phase is Phase.MOVING:
             events.append(Event(contact.t_ns, "regained", trial, *place))
-            return replace(state, pointer=contact.pointer)
+            return replace(state, pointers=following)
         off_mm = distance_mm(contact.x_mm, contact.y_mm, 0.0, settings.y_mm)
         if off_mm > settings.chip_r_mm:
             return state
         events.append(Event(contact.t_ns, "start", -1, *place))
-        return PursuitState(Phase.MOVING, contact.t_ns, 0, contact.pointer)
-    if contact.kind == "up" and state.pointer is not None:
+        return PursuitState(Phase.MOVING, contact.t_ns, 0, following)
+    if meaning == "lift":
         events.append(Event(contact.t_ns, "lost", trial, *place))
-        return replace(state, pointer=None)
     return state
 
 
@@ -211,7 +209,7 @@ def view(settings: PursuitSettings, state: PursuitState, t_ns: int) -> tuple[Mar
     if state.phase is Phase.WAITING:
         return (track, Disc(0.0, y_mm, settings.chip_r_mm, "go"))
     x_mm, y_mm = chip_mm(settings, (t_ns - state.start_ns) / NS_PER_S)
-    role: Role = "held" if state.pointer is not None else "chip"
+    role: Role = "chip" if state.pointers.followed is None else "held"
     return (track, Disc(x_mm, y_mm, settings.chip_r_mm, role))
 
 

@@ -40,8 +40,11 @@ def make_settings(name: str, options: Any, seed: int, *, hand: Literal["left", "
     Raises
     ------
     ValueError
-        If an option is out of its range; the message gives value and limit.
+        If an option is out of its range, with value and limit; if the hand is neither.
     """
+    if hand not in ("left", "right"):
+        msg = f"{hand=} must be 'left' or 'right'"
+        raise ValueError(msg)
     settings = _LAYOUTS[name](options, seed)
     return settings if hand == "right" else TASKS[name].mirror(settings)
 

@@ -6,7 +6,7 @@ stray from it, and that is what is measured.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import Enum
 
 from tasks.contract import (
@@ -22,7 +22,7 @@ from tasks.contract import (
     distance_mm,
     mirror_label,
 )
-from tasks.following import extra_event, is_extra
+from tasks.following import Pointers, heed
 
 REGRAB_MM = 5.0  # a chip that was let go may be taken up this far outside its rim
 
@@ -73,7 +73,7 @@ class SlideState:
 
     phase: Phase = Phase.TOUCHING
     trial: int = 0
-    pointer: int | None = None
+    pointers: Pointers = field(default=Pointers())
     holding: bool = False
     out_mm: float = 0.0  # where the chip is
     farthest_mm: float = 0.0
@@ -135,17 +135,14 @@ def _cue(settings: SlideSettings, trial: int, t_ns: int) -> Event:
 def _on_contact(
     settings: SlideSettings, state: SlideState, contact: Contact, events: list[Event]
 ) -> SlideState:
-    if is_extra(state.pointer, contact):
-        if contact.kind == "down":
-            events.append(extra_event(contact, state.trial))
-        return state
-    if contact.kind == "down" and state.pointer is None:
-        return _on_press(settings, replace(state, pointer=contact.pointer), contact, events)
-    if contact.kind == "up" and state.pointer is not None:
-        if state.holding:
-            events.append(_at(contact, "lost", state.trial, side_of(settings, state.trial)))
-        return replace(state, pointer=None, holding=False)
-    if contact.kind == "move" and state.holding:
+    pointers, meaning = heed(state.pointers, contact, state.trial, events)
+    state = replace(state, pointers=pointers)
+    if meaning == "press":
+        return _on_press(settings, state, contact, events)
+    if meaning == "lift" and state.holding:
+        events.append(_at(contact, "lost", state.trial, side_of(settings, state.trial)))
+        return replace(state, holding=False)
+    if meaning == "drag" and state.holding:
         return _on_drag(settings, state, contact, events)
     return state
 
@@ -158,13 +155,14 @@ def _on_press(
     settings: SlideSettings, state: SlideState, contact: Contact, events: list[Event]
 ) -> SlideState:
     trial = state.trial
+    following = state.pointers.follow(contact)
     if state.phase is Phase.TOUCHING:
         off_mm = distance_mm(
             contact.x_mm, contact.y_mm, settings.fixed_x_mm, settings.fixed_y_mm
         )
         hit = off_mm <= settings.fixed_r_mm
         events.append(_at(contact, "touch", trial, "hit" if hit else "miss"))
-        return replace(state, phase=Phase.GRASPING) if hit else state
+        return replace(state, phase=Phase.GRASPING, pointers=following) if hit else state
     sign = _sign(settings, trial)
     chip_x_mm = settings.chip_x_mm + sign * state.out_mm
     off_mm = distance_mm(contact.x_mm, contact.y_mm, chip_x_mm, settings.chip_y_mm)
@@ -174,7 +172,9 @@ def _on_press(
     kind = "regained" if taken_before else "grab"
     events.append(_at(contact, kind, trial, side_of(settings, trial)))
     grip_mm = sign * (contact.x_mm - chip_x_mm)
-    return replace(state, phase=Phase.DRAGGING, holding=True, grip_mm=grip_mm)
+    return replace(
+        state, phase=Phase.DRAGGING, pointers=following, holding=True, grip_mm=grip_mm
+    )
 
 
 def _on_drag(
@@ -200,7 +200,7 @@ def _on_drag(
         )
     )
     events.append(_cue(settings, trial + 1, contact.t_ns))
-    return SlideState(trial=trial + 1, pointer=state.pointer, asked=True)
+    return SlideState(trial=trial + 1, pointers=state.pointers, asked=True)
 
 
 def view(settings: SlideSettings, state: SlideState, t_ns: int) -> tuple[Mark, ...]:

@@ -9,11 +9,11 @@ between, which is not observed.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import Enum
 
 from tasks.contract import NS_PER_S, Contact, Disc, Event, Mark, Role, Signal, Task, distance_mm
-from tasks.following import extra_event, is_extra
+from tasks.following import Pointers, heed
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,8 @@ class TappingSettings:
     answer_limit_s : float
         From the go cue; after it the trial counts as not answered.
     bounce_s : float
-        A lift from home shorter than this is a bounce of the finger, not a lift.
+        A finger that is back sooner than this after a lift (from home; in the self-paced form
+        from the last target) has bounced.
     home_pad : bool
         False gives the self-paced form.
     """
@@ -68,7 +69,7 @@ class TappingState:
 
     phase: Phase
     trial: int = 0
-    pointer: int | None = None  # the pointer in contact
+    pointers: Pointers = field(default=Pointers())
     go_ns: int = -1
     lift_ns: int = -1
     asked: bool = False  # whether the cue of this trial was given
@@ -136,14 +137,12 @@ def _fall_due(
 def _on_contact(
     settings: TappingSettings, state: TappingState, contact: Contact, events: list[Event]
 ) -> TappingState:
-    if is_extra(state.pointer, contact):
-        if contact.kind == "down":
-            events.append(extra_event(contact, state.trial))
-        return state
-    if contact.kind == "down" and state.pointer is None:
-        return _on_press(settings, replace(state, pointer=contact.pointer), contact, events)
-    if contact.kind == "up" and state.pointer is not None:
-        return _on_lift(settings, replace(state, pointer=None), contact, events)
+    pointers, meaning = heed(state.pointers, contact, state.trial, events)
+    state = replace(state, pointers=pointers)
+    if meaning == "press":
+        return _on_press(settings, state, contact, events)
+    if meaning == "lift":
+        return _on_lift(settings, state, contact, events)
     return state
 
 
@@ -151,6 +150,7 @@ def _on_press(
     settings: TappingSettings, state: TappingState, contact: Contact, events: list[Event]
 ) -> TappingState:
     t_ns, trial = contact.t_ns, state.trial
+    following = state.pointers.follow(contact)
     at_home = settings.home_pad and (
         distance_mm(contact.x_mm, contact.y_mm, settings.home_x_mm, settings.home_y_mm)
         <= settings.home_r_mm
@@ -160,23 +160,25 @@ def _on_press(
         events.append(Event(t_ns, "hold", trial, *place))
         events.append(_target_event(settings, state, t_ns, "cue"))
         go_ns = t_ns + _ns(settings.foreperiods_s[trial])
-        return replace(state, phase=Phase.HOLDING, go_ns=go_ns, lift_ns=-1)
+        return replace(state, phase=Phase.HOLDING, pointers=following, go_ns=go_ns, lift_ns=-1)
     if state.phase is Phase.SLIPPED:
         if at_home:
             events.append(Event(t_ns, "bounce", trial, *place))
-            return replace(state, phase=Phase.HOLDING, go_ns=max(state.go_ns, t_ns))
+            go_ns = max(state.go_ns, t_ns)
+            return replace(state, phase=Phase.HOLDING, pointers=following, go_ns=go_ns)
         events.append(Event(t_ns, "early", trial, _side(settings, trial)))
         return replace(state, phase=Phase.HOMEWARD)
     if state.phase is Phase.REACHING:
-        quick = state.lift_ns >= 0 and t_ns - state.lift_ns <= _ns(settings.bounce_s)
-        if at_home and quick:
+        back = state.lift_ns >= 0 and t_ns - state.lift_ns < _ns(settings.bounce_s)
+        if back and (at_home or not settings.home_pad):
             events.append(Event(t_ns, "bounce", trial, *place))
-            return replace(state, phase=Phase.READY)
+            phase = Phase.READY if settings.home_pad else Phase.REACHING
+            return replace(state, phase=phase, pointers=following)
         x_mm, y_mm = settings.targets_mm[trial]
         hit = distance_mm(contact.x_mm, contact.y_mm, x_mm, y_mm) <= settings.target_r_mm
         label = "hit" if hit else "miss"
         events.append(Event(t_ns, "touch", trial, label, contact.x_mm, contact.y_mm, 0.0))
-        return _next_trial(settings, state, t_ns, events)
+        return _next_trial(settings, replace(state, pointers=following), t_ns, events)
     return state
 
 
@@ -199,10 +201,10 @@ def _next_trial(
         events.append(Event(t_ns, "end"))
         return replace(state, phase=Phase.FINISHED)
     if settings.home_pad:
-        return TappingState(Phase.HOMEWARD, trial, state.pointer)
-    following = TappingState(Phase.REACHING, trial, state.pointer, t_ns, -1, asked=True)
-    events.append(_target_event(settings, following, t_ns, "cue"))
-    return following
+        return TappingState(Phase.HOMEWARD, trial, state.pointers.free())
+    asking = TappingState(Phase.REACHING, trial, state.pointers, t_ns, -1, asked=True)
+    events.append(_target_event(settings, asking, t_ns, "cue"))
+    return asking
 
 
 def _side(settings: TappingSettings, trial: int) -> str:

@@ -7,7 +7,7 @@ not an error. The next node is never lit: finding it is the task.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from tasks.contract import (
     NS_PER_S,
@@ -21,7 +21,7 @@ from tasks.contract import (
     Task,
     distance_mm,
 )
-from tasks.following import extra_event, is_extra
+from tasks.following import Pointers, heed
 
 REGRAB_MM = 5.0  # a chip that was let go may be taken up this far outside its rim
 
@@ -72,7 +72,7 @@ class TrailState:
 
     form: int = 0
     captured: int = 0
-    pointer: int | None = None
+    pointers: Pointers = field(default=Pointers())
     holding: bool = False
     released: bool = False
     inside: int = -1
@@ -142,7 +142,7 @@ def _fall_due(
         events.append(Event(due_ns, "end"))
         return replace(state, over=True)
     events.append(_form_event(settings, state.form + 1, due_ns, "form"))
-    return TrailState(form=state.form + 1, pointer=state.pointer, asked=True)
+    return TrailState(form=state.form + 1, pointers=state.pointers, asked=True)
 
 
 def _link(settings: TrailSettings, state: TrailState) -> int:
@@ -165,13 +165,10 @@ def _on_contact(
     settings: TrailSettings, state: TrailState, contact: Contact, events: list[Event]
 ) -> TrailState:
     link = _link(settings, state)
-    if is_extra(state.pointer, contact):
-        if contact.kind == "down":
-            events.append(extra_event(contact, link))
-        return state
+    pointers, meaning = heed(state.pointers, contact, link, events)
+    state = replace(state, pointers=pointers)
     place = ("", contact.x_mm, contact.y_mm)
-    if contact.kind == "down" and state.pointer is None:
-        state = replace(state, pointer=contact.pointer)
+    if meaning == "press":
         if not _may_take_up(settings, state, contact):
             return state
         events.append(
@@ -179,15 +176,14 @@ def _on_contact(
         )
         if state.captured == 0:
             state = replace(state, captured=1)
-        return _moved(settings, replace(state, holding=True), contact, events)
-    if contact.kind == "move" and state.holding:
+        state = replace(state, pointers=pointers.follow(contact), holding=True)
         return _moved(settings, state, contact, events)
-    if contact.kind == "up" and state.pointer is not None:
-        if not state.holding:
-            return replace(state, pointer=None)
+    if meaning == "drag" and state.holding:
+        return _moved(settings, state, contact, events)
+    if meaning == "lift" and state.holding:
         state = _left(settings, state, contact.t_ns, events)
         events.append(Event(contact.t_ns, "lost", link, *place))
-        return replace(state, pointer=None, holding=False)
+        return replace(state, holding=False, x_mm=contact.x_mm, y_mm=contact.y_mm)
     return state
 
 
@@ -209,7 +205,7 @@ def _moved(
     """Follow the pointer: leaving and entering nodes, and the release from the first."""
     state = replace(state, x_mm=contact.x_mm, y_mm=contact.y_mm)
     node = _node_at(settings, state.form, contact)
-    if not state.released and state.captured == 1 and node != 0:
+    if not state.released and (node > 0 or (node < 0 and _set_off(settings, state))):
         events.append(
             Event(
                 contact.t_ns, "release", _link(settings, state), "", contact.x_mm, contact.y_mm
@@ -220,6 +216,16 @@ def _moved(
         return state
     state = _left(settings, state, contact.t_ns, events)
     return replace(state, inside=node, entered_ns=contact.t_ns, judged=False)
+
+
+def _set_off(settings: TrailSettings, state: TrailState) -> bool:
+    """Whether a pointer outside every node has left the first one or the ring around it.
+
+    The chip may be taken up in that ring; this alone starts no clock.
+    """
+    x_mm, y_mm = settings.forms[state.form].nodes_mm[0]
+    off_mm = distance_mm(state.x_mm, state.y_mm, x_mm, y_mm)
+    return state.inside == 0 or off_mm > settings.node_r_mm + REGRAB_MM
 
 
 def _left(

@@ -6,8 +6,19 @@ its length is within the tolerance of the length asked for, so that forms are ma
 The search is depth-first with a bound on the number of placements and then starts afresh, so
 its cost is bounded per attempt. Every placement is checked against all nodes and links, so an
 attempt costs at least the square of the number of nodes; as the area fills up, more attempts
-fail. Measured in 220 x 130 mm with links of 42 mm on a 2-core virtual machine: 8 nodes 0.3 ms,
-12 nodes 0.6 ms, 16 nodes 1 ms, 20 nodes 3 ms, 25 nodes 44 ms a trail.
+fail and the cost grows much faster than that. Mean (longest of 100 or 200) a trail, in ms of
+one core of a 2-core virtual machine:
+
+==========================  =========  ========  ========  =======  ========
+area and mean link           8 nodes    12        16        20       25
+==========================  =========  ========  ========  =======  ========
+168 x 60 mm, 48 mm           1.9 (9)
+240 x 150 mm, 42 mm          0.2 (1)    0.5 (5)   1.2 (8)   3 (32)   9 (45)
+240 x 150 mm, 48 mm                                                  27 (105)
+220 x 130 mm, 42 mm          0.2 (1)                                 40 (205)
+==========================  =========  ========  ========  =======  ========
+
+An area without room for the trail is given up after about 1.5 s.
 """
 
 from __future__ import annotations
@@ -21,6 +32,8 @@ Point = tuple[float, float]
 
 # I and O are left out because they look like 1 and 0.
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
+KINDS = ("numbers", "alternating", "pairs")
+MOST_NUMBERS = 50  # 10 to 59: none of them is another one upside down
 SPACING_MM = 22.0  # between any two centres
 LINK_MM = (22.0, 80.0)
 CLEARANCE_MM = 11.0  # of a link from any node that is not its end
@@ -42,34 +55,56 @@ class Area:
 def labels_of(kind: str, n_nodes: int) -> tuple[str, ...]:
     """Name the nodes of a trail in order.
 
+    A trail whose numbers would go beyond 8 counts from 10, so that 6 and 9, which are one
+    figure to somebody who looks from the side, never stand in one trail.
+
     Raises
     ------
     ValueError
-        If the kind is unknown, or a 6 and a 9 would stand in one trail of numbers.
+        If the kind is unknown, or the trail needs more numbers or letters than there are.
     """
+    n_numbers, n_letters = {
+        "numbers": (n_nodes, 0),
+        "alternating": ((n_nodes + 1) // 2, n_nodes // 2),
+        "pairs": (n_nodes, n_nodes),
+    }.get(kind, (0, 0))
+    if n_numbers == 0:
+        msg = f"no trail of kind {kind!r} with {n_nodes} nodes; kinds are {', '.join(KINDS)}"
+        raise ValueError(msg)
+    if n_letters > len(LETTERS) or n_numbers > MOST_NUMBERS:
+        msg = (
+            f"{kind} with {n_nodes} nodes needs {n_numbers} numbers and {n_letters} letters; "
+            f"there are {MOST_NUMBERS} and {len(LETTERS)}"
+        )
+        raise ValueError(msg)
+    first = 1 if n_numbers <= 8 else 10
+    numbers = [str(first + i) for i in range(n_numbers)]
     if kind == "numbers":
-        if n_nodes > 8:
-            msg = f"numbers with {n_nodes} nodes would show 6 and 9 together; at most 8"
-            raise ValueError(msg)
-        return tuple(str(i + 1) for i in range(n_nodes))
-    if kind == "alternating":
-        if n_nodes > 16:
-            msg = f"alternating with {n_nodes} nodes would show 6 and 9 together; at most 16"
-            raise ValueError(msg)
-        return tuple(LETTERS[i // 2] if i % 2 else str(i // 2 + 1) for i in range(n_nodes))
+        return tuple(numbers)
     if kind == "pairs":
-        if n_nodes > 8:
-            msg = f"pairs with {n_nodes} nodes would show 6 and 9 together; at most 8"
-            raise ValueError(msg)
-        return tuple(f"{LETTERS[i]}{i + 1}" for i in range(n_nodes))
-    msg = f"no trail of kind {kind!r}; kinds are numbers, alternating, pairs"
-    raise ValueError(msg)
+        return tuple(letter + number for letter, number in zip(LETTERS, numbers, strict=False))
+    return tuple(LETTERS[i // 2] if i % 2 else numbers[i // 2] for i in range(n_nodes))
 
 
 def draw_trail(
     random_source: random.Random, n_nodes: int, area: Area, length_mm: float
 ) -> tuple[Point, ...]:
     """Draw a trail of `n_nodes` whose length is within 5 % of `length_mm`.
+
+    Parameters
+    ----------
+    random_source : random.Random
+    n_nodes : int
+        At least 2.
+    area : Area
+        Where the centres lie, around the origin.
+    length_mm : float
+        Of the whole trail; from link to link it varies by about 45 %.
+
+    Returns
+    -------
+    tuple of (float, float)
+        Centres in order, mm.
 
     Raises
     ------
@@ -93,7 +128,15 @@ def polyline_mm(nodes: tuple[Point, ...] | list[Point]) -> float:
 
 
 def crossings(nodes: tuple[Point, ...] | list[Point]) -> int:
-    """Count the pairs of links that cross, neighbouring links left out."""
+    """Count the pairs of links that cross, neighbouring links left out.
+
+    Links that only touch or run along each other do not cross.
+
+    Examples
+    --------
+    >>> crossings([(0, 0), (10, 10), (10, 0), (0, 10)])
+    1
+    """
     links = list(itertools.pairwise(nodes))
     return sum(
         _cross(*links[i], *links[j])

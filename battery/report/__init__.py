@@ -1,5 +1,8 @@
-"""One person's page: gathered from the store, drawn as inline SVG, written as one HTML file."""
+"""One person's page: rows from the store, judged, drawn as inline SVG, written as one file."""
 
-from battery.report.page import render, write_page
+from battery.report.gather import gather
+from battery.report.judged import Page, page_data
+from battery.report.page import page_of, render, write_page
+from battery.report.pdf import write_pdf
 
-__all__ = ["render", "write_page"]
+__all__ = ["Page", "gather", "page_data", "page_of", "render", "write_page", "write_pdf"]

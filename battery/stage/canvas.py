@@ -65,9 +65,9 @@ class StopArea:
         area = self.rect.inflate(2 * slack_px, 2 * slack_px)
         return bool(area.collidepoint(self.window.scale.to_px(x_mm, y_mm)))
 
-    def as_button(self) -> dict[str, Any]:
+    def as_button(self, word: str) -> dict[str, Any]:
         """As other buttons are published."""
-        return {"key": "stop", "text": "Stop", "rect_px": list(self.rect)}
+        return {"key": "stop", "text": word, "rect_px": list(self.rect)}
 
 
 class Canvas:
@@ -193,7 +193,7 @@ class Canvas:
         left = 0 if hand != "left" else self.surface.get_width() - size
         return StopArea(pygame.Rect(left, 0, size, size), self.window)
 
-    def draw_stop(self, stop: StopArea, word: str = "Stop") -> None:
+    def draw_stop(self, stop: StopArea, word: str) -> None:
         """Draw Stop; the whole area counts, its picture is a little smaller."""
         inset = max(2, self.px(2.0))
         rect = stop.rect.inflate(-2 * inset, -2 * inset)

@@ -34,7 +34,8 @@ STEADY = Truth(
     pursuit_delay_s=0.05,
     pursuit_gain=1.0,
     search_s=0.7,
-    slip_rate=0.0,
+    error_rate=0.0,
+    wander_mm=0.0,
 )
 
 

@@ -15,6 +15,7 @@ import pygame
 
 from battery.recording import Ending, Hand
 from battery.runner import Run
+from battery.stage import texts
 from battery.stage.canvas import Canvas, StopArea
 from battery.stage.painter import Painter
 from battery.stage.pointer import Key, Report
@@ -88,7 +89,7 @@ class LiveSource:
         canvas = Canvas(window, large=self._large)
         stop = canvas.stop_area(self._hand)
         canvas.clear()
-        canvas.draw_stop(stop)
+        canvas.draw_stop(stop, texts.STOP)
         painter = Painter(window.surface, window.scale, window.theme)
         painter.prepare(run.marks(0))
         pygame.display.flip()
@@ -97,6 +98,9 @@ class LiveSource:
             ending = self._loop(run, painter, stop)
             if ending[0] == "finished":
                 self._linger()
+        canvas.clear()
+        canvas.words((texts.MOMENT,), canvas.column(self._hand), cap_mm=canvas.sizes.text)
+        pygame.display.flip()
         return ending
 
     def _loop(self, run: Run, painter: Painter, stop: StopArea) -> tuple[Ending, str]:
@@ -164,7 +168,7 @@ class LiveSource:
             {
                 "page": self._name,
                 "running": True,
-                "buttons": [stop.as_button()],
+                "buttons": [stop.as_button(texts.STOP)],
                 **shown_marks(marks, self._window.scale),
             }
         )

@@ -86,6 +86,7 @@ class Reader:
     _fingers: dict[tuple[int, int], int] = field(default_factory=dict)
     _last_finger: int = 0
     _pending: list[Read] = field(default_factory=list)
+    _arrow: bool = True
 
     def drain(self) -> Sequence[Read]:
         """Return what has arrived since the last call, in order, each stamped at once."""
@@ -140,8 +141,15 @@ class Reader:
         else:
             self._pressed = event.type == pygame.MOUSEBUTTONDOWN
             kind = "down" if self._pressed else "up"
+        self._show_arrow(True)
         x_mm, y_mm = self.scale.pixel_to_mm(*event.pos)
         return Report(t_ns, t_ns - self._empty_ns, kind, x_mm, y_mm, 0)
+
+    def _show_arrow(self, wanted: bool) -> None:
+        """Show the mouse's arrow while a mouse is used, and hide it from fingers."""
+        if wanted != self._arrow:
+            self._arrow = wanted
+            pygame.mouse.set_visible(wanted)
 
     def _finger(self, event: pygame.event.Event, t_ns: int) -> Report:
         """Read a finger. What the toolkit calls its pressure is not one and is left out."""
@@ -156,6 +164,7 @@ class Reader:
         elif event.type == pygame.FINGERUP:
             kind = "up"
             del self._fingers[key]
+        self._show_arrow(False)
         screen = self.scale.screen
         x_mm, y_mm = self.scale.pixel_to_mm(
             event.x * (screen.width_px - 1), event.y * (screen.height_px - 1)

@@ -77,6 +77,7 @@ PRACTICE_TITLE = "{name}: a short try"
 PRACTICE_LINE = "Try it with your {hand}."
 TEST_TITLE = "{name}: now for the record"
 TEST_LINE = "The same again with your {hand}."
+MOMENT = "One moment."
 REST_TITLE = "Rest"
 REST_LINES = (
     "Part {done} of {all} is done.",

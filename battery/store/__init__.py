@@ -4,6 +4,7 @@ from battery.store.amended import Amended
 from battery.store.rows import (
     AffectedSide,
     Amendment,
+    BlockBrief,
     BlockRecord,
     Consent,
     Marker,
@@ -19,6 +20,7 @@ __all__ = [
     "AffectedSide",
     "Amended",
     "Amendment",
+    "BlockBrief",
     "BlockRecord",
     "BlockWriter",
     "Consent",

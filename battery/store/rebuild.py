@@ -16,7 +16,7 @@ from battery.recording import (
     TimingAudit,
     VisitHeader,
 )
-from battery.store.rows import BlockRecord, ScoreRow
+from battery.store.rows import BlockBrief, BlockRecord, ScoreRow
 
 
 def device(text: str) -> Device:
@@ -60,6 +60,19 @@ def block_record(row: Mapping[Any, Any]) -> BlockRecord:
         n_samples=row["n_samples"] or 0,
         input_type=row["input_type"] or "none",
         sha256=row["sha256"] or "",
+        audit=TimingAudit(**json.loads(row["audit_json"] or "{}")),
+    )
+
+
+def block_brief(row: Mapping[Any, Any]) -> BlockBrief:
+    """Rebuild what a table of many blocks needs of one."""
+    known = {name: row[name] for name in ("block_id", "visit_id", "number", "task", "hand")}
+    return BlockBrief(
+        **known,
+        phase=row["phase"],
+        ending=row["ending"],
+        reason=row["reason"] or "",
+        input_type=row["input_type"] or "none",
         audit=TimingAudit(**json.loads(row["audit_json"] or "{}")),
     )
 

@@ -26,7 +26,7 @@ from battery.store.base import Connected
 from battery.store.codec import events_from_json, from_parquet
 from battery.store.locking import RecordingLock
 from battery.store.opening import Opened
-from battery.store.rows import BlockRecord, VisitRecord
+from battery.store.rows import BlockBrief, BlockRecord, VisitRecord
 from battery.store.writer import BlockWriter, save_whole
 
 KILLED = "the program was ended while the block ran"
@@ -152,6 +152,19 @@ class Records(Connected):
         )
         with self._reading() as connection:
             return [rebuild.block_record(r) for r in connection.execute(query).mappings()]
+
+    def blocks_in_brief(self, person: str | None = None) -> list[BlockBrief]:
+        """List the blocks of one person or of all, in order of visit, in one reading."""
+        columns = [c for c in schema.blocks.c if c.name not in ("header_json", "sha256")]
+        query = (
+            select(*columns)
+            .join(schema.visits, schema.visits.c.visit_id == schema.blocks.c.visit_id)
+            .order_by(schema.visits.c.person, schema.visits.c.sequence, schema.blocks.c.number)
+        )
+        if person is not None:
+            query = query.where(schema.visits.c.person == person)
+        with self._reading() as connection:
+            return [rebuild.block_brief(r) for r in connection.execute(query).mappings()]
 
     def load_block(self, block_id: str) -> Block:
         """Return a whole block with its samples.

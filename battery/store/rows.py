@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from battery.recording import BlockHeader, Ending, Hand, TimingAudit, VisitHeader
+from battery.recording import BlockHeader, Ending, Hand, Phase, TimingAudit, VisitHeader
 
 AffectedSide = Literal["left", "right", "both", "unknown"]
 MarkerKind = Literal[
@@ -80,6 +80,22 @@ class BlockRecord:
     n_samples: int
     input_type: str
     sha256: str
+    audit: TimingAudit
+
+
+@dataclass(frozen=True, slots=True)
+class BlockBrief:
+    """A block without its samples and settings: what a table of many blocks needs."""
+
+    block_id: str
+    visit_id: str
+    number: int  # place in the visit, from 0
+    task: str
+    hand: Hand
+    phase: Phase
+    ending: Ending | None
+    reason: str
+    input_type: str
     audit: TimingAudit
 
 

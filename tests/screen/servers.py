@@ -1,4 +1,4 @@
-"""X servers of our own for the tests, and pointers that act on them from outside."""
+"""X servers of our own for the tests, and hands that act on them from outside."""
 
 from __future__ import annotations
 
@@ -9,53 +9,87 @@ import select
 import shutil
 import subprocess
 import sys
+import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+import pytest
+
 HERE = Path(__file__).parent
+ROOT = HERE.parents[1]
 POLL_S = 0.004
+START_S = 20.0
 
 
 @contextlib.contextmanager
-def virtual_screen(width_px: int = 1280, height_px: int = 800) -> Iterator[str]:
-    """Run Xvfb on a free display number and give its name."""
-    program = shutil.which("Xvfb")
-    assert program, "Xvfb is missing; see README for the system parts the tests need"
+def _server(command: Sequence[str], log: Path | None = None) -> Iterator[str]:
+    """Run an X server on a free display number and give its name."""
     read_fd, write_fd = os.pipe()
     server = subprocess.Popen(
-        [program, "-displayfd", str(write_fd), "-screen", "0", f"{width_px}x{height_px}x24",
-         "-nolisten", "tcp", "-noreset"],
-        pass_fds=[write_fd], stderr=subprocess.DEVNULL,
+        [*command, "-displayfd", str(write_fd), "-nolisten", "tcp", "-noreset"],
+        pass_fds=[write_fd], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
     os.close(write_fd)
     try:
-        yield f":{_read_line(read_fd, 20)}"
+        yield f":{_read_line(read_fd, log)}"
     finally:
         os.close(read_fd)
-        server.kill()
-        server.wait()
+        server.terminate()  # it removes its lock and its socket
+        try:
+            server.wait(10)
+        except subprocess.TimeoutExpired:
+            server.kill()
+            server.wait()
 
 
-def _read_line(descriptor: int, limit_s: float) -> str:
+def _read_line(descriptor: int, log: Path | None) -> str:
     text = b""
-    until_s = time.monotonic() + limit_s
+    until_s = time.monotonic() + START_S
     while not text.endswith(b"\n"):
         left_s = until_s - time.monotonic()
-        assert left_s > 0, "the X server did not start"
+        assert left_s > 0, "the X server did not start in time"
         if select.select([descriptor], [], [], left_s)[0]:
             part = os.read(descriptor, 64)
-            assert part, "the X server went away"
+            said = log.read_text()[-1500:] if log is not None and log.exists() else ""
+            assert part, f"the X server did not start\n{said}"
             text += part
     return text.decode().strip()
 
 
-class Pointer:
-    """The pointer of a display, moved by another process."""
+@contextlib.contextmanager
+def virtual_screen(width_px: int = 1280, height_px: int = 800) -> Iterator[str]:
+    """A screen in memory, with a pointer and a keyboard."""
+    program = shutil.which("Xvfb")
+    assert program, "Xvfb is missing; README names the system parts the tests need"
+    with _server([program, "-screen", "0", f"{width_px}x{height_px}x24"]) as display:
+        yield display
 
-    def __init__(self, display: str) -> None:
+
+@contextlib.contextmanager
+def touch_screen() -> Iterator[tuple[str, Path]]:
+    """A screen in memory with a touch panel; gives its name and the panel's socket."""
+    found = [Path("/usr/lib/xorg/Xorg"), Path(shutil.which("Xorg") or "Xorg")]
+    program = next((path for path in found if path.exists()), None)
+    if program is None:
+        pytest.skip("no Xorg on this machine (Debian: xserver-xorg-core)")
+    template = (HERE / "xorg.conf.template").read_text()
+    # The path of a socket must be short, so not below a test's own folder.
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        configuration, log = folder / "xorg.conf", folder / "xorg.log"
+        configuration.write_text(template.replace("@FOLDER@", name))
+        command = [str(program), "-config", str(configuration), "-logfile", str(log)]
+        with _server(command, log) as display:
+            yield display, folder / "panel"
+
+
+class Hand:
+    """A process that acts on a display and is told what to do, a command at a time."""
+
+    def __init__(self, script: str, *arguments: str, display: str = "") -> None:
         self._process = subprocess.Popen(
-            [sys.executable, str(HERE / "xpointer.py")],
+            [sys.executable, str(HERE / script), *arguments],
             env={**os.environ, "DISPLAY": display},
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1,
         )  # fmt: skip
@@ -69,17 +103,58 @@ class Pointer:
         self._process.stdin.write(command + "\n")
         return int(self._process.stdout.readline())
 
-    def move(self, x_px: float, y_px: float) -> None:
-        self.tell(f"move {round(x_px)} {round(y_px)}")
-
-    def click(self, x_px: float, y_px: float) -> None:
-        self.move(x_px, y_px)
-        self.tell("down")
-        self.tell("up")
-
     def close(self) -> None:
         self._process.kill()
         self._process.communicate()
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+class Pointer(Hand):
+    """The mouse pointer of a display."""
+
+    def __init__(self, display: str) -> None:
+        super().__init__("xpointer.py", display=display)
+
+    def move(self, x_px: float, y_px: float) -> None:
+        self.tell(f"move {round(x_px)} {round(y_px)}")
+
+    def down(self) -> None:
+        self.tell("down")
+
+    def up(self) -> None:
+        self.tell("up")
+
+
+class Finger(Hand):
+    """A finger on a touch panel; in the air it moves unseen."""
+
+    def __init__(self, panel: Path) -> None:
+        super().__init__("xpanel.py", str(panel))
+        self._place = (0, 0)
+        self._number = 0
+        self._pressed = False
+
+    def move(self, x_px: float, y_px: float) -> None:
+        self._place = (round(x_px), round(y_px))
+        if self._pressed:
+            self._tell("move")
+
+    def down(self) -> None:
+        self._number += 1
+        self._pressed = True
+        self._tell("down")
+
+    def up(self) -> None:
+        self._tell("up")
+        self._pressed = False
+
+    def _tell(self, word: str) -> None:
+        self.tell(f"{word} {self._number} {self._place[0]} {self._place[1]}")
 
 
 class Published:
@@ -103,10 +178,8 @@ class Published:
             state = self.now()
             if ready(state):
                 return state
-            gone = self._process.poll() is not None
-            late = time.monotonic() > until_s
-            assert not gone, f"the program ended; last page {state}"
-            assert not late, f"not shown in time; last page {state}"
+            assert self._process.poll() is None, f"the program ended; last page {state}"
+            assert time.monotonic() < until_s, f"not shown in time; last page {state}"
             select.select([], [], [], POLL_S)
 
 
@@ -117,17 +190,10 @@ def program(
     """Run the program on a display with its own home; killed at the end if it still runs."""
     published = folder / "published.json"
     published.unlink(missing_ok=True)
-    environment = {
-        **os.environ,
-        "DISPLAY": display,
-        "BATTERY_HOME": str(folder / "home"),
-        "BATTERY_PUBLISH": str(published),
-        "SDL_AUDIODRIVER": "dummy",
-        **(extra or {}),
-    }
     process = subprocess.Popen(
-        [sys.executable, "-m", "battery.cli", *arguments],
-        env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        [sys.executable, "-m", "battery.cli", *arguments], cwd=ROOT,
+        env=environment(display, folder) | {"BATTERY_PUBLISH": str(published)} | (extra or {}),
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
     try:
         yield process, Published(published, process)
@@ -135,3 +201,28 @@ def program(
         if process.poll() is None:
             process.kill()
         process.communicate()
+
+
+def command(
+    folder: Path, *arguments: str, display: str = "", extra: dict[str, str] | None = None
+) -> subprocess.CompletedProcess:
+    """Run a command of the program to its end."""
+    return subprocess.run(
+        [sys.executable, "-m", "battery.cli", *arguments], cwd=ROOT,
+        env=environment(display, folder) | (extra or {}), capture_output=True, text=True,
+        timeout=60, check=False,
+    )  # fmt: skip
+
+
+def environment(display: str, folder: Path) -> dict[str, str]:
+    """A program's surroundings: a display, or none, and a home of its own."""
+    kept = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY")}
+    shown = {"DISPLAY": display} if display else {}
+    return kept | shown | {"BATTERY_HOME": str(folder / "home"), "SDL_AUDIODRIVER": "dummy"}
+
+
+def enrol(folder: Path) -> str:
+    """Enrol a person and return the code."""
+    done = command(folder, "enrol", "--affected-side", "left")
+    assert done.returncode == 0, done.stderr
+    return done.stdout.split()[0]

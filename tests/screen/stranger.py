@@ -1,15 +1,17 @@
-"""A stranger at the controls: sees what the program publishes and moves the X pointer.
+"""A stranger at the controls: sees what the program publishes and moves a pointer or a finger.
 
 It knows the rules a person is told and nothing of the program's inside.
 """
 
 from __future__ import annotations
 
-import math
 import select
 import time
 
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
+STEP_S = 0.008
+DEBOUNCE_S = 0.35  # a page takes no press in its first moment
+REACTION_S = 0.25
 
 
 def pause(seconds: float) -> None:
@@ -18,52 +20,56 @@ def pause(seconds: float) -> None:
 
 
 class Stranger:
-    def __init__(self, pointer, published) -> None:
-        self.pointer = pointer
+    """Does a visit with a `Pointer` or a `Finger`."""
+
+    def __init__(self, hand, published) -> None:
+        self.hand = hand
         self.published = published
         self.pages: list[str] = []
         self.x, self.y = 640.0, 400.0
+        self.aim_off = (5, -3)  # where touches land beside a target's middle, px
 
-    def press(self, key: str) -> None:
-        """Press a button of the page shown."""
-        state = self.published.wait(lambda s: any(b["key"] == key for b in s["buttons"]), 60)
-        if not self.pages or self.pages[-1] != state["page"]:
-            self.pages.append(state["page"])
-        number = state["number"]
-        left, top, width, height = next(b for b in state["buttons"] if b["key"] == key)[
-            "rect_px"
-        ]
-        pause(0.35)  # the page takes no press in its first moment
-        self.pointer.click(left + width / 2, top + height / 2)
-        self.published.wait(lambda s: s["number"] != number)
-
-    def visit(self) -> None:
-        """Do the whole visit."""
+    def visit(self, until: str = "thanks") -> None:
+        """Press on through the pages and do the blocks, until a page comes."""
         while True:
-            state = self.published.wait(lambda s: s["page"])
+            state = self.published.wait(lambda s: s["page"] and (s["buttons"] or s["running"]))
             page = state["page"]
-            if page == "thanks":
-                self.press_last("end")
+            if page == until:
+                self._note(page)
                 return
             if page.startswith("block "):
-                self.pages.append(page)
+                self._note(page)
                 self.block(page)
             else:
                 self.press("go")
 
-    def press_last(self, key: str) -> None:
-        """Press the button that ends the program."""
-        state = self.published.now()
-        self.pages.append(state["page"])
-        left, top, width, height = next(b for b in state["buttons"] if b["key"] == key)[
-            "rect_px"
-        ]
-        pause(0.35)
-        self.pointer.click(left + width / 2, top + height / 2)
+    def press(self, key: str, *, last: bool = False) -> None:
+        """Press a button of the page shown, and wait for what it leads to."""
+        state = self.published.wait(lambda s: any(b["key"] == key for b in s["buttons"]), 60)
+        self._note(state["page"])
+        number = state["number"]
+        left, top, width, height = next(
+            b["rect_px"] for b in state["buttons"] if b["key"] == key
+        )
+        pause(DEBOUNCE_S)
+        self.tap(left + width / 2, top + height / 2)
+        if not last:
+            self.published.wait(lambda s: s["number"] != number)
+
+    def to_block(self) -> dict:
+        """Go on until the first block runs."""
+        while not (state := self.published.now())["running"]:
+            if state["buttons"]:
+                self.press("go")
+        return self.published.wait(lambda s: s["running"] and s["discs"])
+
+    def _note(self, page: str) -> None:
+        if not self.pages or self.pages[-1] != page:
+            self.pages.append(page)
 
     def block(self, page: str) -> None:
         act = {
-            "tapping": self.tap,
+            "tapping": self.reach,
             "slide": self.slide,
             "pursuit": self.follow,
             "trail": self.connect,
@@ -73,40 +79,50 @@ class Stranger:
 
     # Movements
 
+    def tap(self, x: float, y: float) -> None:
+        self.x, self.y = x, y
+        self.hand.move(x, y)
+        self.hand.down()
+        self.hand.up()
+
     def glide(self, x: float, y: float, seconds: float = 0.25) -> None:
         """Move there in small steps."""
-        steps = max(2, int(seconds / 0.01))
+        steps = max(2, round(seconds / STEP_S))
         x0, y0 = self.x, self.y
+        begun_s = time.monotonic()
         for i in range(1, steps + 1):
             self.x, self.y = x0 + (x - x0) * i / steps, y0 + (y - y0) * i / steps
-            self.pointer.move(self.x, self.y)
-            pause(0.01)
+            self.hand.move(self.x, self.y)
+            pause(max(0.0, begun_s + i * STEP_S - time.monotonic()))
 
-    def disc(self, state, *roles):
+    @staticmethod
+    def disc(state, *roles):
         return next((d for d in state["discs"] if d["role"] in roles), None)
 
-    def tap(self, state, page) -> None:
+    def reach(self, state, page) -> None:
         home = self.disc(state, "home")
         if home is None:
-            pause(0.004)
+            pause(STEP_S)
             return
         self.glide(home["x_px"], home["y_px"])
-        self.pointer.tell("down")
+        self.hand.down()
         go = self.published.wait(lambda s: self.disc(s, "go") or s["page"] != page)
-        self.pointer.tell("up")
+        pause(REACTION_S)
+        self.hand.up()
         target = self.disc(go, "go")
         if target and go["page"] == page:
-            self.glide(target["x_px"] + 5, target["y_px"] - 3)
-            self.pointer.tell("down")
-            self.pointer.tell("up")
+            self.glide(target["x_px"] + self.aim_off[0], target["y_px"] + self.aim_off[1])
+            self.hand.down()
+            pause(0.03)
+            self.hand.up()
 
     def slide(self, state, page) -> None:
         target = self.disc(state, "go")
         if target is None:
-            pause(0.004)
+            pause(STEP_S)
             return
         self.glide(target["x_px"], target["y_px"])
-        self.pointer.click(self.x, self.y)
+        self.tap(self.x, self.y)
         state = self.published.wait(
             lambda s: s["page"] != page or (self.disc(s, "done") and self.disc(s, "go"))
         )
@@ -114,36 +130,36 @@ class Stranger:
         if state["page"] != page or not chip or not state["tracks"]:
             return
         self.glide(chip["x_px"], chip["y_px"])
-        self.pointer.tell("down")
+        self.hand.down()
         (x0, _), (x1, y1) = state["tracks"][0]
-        self.glide(x0 + 0.7 * (x1 - x0), y1 + 2, 1.2)
-        self.glide(x0, y1 - 2, 1.2)
-        self.pointer.tell("up")
+        self.glide(x0 + 0.7 * (x1 - x0), y1 + 2, 1.0)
+        self.glide(x0, y1 - 2, 1.0)
+        self.hand.up()
 
     def follow(self, state, page) -> None:
         chip = self.disc(state, "go", "held", "chip")
         if chip is None:
-            pause(0.004)
+            pause(STEP_S)
             return
         self.x, self.y = chip["x_px"], chip["y_px"]
-        self.pointer.move(self.x, self.y)
+        self.hand.move(self.x, self.y)
         if chip["role"] in ("go", "chip"):
-            self.pointer.tell("down")
+            self.hand.down()
             self.published.wait(lambda s: s["page"] != page or self.disc(s, "held"))
-        pause(0.008)
+        pause(STEP_S)
         if self.published.now()["page"] != page:
-            self.pointer.tell("up")
+            self.hand.up()
 
     def connect(self, state, page) -> None:
         first = self.disc(state, "go")
         nodes = {d["label"]: d for d in state["discs"] if d["label"]}
         if first is None or len(nodes) < 3:
-            pause(0.004)
+            pause(STEP_S)
             return
         order = in_order(list(nodes))
         assert first["label"] == order[0]
         self.glide(first["x_px"], first["y_px"])
-        self.pointer.tell("down")
+        self.hand.down()
         for label in order[1:]:
             self.glide(nodes[label]["x_px"], nodes[label]["y_px"], 0.4)
             self.published.wait(
@@ -153,7 +169,7 @@ class Stranger:
                     or any(d["label"] == label and d["role"] == "done" for d in s["discs"])
                 )
             )
-        self.pointer.tell("up")
+        self.hand.up()
 
 
 def in_order(labels: list[str]) -> list[str]:
@@ -167,12 +183,3 @@ def in_order(labels: list[str]) -> list[str]:
         return (int(label[1:]), 0)
 
     return sorted(labels, key=key)
-
-
-def wander(pointer, seconds: float) -> None:
-    """Move about without any aim."""
-    until_s = time.monotonic() + seconds
-    while time.monotonic() < until_s:
-        angle = 9 * time.monotonic()
-        pointer.move(640 + 200 * math.cos(angle), 400 + 150 * math.sin(angle))
-        pause(0.01)

@@ -1,6 +1,7 @@
 """A block in the window: the same outcome as without one, and every way out of it."""
 
 import math
+from typing import ClassVar
 
 import pytest
 
@@ -160,23 +161,28 @@ def test_a_closed_window_breaks_the_block_off_and_ends_the_visit(headless):
     assert window.closing
 
 
-def test_the_go_cue_sounds_once_a_trial(headless):
+def test_the_go_cue_sounds_when_it_is_due(headless):
+    """Once a trial, at the frame that follows it at the latest."""
     window, clock = headless
 
-    class Counted:
-        played = 0
+    class Noted:
+        times_ns: ClassVar[list[int]] = []
 
         def play(self):
-            self.played += 1
+            self.times_ns.append(clock.now)
 
         def close(self):
             pass
 
-    window.tones = Counted()
+    window.tones = Noted()
     alone = played("tapping", TOUCH_120)
     window.reader = Replayed(clock, alone)
-    LiveSource(window, hand="right", name="tapping").play(Run(header("tapping")))
-    assert window.tones.played == (alone.events["kind"] == "go").sum() > 1
+    source = LiveSource(window, hand="right", name="tapping")
+    source.play(Run(header("tapping")))
+    due_ns = alone.events["t_ns"][alone.events["kind"] == "go"] + source.begun_ns
+    assert len(window.tones.times_ns) == len(due_ns) > 1
+    for heard_ns, gone_ns in zip(window.tones.times_ns, due_ns, strict=True):
+        assert 0 <= heard_ns - gone_ns <= NS_PER_S / FRAMES_PER_S + 1_000_000
 
 
 @pytest.mark.parametrize("hand", ["left", "right"])

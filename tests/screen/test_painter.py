@@ -12,7 +12,7 @@ from battery.stage.theme import DARK, FORMS
 from tasks.contract import Disc, Line
 from tests.screen.pilot import tablet
 
-NEAR_MM = st.floats(-40, 40)
+NEAR_MM = st.floats(-14, 14)
 DISCS = st.builds(
     Disc, NEAR_MM, NEAR_MM, st.sampled_from([3.5, 10.0]), st.sampled_from(list(FORMS)),
     st.sampled_from(["", "7", "A1"]), st.booleans(),
@@ -29,9 +29,9 @@ PICTURES = st.lists(st.one_of(DISCS, LINES), max_size=5, unique=True).map(tuple)
 def blank(headless_window):
     window, _ = headless_window
     scale = dataclasses.replace(
-        window.scale, screen=dataclasses.replace(window.screen, width_px=500, height_px=500)
+        window.scale, screen=dataclasses.replace(window.screen, width_px=300, height_px=300)
     )
-    surface = pygame.Surface((500, 500))
+    surface = pygame.Surface((300, 300))
     surface.fill(DARK.background)
     return surface, Painter(surface, scale, DARK)
 

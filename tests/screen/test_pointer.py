@@ -99,6 +99,26 @@ def test_the_bound_reaches_back_to_the_last_look(reader):
     assert third.gap_ns < 10_000
 
 
+def test_the_bound_covers_what_arrives_while_reports_are_taken_out(reader):
+    """An event that comes just after the queue was looked at is read the next time."""
+    ticking, arrived_ns = reader.now_ns, []
+
+    def clock():
+        t_ns = ticking()
+        if not arrived_ns and looks:
+            arrived_ns.append(t_ns)
+            mouse(pygame.MOUSEMOTION)
+        looks.append(t_ns)
+        return t_ns
+
+    looks = []
+    reader.now_ns = clock
+    mouse(pygame.MOUSEMOTION)
+    assert len(reader.drain()) == 1
+    (late,) = reader.drain()
+    assert late.t_ns - late.gap_ns < arrived_ns[0] < late.t_ns
+
+
 def test_forgetting_keeps_the_wish_to_close_and_what_is_pressed(reader):
     mouse(pygame.MOUSEBUTTONDOWN)
     pygame.event.post(pygame.event.Event(pygame.QUIT))
@@ -176,3 +196,12 @@ def test_a_pushed_touch_is_read_once_and_only_as_a_finger(reader, push):
     assert [(r.kind, r.pointer) for r in reports] == [("down", 1), ("move", 1), ("up", 1)]
     assert reports[0].x_mm == pytest.approx((0.25 * 1279 + 0.5 - 640) / 5.88)
     assert reader.drain() == []
+
+
+def test_the_arrow_is_shown_to_a_mouse_and_hidden_from_fingers(reader):
+    finger(pygame.FINGERDOWN, 1)
+    reader.drain()
+    assert not pygame.mouse.get_visible()
+    mouse(pygame.MOUSEMOTION)
+    reader.drain()
+    assert pygame.mouse.get_visible()

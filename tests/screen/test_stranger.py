@@ -1,99 +1,229 @@
-"""A whole short visit, done from outside through the X server, is completed and stored."""
+"""A stranger does a visit in the real window with the X server's pointer."""
 
-import subprocess
-import sys
+import math
+import signal
 
 import pytest
 
-from battery.scoring import PRIMARY
+from battery.recording import events_from_array
+from battery.runner import replay
 from battery.store import Store
 from battery.verify import verify
-from tests.screen.servers import Pointer, program, virtual_screen
+from tests.screen.servers import Pointer, command, enrol, program, virtual_screen
 from tests.screen.stranger import Stranger
+
+PLAN = """
+name = "brief"
+rest_s = 1.0
+
+[[tasks]]
+task = "tapping"
+options = { duration_s = 13.0 }
+practice = { duration_s = 3.0 }
+
+[[tasks]]
+task = "slide"
+options = { duration_s = 7.0 }
+practice = { duration_s = 4.0 }
+
+[[tasks]]
+task = "pursuit"
+options = { predictable_s = 4.0, unpredictable_s = 0.0 }
+
+[[tasks]]
+task = "trail"
+options = { kinds = ["alternating"], n_nodes = 6 }
+practice = { kinds = ["numbers"], n_nodes = 5 }
+"""
+TASKS = ("tapping", "slide", "pursuit", "trail")
+
+
+@pytest.fixture(scope="module")
+def display():
+    with virtual_screen() as name:
+        yield name
 
 
 @pytest.fixture
-def enrolled(tmp_path):
-    done = subprocess.run(
-        [sys.executable, "-m", "battery.cli", "enrol", "--home", str(tmp_path / "home")],
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
-    return done.stdout.splitlines()[0]
+def pointer(display):
+    with Pointer(display) as pointer:
+        yield pointer
 
 
-def to_the_first_block(stranger):
-    while not stranger.published.now()["running"]:
-        stranger.press("go")
+@pytest.fixture
+def clinic(tmp_path):
+    """A home with one person, and a short plan."""
+    plan = tmp_path / "brief.toml"
+    plan.write_text(PLAN)
+    return tmp_path, enrol(tmp_path), str(plan)
+
+
+def stored(folder):
+    with Store.open(folder / "home", write=False) as store:
+        (visit,) = store.visits()
+        records = store.blocks(visit.header.visit_id)
+        return visit, records, [store.load_block(r.header.block_id) for r in records]
+
+
+def finish(process):
+    out, err = process.communicate(timeout=30)
+    return process.returncode, out, err
+
+
+def check_visit(folder, input_type, hands=("right", "left")):
+    """Everything is stored, replays to the same events, and scores as such a visit would."""
+    visit, records, blocks = stored(folder)
+    assert visit.ending == "finished"
+    done = [(r.header.task, r.header.hand, r.header.phase, r.ending) for r in records]
+    assert done == [
+        (task, hand, phase, "finished")
+        for task in TASKS for hand in hands for phase in ("practice", "test")
+    ]  # fmt: skip
+    for block in blocks:
+        assert block.input_type == input_type
+        assert repr(replay(block)) == repr(events_from_array(block.events))
+        assert (block.samples["stamp_gap_ns"] >= 0).all()
+        assert (block.frames["flip_ns"] >= block.frames["drawn_ns"]).all()
+        assert block.header.versions["theme"] == "dark"
+    with Store.open(folder / "home", write=False) as store:
+        values = {}
+        for block in blocks:
+            for row in store.block_scores(block.header.block_id):
+                values.setdefault(row.measure, []).append(row.value)
+        assert verify(store).findings == ()
+    assert all(0.5 < v < 3.0 for v in values["tapping.radial_error_mm"])
+    assert values["tapping.hit_rate"] == [1.0] * len(hands)
+    assert all(not math.isnan(v) for v in values["slide.extent_mm"])
+    assert all(v < 5.0 for v in values["pursuit.tracking_rmse_mm"])
+    assert values["trail.n_errors"] == [0.0] * len(hands)
 
 
 @pytest.mark.timeout(600)
-def test_a_stranger_completes_a_short_visit_with_all_four_tasks(tmp_path, enrolled):
-    with virtual_screen() as display:
-        pointer = Pointer(display)
-        arguments = ("visit", enrolled, "--plan", "short", "--windowed")
-        with program(display, tmp_path, *arguments) as (process, published):
-            stranger = Stranger(pointer, published)
-            stranger.visit()
-            out, error = process.communicate(timeout=30)
-        pointer.close()
-    assert process.returncode == 0, error
-    assert f"visit 1 of {enrolled}: complete; stored" in out
-    with Store.open(tmp_path / "home", write=False) as store:
-        (visit,) = store.visits(enrolled)
-        records = store.blocks(visit.header.visit_id)
-        scores = {(s.block_id, s.measure): s for s in store.scores()}
-        assert visit.ending == "finished"
-        assert [r.ending for r in records] == ["finished"] * 16
-        for record in records:
-            assert record.input_type == "mouse"
-            assert record.audit.frame_rate_hz is not None
-            block = store.load_block(record.header.block_id)
-            assert (block.samples["stamp_gap_ns"] >= 0).all()
-            if record.header.phase == "test" and record.header.task != "slide":
-                name = PRIMARY[record.header.task].name
-                assert scores[record.header.block_id, name].value >= 0
-        assert verify(store).findings == ()
+def test_a_whole_visit_with_the_pointer(display, pointer, clinic):
+    folder, code, plan = clinic
+    arguments = ("visit", code, "--plan", plan, "--windowed")
+    with program(display, folder, *arguments) as (process, published):
+        stranger = Stranger(pointer, published)
+        stranger.visit()
+        stranger.press("end", last=True)
+        status, out, err = finish(process)
+    assert (status, err) == (0, "")
+    assert f"visit 1 of {code}: complete; stored" in out
+    check_visit(folder, "mouse")
 
 
-def test_stop_is_one_tap_and_the_visit_can_go_on(tmp_path, enrolled):
-    """Stop in a block: the block is kept, marked, not scored; going on repeats it once."""
-    with virtual_screen() as display:
-        pointer = Pointer(display)
-        arguments = ("visit", enrolled, "--plan", "short", "--windowed")
-        with program(display, tmp_path, *arguments) as (process, published):
-            stranger = Stranger(pointer, published)
-            to_the_first_block(stranger)
-            stranger.press("stop")
+@pytest.mark.long
+@pytest.mark.timeout(1200)
+def test_the_short_plan_as_it_is(display, pointer, clinic):
+    folder, code, _ = clinic
+    arguments = ("visit", code, "--plan", "short", "--windowed")
+    with program(display, folder, *arguments) as (process, published):
+        stranger = Stranger(pointer, published)
+        stranger.visit()
+        stranger.press("end", last=True)
+        status, out, _ = finish(process)
+    assert status == 0
+    assert "complete" in out
+    check_visit(folder, "mouse")
+
+
+WAYS_OUT = {
+    "tap on Stop": ("stopped", "the person tapped Stop"),
+    "key": ("stopped", "the person pressed a key"),
+    "focus": ("interrupted", "the window was left"),
+    "SIGTERM": ("interrupted", "the window was closed"),
+}
+
+
+@pytest.mark.parametrize("way", WAYS_OUT)
+def test_every_way_out_of_a_block_keeps_it(display, pointer, clinic, way):
+    folder, code, plan = clinic
+    arguments = ("visit", code, "--plan", plan, "--windowed")
+    with program(display, folder, *arguments) as (process, published):
+        stranger = Stranger(pointer, published)
+        state = stranger.to_block()
+        home = stranger.disc(state, "home")
+        stranger.glide(home["x_px"], home["y_px"])
+        pointer.down()
+        published.wait(lambda s: stranger.disc(s, "held"))
+        pointer.up()
+        if way == "tap on Stop":
+            left, top, width, height = state["buttons"][0]["rect_px"]
+            stranger.tap(left + width / 2, top + height / 2)
+        elif way == "key":
+            pointer.tell("key 38")
+        elif way == "focus":
+            pointer.tell("unfocus")
+        else:
+            process.send_signal(signal.SIGTERM)
+        if way != "SIGTERM":
             published.wait(lambda s: s["page"] == "stopped")
-            stranger.press("go")
-            state = published.wait(lambda s: s["page"] and s["page"] != "stopped")
-            assert state["page"].split()[0] in ("hand", "ready", "demonstration")
-            process.kill()
-        pointer.close()
-    with Store.open(tmp_path / "home", write=False) as store:
-        (visit,) = store.visits(enrolled)
-        (record,) = store.blocks(visit.header.visit_id)
-        assert record.ending == "stopped"
-        assert record.reason == "the person tapped Stop"
+            stranger.press("end")
+            stranger.press("end", last=True)
+        assert finish(process)[0] == 0
+    visit, records, blocks = stored(folder)
+    assert (records[0].ending, records[0].reason) == WAYS_OUT[way]
+    assert "hold" in blocks[0].events["kind"].tolist()
+    assert visit.ending == (None if way == "SIGTERM" else "stopped")
 
 
-def test_any_key_stops(tmp_path, enrolled):
-    with virtual_screen() as display:
-        pointer = Pointer(display)
-        arguments = ("visit", enrolled, "--plan", "short", "--windowed")
-        with program(display, tmp_path, *arguments) as (process, published):
-            stranger = Stranger(pointer, published)
-            to_the_first_block(stranger)
-            pointer.tell("key 65")  # the space bar
-            published.wait(lambda s: s["page"] == "stopped")
-            process.kill()
-        pointer.close()
+def test_a_visit_cut_off_by_a_kill_goes_on_with_the_same_block(display, pointer, clinic):
+    folder, code, plan = clinic
+    arguments = ("visit", code, "--plan", plan, "--windowed")
+    with program(display, folder, *arguments) as (process, published):
+        Stranger(pointer, published).to_block()
+        process.kill()
+        process.wait()
+    with program(display, folder, *arguments) as (process, published):
+        stranger = Stranger(pointer, published)
+        stranger.press("go")
+        published.wait(lambda s: s["page"] == "again")
+        assert stranger.to_block()["page"] == "block tapping practice"
+        process.send_signal(signal.SIGTERM)
+        assert finish(process)[0] == 0
+    visit, records, _ = stored(folder)
+    assert visit.ending is None
+    assert [r.ending for r in records] == ["interrupted", "interrupted"]
 
 
-def test_no_screen_is_one_line(tmp_path, enrolled):
-    with program("", tmp_path, "visit", enrolled, "--windowed") as (process, _):
-        out, error = process.communicate(timeout=30)
-    assert process.returncode == 1
-    assert error.startswith("battery: no screen to draw on")
-    assert len(error.strip().splitlines()) == 1
-    assert "Traceback" not in out + error
+def test_no_display_is_one_line(clinic):
+    folder, code, _ = clinic
+    for arguments in (("visit", code), ("screen",)):
+        done = command(folder, *arguments)
+        assert done.returncode == 1
+        assert done.stderr.startswith("battery: no screen to draw on")
+        assert done.stderr.count("\n") == 1
+
+
+def test_no_sound_device_is_no_hindrance(display, clinic):
+    folder, code, plan = clinic
+    silent = {"SDL_AUDIODRIVER": "no-such-driver"}
+    arguments = ("visit", code, "--plan", plan, "--windowed")
+    with program(display, folder, *arguments, extra=silent) as (_, published):
+        published.wait(lambda s: s["page"] == "start")
+
+
+def test_the_screen_is_measured_with_a_ruler_and_used(display, clinic):
+    folder, code, plan = clinic
+    done = command(folder, "screen", display=display)
+    assert done.returncode == 0
+    assert "a guess: measure it" in done.stdout
+    for sizes in ("--width-mm 217", "--width-mm 217 --height-mm 50"):
+        wrong = command(folder, "screen", *sizes.split(), display=display)
+        assert wrong.returncode == 2
+        assert "othing was changed" in wrong.stderr
+    done = command(folder, "screen", "--width-mm", "256", "--height-mm", "160", display=display)
+    assert done.returncode == 0
+    assert "5.00 pixels a mm (measured with a ruler), 256 x 160 mm" in done.stdout
+    with program(display, folder, "visit", code, "--plan", plan) as (_, published):
+        assert published.wait(lambda s: s["page"] == "start")["px_per_mm"] == 5.0
+
+
+def test_a_plan_that_does_not_fit_is_refused_before_anything_is_recorded(display, clinic):
+    folder, code, plan = clinic
+    command(folder, "screen", "--width-mm", "150", "--height-mm", "94", display=display)
+    done = command(folder, "visit", code, "--plan", plan, display=display)
+    assert done.returncode == 2
+    assert "needs" in done.stderr
+    with Store.open(folder / "home", write=False) as store:
+        assert store.visits() == []

@@ -1,98 +1,86 @@
-"""Real touches, from a touch device through the X server to the stored record."""
+"""Real touches: panel, X server, XInput 2, toolkit, window. No touch counts twice."""
 
-import subprocess
-import sys
-import tempfile
+import json
 from pathlib import Path
 
-from battery.store import Store
-from tests.screen.servers import program
-from tests.screen.stranger import Stranger, pause
-from tests.screen.xtouch import BEGIN, END, UPDATE, Fingers, touch_screen
+import numpy as np
+import pytest
 
-PLAN = """
-name = "two-taps"
-hands = "right"
-rest_s = 0
-[[tasks]]
-task = "tapping"
-options = { duration_s = 4.0 }
-practice = { duration_s = 4.0 }
-"""
+from battery.recording import CONTACT_KINDS
+from tests.screen.servers import Finger, program, touch_screen
+from tests.screen.stranger import Stranger
+from tests.screen.test_stranger import check_visit, clinic, finish, stored
+
+__all__ = ["clinic"]  # a fixture of both files
+WIDTH_PX, HEIGHT_PX = 1280, 800
+MM_PER_PX = 25.4 / 96  # of an unmeasured screen
 
 
-class Touch:
-    """Speaks to the fingers as the stranger speaks to a pointer."""
-
-    def __init__(self, fingers) -> None:
-        self._fingers = fingers
-        self._place = (640.0, 400.0)
-        self._down = False
-
-    def move(self, x_px, y_px) -> None:
-        self._place = (x_px, y_px)
-        if self._down:
-            self._fingers.send(0, UPDATE, x_px, y_px)
-
-    def tell(self, command) -> None:
-        self._down = command == "down"
-        self._fingers.send(0, BEGIN if self._down else END, *self._place)
-
-    def click(self, x_px, y_px) -> None:
-        self.move(x_px, y_px)
-        self.tell("down")
-        pause(0.03)
-        self.tell("up")
+@pytest.fixture
+def panel():
+    """A fresh server for every test: its panel takes one connection in its life."""
+    with touch_screen() as (display, socket), Finger(socket) as finger:
+        yield display, finger
 
 
-def test_fingers_do_a_block_and_are_counted_once(tmp_path):
-    """Two fingers at once: the first is followed, the second is recorded as another pointer."""
-    home = tmp_path / "home"
-    done = subprocess.run(
-        [sys.executable, "-m", "battery.cli", "enrol", "--home", str(home)],
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
-    code = done.stdout.splitlines()[0]
-    (tmp_path / "plan.toml").write_text(PLAN)
-    sent = 0
-    # The path of a UNIX socket must be short.
-    with tempfile.TemporaryDirectory() as short, touch_screen(Path(short)) as (display, path):
-        arguments = ("visit", code, "--plan", str(tmp_path / "plan.toml"), "--windowed")
-        with program(display, tmp_path, *arguments) as (process, published):
-            published.wait(lambda s: s["page"])
-            fingers = Fingers(path)
-            stranger = Stranger(Touch(fingers), published)
-            while not published.now()["running"]:
-                stranger.press("go")
-            state = published.wait(lambda s: stranger.disc(s, "home"))
-            home_disc = stranger.disc(state, "home")
-            x, y = home_disc["x_px"], home_disc["y_px"]
-            fingers.send(0, BEGIN, x, y)
-            fingers.send(1, BEGIN, x + 200, y - 100)
-            for step in range(50):
-                fingers.send(0, UPDATE, x + step % 3, y)
-                fingers.send(1, UPDATE, x + 200 + step % 5, y - 100)
-                sent += 1
-                pause(0.008)
-            fingers.send(1, END, x + 200, y - 100)
-            fingers.send(0, END, x, y)
-            published.wait(lambda s: not s["running"], 30)
-            process.kill()
-        fingers.close()
-    with Store.open(home, write=False) as store:
-        (visit,) = store.visits(code)
-        record = store.blocks(visit.header.visit_id)[0]
-        block = store.load_block(record.header.block_id)
+def kinds(samples):
+    return [CONTACT_KINDS[kind] for kind in samples["kind"]]
+
+
+@pytest.mark.timeout(600)
+def test_a_whole_visit_with_a_finger(panel, clinic):
+    display, finger = panel
+    folder, code, plan = clinic
+    one_hand = folder / "one-hand.toml"
+    one_hand.write_text('hands = "right"\n' + Path(plan).read_text())
+    arguments = ("visit", code, "--plan", str(one_hand))
+    with program(display, folder, *arguments) as (process, published):
+        stranger = Stranger(finger, published)
+        stranger.visit()
+        stranger.press("end", last=True)
+        status, out, err = finish(process)
+    assert (status, err) == (0, "")
+    assert "complete" in out
+    check_visit(folder, "touch", hands=("right",))
+    _, _, blocks = stored(folder)
+    for block in blocks:
+        assert "hover" not in kinds(block.samples)  # a finger in the air is not seen
+        assert np.isnan(block.samples["pressure"]).all()  # what arrives as such is not one
+
+
+def test_every_touch_is_read_once_where_it_was(panel, clinic):
+    """Two fingers at 120 reports a second for three seconds, in a real block."""
+    display, finger = panel
+    folder, code, _ = clinic
+    sent_path = folder / "sent.json"
+    plan = folder / "long.toml"
+    plan.write_text(
+        'name = "long"\n[[tasks]]\ntask = "tapping"\npractice = { duration_s = 60.0 }\n'
+    )
+    arguments = ("visit", code, "--plan", str(plan))
+    with program(display, folder, *arguments) as (process, published):
+        stranger = Stranger(finger, published)
+        state = stranger.to_block()
+        finger.tell(f"stream 120 3 {sent_path}")
+        left, top, width, height = state["buttons"][0]["rect_px"]
+        stranger.tap(left + width / 2, top + height / 2)
+        published.wait(lambda s: s["page"] == "stopped")
+        stranger.press("end")
+        stranger.press("end", last=True)
+        finish(process)
+    _, _, (block,) = stored(folder)
+    sent = json.loads(sent_path.read_text())
     samples = block.samples
-    assert record.input_type == "touch"
-    assert set(samples["pointer"].tolist()) == {1, 2}
-    for finger in (1, 2):
-        kinds = samples["kind"][samples["pointer"] == finger].tolist()
-        assert kinds.count(1) == 1
-        assert kinds.count(3) == 1
-        assert kinds.count(0) == 0
-        # The server may merge reports at one place; doubles would be more than were sent.
-        assert sent / 2 < kinds.count(2) <= sent
-    kinds = [event["kind"] for event in block.events]
-    assert kinds.count("hold") == 1
-    assert kinds.count("extra") == 1
+    columns = np.round(samples["x_mm"] / MM_PER_PX + WIDTH_PX / 2 - 0.5).astype(int)
+    rows = np.round(HEIGHT_PX / 2 - samples["y_mm"] / MM_PER_PX - 0.5).astype(int)
+    for number in (1, 2):
+        own = samples["pointer"] == number
+        words = kinds(samples[own])
+        assert (words[0], words[-1]) == ("down", "up")
+        assert set(words[1:-1]) == {"move"}
+        read = list(zip(columns[own].tolist(), rows[own].tolist(), strict=True))
+        assert read[:-1] == [(x, y) for _, which, x, y in sent if which == number]
+        assert read[-1] == read[-2]
+    assert kinds(samples[samples["pointer"] == 3]) == ["down", "up"]  # the tap on Stop
+    assert set(samples["pointer"].tolist()) == {1, 2, 3}  # 0 would be a mouse
+    assert block.events["kind"].tolist().count("extra") >= 1  # one finger too many is told

@@ -1,9 +1,9 @@
 """A process of its own that moves and presses the pointer through the X server (XTest).
 
 Reads commands from standard input, one a line, and answers each with the monotonic time just
-before it was sent: ``move X Y``, ``down``, ``up``, ``key CODE``, and ``stream RATE SECONDS``,
-which moves the pointer at a fixed rate, presses now and then, and writes all times to the file
-named last.
+before it was sent: ``move X Y``, ``down``, ``up``, ``key CODE``, ``unfocus``, which takes the
+keyboard from every window, and ``stream RATE SECONDS FILE``, which moves the pointer at a fixed
+rate and writes all times to the file.
 """
 
 import ctypes
@@ -17,6 +17,9 @@ xtst = ctypes.CDLL("libXtst.so.6")
 x11.XOpenDisplay.restype = ctypes.c_void_p
 x11.XOpenDisplay.argtypes = [ctypes.c_char_p]
 x11.XFlush.argtypes = [ctypes.c_void_p]
+x11.XSetInputFocus.argtypes = [
+    ctypes.c_void_p, ctypes.c_ulong, ctypes.c_int, ctypes.c_ulong,
+]  # fmt: skip
 xtst.XTestFakeMotionEvent.argtypes = [
     ctypes.c_void_p, ctypes.c_int, ctypes.c_int, ctypes.c_int, ctypes.c_ulong,
 ]  # fmt: skip
@@ -27,7 +30,7 @@ xtst.XTestFakeKeyEvent.argtypes = xtst.XTestFakeButtonEvent.argtypes
 
 
 def stream(display, rate_hz, seconds, path):
-    """Move on a fixed schedule; the row of each report carries its number."""
+    """Move on a fixed schedule; neighbouring places differ, so reports are known again."""
     n = int(rate_hz * seconds)
     sent = []
     begun_ns = time.perf_counter_ns() + 50_000_000
@@ -59,6 +62,8 @@ def main():
         elif words[0] == "key":
             for pressed in (1, 0):
                 xtst.XTestFakeKeyEvent(display, int(words[1]), pressed, 0)
+        elif words[0] == "unfocus":
+            x11.XSetInputFocus(display, 0, 0, 0)
         elif words[0] == "stream":
             stream(display, float(words[1]), float(words[2]), words[3])
         x11.XFlush(display)

@@ -1,6 +1,7 @@
 """Reference values: traceable, and nothing from memory is ever shown."""
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,16 @@ def test_nothing_from_memory_is_shown():
     assert hidden, "there are such rows to hide"
     assert not set(hidden) & set(shown())
     assert all(row.status == "unverified" for row in hidden)
+
+
+@pytest.mark.parametrize(
+    ("provenance", "status"),
+    [("memory", "unverified"), ("memory", "checked"), ("found", "unverified")],
+)
+def test_a_row_must_be_both_found_and_checked(provenance, status):
+    row = shown()[0]
+    assert row.may_be_shown
+    assert not replace(row, provenance=provenance, status=status).may_be_shown
 
 
 def test_every_value_shown_says_where_it_was_read():

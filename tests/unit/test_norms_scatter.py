@@ -128,6 +128,16 @@ def test_series_of_different_lengths_are_put_together():
     assert autocorrelation(series) == pytest.approx(0.4, abs=0.06)
 
 
+def test_of_long_series_the_newest_half_year_counts():
+    """What happened before is not looked at, and ten years cost no more than one."""
+    generator = np.random.default_rng(7)
+    recent = generator.standard_normal((40, 26))
+    before = np.cumsum(generator.standard_normal((40, 494)), axis=1)
+    whole = np.hstack([before, recent])
+    assert autocorrelation(list(whole)) == autocorrelation(list(recent))
+    assert pooled_autocorrelation([whole]) == pooled_autocorrelation([recent])
+
+
 def test_autocorrelation_is_0_where_little_is_known_or_weeks_alternate():
     alternating = np.tile([1.0, -1.0], 8)
     assert autocorrelation([alternating] * 20) == 0

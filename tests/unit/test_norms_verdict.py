@@ -6,9 +6,11 @@ and a prior of variance 1, so that any weights give 1.
 
 import math
 
+import numpy as np
 import pytest
 from scipy.stats import t as student
 
+from norms.autocorrelation import correlation
 from norms.band import OutsideSem, Prior, band
 from norms.baseline import BaselineRule, Point
 from norms.limits import limits
@@ -88,6 +90,34 @@ def test_the_look_named_beforehand_is_the_twelfth_and_has_the_inner_limit():
     assert named.word == "beyond error"
     assert named.average.named_look
     assert named.average.since_visit == 18
+
+
+def test_the_limits_told_are_those_that_judge():
+    """Inner at the twelfth visit and while a verdict holds, outer otherwise."""
+    allowed = limits(DF, n_baseline=4)
+
+    def told(*later):
+        mean = verdict(*later).average
+        return (mean.high - 10) * weight_so_far(len(later))
+
+    assert told(*[10.0] * 11) == pytest.approx(allowed.outer)
+    assert told(*[10.0] * 12) == pytest.approx(allowed.inner)
+    assert told(*[10.0] * 13) == pytest.approx(allowed.outer)
+    assert told(*[6.0] * 9) == pytest.approx(allowed.inner)
+
+
+def test_dependent_weeks_widen_the_band_to_what_it_promises():
+    """A visit ten weeks on lies within the band of unchanged people in 95 of 100.
+
+    Drawn with autocorrelation 0.5; the prior is the scatter that such baselines show.
+    """
+    generator = np.random.default_rng(11)
+    half = np.linalg.cholesky(correlation(14, 0.5))
+    visits = generator.standard_normal((4000, 14)) @ half.T
+    shown_variance = float(visits[:, :4].var(axis=1, ddof=1).mean())
+    prior = Prior(shown_variance, 1e6, 10**6, 4 * 10**6, autocorrelation=0.5)
+    inside = [band(list(row[:4]), prior, log_scale=False).side(row[13]) == 0 for row in visits]
+    assert np.mean(inside) == pytest.approx(0.95, abs=0.012)
 
 
 def test_a_verdict_holds_until_the_running_mean_is_back_inside_the_inner_limit():

@@ -138,6 +138,25 @@ def test_a_block_comes_back_whole(store, visit):
         assert connection.execute(text("SELECT count(*) FROM chunks")).scalar() == 0
 
 
+def test_blocks_in_brief_say_what_the_records_say_in_one_reading(store, visit):
+    store.add_person(kit.person("A3CF"))
+    other = kit.visit("A3CF")
+    store.begin_visit(other)
+    for header in (kit.block_header(visit, 1), kit.block_header(visit, 0)):
+        kit.record(store, header, reason="é")
+    store.begin_block(kit.block_header(other)).stop()
+    brief = store.blocks_in_brief("K7QF")
+    assert [(b.block_id, b.number, b.task, b.hand, b.phase, b.ending, b.reason, b.input_type,
+             b.audit, b.visit_id) for b in brief] == [
+        (r.header.block_id, r.header.index, r.header.task, r.header.hand, r.header.phase,
+         r.ending, r.reason, r.input_type, r.audit, r.header.visit_id)
+        for r in store.blocks(visit.visit_id)
+    ]  # fmt: skip
+    everybody = store.blocks_in_brief()
+    assert [b.visit_id for b in everybody] == [other.visit_id, *[visit.visit_id] * 2]
+    assert (everybody[0].ending, everybody[0].input_type) == (None, "none")
+
+
 def test_a_running_block_has_no_ending_and_cannot_be_loaded(store, visit):
     header = kit.block_header(visit)
     sink = store.begin_block(header)

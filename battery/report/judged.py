@@ -1,0 +1,294 @@
+"""From plain rows to a judged page: every line with its verdict. Pure; reads no store."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+
+from battery.recording import Hand
+from battery.report.lines import (
+    COMPOSITE,
+    TITLES,
+    Line,
+    by_measure,
+    hand_order,
+    line_of,
+    ratio_name,
+    ratio_readings,
+    rule_of,
+)
+from battery.report.rows import PageRows, Pool, Reading, Trace, VisitRow
+from battery.scoring import MEASURES, PRIMARY, Measure
+from battery.scoring.measures import Direction
+from norms import sentences
+from norms.band import Prior, pool
+from tasks.registry import TASKS
+
+# What is set against what: faster to the right, more exact upwards. Of a speed neither side is
+# better by itself, so it has a direction here for the words "faster" and "slower" only.
+SPEED: Mapping[str, tuple[str, Direction]] = {
+    "tapping": ("tapping.movement_time_s", "lower"),
+    "pursuit": ("pursuit.delay_s", "lower"),
+    "slide": ("slide.mean_speed_mm_s", "higher"),
+    "trail": ("trail.time_per_link_s", "lower"),
+}
+EXACT: Mapping[str, str] = {
+    "tapping": "tapping.radial_error_mm",
+    "pursuit": "pursuit.tracking_rmse_mm",
+    "slide": "slide.jitter_across_mm",
+    "trail": "trail.n_errors",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Occasion:
+    """Something that happened at a time and is marked on the time axis with a letter."""
+
+    letter: str
+    when: datetime
+    what: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """Everything on a person's page, judged.
+
+    Parameters
+    ----------
+    hands : tuple of str
+        Those that were tested, the more affected one first.
+    tasks : tuple of str
+        Those that were done.
+    lines : mapping
+        By measure and hand.
+    sides : mapping of str to Line
+        By task: the ratio of the first hand to the second in its primary measure.
+    traces : mapping
+        By task and hand: at the baseline and at the latest visit.
+    """
+
+    rows: PageRows
+    hands: tuple[Hand, ...]
+    tasks: tuple[str, ...]
+    lines: Mapping[tuple[str, Hand], Line]
+    sides: Mapping[str, Line]
+    occasions: tuple[Occasion, ...]
+    made: datetime
+    traces: Mapping[tuple[str, Hand], tuple[Trace | None, Trace | None]] = field(
+        default_factory=dict
+    )
+
+    def line(self, measure: str, hand: Hand) -> Line | None:
+        """Return a measure's line, or None if that hand was never tested in it."""
+        return self.lines.get((measure, hand))
+
+    def headline(self, hand: Hand) -> Line | None:
+        """Return the line the hand's sentence is about: all tasks together, or the only one."""
+        together = self.line(COMPOSITE.name, hand)
+        own = [line for t in self.tasks if (line := self.line(PRIMARY[t].name, hand))]
+        return together or (own[0] if own else None)
+
+    def pair(self, task: str, hand: Hand) -> tuple[Line, Line] | None:
+        """Return the speed and the accuracy of a task as lines that may be set together."""
+        speed = self.lines.get((f"speed.{task}", hand))
+        exact = self.line(EXACT[task], hand)
+        return (speed, exact) if speed and exact else None
+
+    def pair_words(self, task: str, hand: Hand) -> str:
+        """Say how speed and accuracy moved together; empty unless both moved."""
+        pair = self.pair(task, hand)
+        if pair is None:
+            return ""
+        return sentences.pair_words(pair[0].verdict.better, pair[1].verdict.better)
+
+    def visit(self, number: int) -> VisitRow:
+        """Return a visit by its number."""
+        return next(v for v in self.rows.visits if v.number == number)
+
+    @property
+    def simulated(self) -> bool:
+        """Whether any visit was made up."""
+        return any(v.origin == "simulated" for v in self.rows.visits)
+
+
+def page_data(rows: PageRows, *, made: datetime) -> Page:
+    """Judge everything a person's rows allow to be judged.
+
+    Parameters
+    ----------
+    made : datetime
+        When the page is made, with its offset.
+
+    Returns
+    -------
+    Page
+        Without traces: which blocks are to be drawn is known only now (`wanted_blocks`).
+    """
+    readings = by_measure(rows.readings)
+    hands = tuple(
+        hand for hand in hand_order(rows.person) if any(own == hand for _, own in readings)
+    )
+    tasks = tuple(
+        task for task in TASKS if any((PRIMARY[task].name, hand) in readings for hand in hands)
+    )
+    lines: dict[tuple[str, Hand], Line] = {}
+    for (name, hand), own in readings.items():
+        measure = COMPOSITE if name == COMPOSITE.name else MEASURES.get(name)
+        if measure is not None:
+            prior = _prior(rows, measure, hand)
+            lines[name, hand] = _line(rows, measure, own, prior)
+    for task in tasks:
+        name, direction = SPEED[task]
+        for hand in hands:
+            if (name, hand) in lines:
+                lines[f"speed.{task}", hand] = _line(
+                    rows,
+                    replace(MEASURES[name], direction=direction),
+                    readings[name, hand],
+                    _prior(rows, MEASURES[name], hand),
+                )
+    return Page(
+        rows=rows,
+        hands=hands,
+        tasks=tasks,
+        lines=lines,
+        sides=_sides(rows, readings, hands, tasks),
+        occasions=_occasions(rows, lines, tasks),
+        made=made,
+    )
+
+
+def _line(
+    rows: PageRows, measure: Measure, readings: tuple[Reading, ...], prior: Prior | None
+) -> Line:
+    return line_of(
+        measure,
+        readings,
+        prior,
+        rule_of(rows.person),
+        restart_visit=rows.restart_visit,
+        outside=rows.outside.get(measure.name),
+    )
+
+
+def _prior(rows: PageRows, measure: Measure, hand: Hand) -> Prior | None:
+    """Pool everybody's scatter.
+
+    How one week resembles the next is estimated from primary measures only; a secondary one
+    takes that of its task's primary.
+    """
+    own = _pooled(rows.pools.get((measure.name, hand)), measure, series=measure.primary)
+    if own is None or measure.primary:
+        return own
+    first = PRIMARY[measure.task]
+    lead = _pooled(rows.pools.get((first.name, hand)), first, series=True)
+    return replace(own, autocorrelation=lead.autocorrelation) if lead else own
+
+
+def _pooled(pooled: Pool | None, measure: Measure, *, series: bool) -> Prior | None:
+    if pooled is None:
+        return None
+    floor = 0.0 if measure.log_scale else float("-inf")
+    groups = [g for g in pooled.groups if min(g) > floor]
+    whole = [s for s in pooled.series if s and min(s) > floor] if series else []
+    return pool(groups, log_scale=measure.log_scale, series=whole)
+
+
+def _sides(
+    rows: PageRows,
+    readings: Mapping[tuple[str, Hand], tuple[Reading, ...]],
+    hands: tuple[Hand, ...],
+    tasks: tuple[str, ...],
+) -> dict[str, Line]:
+    if len(hands) < 2:
+        return {}
+    sides = {}
+    for task in tasks:
+        name = PRIMARY[task].name
+        upper, lower = (readings.get((name, hand), ()) for hand in hands)
+        if not upper or not lower:
+            continue
+        measure = replace(
+            PRIMARY[task],
+            name=ratio_name(name),
+            unit="1",
+            direction="toward_one",
+            log_scale=True,
+        )
+        own = ratio_readings(upper, lower, name)
+        prior = _pooled(rows.pools.get((measure.name, hands[0])), measure, series=True)
+        sides[task] = _line(rows, measure, own, prior)
+    return sides
+
+
+def _occasions(
+    rows: PageRows, lines: Mapping[tuple[str, Hand], Line], tasks: tuple[str, ...]
+) -> tuple[Occasion, ...]:
+    """Letter the markers and the breaks of the series in order of time."""
+    happened = [
+        (m.when, m.kind, f"{m.kind}: {m.note}" if m.note else m.kind) for m in rows.markers
+    ]
+    apart: dict[tuple[int, str], set[str]] = {}
+    for (name, _), line in lines.items():
+        task = name.split(".")[0]
+        if line.measure.primary and task in tasks:
+            for gap in line.breaks:
+                apart.setdefault((gap.visit, gap.reason), set()).add(task)
+    numbers = {v.number: v for v in rows.visits}
+    for (visit, reason), where in apart.items():
+        only = (
+            "" if where == set(tasks) else f" ({', '.join(TITLES[t] for t in sorted(where))})"
+        )
+        happened.append(
+            (_just_before(numbers, visit), "new series", f"new series, {reason}{only}")
+        )
+    if rows.restart_visit in numbers:
+        happened.append(
+            (_just_before(numbers, rows.restart_visit), "new baseline", "new baseline begun")
+        )
+    happened.sort(key=lambda h: h[0])
+    return tuple(
+        Occasion(_letter(i), when, what, words)
+        for i, (when, what, words) in enumerate(happened)
+    )
+
+
+def _just_before(numbers: Mapping[int, VisitRow], visit: int | None) -> datetime:
+    """Three quarters of the way from the visit before to this one."""
+    here = numbers[visit or 0]
+    before = max((v.when for v in numbers.values() if v.when < here.when), default=here.when)
+    return here.when - (here.when - before) / 4
+
+
+def _letter(index: int) -> str:
+    first = chr(ord("A") + index % 26)
+    return first if index < 26 else f"{first}{index // 26}"
+
+
+def wanted_blocks(page: Page) -> dict[tuple[str, Hand], tuple[str, str]]:
+    """Name the blocks to be drawn: the middle one of the baseline and the latest.
+
+    Before there is a baseline it is the first that counts; with one visit only it stands alone.
+    """
+    wanted = {}
+    for task in page.tasks:
+        for hand in page.hands:
+            line = page.line(PRIMARY[task].name, hand)
+            latest = line.latest if line else None
+            if line is None or latest is None:
+                continue
+            baseline = line.of("baseline") or line.of("familiarisation")
+            first = _middle(baseline)
+            ends = (first.block_id, latest.block_id) if first.visit != latest.visit else (
+                "", latest.block_id
+            )  # fmt: skip
+            wanted[task, hand] = ends
+    return wanted
+
+
+def _middle(readings: tuple[Reading, ...]) -> Reading:
+    """Return the reading whose value is the (lower) median: neither a good nor a bad day."""
+    ranked = sorted(readings, key=lambda r: r.value)
+    return ranked[(len(ranked) - 1) // 2]

@@ -1,0 +1,318 @@
+"""One measure of one hand over the visits: its series, its verdict, where each point stands."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from battery.recording import HANDS, Hand
+from battery.report.rows import Reading
+from battery.scoring import PRIMARY, Measure
+from battery.store import Person
+from norms import sentences
+from norms.asymmetry import ratio_points
+from norms.band import OutsideSem, Prior
+from norms.baseline import BaselineRule, Point, split
+from norms.composite import TYPICAL_SCATTER, composite
+from norms.series import Break, SeriesKey, breaks, series_of
+from norms.verdict import Verdict, judge
+from tasks.registry import TASKS
+
+Standing = Literal["familiarisation", "baseline", "later", "earlier", "aside"]
+
+TITLES = {
+    "tapping": "Touching targets",
+    "slide": "Sliding",
+    "pursuit": "Following",
+    "trail": "Connecting",
+}
+COMPOSITE = Measure(
+    "all.composite",
+    sentences.COMPOSITE,
+    sentences.COMPOSITE_MEANING,
+    "",
+    "lower",
+    "definition of this project",
+    primary=True,
+    limits="Its unit means nothing; its change in percent does.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A reading and what it counts for."""
+
+    reading: Reading
+    standing: Standing
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One measure of one hand over the visits, and what may be said of it.
+
+    Parameters
+    ----------
+    shown : tuple of Shown
+        In order of visits.
+    breaks : tuple of Break
+        Where visits stop being comparable with those before.
+    begun : str
+        Why the current series is apart from the visits before it; empty for the first.
+    """
+
+    measure: Measure
+    hand: Hand
+    shown: tuple[Shown, ...]
+    verdict: Verdict
+    breaks: tuple[Break, ...] = ()
+    begun: str = ""
+
+    def of(self, *standings: Standing) -> tuple[Reading, ...]:
+        """Return the readings that stand so."""
+        return tuple(s.reading for s in self.shown if s.standing in standings)
+
+    @property
+    def latest(self) -> Reading | None:
+        """The last reading of the current series that counts."""
+        found = self.of("familiarisation", "baseline", "later")
+        return found[-1] if found else None
+
+    @property
+    def told(self) -> bool:
+        """Whether the verdict tells a side."""
+        return self.verdict.word in ("beyond error", "possible, repeat")
+
+
+def ratio_name(measure: str) -> str:
+    """Name of the ratio of the hands in a measure."""
+    return f"ratio.{measure}"
+
+
+def rule_of(person: Person) -> BaselineRule:
+    """Return the rule fixed when the person was enrolled."""
+    return BaselineRule(person.n_familiarisation, person.n_baseline)
+
+
+def role(hand: Hand, person: Person) -> str:
+    """Return the role of a hand: scatter is pooled over hands of the same role."""
+    if person.affected_side in ("both", "unknown"):
+        return person.affected_side
+    return "affected" if hand == person.affected_side else "other"
+
+
+def hand_order(person: Person) -> tuple[Hand, Hand]:
+    """Return the hands as the page lists them: the more affected one first."""
+    first: Hand = person.dominant_hand
+    if person.affected_side == "left":
+        first = "left"
+    elif person.affected_side == "right":
+        first = "right"
+    return (first, "left" if first == "right" else "right")
+
+
+def by_measure(readings: Iterable[Reading]) -> dict[tuple[str, Hand], tuple[Reading, ...]]:
+    """Sort one person's readings by measure and hand, composites and ratios included."""
+    found: dict[tuple[str, Hand], list[Reading]] = {}
+    for reading in sorted(readings, key=lambda r: r.visit):
+        found.setdefault((reading.measure, reading.hand), []).append(reading)
+    for hand in HANDS:
+        primaries = {
+            task: own for task in TASKS if (own := found.get((PRIMARY[task].name, hand)))
+        }
+        combined = composite_readings(primaries, hand)
+        if combined:
+            found[COMPOSITE.name, hand] = list(combined)
+    return {name: tuple(own) for name, own in found.items()}
+
+
+def composite_readings(
+    primaries: Mapping[str, Sequence[Reading]], hand: Hand
+) -> tuple[Reading, ...]:
+    """Combine a hand's primary measures, visit by visit and series by series."""
+    by_visit: dict[int, dict[str, Reading]] = {}
+    for task, own in primaries.items():
+        for reading in own:
+            by_visit.setdefault(reading.visit, {})[task] = _above_zero(reading)
+    keys = _keys_of_visits(by_visit, hand)
+    combined: list[Reading] = []
+    for key in dict.fromkeys(keys.values()):
+        visits = [visit for visit in by_visit if keys[visit] == key]
+        points = {
+            TITLES[task].lower(): [
+                _point(by_visit[v][task]) for v in sorted(visits) if task in by_visit[v]
+            ]
+            for task in primaries
+        }
+        scatter = {TITLES[task].lower(): TYPICAL_SCATTER[task] for task in primaries}
+        combined += [
+            _combined(point, key, hand, by_visit[point.visit], tuple(primaries))
+            for point in composite(points, scatter=scatter)
+        ]
+    return tuple(sorted(combined, key=lambda r: r.visit))
+
+
+def _above_zero(reading: Reading) -> Reading:
+    if reading.counts and reading.value <= 0:
+        return replace(reading, aside="a value of 0 has no logarithm")
+    return reading
+
+
+def _keys_of_visits(
+    by_visit: Mapping[int, Mapping[str, Reading]], hand: Hand
+) -> dict[int, SeriesKey]:
+    """One key a visit; a visit where nothing counts goes with the one before it."""
+    keys: dict[int, SeriesKey] = {}
+    before: SeriesKey | None = None
+    for visit in sorted(by_visit):
+        here = list(by_visit[visit].values())
+        counting = [r for r in here if r.counts]
+        if counting:
+            pointers = " and ".join(sorted({r.key.input_type for r in counting}))
+            before = replace(counting[0].key, task="", hand=hand, input_type=pointers)
+        keys[visit] = before or replace(here[0].key, task="", hand=hand)
+    return keys
+
+
+def _combined(
+    point: Point,
+    key: SeriesKey,
+    hand: Hand,
+    parts: Mapping[str, Reading],
+    tasks: Sequence[str],
+) -> Reading:
+    flags = tuple(sorted({flag for reading in parts.values() for flag in reading.flags}))
+    return Reading(
+        COMPOSITE.name,
+        hand,
+        point.visit,
+        "",
+        point.value,
+        key,
+        n=len(parts),
+        flags=flags,
+        aside="" if point.counts else _why_not(parts, tasks),
+    )
+
+
+def _why_not(parts: Mapping[str, Reading], tasks: Sequence[str]) -> str:
+    """Say why tasks cannot be taken together; a reason that all share is said once."""
+    reasons: dict[str, list[str]] = {}
+    for task in tasks:
+        reading = parts.get(task)
+        if reading is None or not reading.counts:
+            why = "not done" if reading is None else reading.aside or reading.reason
+            reasons.setdefault(why, []).append(TITLES[task].lower())
+    if len(reasons) == 1 and len(next(iter(reasons.values()))) == len(tasks):
+        return next(iter(reasons))
+    return "; ".join(f"{', '.join(told)}: {why}" for why, told in reasons.items())
+
+
+def ratio_readings(
+    upper: Sequence[Reading], lower: Sequence[Reading], name: str
+) -> tuple[Reading, ...]:
+    """Return the ratio of the hands, visit by visit, as readings of the upper hand."""
+    keys = {r.visit: r.key for r in upper}
+    points = ratio_points([_point(r) for r in upper], [_point(r) for r in lower])
+    return tuple(
+        Reading(
+            ratio_name(name),
+            upper[0].hand,
+            point.visit,
+            "",
+            point.value,
+            keys[point.visit],
+            aside="" if point.counts else point.reason,
+        )
+        for point in points
+    )
+
+
+def baseline_values(readings: Sequence[Reading], rule: BaselineRule) -> tuple[float, ...]:
+    """Return the baseline of the current series; empty before it is complete."""
+    points, _, _ = _current(readings)
+    chosen = split(points, rule).baseline
+    return tuple(p.value for p in chosen) if len(chosen) == rule.baseline else ()
+
+
+def series_values(readings: Sequence[Reading]) -> tuple[float, ...]:
+    """Return all values of the current series that count."""
+    points, _, _ = _current(readings)
+    return tuple(p.value for p in points if p.counts)
+
+
+def line_of(
+    measure: Measure,
+    readings: Sequence[Reading],
+    prior: Prior | None,
+    rule: BaselineRule,
+    *,
+    restart_visit: int | None = None,
+    outside: OutsideSem | None = None,
+) -> Line:
+    """Judge one measure of one hand.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        All of them, in order of visits; at least one.
+    """
+    points, begun, split_at = _current(readings)
+    verdict = judge(
+        points,
+        prior,
+        log_scale=measure.log_scale,
+        # What is better nearer to 0 has no better side of its baseline.
+        direction="none" if measure.direction == "toward_zero" else measure.direction,
+        rule=rule,
+        restart_visit=restart_visit,
+        outside=outside,
+        new_series=begun,
+    )
+    parts = split(points, rule, restart_visit=restart_visit)
+    standing: dict[int, Standing] = {p.visit: "earlier" for p in parts.earlier}
+    standing |= {p.visit: "familiarisation" for p in parts.familiarisation}
+    standing |= {p.visit: "baseline" for p in parts.baseline}
+    standing |= {p.visit: "later" for p in parts.later}
+    shown = tuple(
+        Shown(r, standing.get(r.visit, "earlier") if r.counts else "aside") for r in readings
+    )
+    return Line(measure, readings[0].hand, shown, verdict, split_at, begun)
+
+
+def _point(reading: Reading) -> Point:
+    reason = reading.aside or (reading.reason if math.isnan(reading.value) else "")
+    return Point(reading.visit, reading.value, not reading.aside, reason)
+
+
+def _current(
+    readings: Sequence[Reading],
+) -> tuple[list[Point], str, tuple[Break, ...]]:
+    """Return the points of the current series, why it began, and all breaks before it.
+
+    Only readings that count make a series: a broken-off block on another tablet begins none.
+    """
+    counting = [r for r in readings if r.counts]
+    if not counting:
+        return [_point(r) for r in readings], "", ()
+    keyed = [(_point(r), r.key) for r in counting]
+    current = series_of(keyed)[-1]
+    inside = {p.visit for p in current.points}
+    points = [
+        _point(r)
+        for r in readings
+        if r.visit in inside or (not r.counts and r.visit > min(inside))
+    ]
+    return points, current.reason, breaks([(p.visit, key) for p, key in keyed])
+
+
+def gaps_days(days: Sequence[float]) -> float:
+    """Return how many days between two visits are a gap that no line crosses.
+
+    More than 10 for weekly visits; for another rhythm 1.6 times the usual distance.
+    """
+    between = sorted(b - a for a, b in itertools.pairwise(days))
+    usual = between[len(between) // 2] if between else 7.0
+    return max(10.0, 1.6 * usual)

@@ -1,0 +1,75 @@
+"""The note for the chart: plain text, short, with A and P left to the therapist."""
+
+from __future__ import annotations
+
+from battery.report import words
+from battery.report.judged import Page
+from battery.report.lines import Line
+from battery.scoring import PRIMARY
+from norms import sentences
+
+MOST_WORDS = 120
+
+
+def note_text(page: Page) -> str:
+    """Write the note.
+
+    Returns
+    -------
+    str
+        At most 120 words. S stays empty, as nothing of what the person says is recorded here;
+        A and P are the therapist's.
+    """
+    hands = [_hand(page, line) for hand in page.hands if (line := page.headline(hand))]
+    tasks = [
+        _task(line)
+        for hand in page.hands
+        for task in page.tasks
+        if (line := page.line(PRIMARY[task].name, hand)) and line.told
+    ]
+    fixed = [_frame(page), *hands, _limits(page)]
+    while tasks and _count(fixed) + _count(tasks) > MOST_WORDS - 8:
+        tasks.pop()
+    body = "\n   ".join([_frame(page), *hands, *tasks, _limits(page)])
+    return f"S: \nO: {body}\nA: \nP: \n"
+
+
+def _count(lines: list[str]) -> int:
+    return sum(len(line.split()) for line in lines)
+
+
+def _frame(page: Page) -> str:
+    visits = page.rows.visits
+    days = f", {visits[0].when:%Y-%m-%d} to {visits[-1].when:%Y-%m-%d}" if visits else ""
+    lines = [line for hand in page.hands if (line := page.headline(hand))]
+    counted = max((len(_counting(line)) for line in lines), default=0)
+    return (
+        f"Tablet coordination test, self-administered, {counted} of {len(visits)} visits "
+        f"count{days}."
+    )
+
+
+def _counting(line: Line) -> list[int]:
+    return [s.reading.visit for s in line.shown if s.standing != "aside"]
+
+
+def _hand(page: Page, line: Line) -> str:
+    side = words.role_words(line.hand, page)
+    name = f"{line.hand.capitalize()} hand" + (f" ({side})" if side else "")
+    return f"{name}, {sentences.statement(line.measure.title.lower(), line.verdict)}"
+
+
+def _task(line: Line) -> str:
+    baseline, n = words.baseline_words(line)
+    return (
+        f"{line.hand.capitalize()}, {line.measure.title.lower()}: {words.latest_words(line)} "
+        f"(baseline {baseline}, n={n}), {words.change_words(line)}, error band "
+        f"{words.band_words(line)}: {words.short_words(line.verdict)}."
+    )
+
+
+def _limits(page: Page) -> str:
+    lines = [line for hand in page.hands if (line := page.headline(hand))]
+    bands = [line.verdict.band for line in lines if line.verdict.band is not None]
+    error = f"Error band {sentences.scatter_words(bands[0])}. " if bands else ""
+    return f"{error}Not a diagnosis."

@@ -1,0 +1,177 @@
+"""What a page is made from: plain rows, so that a page can be made without a store."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+import numpy as np
+import numpy.typing as npt
+
+from battery.recording import Hand
+from battery.store import Person
+from norms.band import OutsideSem
+from norms.series import SeriesKey
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class VisitRow:
+    """A visit of the person.
+
+    Parameters
+    ----------
+    number : int
+        The person's visits in order, from 1.
+    when : datetime
+        Its start, with the offset of the place.
+    ending : str
+        "open" while it runs.
+    remarks : tuple of str
+        What was said later: amendments, why it is left out, why a block was stopped.
+    """
+
+    number: int
+    visit_id: str
+    when: datetime
+    plan: str
+    plan_hash: str
+    device: str
+    screen: str
+    protocol_version: int
+    ending: str = "finished"
+    origin: str = "stage"
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One measure of one test block.
+
+    Parameters
+    ----------
+    hand : {"left", "right"}
+        The hand that holds now, amended or not.
+    visit : int
+        Number of the visit.
+    n : int
+        Trials, passes, links or windows it stands on.
+    low, high : float
+        95 % interval; nan where there is none.
+    reason : str
+        Why the value is missing, or what to keep in mind.
+    key : SeriesKey
+        What has to be alike for visits to be compared.
+    flags : tuple of str
+        Names of the flags its block raised.
+    aside : str
+        Why it does not count, in words; empty if it does.
+    """
+
+    measure: str
+    hand: Hand
+    visit: int
+    block_id: str
+    value: float
+    key: SeriesKey
+    n: int = 0
+    low: float = math.nan
+    high: float = math.nan
+    reason: str = ""
+    flags: tuple[str, ...] = ()
+    aside: str = ""
+
+    @property
+    def counts(self) -> bool:
+        """Whether it may stand in a baseline or a trend."""
+        return not self.aside and not math.isnan(self.value)
+
+
+@dataclass(frozen=True, slots=True)
+class MarkerRow:
+    """A dated event around the person."""
+
+    when: datetime
+    kind: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PracticeRow:
+    """Home practice of one week: planned, told by the person, seen by a device.
+
+    Times a week; None where nobody said or saw anything.
+    """
+
+    week_from: date
+    planned: float | None = None
+    told: float | None = None
+    seen: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """What the hand did in one block, to be drawn; millimetres and seconds.
+
+    Parameters
+    ----------
+    paths_mm : tuple of ndarray, shape (n, 2)
+        Tapping: one array of end points about their target. Slide: paths about the track.
+        Trail: the first trail.
+    target_r_mm : float
+        Of the target or node.
+    nodes_mm : ndarray, shape (n, 2)
+        Trail: where the nodes lay.
+    t_s, finger_mm, chip_mm : ndarray, shape (n,)
+        Pursuit: places along the track over time.
+    spectrum_hz, spectrum_mm : ndarray, shape (n,)
+        Amplitude across the path by frequency, mm per square root of a hertz.
+    """
+
+    visit: int
+    block_id: str
+    paths_mm: tuple[Floats, ...] = ()
+    target_r_mm: float = 0.0
+    nodes_mm: Floats = field(default_factory=lambda: np.empty((0, 2)))
+    t_s: Floats = field(default_factory=lambda: np.empty(0))
+    finger_mm: Floats = field(default_factory=lambda: np.empty(0))
+    chip_mm: Floats = field(default_factory=lambda: np.empty(0))
+    spectrum_hz: Floats = field(default_factory=lambda: np.empty(0))
+    spectrum_mm: Floats = field(default_factory=lambda: np.empty(0))
+
+
+@dataclass(frozen=True, slots=True)
+class Pool:
+    """What everybody in the store scatters: baseline values and whole series, one a person."""
+
+    groups: tuple[tuple[float, ...], ...] = ()
+    series: tuple[tuple[float, ...], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PageRows:
+    """Everything a page is made from.
+
+    Parameters
+    ----------
+    pools : mapping
+        By measure and hand: scatter of everybody with that plan and role of the hand, this
+        person included. Composite and ratio have names of their own (`series.COMPOSITE`,
+        `series.ratio_name`).
+    restart_visit : int or None
+        First visit of a new baseline begun on purpose.
+    outside : mapping
+        Measurement error from a reliability study, by measure.
+    """
+
+    person: Person
+    visits: tuple[VisitRow, ...]
+    readings: tuple[Reading, ...]
+    markers: tuple[MarkerRow, ...] = ()
+    practice: tuple[PracticeRow, ...] = ()
+    pools: Mapping[tuple[str, Hand], Pool] = field(default_factory=dict)
+    restart_visit: int | None = None
+    outside: Mapping[str, OutsideSem] = field(default_factory=dict)

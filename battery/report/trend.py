@@ -1,0 +1,409 @@
+"""The trends: one panel a task and hand, all on one time axis."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from battery.report import shapes
+from battery.report.judged import Occasion, Page
+from battery.report.lines import COMPOSITE, Line, Shown, gaps_days
+from battery.report.rows import Reading, VisitRow
+from battery.report.shapes import COLOURS, DASHES, FAINT, GREY, INK, PT_PER_MM, Axis
+from battery.report.widths import width_pt
+from norms.limits import limits
+from norms.running import LEAST_LOOKS, running_mean, weight_so_far
+from norms.verdict import Verdict
+
+WIDTH_MM = 65.0
+LEFT, RIGHT = 25.0, 4.0
+DIRECTIONS = {
+    "lower": "lower is better",
+    "higher": "higher is better",
+    "toward_one": "nearer to 1 is better",
+    "toward_zero": "nearer to 0 is better",
+    "none": "neither way is better",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """The one time axis of a page.
+
+    Parameters
+    ----------
+    gap_days : float
+        No line crosses a longer time between two visits.
+    """
+
+    axis: Axis
+    visits: tuple[VisitRow, ...]
+    occasions: tuple[Occasion, ...]
+    gap_days: float
+    width: float
+
+    @classmethod
+    def of(cls, page: Page, width_mm: float = WIDTH_MM) -> Timeline:
+        """Lay the axis over all visits and markers of a page."""
+        width = width_mm * PT_PER_MM
+        when = sorted(v.when for v in page.rows.visits)
+        ends = [when[0], when[-1], *(m.when for m in page.rows.markers)]
+        first, last = _days(min(ends)), _days(max(ends))
+        room = max(0.03 * (last - first), 2.0)
+        axis = Axis(first - room, max(last, first + 7) + room, LEFT, width - RIGHT)
+        days = [_days(t) for t in when]
+        return cls(axis, page.rows.visits, page.occasions, gaps_days(days), width)
+
+    def at(self, when: datetime) -> float:
+        """Place of a moment."""
+        return self.axis.at(_days(when))
+
+    def visit_at(self, number: int) -> float:
+        """Place of a visit."""
+        return self.at(next(v.when for v in self.visits if v.number == number))
+
+    @property
+    def marker_size(self) -> float:
+        """Half the width of a point: smaller where visits stand close."""
+        places = sorted(self.at(v.when) for v in self.visits)
+        steps = [b - a for a, b in itertools.pairwise(places)]
+        usual = sorted(steps)[len(steps) // 2] if steps else 10.0
+        return min(max(0.26 * usual, 1.0), 2.5)
+
+
+def _days(when: datetime) -> float:
+    return when.timestamp() / 86_400
+
+
+def scale_of(line: Line) -> float:
+    """Return what a line's values are multiplied by for showing.
+
+    All tasks together have no unit: 100 is their baseline, or the first visit before there is
+    one.
+    """
+    if line.measure.name != COMPOSITE.name:
+        return 1.0
+    own = line.verdict.band
+    if own is not None and own.centre:
+        return 100 / own.centre
+    first = line.of("familiarisation", "baseline", "later", "earlier")
+    return 100 / first[0].value if first else 1.0
+
+
+def value_axis(lines: Sequence[Line], height: float) -> Axis:
+    """Return one axis for both hands of a measure, with room for points and bands."""
+    shown: list[float] = []
+    aside: list[float] = []
+    for line in lines:
+        scale = scale_of(line)
+        for s in line.shown:
+            if not math.isnan(s.reading.value):
+                (aside if s.standing == "aside" else shown).append(s.reading.value * scale)
+        own = line.verdict.band
+        if own is not None:
+            shown += [own.low * scale, own.high * scale]
+    shown = shown or aside  # what does not count sets the scale only where nothing counts
+    low, high = (min(shown), max(shown)) if shown else (0.0, 1.0)
+    room = 0.1 * (high - low) or 0.2 * abs(high) or 1.0
+    floor = low - room
+    return Axis(0.0 if low >= 0 > floor else floor, high + room, height - 2.5, 2.5)
+
+
+def panel(
+    line: Line, lines: Sequence[Line], time: Timeline, height: float, *, running: bool = False
+) -> str:
+    """Draw one line of the trend.
+
+    Parameters
+    ----------
+    lines : sequence of Line
+        Those that share its axis of values: the same measure of both hands.
+    height : float
+        Points.
+    running : bool
+        Whether to draw the running mean and its limits too; all tasks together always have it.
+    """
+    y = value_axis(lines, height)
+    parts = _ground(y, time, height)
+    parts += _band(line, y, time)
+    parts += _verticals(time, height)
+    if running or line.measure.name == COMPOSITE.name:
+        parts += _running(line, y, time)
+    parts += _runs(line, y, time)
+    parts += [_mark(line, s, y, time) for s in line.shown]
+    unit = f" {line.measure.unit}" if line.measure.unit not in ("", "1") else ""
+    about = "; ".join(
+        f"visit {s.reading.visit} {shapes.number(s.reading.value * scale_of(line))}{unit}"
+        + (" (does not count)" if s.standing == "aside" else "")
+        for s in line.shown
+        if not math.isnan(s.reading.value)
+    )
+    return shapes.drawing(
+        time.width,
+        height,
+        parts,
+        name=f"{line.hand} hand, {line.measure.title} over the visits, "
+        f"{DIRECTIONS[line.measure.direction]}",
+        about=about or "no value yet",
+    )
+
+
+def _ground(y: Axis, time: Timeline, height: float) -> list[str]:
+    parts = []
+    most = max(1, min(4, int((height - 2) // 12)))
+    for tick in shapes.ticks(y.low, y.high, most):
+        at = y.at(tick)
+        parts.append(shapes.rule((LEFT, at), (time.width - RIGHT, at), colour=FAINT))
+        foot = min(max(at + 3.2, 7.5), height - 1.2)
+        parts.append(shapes.text(LEFT - 3, foot, f"{tick:g}", anchor="end", colour=GREY))
+    for when, _ in date_ticks(time):
+        parts.append(shapes.rule((time.at(when), 0), (time.at(when), height), colour="#eceff1"))
+    return parts
+
+
+def _band(line: Line, y: Axis, time: Timeline) -> list[str]:
+    own, scale = line.verdict.band, scale_of(line)
+    current = line.of("familiarisation", "baseline", "later")
+    if own is None or not current:
+        return []
+    left = max(time.visit_at(current[0].visit) - 4, LEFT)
+    right = time.width - RIGHT
+    top, foot = y.within(own.high * scale), y.within(own.low * scale)
+    colour = COLOURS[line.hand]
+    label = (
+        f"error band of one visit: {shapes.number(own.low * scale)} to "
+        f"{shapes.number(own.high * scale)}, baseline {shapes.number(own.centre * scale)}"
+    )
+    centre = y.at(own.centre * scale)
+    return [
+        shapes.box(
+            (left, top), right - left, foot - top, fill=colour, opacity=0.13, title=label
+        ),
+        *(
+            shapes.rule((left, edge), (right, edge), colour=colour, width=0.4)
+            for edge in (top, foot)
+        ),
+        shapes.rule((left, centre), (right, centre), colour=INK, width=0.6),
+    ]
+
+
+def _verticals(time: Timeline, height: float) -> list[str]:
+    return [
+        shapes.rule((time.at(o.when), 0), (time.at(o.when), height), colour=INK, width=0.7,
+                    dash="1.5 1.5")
+        for o in time.occasions
+    ]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """The running mean after a visit, and its limits."""
+
+    visit: int
+    value: float
+    low: float
+    high: float
+
+
+def running_steps(line: Line) -> list[Step]:
+    """Return the running mean of a line after each visit since baseline, with its limits."""
+    own: Verdict = line.verdict
+    later = line.of("later")
+    if own.band is None or not later or own.average is None:
+        return []
+    changes = np.array([own.band.change(r.value) for r in later])
+    allowed = limits(
+        own.band.df, n_baseline=own.band.n_baseline, autocorrelation=own.band.autocorrelation
+    )
+    steps = []
+    for n, step in enumerate(running_mean(changes).tolist(), start=1):
+        weight = weight_so_far(n)
+        reach = own.band.sd * allowed.outer / weight if n >= LEAST_LOOKS else math.inf
+        low, high = (own.band.value_at(x) if math.isfinite(x) else x for x in (-reach, reach))
+        value = own.band.value_at(step / weight)
+        steps.append(Step(later[n - 1].visit, value, low, high))
+    return steps
+
+
+def _running(line: Line, y: Axis, time: Timeline) -> list[str]:
+    steps, scale = running_steps(line), scale_of(line)
+    mean = [(time.visit_at(s.visit), y.within(s.value * scale)) for s in steps]
+    parts = []
+    for edge in ("low", "high"):
+        bounds = [
+            (time.visit_at(s.visit), y.within(getattr(s, edge) * scale))
+            for s in steps
+            if math.isfinite(s.high)
+        ]
+        parts.append(shapes.polyline(bounds, colour=INK, width=0.8, dash="0.8 2"))
+    parts.append(shapes.polyline(mean, colour=COLOURS[line.hand], width=4.2, opacity=0.4))
+    return parts
+
+
+def _runs(line: Line, y: Axis, time: Timeline) -> list[str]:
+    """Lines between visits: none across a gap, a break, or a visit set aside."""
+    scale = scale_of(line)
+    breaks = {b.visit for b in line.breaks}
+    parts: list[str] = []
+    run: list[tuple[float, float]] = []
+    before: tuple[Reading, bool, float] | None = None
+    for shown in line.shown:
+        if shown.standing == "aside":
+            continue
+        reading, old = shown.reading, shown.standing == "earlier"
+        day = _days(next(v.when for v in time.visits if v.number == reading.visit))
+        apart = before is not None and (
+            day - before[2] > time.gap_days or reading.visit in breaks or old != before[1]
+        )
+        if apart and before is not None:
+            parts.append(_run(line, run, old=before[1]))
+            run = []
+        run.append((time.visit_at(reading.visit), y.at(reading.value * scale)))
+        before = (reading, old, day)
+    return [*parts, _run(line, run, old=before is not None and before[1])]
+
+
+def _run(line: Line, run: Sequence[tuple[float, float]], *, old: bool) -> str:
+    return shapes.polyline(
+        run,
+        colour=COLOURS[line.hand],
+        width=1.1,
+        dash=DASHES[line.hand],
+        opacity=0.4 if old else 1,
+    )
+
+
+def _mark(line: Line, shown: Shown, y: Axis, time: Timeline) -> str:
+    reading, x = shown.reading, time.visit_at(shown.reading.visit)
+    title, size = reading_title(line, shown, time), time.marker_size
+    if shown.standing == "aside":
+        place = (
+            y.start - 1
+            if math.isnan(reading.value)
+            else y.within(reading.value * scale_of(line))
+        )
+        return shapes.cross((x, place), size=size + 0.1, title=title)
+    style = {"baseline": "hollow", "later": "solid"}.get(shown.standing, "faint")
+    return shapes.marker(
+        (x, y.at(reading.value * scale_of(line))),
+        line.hand,
+        style=style,
+        size=size,
+        title=title,
+    )
+
+
+def reading_title(line: Line, shown: Shown, time: Timeline) -> str:
+    """Say all about a point: visit, day, value with interval, what it stands on, its block."""
+    reading, scale = shown.reading, scale_of(line)
+    when = next(v.when for v in time.visits if v.number == reading.visit)
+    words = [f"visit {reading.visit}, {when:%Y-%m-%d}: "]
+    unit = f" {line.measure.unit}" if line.measure.unit not in ("", "1") else ""
+    if math.isnan(reading.value):
+        words.append("no value")
+    else:
+        words.append(f"{shapes.number(reading.value * scale)}{unit}")
+    if not math.isnan(reading.low):
+        words.append(f" ({shapes.number(reading.low)} to {shapes.number(reading.high)})")
+    if line.measure.name == COMPOSITE.name:
+        words.append(f", from {reading.n} tasks; baseline is 100")
+    else:
+        words.append(f", n={reading.n}, block {reading.block_id[:8]}")
+    told = {"familiarisation": "getting used to the test", "earlier": "another series"}
+    why = reading.aside or reading.reason if shown.standing == "aside" else ""
+    said = f"does not count: {why}" if why else told.get(shown.standing, shown.standing)
+    return "".join(words) + f"; {said}"
+
+
+def header_strip(time: Timeline, height: float = 21.0) -> str:
+    """Draw letters of what happened, how long gaps were, and the visits' numbers."""
+    parts = []
+    taken = -math.inf
+    for occasion in time.occasions:
+        at = max(time.at(occasion.when), taken + 9)
+        taken = at
+        at = min(at, time.width - 4)
+        parts.append(shapes.text(at, 8, occasion.letter, anchor="middle", bold=True))
+    letters = [time.at(o.when) for o in time.occasions]
+    for before, after in itertools.pairwise(sorted(time.visits, key=lambda v: v.when)):
+        days = _days(after.when) - _days(before.when)
+        words = f"{round(days / 7) - 1} weeks without" if days >= 21 else ""
+        left, right = time.at(before.when) + 7, time.at(after.when) - 7
+        if days > time.gap_days and words and width_pt(words) < right - left:
+            free = not any(left - 4 < x < right + 4 for x in letters)
+            parts.append(
+                shapes.text(
+                    (left + right) / 2, 8 if free else height - 3, words, anchor="middle",
+                    colour=GREY,
+                )
+            )  # fmt: skip
+    parts += [
+        shapes.text(time.at(v.when), height - 3, str(v.number), anchor="middle", colour=GREY)
+        for v in numbered(time)
+    ]
+    return shapes.ornament(time.width, height, parts)
+
+
+def numbered(time: Timeline) -> list[VisitRow]:
+    """Choose the visits whose numbers are shown: all, or round ones and the last."""
+    ordered = sorted(time.visits, key=lambda v: v.when)
+    for step in (1, 2, 5, 10, 20, 50, 100, 200):
+        chosen = [v for v in ordered if v.number == 1 or v.number % step == 0]
+        if chosen and chosen[-1] is not ordered[-1]:
+            room = width_pt(str(ordered[-1].number)) + 1.6
+            if time.at(ordered[-1].when) - time.at(chosen[-1].when) < room:
+                chosen.pop()
+            chosen.append(ordered[-1])
+        steps = itertools.pairwise(chosen)
+        if all(
+            time.at(b.when) - time.at(a.when) >= width_pt(str(b.number)) + 1.6 for a, b in steps
+        ):
+            return chosen
+    return ordered[-1:]
+
+
+def footer_strip(time: Timeline, height: float = 11.5) -> str:
+    """Draw the dates below the panels."""
+    parts = [
+        shapes.text(
+            min(max(time.at(when), LEFT + 2), time.width - width_pt(label) / 2 - 1),
+            8.5,
+            label,
+            anchor="middle",
+            colour=GREY,
+        )
+        for when, label in date_ticks(time)
+    ]
+    return shapes.ornament(time.width, height, parts)
+
+
+def date_ticks(time: Timeline) -> list[tuple[datetime, str]]:
+    """Choose days for the axis: weeks, months or years, so that labels do not touch."""
+    first = min(v.when for v in time.visits)
+    last = datetime.fromtimestamp(time.axis.high * 86_400, tz=first.tzinfo)
+    span = _days(last) - _days(first)
+    if span <= 80:
+        days = max(7, 7 * math.ceil(34 / max((time.axis.at(7) - time.axis.at(0)), 1e-9)))
+        count = int(span // days) + 1
+        moments = [first + timedelta(days=days * k) for k in range(count)]
+        return [(m, f"{m.day} {m:%b}") for m in moments if m <= last]
+    per_month = time.axis.at(30.4) - time.axis.at(0)
+    step = next((s for s in (1, 2, 3, 6, 12) if s * per_month >= 34), 12)
+    month = first.year * 12 + first.month  # the month after the first visit, from 0
+    found: list[tuple[datetime, str]] = []
+    while True:
+        when = first.replace(
+            year=month // 12, month=month % 12 + 1, day=1, hour=0, minute=0, second=0,
+            microsecond=0,
+        )  # fmt: skip
+        if when > last:
+            return found
+        if (when.month - 1) % step == 0 or step == 1:
+            label = f"{when:%b %Y}" if when.month == 1 or step == 12 else f"{when:%b}"
+            found.append((when, label))
+        month += 1

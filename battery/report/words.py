@@ -1,0 +1,224 @@
+"""Words of the page that join what the norms say to numbers, units and hands."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from battery.recording import Hand
+from battery.report import shapes
+from battery.report.judged import Page
+from battery.report.lines import COMPOSITE, TITLES, Line, role
+from battery.report.trend import scale_of
+from battery.scoring import PRIMARY, Measure
+from norms import sentences
+from norms.baseline import BaselineRule
+from norms.verdict import Verdict
+
+DASH = "\N{EN DASH}"
+ROLES = {"affected": "more affected", "other": "less affected"}
+NOT_A = (
+    "Not a diagnosis, not an alarm, no advice on treatment or dose; the clinician and local "
+    "rules decide."
+)
+STOP = (
+    "Stop the test on rising dizziness, double or newly blurred vision, nausea, new pain or "
+    "unusual tiredness."
+)
+EMERGENCY = (
+    "Call the emergency number on a drooping face, new weakness or numbness of an arm or leg, "
+    "trouble speaking, sudden loss of vision, sudden severe headache, loss of balance, a "
+    "seizure, fainting, new confusion or chest pain; after a head injury also on worsening "
+    "headache, repeated vomiting, drowsiness or unequal pupils."
+)
+SEATED = (
+    "Test seated in a stable chair, feet flat, tablet on a stand on a table; never standing, "
+    "walking, driving or in bed; somebody near if unsteady."
+)
+
+
+def role_words(hand: Hand, page: Page) -> str:
+    """Say which hand it is for the person; empty where that is not known."""
+    return ROLES.get(role(hand, page.rows.person), "")
+
+
+def value_words(measure: Measure, value: float, *, unit: bool = True) -> str:
+    """Write a value with its unit; a dash where there is none."""
+    if math.isnan(value):
+        return DASH
+    counted = measure.name.split(".")[-1].startswith("n_") and value == int(value)
+    text = f"{value:.0f}" if counted else shapes.number(value)
+    return f"{text} {measure.unit}" if unit and measure.unit not in ("", "1") else text
+
+
+def short_words(verdict: Verdict) -> str:
+    """Say the verdict in the few words a table has room for; without the reason."""
+    if verdict.word == "withheld":
+        return "no verdict yet"
+    if verdict.word == "within error":
+        return "within error: no change shown"
+    if verdict.better is None:
+        return verdict.word
+    side = "better" if verdict.better else "worse"
+    return f"{side}: {verdict.word}" if "," in verdict.word else f"{side}, {verdict.word}"
+
+
+def cell_words(line: Line) -> str:
+    """Say the verdict as the table does, with the reason where it is withheld."""
+    if line.verdict.word == "withheld":
+        return f"withheld: {line.verdict.reason}"
+    return short_words(line.verdict)
+
+
+def since_words(line: Line) -> str:
+    """Say at which visit the running mean left its limits; empty while it has not."""
+    average = line.verdict.average
+    if line.verdict.word != "beyond error" or average is None or not average.since_visit:
+        return ""
+    return f"since visit {average.since_visit}"
+
+
+def recent_words(line: Line) -> str:
+    """Say the mean of the last visits against baseline; empty before there are two."""
+    recent = line.verdict.recent
+    if recent is None or recent.n_visits < 2 or math.isnan(recent.change_percent):
+        return ""
+    return f"last {recent.n_visits}: {shapes.signed(recent.change_percent)} %"
+
+
+def change_words(line: Line) -> str:
+    """Say how far the latest visit is from baseline."""
+    verdict = line.verdict
+    if verdict.band is None or verdict.latest is None:
+        return ""
+    if verdict.change_percent is not None:
+        return f"{shapes.signed(verdict.change_percent)} %"
+    return shapes.signed(verdict.latest.value - verdict.band.centre, 2)
+
+
+def band_words(line: Line) -> str:
+    """Say how far the error band of one visit reaches."""
+    own = line.verdict.band
+    if own is None:
+        return ""
+    low, high = own.percent
+    if math.isnan(low):
+        return f"{shapes.number(own.low)} to {shapes.number(own.high)}"
+    return f"{shapes.signed(low)} to {shapes.signed(high)} %"
+
+
+def baseline_words(line: Line, *, unit: bool = True) -> tuple[str, int]:
+    """Return the baseline as the table writes it, and its number of visits."""
+    baseline = line.of("baseline")
+    own = line.verdict.band
+    if own is None:
+        return DASH, len(baseline)
+    return value_words(line.measure, own.centre * scale_of(line), unit=unit), len(baseline)
+
+
+def latest_words(line: Line, *, unit: bool = True) -> str:
+    """Return the latest value as the table writes it."""
+    latest = line.latest
+    if latest is None:
+        return DASH
+    return value_words(line.measure, latest.value * scale_of(line), unit=unit)
+
+
+def headline(page: Page, hand: Hand) -> tuple[str, str]:
+    """Return the sentence about a hand, and what stands below it in smaller letters."""
+    line = page.headline(hand)
+    if line is None:
+        return "Not tested yet.", ""
+    name = line.measure.title
+    return sentences.statement(name, line.verdict), " ".join(_below(page, hand, line))
+
+
+def _below(page: Page, hand: Hand, lead: Line) -> list[str]:
+    said = []
+    beyond = lead.verdict.word == "beyond error"
+    if beyond and (interval := sentences.interval_words(lead.verdict)):
+        said.append(f"{interval[:1].upper()}{interval[1:]}.")
+    said.append(_by_task(page, hand, lead))
+    pairs = [
+        f"{TITLES[task]}: {words}."
+        for task in page.tasks
+        if (words := page.pair_words(task, hand))
+    ]
+    return [words for words in said + pairs if words]
+
+
+def _by_task(page: Page, hand: Hand, lead: Line) -> str:
+    """Say which tasks carry the sentence above; empty where there is nothing to add."""
+    groups: dict[str, list[str]] = {}
+    for task in page.tasks:
+        line = page.line(PRIMARY[task].name, hand)
+        if line is not None and line is not lead:
+            groups.setdefault(_group(line.verdict), []).append(line.measure.title.lower())
+    if not groups or set(groups) == {_group(lead.verdict)}:
+        return "Each task by itself: the same." if groups and lead.verdict.band else ""
+    order = sorted(groups, key=lambda words: ("beyond" not in words, "possible" not in words))
+    told = "; ".join(f"{words}: {joined(groups[words])}" for words in order)
+    return f"{told[:1].upper()}{told[1:]}."
+
+
+def _group(verdict: Verdict) -> str:
+    if verdict.word in ("withheld", "within error"):
+        return "no verdict yet" if verdict.word == "withheld" else "within error"
+    side = {True: "better", False: "worse", None: "changed"}[verdict.better]
+    return f"{side} ({verdict.word})"
+
+
+def joined(names: Sequence[str]) -> str:
+    """Join names as one speaks them."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def both_hands(page: Page) -> str:
+    """Point at causes outside the hand when both hands moved to the worse side."""
+    lines = [line for hand in page.hands if (line := page.headline(hand))]
+    return sentences.both_hands_words([line.verdict for line in lines])
+
+
+def keep_in_mind(page: Page, rule: BaselineRule) -> list[str]:
+    """List what limits the reading of the page, the most telling first."""
+    said = [_scatter(page), *_left_out(page), gap(page)]
+    if rule.baseline < 4:
+        said.append(
+            f"The baseline has {rule.baseline} visits; with fewer than 4 learning the test is "
+            "not excluded."
+        )
+    return [*(words for words in said if words), sentences.LIMITS, NOT_A]
+
+
+def _scatter(page: Page) -> str:
+    lines = [line for hand in page.hands if (line := page.headline(hand))]
+    bands = [line.verdict.band for line in lines if line.verdict.band is not None]
+    if not bands:
+        return "No error band yet: none is given before the baseline is complete."
+    told = list(dict.fromkeys(sentences.scatter_words(own) for own in bands))
+    return f"Error band {'; '.join(told)}."
+
+
+def _left_out(page: Page) -> list[str]:
+    aside: dict[int, list[str]] = {}
+    for line in page.lines.values():
+        if line.measure.primary and line.measure.name != COMPOSITE.name:
+            for reading in line.of("aside"):
+                aside.setdefault(reading.visit, []).append(reading.aside or reading.reason)
+    reasons = [reason for visit in sorted(aside) for reason in aside[visit]]
+    said = sentences.set_aside_words(len(aside), reasons)
+    partly = "In part or whole: " if said else ""
+    stopped = [v.number for v in page.rows.visits if any("stopped" in r for r in v.remarks)]
+    told = [partly + said] if said else []
+    if stopped:
+        numbers = joined([str(n) for n in stopped])
+        told.append(f"Stopped by the person at visit {numbers}: see the list of visits.")
+    return told
+
+
+def gap(page: Page) -> str:
+    """Say that weeks are missing before the latest visit."""
+    when = sorted(v.when for v in page.rows.visits)
+    if len(when) < 2:
+        return ""
+    return sentences.gap_words(round((when[-1] - when[-2]).days / 7) - 1)

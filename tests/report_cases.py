@@ -1,0 +1,358 @@
+"""Invented people whose pages must say what is written beside them.
+
+Everything is made of rows by hand; no record, no store, no random source. Scatter comes from
+a fixed list of deviations, so that a case is the same on every machine.
+"""
+
+import math
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta, timezone
+
+import numpy as np
+
+from battery.report.lines import (
+    baseline_values,
+    by_measure,
+    hand_order,
+    ratio_name,
+    ratio_readings,
+    role,
+    rule_of,
+    series_values,
+)
+from battery.report.rows import MarkerRow, PageRows, Pool, Reading, Trace, VisitRow
+from battery.scoring import PRIMARY
+from battery.store import Person
+from norms.series import SeriesKey
+from tasks.registry import TASKS
+
+MADE = datetime(2026, 11, 25, 12, 0, tzinfo=timezone(timedelta(hours=1)))
+FIRST_DAY = datetime(2026, 8, 3, 9, 30, tzinfo=timezone(timedelta(hours=2)))
+PLAN, DEVICE = "90444903c0ffee00", "T-03"
+# Typical values, and how they scatter from visit to visit on the log scale.
+TYPICAL = {
+    "tapping.radial_error_mm": (9.0, 0.10, 24),
+    "tapping.movement_time_s": (0.55, 0.06, 24),
+    "tapping.reaction_time_s": (0.42, 0.06, 24),
+    "tapping.hit_rate": (0.7, 0.05, 24),
+    "slide.jitter_across_mm": (1.1, 0.12, 10),
+    "slide.mean_speed_mm_s": (44.0, 0.05, 10),
+    "slide.extent_mm": (67.0, 0.02, 10),
+    "slide.sparc": (-2.9, 0.03, 20),
+    "pursuit.tracking_rmse_mm": (7.3, 0.08, 15),
+    "pursuit.delay_s": (0.18, 0.05, 5),
+    "pursuit.gain": (0.92, 0.02, 5),
+    "trail.time_per_link_s": (2.4, 0.09, 28),
+    "trail.n_errors": (1.0, 0.0, 28),
+}
+# Normal scores of 1..13 out of 13, in an order without trend: mean 0, deviation about 1.
+DEVIATIONS = (
+    0.19, -0.81, 0.60, 1.08, -1.64, 0.0, -0.40, 1.64, -0.19, 0.81, -1.08, 0.40, -0.60
+)  # fmt: skip
+
+
+def identifier(*parts):
+    """An identifier like a record's, the same every time."""
+    number = sum(ord(c) * 131**i for i, c in enumerate("/".join(map(str, parts)))) % 16**12
+    return f"{number % 16**8:08x}-{number // 7 % 16**4:04x}-4000-8000-{number:012x}"
+
+
+@dataclass
+class Made:
+    """One invented person under construction.
+
+    `change(measure, hand, visit)` multiplies the typical value; 1 leaves it as it is.
+    """
+
+    code: str = "K7QF"
+    affected: str = "left"
+    n_visits: int = 14
+    change: object = staticmethod(lambda measure, hand, visit: 1.0)
+    days: tuple = ()
+    device: object = staticmethod(lambda visit: DEVICE)
+    aside: object = staticmethod(lambda task, hand, visit: ("", ()))
+    tasks: tuple = tuple(TASKS)
+    hands: tuple = ("left", "right")
+    markers: tuple = ()
+    remarks: dict = field(default_factory=dict)
+    missing: object = staticmethod(lambda task, hand, visit: False)
+    n_baseline: int = 4
+    phase: int = 0
+    scatter: float = 1.0
+
+    def when(self, visit):
+        day = self.days[visit - 1] if self.days else 7 * (visit - 1)
+        return FIRST_DAY + timedelta(days=day)
+
+    def person(self):
+        first = {"left": "right", "right": "left"}.get(self.affected, "right")
+        return Person(
+            self.code, "right", self.affected, first, "2026-08-01T08:00:00+00:00",
+            n_baseline=self.n_baseline,
+        )  # fmt: skip
+
+    def visits(self):
+        return tuple(
+            VisitRow(
+                number=visit,
+                visit_id=identifier(self.code, "visit", visit),
+                when=self.when(visit),
+                plan="standard",
+                plan_hash=PLAN,
+                device=self.device(visit),
+                screen="217 × 136 mm, measured with a card",
+                protocol_version=1,
+                remarks=self.remarks.get(visit, ()),
+            )
+            for visit in range(1, self.n_visits + 1)
+        )
+
+    def readings(self):
+        found = []
+        for visit in range(1, self.n_visits + 1):
+            for task in self.tasks:
+                for hand in self.hands:
+                    if not self.missing(task, hand, visit):
+                        found += self._block(task, hand, visit)
+        return tuple(found)
+
+    def _block(self, task, hand, visit):
+        aside, flags = self.aside(task, hand, visit)
+        key = SeriesKey(
+            task=task, hand=hand, plan=PLAN, device=self.device(visit), scale="0.11300 mm",
+            input_type="touch", protocol="1", scoring="1",
+        )  # fmt: skip
+        readings = []
+        for number, (measure, (typical, sd, n)) in enumerate(TYPICAL.items()):
+            if measure.split(".")[0] != task:
+                continue
+            turn = visit + 3 * number + 5 * (hand == "left") + self.phase
+            wobble = math.exp(self.scatter * sd * DEVIATIONS[turn % len(DEVIATIONS)])
+            value = typical * wobble * self.change(measure, hand, visit)
+            if measure == "trail.n_errors":
+                value = float(turn % 3 == 0)
+            readings.append(
+                Reading(
+                    measure,
+                    hand,
+                    visit,
+                    identifier(self.code, task, hand, visit),
+                    value,
+                    key,
+                    n=n,
+                    low=value * 0.9,
+                    high=value * 1.1,
+                    flags=flags,
+                    aside=aside,
+                )
+            )
+        return readings
+
+    def rows(self, others=()):
+        """The page's rows, with the scatter of this person and the others."""
+        person = self.person()
+        return PageRows(
+            person=person,
+            visits=self.visits(),
+            readings=self.readings(),
+            markers=self.markers,
+            pools=pools(self, (self, *others)),
+        )
+
+
+def pools(person, everybody):
+    """Scatter of everybody by measure and role, as the store's reader collects it."""
+    collected = {}
+    for made in everybody:
+        someone, readings = made.person(), by_measure(made.readings())
+        first, second = hand_order(someone)
+        entries = [(name, role(hand, someone), own) for (name, hand), own in readings.items()]
+        for task in TASKS:
+            name = PRIMARY[task].name
+            upper, lower = readings.get((name, first), ()), readings.get((name, second), ())
+            if upper and lower:
+                entries.append(
+                    (ratio_name(name), role(first, someone), ratio_readings(upper, lower, name))
+                )
+        for name, their_role, own in entries:
+            groups, series = collected.setdefault((name, their_role), ([], []))
+            if baseline := baseline_values(own, rule_of(someone)):
+                groups.append(baseline)
+            series.append(series_values(own))
+    return {
+        (name, hand): Pool(tuple(groups), tuple(series))
+        for (name, their_role), (groups, series) in collected.items()
+        for hand in ("left", "right")
+        if role(hand, person.person()) == their_role
+    }
+
+
+def others(n=6):
+    """Other people of the same clinic, in whom nothing changes."""
+    return tuple(Made(code=f"X{i}XX", phase=i, affected="left") for i in range(1, n + 1))
+
+
+def after_baseline(share, hands=("left",), measures=None):
+    """A change that grows from the seventh visit on and is whole at the fourteenth."""
+
+    def change(measure, hand, visit):
+        if hand not in hands or (measures is not None and measure not in measures):
+            return 1.0
+        if measures is None and not any(m.name == measure for m in PRIMARY.values()):
+            return 1.0
+        return math.exp(math.log(share) * min(max(visit - 6, 0) / 6, 1.0))
+
+    return change
+
+
+def learning_only(measure, hand, visit):
+    """Gains of the first visits that go on a little after the baseline."""
+    del hand
+    if not any(m.name == measure for m in PRIMARY.values()):
+        return 1.0
+    return 1 + 0.75 * math.exp(-(visit - 1) / 3.5)
+
+
+def faster_less_exact(measure, hand, visit):
+    if hand != "left":
+        return 1.0
+    grown = min(max(visit - 6, 0) / 5, 1.0)
+    return {
+        "tapping.movement_time_s": math.exp(-0.45 * grown),
+        "tapping.radial_error_mm": math.exp(0.6 * grown),
+    }.get(measure, 1.0)
+
+
+def all_flagged(task, hand, visit):
+    del task, hand, visit
+    return "the screen was never measured", ("scale_unverified",)
+
+
+def some_flagged(task, hand, visit):
+    del hand
+    if visit == 9 and task == "tapping":
+        return "too few trials were kept", ("few_trials",)
+    if visit == 11:
+        return "the block was broken off", ("interrupted",)
+    return "", ("slow_frames",) if visit == 14 else ()
+
+
+def amended_aside(task, hand, visit):
+    """At visit 10 both tapping blocks were done with the right hand; one was amended."""
+    del task, hand, visit
+    return "", ()
+
+
+CASES = {
+    "improving": Made(change=after_baseline(0.6)),
+    "unchanged": Made(),
+    "learning": Made(change=learning_only, n_visits=10),
+    "both_worse": Made(change=after_baseline(1.7, hands=("left", "right"))),
+    "faster_less_exact": Made(change=faster_less_exact),
+    "device_swap": Made(device=lambda visit: "T-03" if visit < 7 else "T-07", n_visits=10),
+    "missed_weeks": Made(
+        n_visits=10, days=tuple(7 * (v - 1) + (35 if v >= 8 else 0) for v in range(1, 11))
+    ),
+    "missed_at_the_end": Made(
+        n_visits=9, days=tuple(7 * (v - 1) + (35 if v >= 9 else 0) for v in range(1, 10))
+    ),
+    "two_visits": Made(n_visits=2),
+    "one_visit": Made(n_visits=1),
+    "all_flagged": Made(aside=all_flagged),
+    "some_flagged": Made(aside=some_flagged),
+    "wrong_hand_amended": Made(
+        missing=lambda task, hand, visit: (task, hand, visit) == ("tapping", "left", 10),
+        remarks={
+            10: (
+                "tapping block 1a2b3c4d: hand right (was left), by therapist on 2026-10-06: "
+                "the person said so",
+            )
+        },
+    ),
+    "one_hand_one_task": Made(hands=("right",), tasks=("tapping",), affected="unknown"),
+    "both_affected": Made(affected="both", change=after_baseline(0.7, hands=("right",))),
+    "year": Made(
+        n_visits=52,
+        change=after_baseline(0.65),
+        markers=(
+            MarkerRow(FIRST_DAY + timedelta(days=100), "medication", "dose raised"),
+            MarkerRow(FIRST_DAY + timedelta(days=205), "fall", "at home, no injury"),
+        ),
+    ),
+    "crowded": Made(
+        change=after_baseline(1.7, hands=("left", "right")),
+        device=lambda visit: "T-03" if visit != 8 else "T-07",
+        aside=some_flagged,
+        remarks={
+            5: ("slide, left hand, stopped: felt dizzy",),
+            11: ("trail, right hand, interrupted: the screen went dark",),
+        },
+        markers=(
+            MarkerRow(FIRST_DAY + timedelta(days=12), "medication", "evening dose halved"),
+            MarkerRow(FIRST_DAY + timedelta(days=13), "fall", "in the kitchen, no injury"),
+            MarkerRow(FIRST_DAY + timedelta(days=40), "relapse", "three days in hospital"),
+            MarkerRow(FIRST_DAY + timedelta(days=62), "injection", "right forearm"),
+            MarkerRow(FIRST_DAY + timedelta(days=80), "therapy", "four small doses a day"),
+        ),
+    ),
+}
+ALONE = frozenset({"nobody_to_pool"})
+CASES["nobody_to_pool"] = Made(change=after_baseline(0.6))
+CASES["no_visit"] = Made(n_visits=0)
+
+
+def rows_of(name):
+    """The rows of a case: with a clinic of seven, or alone."""
+    return CASES[name].rows(() if name in ALONE else others())
+
+
+def traces(page):
+    """Something to draw for every task and hand, baseline and latest."""
+    found = {}
+    for task in page.tasks:
+        for hand in page.hands:
+            line = page.line(PRIMARY[task].name, hand)
+            if line is None or line.latest is None:
+                continue
+            later = line.latest.visit
+            found[task, hand] = (
+                _trace(task, 1 + later // 3, 1.0) if later > 1 else None,
+                _trace(task, later, 0.6),
+            )
+    return found
+
+
+def _trace(task, visit, size):
+    block = identifier("trace", task, visit)
+    t_s = np.arange(0, 12, 1 / 30)
+    wobble = size * np.sin(2 * np.pi * 5 * t_s)
+    f_hz = np.arange(0, 15.1, 0.25)
+    spectrum = size * np.exp(-((f_hz - 5) ** 2))
+    if task == "tapping":
+        turn = np.arange(24)
+        radius = size * (4 + 14 * ((turn * 7) % 24) / 24)
+        ends = np.column_stack([radius * np.cos(turn), radius * np.sin(turn)])
+        return Trace(visit, block, paths_mm=(ends,), target_r_mm=10.0)
+    if task == "slide":
+        path = np.column_stack([80 * np.sin(2 * np.pi * t_s / 6), wobble])
+        return Trace(visit, block, paths_mm=(path,), spectrum_hz=f_hz, spectrum_mm=spectrum)
+    if task == "pursuit":
+        chip = 75 * np.sin(2 * np.pi * t_s / 4)
+        finger = 70 * np.sin(2 * np.pi * (t_s - 0.2) / 4) + wobble
+        finger[60:70] = np.nan
+        return Trace(
+            visit, block, t_s=t_s, finger_mm=finger, chip_mm=chip, spectrum_hz=f_hz,
+            spectrum_mm=spectrum,
+        )  # fmt: skip
+    nodes = np.array([(-70, 20), (-40, -30), (0, 25), (35, -20), (70, 30)], dtype=float)
+    share = np.linspace(0, 4, 120)
+    path = np.column_stack([np.interp(share, np.arange(5), nodes[:, i]) for i in (0, 1)])
+    return Trace(visit, block, paths_mm=(path,), target_r_mm=7.0, nodes_mm=nodes)
+
+
+def utc(when):
+    """ISO text of a moment, as the store keeps it."""
+    return when.astimezone(UTC).isoformat(timespec="milliseconds")
+
+
+__all__ = ["CASES", "MADE", "Made", "others", "pools", "replace", "rows_of", "traces", "utc"]

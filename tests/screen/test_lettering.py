@@ -1,0 +1,33 @@
+"""Letters have the height they are said to have."""
+
+import pygame
+import pytest
+
+from battery.stage.lettering import LEAST_CAP_PX, Lettering
+
+
+@pytest.mark.parametrize("cap_mm", [4.0, 6.0, 8.0])
+def test_a_capital_has_its_height_on_the_glass(headless, any_tablet, cap_mm):
+    """Rows of an H that are lit at least half, in mm; within a pixel or 4 %."""
+    cap_px = cap_mm / any_tablet.mm_per_px_y
+    ink = Lettering(cap_px).picture("H", (255, 255, 255))
+    lit = (pygame.surfarray.array_alpha(ink) > 127).any(axis=0).sum()
+    assert lit * any_tablet.mm_per_px_y == pytest.approx(
+        cap_mm, abs=max(any_tablet.mm_per_px_y, 0.04 * cap_mm)
+    )
+
+
+def test_letters_stay_legible_on_any_screen(headless):
+    ink = Lettering(2.0).picture("H", (255, 255, 255))
+    lit = (pygame.surfarray.array_alpha(ink) > 127).any(axis=0).sum()
+    assert lit >= LEAST_CAP_PX - 1
+
+
+def test_rows_break_between_words_and_lose_none(headless):
+    letters = Lettering(20.0)
+    text = "Slide it to the side as far as is comfortable, and back."
+    rows = letters.wrap(text, 400)
+    assert " ".join(rows) == text
+    assert len(rows) > 1
+    assert all(letters.width_px(row) <= 400 for row in rows)
+    assert letters.wrap("Extraordinarily", 10) == ["Extraordinarily"]
