@@ -35,11 +35,13 @@ def told(signals, until_s):
             1.0,
             0.5 * 50 * math.sin(2 * math.pi * 0.25 * -1),
         ),  # half grown: smoothstep(1/2) = 1/2
+        (0.5, 0.15625 * 50 * math.sin(2 * math.pi * 0.25 * -1.5)),  # smoothstep(1/4) = 5/32
         (2.0, 0.0),  # scored time begins in the middle
         (3.0, 50.0),  # a quarter of 4 s later
         (5.0, -50.0),
         (9.0, -50.0),  # one cycle later the same
         (10.5, 0.5 * 50 * math.sin(2 * math.pi * 0.25 * 8.5)),  # half faded
+        (10.25, 0.84375 * 50 * math.sin(2 * math.pi * 0.25 * 8.25)),  # smoothstep(3/4) = 27/32
         (11.0, 0.0),  # at rest; the next part begins
         (34.0, 0.0),
         (99.0, 0.0),
