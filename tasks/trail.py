@@ -119,7 +119,7 @@ def advance(
 
 def _due_ns(settings: TrailSettings, state: TrailState) -> int:
     due_ns = round(settings.limit_s * NS_PER_S)
-    if state.holding and state.inside >= state.captured and not state.judged:
+    if state.inside >= state.captured > 0 and not state.judged:
         due_ns = min(due_ns, state.entered_ns + round(settings.dwell_s * NS_PER_S))
     return due_ns
 
