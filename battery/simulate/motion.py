@@ -79,11 +79,7 @@ class Tremor:
         angles = self._omega * t_s[:, None] + self._phases
         if not self._envelopes:
             return np.asarray(self._size_mm * np.sin(angles) @ self._axes)
-        period_s = N_ENVELOPE / ENVELOPE_HZ
-        grid_s = np.arange(N_ENVELOPE) / ENVELOPE_HZ
-        slow = np.column_stack(
-            [np.interp(t_s, grid_s, envelope, period=period_s) for envelope in self._envelopes]
-        )
+        slow = np.column_stack([_at(envelope, t_s) for envelope in self._envelopes])
         return np.asarray(self._size_mm * np.imag(slow * np.exp(1j * angles)) @ self._axes)
 
 
@@ -93,6 +89,13 @@ def _envelope(bandwidth_hz: float, random: np.random.Generator) -> npt.NDArray[n
     noise = random.normal(size=N_ENVELOPE) + 1j * random.normal(size=N_ENVELOPE)
     wave = np.fft.ifft(noise * np.exp(-((f_hz / bandwidth_hz) ** 2) / 4))
     return np.asarray(wave / np.sqrt(np.mean(np.abs(wave) ** 2)))
+
+
+def _at(wave: npt.NDArray[np.complex128], t_s: Floats) -> npt.NDArray[np.complex128]:
+    """Value of a slow wave at each moment, linear between its points; it repeats itself."""
+    index, share = np.divmod(t_s * ENVELOPE_HZ, 1.0)
+    here = index.astype(np.int64) % N_ENVELOPE
+    return np.asarray(wave[here] + share * (wave[(here + 1) % N_ENVELOPE] - wave[here]))
 
 
 class Wander:
@@ -107,8 +110,7 @@ class Wander:
         """Displacement at each moment, shape (n, 2), mm."""
         if not self._rms_mm:
             return np.zeros((len(t_s), 2))
-        grid_s = np.arange(N_ENVELOPE) / ENVELOPE_HZ
-        place = np.interp(t_s, grid_s, self._path, period=N_ENVELOPE / ENVELOPE_HZ)
+        place = _at(self._path, t_s)
         return self._rms_mm * math.sqrt(2) * np.column_stack([place.real, place.imag])
 
 
