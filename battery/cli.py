@@ -206,17 +206,24 @@ def report(
     out: Annotated[
         Path | None, typer.Option(help="File to write. Default: CODE.html here.")
     ] = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Make a PDF beside it too.")] = False,
+    paper: Annotated[str, typer.Option(help="What it is printed on: A4 or letter.")] = "A4",
     home: Home = None,
 ) -> None:
-    """Write a person's page: one self-contained HTML file that prints to A4.
+    """Write a person's page: one self-contained HTML file that prints to one sheet and details.
 
-    Example: battery report K7QF --out k7qf.html
+    Example: battery report K7QF --out k7qf.html --pdf
     """
-    from battery.report import write_page
+    from battery.report import paper_named, write_page, write_pdf
 
+    size = paper_named(paper)
     with _store(home, write=False) as store:
-        path = write_page(store, code.upper(), out or Path(f"{code.upper()}.html"), now=_now())
+        path = write_page(
+            store, code.upper(), out or Path(f"{code.upper()}.html"), now=_now(), paper=size
+        )
     print(path)
+    if pdf:
+        print(write_pdf(path, path.with_suffix(".pdf")))
 
 
 @app.command()

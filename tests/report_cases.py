@@ -6,10 +6,12 @@ a fixed list of deviations, so that a case is the same on every machine.
 
 import math
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import datetime, timedelta, timezone
+from functools import cache
 
 import numpy as np
 
+from battery.report import page_data, render
 from battery.report.lines import (
     baseline_values,
     by_measure,
@@ -237,12 +239,6 @@ def some_flagged(task, hand, visit):
     return "", ("slow_frames",) if visit == 14 else ()
 
 
-def amended_aside(task, hand, visit):
-    """At visit 10 both tapping blocks were done with the right hand; one was amended."""
-    del task, hand, visit
-    return "", ()
-
-
 CASES = {
     "improving": Made(change=after_baseline(0.6)),
     "unchanged": Made(),
@@ -296,6 +292,14 @@ CASES = {
         ),
     ),
 }
+CASES["golden"] = Made(
+    change=after_baseline(0.55),
+    tasks=("tapping", "trail"),
+    n_visits=10,
+    days=tuple(7 * (v - 1) + (21 if v >= 9 else 0) for v in range(1, 11)),
+    aside=some_flagged,
+    markers=(MarkerRow(FIRST_DAY + timedelta(days=40), "medication", "evening dose halved"),),
+)
 ALONE = frozenset({"nobody_to_pool"})
 CASES["nobody_to_pool"] = Made(change=after_baseline(0.6))
 CASES["no_visit"] = Made(n_visits=0)
@@ -304,6 +308,19 @@ CASES["no_visit"] = Made(n_visits=0)
 def rows_of(name):
     """The rows of a case: with a clinic of seven, or alone."""
     return CASES[name].rows(() if name in ALONE else others())
+
+
+@cache
+def page_of(name):
+    """The judged page of a case, with something to draw."""
+    page = page_data(rows_of(name), made=MADE)
+    return replace(page, traces=traces(page))
+
+
+@cache
+def html_of(name, paper="A4"):
+    """The written page of a case."""
+    return render(page_of(name), paper=paper)
 
 
 def traces(page):
@@ -348,11 +365,3 @@ def _trace(task, visit, size):
     share = np.linspace(0, 4, 120)
     path = np.column_stack([np.interp(share, np.arange(5), nodes[:, i]) for i in (0, 1)])
     return Trace(visit, block, paths_mm=(path,), target_r_mm=7.0, nodes_mm=nodes)
-
-
-def utc(when):
-    """ISO text of a moment, as the store keeps it."""
-    return when.astimezone(UTC).isoformat(timespec="milliseconds")
-
-
-__all__ = ["CASES", "MADE", "Made", "others", "pools", "replace", "rows_of", "traces", "utc"]

@@ -2,7 +2,16 @@
 
 from battery.report.gather import gather
 from battery.report.judged import Page, page_data
-from battery.report.page import page_of, render, write_page
+from battery.report.page import page_of, paper_named, render, write_page
 from battery.report.pdf import write_pdf
 
-__all__ = ["Page", "gather", "page_data", "page_of", "render", "write_page", "write_pdf"]
+__all__ = [
+    "Page",
+    "gather",
+    "page_data",
+    "page_of",
+    "paper_named",
+    "render",
+    "write_page",
+    "write_pdf",
+]

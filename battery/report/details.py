@@ -25,6 +25,7 @@ TOPICS = {
     "slide": ("tremor",),
     "trail": ("paper_trail",),
 }
+_NO_CHANGE = {"interval": "", "change": "", "band": ""}
 EFFECTS = {
     "not_scored": "not scored",
     "not_trended": "shown, not counted",
@@ -162,7 +163,7 @@ def tables(page: Page) -> list[dict[str, Any]]:
                 "title": measure.title,
                 "name": measure.name,
                 "unit": "" if measure.unit == "1" else measure.unit,
-                "direction": trend.DIRECTIONS[measure.direction],
+                "direction": trend.DIRECTIONS[measure.direction].removesuffix(" is better"),
                 "primary": measure.primary,
                 "cells": [_cell(page.line(measure.name, hand), measure) for hand in page.hands],
             }
@@ -174,29 +175,23 @@ def tables(page: Page) -> list[dict[str, Any]]:
 
 def _cell(line: Line | None, measure: Measure) -> dict[str, str]:
     if line is None:
-        return {
-            "baseline": words.DASH,
-            "latest": words.DASH,
-            "change": "",
-            "reason": "not done",
-        }
+        return {"baseline": words.DASH, "latest": words.DASH, "reason": "not done"} | _NO_CHANGE
     latest = line.latest
-    value, reason = words.DASH, ""
-    if latest is not None:
-        value = words.value_words(measure, latest.value, unit=False)
-        if not math.isnan(latest.low):
-            value += f" ({shapes.number(latest.low)} to {shapes.number(latest.high)})"
-        reason = latest.reason
-    else:
+    own = line.verdict.band
+    if latest is None:
         last = line.shown[-1].reading
         reason = last.aside or last.reason
-    own = line.verdict.band
-    change = words.change_words(line)
+        return {"baseline": words.DASH, "latest": words.DASH, "reason": reason} | _NO_CHANGE
+    interval = ""
+    if not math.isnan(latest.low):
+        interval = f"{shapes.number(latest.low)} to {shapes.number(latest.high)}"
     return {
         "baseline": words.value_words(measure, own.centre, unit=False) if own else words.DASH,
-        "latest": value,
-        "change": f"{change} ({words.band_words(line)})" if change else "",
-        "reason": reason,
+        "latest": words.value_words(measure, latest.value, unit=False),
+        "interval": interval,
+        "reason": latest.reason,
+        "change": words.change_words(line),
+        "band": words.band_words(line),
     }
 
 

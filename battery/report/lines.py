@@ -264,8 +264,7 @@ def line_of(
         points,
         prior,
         log_scale=measure.log_scale,
-        # What is better nearer to 0 has no better side of its baseline.
-        direction="none" if measure.direction == "toward_zero" else measure.direction,
+        direction=_side(measure),
         rule=rule,
         restart_visit=restart_visit,
         outside=outside,
@@ -280,6 +279,13 @@ def line_of(
         Shown(r, standing.get(r.visit, "earlier") if r.counts else "aside") for r in readings
     )
     return Line(measure, readings[0].hand, shown, verdict, split_at, begun)
+
+
+def _side(measure: Measure) -> Literal["lower", "higher", "toward_one", "none"]:
+    """Return which side is better; of a measure that aims at a value of its own, neither."""
+    named: tuple[Literal["lower", "higher", "toward_one"], ...]
+    named = ("lower", "higher", "toward_one")
+    return next((side for side in named if side == measure.direction), "none")
 
 
 def _point(reading: Reading) -> Point:

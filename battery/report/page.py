@@ -11,12 +11,12 @@ from pathlib import Path
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from battery.errors import StoreError
+from battery.errors import StoreError, UsageError
 from battery.report.details import details
 from battery.report.gather import gather
 from battery.report.judged import Page, page_data
 from battery.report.note import note_text
-from battery.report.sheet import Paper, sheet
+from battery.report.sheet import ROOM_MM, Paper, sheet
 from battery.report.traces import traces_of
 from battery.store import Store
 
@@ -42,6 +42,21 @@ def write_page(
         msg = f"cannot write '{out}': {error.strerror or error}; the store was not changed"
         raise StoreError(msg) from error
     return out
+
+
+def paper_named(name: str) -> Paper:
+    """Return the paper of that name.
+
+    Raises
+    ------
+    UsageError
+        If the page is not made for it.
+    """
+    for paper in ROOM_MM:
+        if name.lower() == paper.lower():
+            return paper
+    msg = f"no paper {name!r}; say {' or '.join(ROOM_MM)}"
+    raise UsageError(msg)
 
 
 def page_of(store: Store, code: str, *, now: datetime) -> Page:

@@ -27,7 +27,7 @@ DIRECTIONS = {
     "higher": "higher is better",
     "toward_one": "nearer to 1 is better",
     "toward_zero": "nearer to 0 is better",
-    "none": "neither way is better",
+    "none": "neither is better",
 }
 
 
@@ -231,17 +231,24 @@ def running_steps(line: Line) -> list[Step]:
 
 
 def _running(line: Line, y: Axis, time: Timeline) -> list[str]:
-    steps, scale = running_steps(line), scale_of(line)
-    mean = [(time.visit_at(s.visit), y.within(s.value * scale)) for s in steps]
+    """Draw the running mean and its limits; like the points, not across a gap."""
+    scale, steps = scale_of(line), running_steps(line)
+    days = {v.number: _days(v.when) for v in time.visits}
+    runs: list[list[Step]] = []
+    for step in steps:
+        apart = runs and days[step.visit] - days[runs[-1][-1].visit] > time.gap_days
+        if not runs or apart:
+            runs.append([])
+        runs[-1].append(step)
     parts = []
-    for edge in ("low", "high"):
-        bounds = [
-            (time.visit_at(s.visit), y.within(getattr(s, edge) * scale))
-            for s in steps
-            if math.isfinite(s.high)
-        ]
-        parts.append(shapes.polyline(bounds, colour=INK, width=0.8, dash="0.8 2"))
-    parts.append(shapes.polyline(mean, colour=COLOURS[line.hand], width=4.2, opacity=0.4))
+    for run in runs:
+        x = [time.visit_at(step.visit) for step in run]
+        known = [i for i, step in enumerate(run) if math.isfinite(step.high)]
+        for ends in ([s.low for s in run], [s.high for s in run]):
+            bounds = [(x[i], y.within(ends[i] * scale)) for i in known]
+            parts.append(shapes.polyline(bounds, colour=INK, width=0.8, dash="0.8 2"))
+        mean = [(x[i], y.within(step.value * scale)) for i, step in enumerate(run)]
+        parts.append(shapes.polyline(mean, colour=COLOURS[line.hand], width=4.2, opacity=0.4))
     return parts
 
 
@@ -332,16 +339,17 @@ def header_strip(time: Timeline, height: float = 21.0) -> str:
     letters = [time.at(o.when) for o in time.occasions]
     for before, after in itertools.pairwise(sorted(time.visits, key=lambda v: v.when)):
         days = _days(after.when) - _days(before.when)
-        words = f"{round(days / 7) - 1} weeks without" if days >= 21 else ""
-        left, right = time.at(before.when) + 7, time.at(after.when) - 7
-        if days > time.gap_days and words and width_pt(words) < right - left:
-            free = not any(left - 4 < x < right + 4 for x in letters)
-            parts.append(
-                shapes.text(
-                    (left + right) / 2, 8 if free else height - 3, words, anchor="middle",
-                    colour=GREY,
-                )
-            )  # fmt: skip
+        left, right = time.at(before.when) + 6, time.at(after.when) - 6
+        missed = round(days / 7) - 1
+        told = [f"{missed} weeks without", f"{missed} weeks", f"{missed} w"]
+        fitting = [words for words in told if width_pt(words) <= right - left]
+        if days <= time.gap_days or missed < 2 or not fitting:
+            continue
+        free = not any(left - 4 < x < right + 4 for x in letters)
+        y = 8.0 if free else height - 3
+        parts.append(
+            shapes.text((left + right) / 2, y, fitting[0], anchor="middle", colour=GREY)
+        )
     parts += [
         shapes.text(time.at(v.when), height - 3, str(v.number), anchor="middle", colour=GREY)
         for v in numbered(time)

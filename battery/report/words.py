@@ -32,8 +32,8 @@ EMERGENCY = (
     "headache, repeated vomiting, drowsiness or unequal pupils."
 )
 SEATED = (
-    "Test seated in a stable chair, feet flat, tablet on a stand on a table; never standing, "
-    "walking, driving or in bed; somebody near if unsteady."
+    "Test seated in a firm chair without wheels, feet flat, tablet on a stand on a table; "
+    "never standing, walking, driving or in bed; somebody near if unsteady."
 )
 
 
@@ -207,9 +207,8 @@ def _left_out(page: Page) -> list[str]:
                 aside.setdefault(reading.visit, []).append(reading.aside or reading.reason)
     reasons = [reason for visit in sorted(aside) for reason in aside[visit]]
     said = sentences.set_aside_words(len(aside), reasons)
-    partly = "In part or whole: " if said else ""
+    told = [f"Whole or in part, {said}"] if said else []
     stopped = [v.number for v in page.rows.visits if any("stopped" in r for r in v.remarks)]
-    told = [partly + said] if said else []
     if stopped:
         numbers = joined([str(n) for n in stopped])
         told.append(f"Stopped by the person at visit {numbers}: see the list of visits.")

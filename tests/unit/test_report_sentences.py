@@ -1,0 +1,193 @@
+"""What the page of each invented person says."""
+
+import re
+
+import pytest
+
+from battery.report import trend, words
+from battery.report.note import MOST_WORDS, note_text
+from battery.report.sheet import occasion_key, sheet
+from battery.scoring import PRIMARY
+from norms import sentences
+from tests import report_cases as cases
+
+SAID = {
+    "improving": {
+        "left": "All tasks together: 41 % below baseline (mean of the last 4 visits), better, "
+        "larger than measurement error over the visits since baseline.",
+        "right": "All tasks together: within measurement error: no change shown.",
+    },
+    "unchanged": {
+        "left": "All tasks together: within measurement error: no change shown.",
+        "right": "All tasks together: within measurement error: no change shown.",
+    },
+    "learning": {
+        "left": "All tasks together: within measurement error: no change shown.",
+        "right": "All tasks together: 21 % below baseline, better, possible change; repeat "
+        "next week. Learning the test may explain this.",
+    },
+    "both_worse": {
+        "left": "All tasks together: 61 % above baseline (mean of the last 4 visits), worse, "
+        "larger than measurement error over the visits since baseline.",
+        "right": "All tasks together: 68 % above baseline (mean of the last 4 visits), worse, "
+        "larger than measurement error over the visits since baseline.",
+    },
+    "faster_less_exact": {
+        "left": "All tasks together: within measurement error: no change shown.",
+        "right": "All tasks together: within measurement error: no change shown.",
+    },
+    "device_swap": dict.fromkeys(
+        ("left", "right"),
+        "All tasks together: not enough comparable visits (new series, another device (T-03 to "
+        "T-07): 4 of the 6 visits that make the baseline).",
+    ),
+    "missed_weeks": {
+        "left": "All tasks together: within measurement error: no change shown.",
+        "right": "All tasks together: within measurement error: no change shown.",
+    },
+    "wrong_hand_amended": {
+        "left": "All tasks together: within measurement error: no change shown.",
+        "right": "All tasks together: within measurement error: no change shown.",
+    },
+    "two_visits": dict.fromkeys(
+        ("left", "right"),
+        "All tasks together: not enough comparable visits (2 of the 6 visits that make the "
+        "baseline).",
+    ),
+    "nobody_to_pool": {
+        "left": "All tasks together: 41 % below baseline (mean of the last 4 visits), better, "
+        "larger than measurement error over the visits since baseline.",
+        "right": "All tasks together: within measurement error: no change shown.",
+    },
+    "all_flagged": dict.fromkeys(
+        ("left", "right"),
+        "All tasks together: not enough comparable visits (no visit that counts (the screen "
+        "was never measured)).",
+    ),
+    "one_hand_one_task": {
+        "right": "End-point error: within measurement error: no change shown.",
+    },
+}
+
+
+def mind(name):
+    return " ".join(sheet(cases.page_of(name), "A4")["mind"])
+
+
+@pytest.mark.parametrize("name", SAID)
+def test_each_hand_is_told_in_one_sentence(name):
+    page = cases.page_of(name)
+    assert {hand: words.headline(page, hand)[0] for hand in page.hands} == SAID[name]
+
+
+def test_faster_but_less_exact_is_its_own_sentence():
+    page = cases.page_of("faster_less_exact")
+    statement, below = words.headline(page, "left")
+    assert "within measurement error" in statement
+    assert "Worse (beyond error): end-point error;" in below
+    assert "Touching targets: faster but less exact." in below
+    assert "faster" not in words.headline(page, "right")[1]
+
+
+def test_both_hands_worse_points_at_causes_outside_the_hand():
+    assert words.both_hands(cases.page_of("both_worse")) == sentences.BOTH_HANDS
+    assert words.both_hands(cases.page_of("improving")) == ""
+
+
+def test_a_new_device_is_a_break_with_its_reason_on_the_axis():
+    page = cases.page_of("device_swap")
+    (occasion,) = page.occasions
+    assert page.visit(6).when < occasion.when < page.visit(7).when
+    assert occasion_key(page) == ("A 2026-09-12 new series, another device (T-03 to T-07).")
+    line = page.line(PRIMARY["tapping"].name, "left")
+    assert [s.standing for s in line.shown] == (
+        ["earlier"] * 6 + ["familiarisation"] * 2 + ["baseline"] * 2
+    )
+
+
+def test_a_device_used_once_breaks_off_nothing_that_goes_on_later():
+    line = cases.page_of("crowded").line(PRIMARY["slide"].name, "left")
+    standing = {s.reading.visit: s.standing for s in line.shown}
+    assert standing[8] == "earlier"
+    assert standing[7] == standing[9] == "later"
+    assert standing[11] == "aside"
+
+
+def test_five_missed_weeks_are_a_gap_no_line_crosses():
+    page = cases.page_of("missed_weeks")
+    time = trend.Timeline.of(page)
+    assert ">5 weeks</text>" in trend.header_strip(time)
+    assert "weeks" not in trend.header_strip(trend.Timeline.of(cases.page_of("unchanged")))
+    group = [page.headline(hand) for hand in page.hands]
+    drawn = trend.panel(group[0], group, time, 30.0)
+    inside = (time.visit_at(7) + 1, time.visit_at(8) - 1)
+    lines = re.findall(
+        r'<polyline points="([^"]+)" fill="none" stroke="#D55E00" stroke-width="([\d.]+)"',
+        drawn,
+    )
+    for points, width in lines:
+        places = [float(p.split(",")[0]) for p in points.split()]
+        if width == "0.4":
+            continue  # an edge of the band, which holds for the gap too
+        assert not (min(places) < inside[0] and max(places) > inside[1]), points
+    assert {width for _, width in lines} == {"0.4", "1.1", "4.2"}
+
+
+def test_weeks_missed_before_the_latest_visit_are_told():
+    assert "5 weeks without a visit before the latest." in mind("missed_at_the_end")
+    assert "weeks without" not in mind("missed_weeks")
+
+
+def test_a_hand_amended_leaves_the_visit_out_of_the_other_hand_and_says_so():
+    page = cases.page_of("wrong_hand_amended")
+    shown = {s.reading.visit: s for s in page.headline("left").shown}
+    assert shown[10].standing == "aside"
+    assert shown[10].reading.aside == "touching targets: not done"
+    assert "hand right (was left), by therapist" in cases.html_of("wrong_hand_amended")
+
+
+def test_the_page_says_what_the_error_band_stands_on():
+    assert "pooled from 7 people" in mind("improving")
+    assert "provisional and wide: this person's 4 visits alone" in mind("nobody_to_pool")
+    assert "No error band yet" in mind("two_visits")
+
+
+def test_visits_set_aside_are_counted_with_their_reasons():
+    assert (
+        "2 visits set aside (too few trials were kept; the block was broken off); shown, not "
+        "counted." in mind("some_flagged")
+    )
+    assert "Stopped by the person at visit 5" in mind("crowded")
+
+
+def test_few_baseline_visits_say_that_learning_is_not_excluded():
+    from battery.report.lines import rule_of
+
+    page = cases.page_data(cases.Made(n_baseline=2).rows(), made=cases.MADE)
+    said = " ".join(words.keep_in_mind(page, rule_of(page.rows.person)))
+    assert "with fewer than 4 learning the test is not excluded" in said
+    assert "not excluded" not in mind("improving")
+
+
+def test_nothing_is_said_of_somebody_without_a_visit():
+    page = cases.page_of("no_visit")
+    assert page.hands == ()
+    assert "Not tested yet" in cases.html_of("no_visit")
+
+
+@pytest.mark.parametrize("name", cases.CASES)
+def test_the_note_is_short_and_leaves_assessment_and_plan_to_the_therapist(name):
+    note = note_text(cases.page_of(name))
+    assert len(note.split()) <= MOST_WORDS
+    assert re.fullmatch(r"S: \nO: .*\nA: \nP: \n", note, re.DOTALL)
+    assert "Not a diagnosis." in note
+
+
+def test_the_note_tells_what_changed_with_baseline_and_band():
+    note = note_text(cases.page_of("improving"))
+    assert "Left hand (more affected), all tasks together: 41 % below baseline" in note
+    assert re.search(
+        r"Left, end-point error: 5\.\d+ mm \(baseline 8\.99 mm, n=4\), −\d+ %, error band "
+        r"−20 to \+25 %: better, beyond error\.",
+        note,
+    ), note
