@@ -254,7 +254,7 @@ def view(settings: TrailSettings, state: TrailState, t_ns: int) -> tuple[Mark, .
     if state.captured > 1:
         marks.append(Line(form.nodes_mm[: state.captured], 1.0, "track"))
     for index, ((x_mm, y_mm), label) in enumerate(zip(form.nodes_mm, form.labels, strict=True)):
-        wrong = state.holding and index == state.inside > state.captured and state.judged
+        wrong = index == state.inside > state.captured and state.judged
         role: Role = "wrong" if wrong else "done" if index < state.captured else "target"
         if index == 0 and state.captured == 0:
             role = "go"

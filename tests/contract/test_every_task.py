@@ -146,6 +146,17 @@ def test_outcome_does_not_depend_on_ticks(name, form, anything, choices, seed):
         assert told(run(name, form, ended(ticked))) == told(alone)
 
 
+def test_a_block_left_anywhere_ends_by_itself(name, form):
+    """Nothing more is heard after any of its contacts: one late tick or many, one `end`."""
+    contacts = done(name, form)
+    for heard in range(1, len(contacts), max(1, len(contacts) // 40)):
+        left = contacts[:heard]
+        events = run(name, form, ended(left))
+        assert [e.kind for e in events].count("end") == 1
+        ticks = [Tick(e.t_ns) for e in events if e.t_ns >= left[-1].t_ns]
+        assert told(run(name, form, ended([*left, *ticks]))) == told(events)
+
+
 @pytest.mark.parametrize("frame_ns", [NS_PER_S // 240, NS_PER_S // 60, NS_PER_S // 7])
 def test_outcome_of_a_done_block_does_not_depend_on_the_frame_rate(name, form, frame_ns):
     contacts = done(name, form)

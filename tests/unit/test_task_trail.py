@@ -179,7 +179,7 @@ def test_a_lift_at_the_stamp_of_the_capture_comes_after_it():
     ]
 
 
-LOST = [move(900, N2), move(1200, (45, 20)), up(1300, (45, 20))]  # 2 captured at 1050
+LOST = [move(900, N2), move(1200, (45, 0)), up(1300, (45, 20))]  # 2 captured at 1050
 
 
 @pytest.mark.parametrize(
@@ -220,6 +220,15 @@ def test_the_limit_ends_the_block():
     assert told([], 60_000) == [(60_000, "limit", -1, ""), (60_000, "end", -1, "")]
     late = [down(59_000, N1), move(59_800, N2), move(59_900, N3), move(60_000, (45, 0))]
     assert [e[1] for e in told(late, 70_000)] == ["grab", "release", "limit", "end"]
+
+
+def test_everything_due_between_two_signals_happens():
+    """Nothing is heard after 59.5 s: the dwell is over at 59.65 s, the block at 60 s."""
+    assert told([down(59_000, N1), move(59_500, N2)], 70_000)[-3:] == [
+        (59_650, "capture", 0, "2"),
+        (60_000, "limit", -1, ""),
+        (60_000, "end", -1, ""),
+    ]
 
 
 def test_a_capture_due_with_the_limit_is_too_late():
