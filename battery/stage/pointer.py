@@ -17,10 +17,10 @@ from typing import Literal, Protocol
 import pygame
 
 from battery.stage.scale import Scale
+from battery.stage.waiting import Waiter, find_library
 from tasks.contract import ContactKind
 
 Other = Literal["quit", "hidden"]
-NAP_S = 0.0003  # between two looks at the queue; longer costs accuracy, shorter costs power
 
 MOUSE = (pygame.MOUSEMOTION, pygame.MOUSEBUTTONDOWN, pygame.MOUSEBUTTONUP)
 FINGER = (pygame.FINGERDOWN, pygame.FINGERMOTION, pygame.FINGERUP)
@@ -81,6 +81,7 @@ class Reader:
 
     scale: Scale
     now_ns: Callable[[], int] = time.perf_counter_ns
+    waiter: Waiter = field(default_factory=lambda: Waiter(find_library()))
     _empty_ns: int = field(default_factory=time.perf_counter_ns)
     _pressed: bool = False
     _fingers: dict[tuple[int, int], int] = field(default_factory=dict)
@@ -105,9 +106,7 @@ class Reader:
 
     def rest(self, until_ns: int) -> None:
         """Let other programs run for a moment, at the longest until `until_ns`."""
-        left_s = (until_ns - self.now_ns()) * 1e-9
-        if left_s > 0:
-            time.sleep(min(left_s, NAP_S))
+        self.waiter.rest(until_ns - self.now_ns())
 
     def forget(self) -> None:
         """Throw away what is queued, except that the window is to be closed.

@@ -1,12 +1,15 @@
 """From the toolkit's events to reports: one stream, nothing twice, honest stamps."""
 
 import ctypes
+import sys
+import time
 from pathlib import Path
 
 import pygame
 import pytest
 
 from battery.stage.pointer import Key, Reader, Report
+from battery.stage.waiting import Waiter, find_library
 
 
 class Ticking:
@@ -24,7 +27,7 @@ class Ticking:
 def reader(headless):
     window, _ = headless
     pygame.event.clear()
-    return Reader(window.scale, Ticking(), 1_000_000)
+    return Reader(window.scale, Ticking())
 
 
 def mouse(kind, **more):
@@ -167,15 +170,11 @@ FINGER_DOWN, FINGER_UP, FINGER_MOTION = 0x700, 0x701, 0x702
 
 
 @pytest.fixture
-def push():
+def push(headless):
     """Push a touch event into the very library the toolkit runs on."""
-    maps = Path("/proc/self/maps")
-    if not maps.exists():
-        pytest.skip("finds the toolkit's library as Linux shows it")
-    path = next(
-        line.split()[-1] for line in maps.read_text().splitlines() if "libSDL2-2" in line
-    )
-    library = ctypes.CDLL(path)
+    library = find_library()
+    if library is None:
+        pytest.skip("the toolkit's library is not to be found on this system")
     library.SDL_PushEvent.argtypes = [ctypes.POINTER(TouchEvent)]
 
     def push(kind, finger_id, x, y):
@@ -205,3 +204,39 @@ def test_the_arrow_is_shown_to_a_mouse_and_hidden_from_fingers(reader):
     mouse(pygame.MOUSEMOTION)
     reader.drain()
     assert pygame.mouse.get_visible()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="shown by Linux only")
+def test_the_wait_is_in_the_library_the_toolkit_runs_on_and_no_second_one(headless, push):
+    def copies():
+        lines = Path("/proc/self/maps").read_text().splitlines()
+        return {line.split()[-1] for line in lines if "libSDL2-" in line}
+
+    pygame.event.clear()
+    before = copies()
+    assert Waiter(find_library()).is_woken
+    assert copies() == before
+    assert len(before) == 1
+    push(FINGER_DOWN, 1, 0.5, 0.5)  # what is pushed there arrives here
+    assert [event.type for event in pygame.event.get()] == [pygame.FINGERDOWN]
+
+
+def test_waiting_leaves_the_event_in_the_queue(headless, push):
+    pygame.event.clear()
+    push(FINGER_DOWN, 1, 0.5, 0.5)
+    Waiter(find_library()).rest(5_000_000)
+    assert [event.type for event in pygame.event.get()] == [pygame.FINGERDOWN]
+
+
+@pytest.mark.parametrize("library", ["found", None])
+def test_a_rest_is_short_and_ends_at_its_time(headless, library):
+    waiter = Waiter(find_library() if library else None)
+    pygame.event.clear()
+    begun_ns = time.perf_counter_ns()
+    waiter.rest(-5)
+    waiter.rest(0)
+    for _ in range(5):
+        waiter.rest(400_000)
+    for _ in range(5):
+        waiter.rest(60_000_000_000)
+    assert time.perf_counter_ns() - begun_ns < 2_000_000_000
