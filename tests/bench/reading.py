@@ -97,7 +97,8 @@ def stage(task: str, path: Path) -> None:
         with Measured() as measured:
             source.play(run)
         block = run.block("stopped", "")
-        motion = block.samples[block.samples["kind"] == KIND_CODES["move"]]
+        kinds = block.samples["kind"]
+        motion = block.samples[(kinds == KIND_CODES["move"]) | (kinds == KIND_CODES["down"])]
         places = [window.scale.to_px(s["x_mm"], s["y_mm"]) for s in motion]
         np.savez(
             path,

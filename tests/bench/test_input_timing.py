@@ -20,9 +20,9 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from tests.screen.servers import Pointer, virtual_screen
+from tests.screen.servers import Finger, Pointer, touch_screen, virtual_screen
 
-pytestmark = [pytest.mark.long, pytest.mark.timeout(1800)]
+pytestmark = [pytest.mark.bench, pytest.mark.long, pytest.mark.timeout(1800)]
 
 RATES_HZ = (125, 500, 1000)
 REPEATS = 3
@@ -30,6 +30,7 @@ SECONDS = 6
 KEY_CODE = 65  # the space bar of the X server's default keyboard
 TRANSIT_MS = 0.3  # from the other process's call to the arrival at this one, at most
 P99_LIMIT_MS = 0.6
+TOUCH_P99_LIMIT_MS = 1.5  # the X server's own way of a touch is longer
 SHARE_OF_PLAIN = 1 / 20
 FRAMES_HZ = 60.0
 CPU_LIMIT = 0.15
@@ -72,14 +73,19 @@ def say(line: str) -> None:
     sys.stdout.flush()
 
 
-def measure(display, folder, how, task, rate_hz, seconds=SECONDS) -> Figures:
-    """One reader, one stream of motion with the pointer pressed."""
-    out, sent_path = folder / "read.npz", folder / "sent.json"
+def reader(display, how, task, out) -> subprocess.Popen:
+    """Start a process that shows a task and reads."""
     environment = {**os.environ, "DISPLAY": display, "SDL_AUDIODRIVER": "dummy"}
-    process = subprocess.Popen(
+    return subprocess.Popen(
         [sys.executable, "-m", "tests.bench.reading", how, task, str(out)],
         env=environment, stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
+
+
+def measure(display, folder, how, task, rate_hz, seconds=SECONDS) -> Figures:
+    """One reader, one stream of motion with the pointer pressed."""
+    out, sent_path = folder / "read.npz", folder / "sent.json"
+    process = reader(display, how, task, out)
     pointer = Pointer(display)
     try:
         assert process.stdout is not None
@@ -159,3 +165,25 @@ def test_no_report_is_lost_in_a_minute_at_a_thousand_a_second(display, tmp_path)
     assert found.lost == 0
     assert len(found.errors_ms) == 60_000
     assert abs(found.frames_hz - FRAMES_HZ) <= 0.1
+
+
+def test_touches_of_two_fingers_are_read_as_truly(tmp_path):
+    """From a touch device through Xorg; 120 reports a second of each finger."""
+    out, sent_path = tmp_path / "read.npz", tmp_path / "sent.json"
+    with touch_screen() as (display, socket):
+        process = reader(display, "stage", "tapping", out)
+        try:
+            next(line for line in process.stdout if line.startswith("["))
+            with Finger(socket) as finger, Pointer(display) as pointer:
+                finger.tell(f"stream 120 {SECONDS} {sent_path}")
+                pointer.tell(f"key {KEY_CODE}")
+                process.communicate(timeout=30)
+        finally:
+            process.kill()
+            process.wait()
+    sent = np.array([(t, x, y) for t, _, x, y in json.loads(sent_path.read_text())])
+    found = figures(sent, np.load(out))
+    say(f"\n{HEAD}\n{'stage':<8}{'2 touch':<9}{120:>5} {found.row()}")
+    assert found.lost == 0
+    assert found.p99_ms <= TOUCH_P99_LIMIT_MS
+    assert found.inside >= INSIDE_SHARE
