@@ -20,77 +20,120 @@ import numpy as np
 from battery.errors import StoreError
 from battery.export import export_tidy
 from battery.plan import STANDARD
-from battery.recording import Device, Screen
+from battery.recording import Device, Hand, Screen
 from battery.report import write_page
-from battery.simulate import TOUCH_120, Person, Truth, better
+from battery.simulate import TOUCH_120, Person, Truth, at_visit, better
+from battery.store import AffectedSide, Store
 from battery.store import Person as Enrolled
-from battery.store import Store
 from battery.visits import begin_visit
+from tasks.contract import NS_PER_S
 
 Progress = Callable[[int, int], None]
 
 DEVICE = Device(
     alias="T-DEMO", screen=Screen(1280, 800, 0.17, 0.17, "virtual"), system="simulated tablet"
 )
-# From one visit to the next everybody is a little better or worse for no reason at all.
-DAY_SD = 0.05
-LEARNING_SHARE, LEARNING_VISITS = 0.25, 1.8
+# From one visit to the next, and from one block to the next, everybody is a little better or
+# worse for no reason at all: standard deviation of the share.
+VISIT_SD, BLOCK_SD = 0.05, 0.05
+MORE_AFFECTED = 1.3  # scatter and tremor of the more affected hand
+DAYS_AGO = 2  # the last visit
+HOUR, MINUTES_SD = 10, 20.0  # when in the day people do their visit
 
 
 @dataclass(frozen=True, slots=True)
 class Story:
-    """One invented person: a base, and how much better each hand is at visit k from 0."""
+    """One invented person.
+
+    Parameters
+    ----------
+    code : str
+    about : str
+        What happens to the person, in words.
+    base : Truth
+        What the person is made of once the test is learned.
+    affected_side : {"left", "right", "both"}
+    improving_from : int, optional
+        Visit, from 0, after which the more affected hand gets better.
+    """
 
     code: str
     about: str
     base: Truth
-    gain: Callable[[int, str], float]
-    dominant_hand: str = "right"
-    affected_side: str = "left"
+    affected_side: AffectedSide
+    improving_from: int | None = None
 
-
-def _learning(visit: int) -> float:
-    """Share by which the first visits are worse: everybody learns the test."""
-    return -LEARNING_SHARE * float(np.exp(-visit / LEARNING_VISITS))
-
-
-def _improving(visit: int, hand: str) -> float:
-    grown = 0.045 * max(0, visit - 5) if hand == "left" else 0.0
-    return _learning(visit) / 3 + min(grown, 0.4)
-
-
-def _unchanged(visit: int, hand: str) -> float:
-    del hand
-    return _learning(visit) / 3
-
-
-def _learner(visit: int, hand: str) -> float:
-    del hand
-    return _learning(visit)
+    def truth(self, visit: int, hand: Hand) -> Truth:
+        """Say what the person is made of at a visit, from 0, with a hand; without chance."""
+        truth = at_visit(self.base, visit)
+        if hand != self.affected_side:
+            return truth
+        truth = replace(
+            truth,
+            aim_noise=MORE_AFFECTED * truth.aim_noise,
+            tremor_mm=MORE_AFFECTED * truth.tremor_mm,
+        )
+        if self.improving_from is None:
+            return truth
+        return better(truth, min(0.035 * max(0, visit - self.improving_from), 0.3))
 
 
 STORIES = (
     Story(
         "K7QF",
-        "left arm improves from the sixth visit on",
-        Truth(tremor_hz=4.6, tremor_mm=1.6, aim_noise=0.09, search_s=1.3),
-        _improving,
+        "the left hand gets better from the seventh visit on",
+        Truth(
+            tremor_hz=4.6,
+            tremor_mm=1.4,
+            tremor_bandwidth_hz=0.3,
+            intention=0.5,
+            aim_noise=0.08,
+            search_s=1.3,
+            learning=0.08,
+        ),
+        "left",
+        improving_from=5,
     ),
     Story(
         "M3XD",
         "nothing changes",
-        Truth(tremor_hz=6.2, tremor_mm=1.1, aim_noise=0.07, pursuit_gain=0.88),
-        _unchanged,
-        affected_side="right",
+        Truth(
+            tremor_hz=6.2,
+            tremor_mm=1.0,
+            tremor_bandwidth_hz=0.3,
+            aim_noise=0.065,
+            pursuit_gain=0.88,
+            learning=0.08,
+        ),
+        "right",
     ),
     Story(
         "V9HN",
         "only learns the test",
-        Truth(tremor_hz=8.5, tremor_mm=0.5, aim_noise=0.06, search_s=1.1),
-        _learner,
-        affected_side="both",
+        Truth(
+            tremor_hz=8.5,
+            tremor_mm=0.5,
+            tremor_bandwidth_hz=0.4,
+            aim_noise=0.06,
+            search_s=1.1,
+            learning=0.25,
+        ),
+        "both",
     ),
 )
+
+
+class _Wall:
+    """A clock on the wall that a visit in virtual time moves on."""
+
+    def __init__(self, started: datetime) -> None:
+        self._now = started
+
+    def __call__(self) -> datetime:
+        return self._now
+
+    def move_on(self, seconds: float) -> None:
+        self._now += timedelta(seconds=seconds)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +178,8 @@ def make_demo(
     n_visits : int
         Weekly visits a person; the last one is two days before `now`.
     progress : callable, optional
-        Called with (visits done, visits in all). Default: a bar on a terminal.
+        Called with (steps done, steps in all): a visit made, a page written, a visit
+        exported. Default: a bar on a terminal.
 
     Raises
     ------
@@ -144,21 +188,25 @@ def make_demo(
     """
     begun = time.monotonic()
     folder = _fresh_folder(directory)
+    export = folder / "export"
+    n_all = len(STORIES) * n_visits
+    n_steps = 2 * n_all + len(STORIES)
     with _bar(progress) as step, Store.open(folder) as store:
         with store.lock_for_recording():
             for index, story in enumerate(STORIES):
                 _enrol(store, story, now - timedelta(weeks=n_visits))
                 for visit in range(n_visits):
                     _one_visit(store, story, visit, n_visits, now)
-                    step(index * n_visits + visit + 1, len(STORIES) * n_visits)
-        pages = [
-            write_page(store, story.code, folder / f"{story.code}.html", now=now)
-            for story in STORIES
-        ]
-        export = folder / "export"
-        export_tidy(store, export)
+                    step(index * n_visits + visit + 1, n_steps)
+        pages = []
+        for index, story in enumerate(STORIES):
+            pages.append(write_page(store, story.code, folder / f"{story.code}.html", now=now))
+            step(n_all + index + 1, n_steps)
+        export_tidy(
+            store, export, progress=lambda done, _: step(n_steps - n_all + done, n_steps)
+        )
         size = sum(p.stat().st_size for p in folder.glob("battery.sqlite*"))
-    return Demo(folder, pages, export, len(STORIES) * n_visits, time.monotonic() - begun, size)
+    return Demo(folder, pages, export, n_all, time.monotonic() - begun, size)
 
 
 def _fresh_folder(directory: Path | None) -> Path:
@@ -177,7 +225,7 @@ def _enrol(store: Store, story: Story, when: datetime) -> None:
         Enrolled(
             code=story.code,
             dominant_hand="right",
-            affected_side=story.affected_side,  # type: ignore[arg-type]
+            affected_side=story.affected_side,
             first_hand="left" if story.affected_side == "right" else "right",
             enrolled_utc=when.isoformat(timespec="seconds"),
         )
@@ -185,26 +233,33 @@ def _enrol(store: Store, story: Story, when: datetime) -> None:
 
 
 def _one_visit(store: Store, story: Story, visit: int, n_visits: int, now: datetime) -> None:
-    started = now - timedelta(weeks=n_visits - 1 - visit, days=2)
     number = int.from_bytes(story.code.encode(), "big") + visit
     day = np.random.default_rng(number)
-    shift = float(day.normal(0, DAY_SD))
+    wall = _Wall(_morning(now - timedelta(weeks=n_visits - 1 - visit, days=DAYS_AGO), day))
+    of_the_day = float(day.normal(0, VISIT_SD))
     run = begin_visit(
         store,
         store.person(story.code),
         STANDARD,
         DEVICE,
-        wall=lambda: started,
+        wall=wall,
         random_source=random.Random(number),
         origin="simulated",
     )
     for index, planned in enumerate(list(run.todo)):
-        own = shift + float(day.normal(0, DAY_SD))
-        truth = better(story.base, story.gain(visit, planned.hand) + own)
-        if planned.hand == story.affected_side:
-            truth = replace(truth, aim_noise=1.3 * truth.aim_noise)
-        run.run(planned, Person(truth, TOUCH_120, seed=1000 * number + index))
+        chance = of_the_day + float(day.normal(0, BLOCK_SD))
+        truth = better(story.truth(visit, planned.hand), chance)
+        block = run.run(planned, Person(truth, TOUCH_120, seed=1000 * number + index))
+        wall.move_on(block.ended_ns / NS_PER_S + STANDARD.rest_s)
     run.end()
+
+
+def _morning(day: datetime, chance: np.random.Generator) -> datetime:
+    """About ten o'clock of a day."""
+    minutes = round(float(chance.normal(0, MINUTES_SD)))
+    return day.replace(hour=HOUR, minute=0, second=0, microsecond=0) + timedelta(
+        minutes=minutes
+    )
 
 
 @contextmanager
@@ -219,5 +274,5 @@ def _bar(progress: Progress | None) -> Iterator[Progress]:
     from rich.progress import Progress as Bar
 
     with Bar(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("simulating visits", total=None)
+        task = bar.add_task("visits, pages, export", total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total)

@@ -142,7 +142,8 @@ QUANTITIES: tuple[Quantity, ...] = (
         "trail.search_time_s", "Search", _search_s, relative=True, note=
         "What the person takes to find each of the 28 nodes. Scored search begins with the "
         "capture, while the finger may still be on its last way, and holds every pause and "
-        "every way back from a wrong node.",
+        "every way back from a wrong node. A tremor so slow and large that it moves the finger "
+        "faster than a pause allows counts as travel.",
     ),
     Quantity(
         "trail.n_errors", "Errors", _n_errors, note=

@@ -1,0 +1,117 @@
+"""The invented clinic: through the real path, the same every time, nothing overwritten."""
+
+import itertools
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from battery.demo import STORIES, make_demo
+from battery.errors import StoreError
+from battery.plan import STANDARD, planned_blocks
+from battery.runner import replay
+from battery.store import Store
+
+NOW = datetime(2026, 11, 25, 8, 15, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    steps = []
+    folder = tmp_path_factory.mktemp("demo") / "clinic"
+    demo = make_demo(folder, n_visits=1, now=NOW, progress=lambda *step: steps.append(step))
+    return demo, steps
+
+
+def test_every_block_of_the_plan_is_recorded_scored_and_replays(made):
+    demo, _ = made
+    with Store.open(demo.folder, write=False) as store:
+        for story in STORIES:
+            (visit,) = store.visits(story.code)
+            assert (visit.ending, visit.header.origin) == ("finished", "simulated")
+            first = store.person(story.code).first_hand
+            records = store.blocks(visit.header.visit_id)
+            planned = [(b.task, b.hand, b.phase) for b in planned_blocks(STANDARD, first)]
+            assert [(r.header.task, r.header.hand, r.header.phase) for r in records] == planned
+            tested = [r for r in records if r.header.phase == "test"]
+            for record in tested:
+                assert store.block_scores(record.header.block_id)
+            block = store.load_block(tested[0].header.block_id)
+            assert len(replay(block)) == len(block.events)
+
+
+def test_blocks_follow_one_another_on_the_wall_with_a_rest_between(made):
+    demo, _ = made
+    with Store.open(demo.folder, write=False) as store:
+        (visit,) = store.visits(STORIES[0].code)
+        records = store.blocks(visit.header.visit_id)
+        begun = [datetime.fromisoformat(r.header.started_utc) for r in records]
+        lengths_s = [store.load_block(r.header.block_id).ended_ns / 1e9 for r in records]
+    for (a, b), length_s in zip(itertools.pairwise(begun), lengths_s, strict=False):
+        assert (b - a).total_seconds() == pytest.approx(length_s + STANDARD.rest_s, abs=0.01)
+    assert timedelta(minutes=8) < begun[-1] - begun[0] < timedelta(minutes=20)
+    assert timedelta(days=1) < NOW - begun[-1] < timedelta(days=3)
+
+
+def test_pages_and_export_are_there_and_the_summary_says_where(made):
+    demo, _ = made
+    for story, page in zip(STORIES, demo.pages, strict=True):
+        assert story.code in page.read_text(encoding="utf-8")
+        assert str(page) in demo.summary()
+        assert story.about in demo.summary()
+    assert list(demo.export.rglob("*.csv"))
+    assert str(demo.folder) in demo.summary()
+
+
+def test_progress_reaches_its_end_step_by_step(made):
+    _, steps = made
+    done = [d for d, _ in steps]
+    assert done == sorted(done)
+    assert steps[-1][0] == steps[-1][1] == 2 * len(STORIES) + len(STORIES)
+
+
+def test_a_folder_with_something_in_it_is_left_alone(tmp_path):
+    (tmp_path / "note.txt").write_text("mine")
+    with pytest.raises(StoreError, match="nothing was changed"):
+        make_demo(tmp_path, n_visits=1, now=NOW)
+    assert [p.name for p in tmp_path.iterdir()] == ["note.txt"]
+
+
+def test_the_default_folder_is_numbered_when_it_is_taken(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("battery.demo.STORIES", ())
+    folders = [make_demo(n_visits=1, now=NOW).folder.name for _ in range(2)]
+    assert folders == ["battery-demo", "battery-demo-2"]
+
+
+def test_the_same_day_gives_the_same_clinic(tmp_path, monkeypatch):
+    monkeypatch.setattr("battery.demo.STORIES", STORIES[:1])
+    hashes = []
+    for name in ("one", "two"):
+        folder = make_demo(tmp_path / name, n_visits=1, now=NOW).folder
+        with Store.open(folder, write=False) as store:
+            (visit,) = store.visits(STORIES[0].code)
+            hashes.append([r.sha256 for r in store.blocks(visit.header.visit_id)])
+    assert hashes[0] == hashes[1]
+    assert len(set(hashes[0])) == 16
+
+
+def test_only_the_one_who_improves_does_so_and_learning_fades():
+    """What the stories promise of the people themselves, before any chance."""
+    improving, unchanged, learner = STORIES
+    early, late = (improving.truth(k, "left").tremor_mm for k in (6, 13))
+    assert late < 0.8 * early
+    assert improving.truth(13, "right").tremor_mm == pytest.approx(
+        improving.truth(6, "right").tremor_mm, rel=0.01
+    )
+    for hand in ("left", "right"):
+        for story in (unchanged, learner):
+            tremor_mm = [story.truth(k, hand).tremor_mm for k in range(14)]
+            assert tremor_mm[13] == pytest.approx(tremor_mm[6], rel=0.01)
+    assert learner.truth(0, "left").search_s > 1.2 * learner.truth(6, "left").search_s
+
+
+@pytest.mark.long
+def test_the_pages_of_fourteen_visits_tell_the_stories(tmp_path):
+    demo = make_demo(tmp_path / "clinic", n_visits=14, now=NOW)
+    told = ["better, beyond error" in p.read_text(encoding="utf-8") for p in demo.pages]
+    assert told == [True, False, False]
