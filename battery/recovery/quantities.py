@@ -81,6 +81,19 @@ def _scatter_mm(truth: Truth) -> float:
     return math.hypot(aim_mm, tremor_mm, ROOT_2 * truth.wander_mm)
 
 
+def _throughput_bit_s(truth: Truth) -> float:
+    """ISO 9241-411: 4.133 standard deviations along the reach are the effective width."""
+    if truth.tremor_direction_deg is not None:
+        return math.nan
+    along_mm = math.hypot(
+        truth.aim_noise * REACH_MM,
+        truth.tremor_mm * (1 + truth.intention) / ROOT_2,
+        truth.wander_mm,
+    )
+    distance_mm = REACH_MM * (1 + truth.overshoot)
+    return math.log2(distance_mm / (4.133 * along_mm) + 1) / truth.movement_s
+
+
 def _reaction_s(truth: Truth) -> float:
     return math.nan if truth.reaction_tail_s else truth.reaction_s
 
@@ -109,6 +122,14 @@ def _frequency_hz(truth: Truth) -> float:
 QUANTITIES: tuple[Quantity, ...] = (
     Quantity("pursuit.delay_s", "Delay", lambda t: t.pursuit_delay_s, 0.010),
     Quantity("pursuit.gain", "Gain", lambda t: t.pursuit_gain, 0.03),
+    Quantity(
+        "pursuit.delay_predictable_s", "Delay, predictable part",
+        lambda t: t.follows("predictable")[0], 0.010,
+    ),
+    Quantity(
+        "pursuit.gain_predictable", "Gain, predictable part",
+        lambda t: t.follows("predictable")[1], 0.03,
+    ),
     Quantity("pursuit.tremor_hz", "Tremor frequency, pursuit", _frequency_hz, 0.2),
     Quantity("slide.tremor_hz", "Tremor frequency, slide", _frequency_hz, 0.2),
     Quantity(
@@ -132,6 +153,19 @@ QUANTITIES: tuple[Quantity, ...] = (
         "tapping.variable_error_mm", "Scatter of end points", _scatter_mm, relative=True,
         note="About 20 end points give a scatter to within 11 % (one standard error); their "
         "own mean takes the place of the true one, which makes it 2 to 3 % too small.",
+    ),
+    Quantity(
+        "tapping.overshoot_percent", "Overshoot", lambda t: 100 * t.overshoot, note=
+        "In per cent of the reach. Its standard error is that of a mean of some 20 end points: "
+        "a fifth of their scatter, 1 to 2 per cent.",
+    ),
+    Quantity(
+        "tapping.throughput_bit_s", "Throughput", _throughput_bit_s, relative=True, note=
+        "From the scatter along the reach that the aim, the tremor and the wandering give.",
+    ),
+    Quantity(
+        "slide.stops", "Stops", lambda t: float(t.slide_halts), note=
+        "Halts of 0.4 s. A large tremor along the track hides them.",
     ),
     Quantity(
         "slide.extent_mm", "Extent", lambda t: t.slide_extent_mm, relative=True,
