@@ -229,7 +229,7 @@ def _go_to(hand: Hand, label: str, until: str, tries: int) -> None:
     hand.forget()
     for _ in range(tries):
         node = hand.labelled(label)
-        if node is None:
+        if node is None or node.role == "done":
             return
         seconds = hand.truth.drag_factor * hand.time_of_reach(node)
         if not _pull(hand, *hand.end_of_reach(node), seconds):
