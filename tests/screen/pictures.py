@@ -1,6 +1,6 @@
 """Save a picture of every page and of the tasks at several moments, to be looked at.
 
-``python -m tests.screen.pictures FOLDER [1280x800|1920x1200] [default|large]``
+``python -m tests.screen.pictures FOLDER [1280x800] [1920x1200] [default] [large]``
 """
 
 from __future__ import annotations
@@ -13,22 +13,37 @@ from datetime import datetime
 from pathlib import Path
 
 from battery.people import new_person
-from battery.plan import Plan, PlannedBlock, PlannedTask, planned_blocks
+from battery.plan import STANDARD, Plan, PlannedTask, planned_blocks
 from battery.recording import BlockHeader, Device
-from battery.runner import run_block
+from battery.runner import Run, run_block
 from battery.simulate import TOUCH_60, Person, Truth
+from battery.stage import flow as flow_module
+from battery.stage.flow import VisitFlow
+from battery.stage.live import LiveSource
+from battery.stage.pages import run_pages
 from battery.store import Store
 from battery.visits import begin_visit
 from tasks.contract import settings_to_dict
 from tests.screen.pilot import TABLETS, Pilot, Replayed, open_window, tablet
 
 NOW = datetime.fromisoformat("2026-03-04T10:00:00+00:00")
+PLAN = Plan(
+    name="pictures",
+    tasks=(
+        PlannedTask(task="tapping", options={"duration_s": 5.0}),
+        PlannedTask(task="slide", options={"duration_s": 5.0}),
+        PlannedTask(task="pursuit", options={"predictable_s": 4.0, "unpredictable_s": 0.0}),
+        PlannedTask(task="trail", options={"kinds": ("numbers",)}),
+    ),
+    rest_s=30.0,
+)
 MOMENTS_S = {
     "tapping": (0.2, 1.4, 2.6, 4.0),
     "slide": (0.2, 1.6, 3.0),
     "pursuit": (0.2, 4.0),
     "trail": (0.5, 4.0, 9.0),
 }
+SHOWN_NS = {"demonstration": 2_500_000_000}  # how long a page stands before its picture
 
 
 class Setter:
@@ -39,107 +54,90 @@ class Setter:
         os.environ[name] = value
 
 
+class Photographer(Pilot):
+    """Goes through the pages and saves a picture of each just before it presses on."""
+
+    def __init__(self, window, clock, folder: Path) -> None:
+        super().__init__(window, clock, self._look)
+        self._folder = folder
+        self._taken: set[str] = set()
+        self._due: str | None = None
+        self._stop_at = {"hand right"}  # one page from which Stop is pressed
+
+    def _look(self, state: dict) -> str | None:
+        keys = [button["key"] for button in state["buttons"]]
+        name = state["page"] + (" waiting" if keys == ["stop"] else "")
+        if name not in self._taken:
+            self._taken.add(name)
+            self._due = name
+        self.settle_ns = SHOWN_NS.get(name.split()[0], Pilot.settle_ns)
+        if keys == ["stop"]:
+            self.take()
+            return None
+        if name in self._stop_at:
+            self._stop_at.remove(name)
+            return "stop"
+        return next(key for key in ("go", "next", "end") if key in keys)
+
+    def drain(self):
+        reads = super().drain()
+        if reads:
+            self.take()
+        return reads
+
+    def take(self) -> None:
+        if self._due is not None:
+            save(self._window, self._folder, self._due)
+            self._due = None
+
+
+class Quick(LiveSource):
+    """A block that a made-up person does in no time."""
+
+    def play(self, run):
+        return Person(Truth(), TOUCH_60, 3).play(run)
+
+
 def save(window, folder: Path, name: str) -> None:
     number = len(list(folder.glob("*.png"))) + 1
     window.save_picture(folder / f"{number:02d}-{name.replace(' ', '-')}.png")
 
 
-def pages(folder: Path, screen_name: str, *, large: bool) -> None:
-    """Walk through a visit, with a made-up person at the blocks, stopping on the way."""
-    from battery.stage import flow as flow_module
+def pages(folder: Path, size: str, *, large: bool) -> None:
+    """Walk through a visit and the pages beside its way."""
+    keep = flow_module.LiveSource
+    flow_module.LiveSource = Quick
+    try:
+        with (
+            tempfile.TemporaryDirectory() as home,
+            Store.open(home) as store,
+            open_window(Setter, tablet(size)) as (window, clock),
+        ):
+            person = new_person(
+                store, dominant_hand="right", affected_side="left", first_hand=None, now=NOW
+            )
+            Photographer(window, clock, folder)
 
-    plan = Plan(
-        name="pictures",
-        tasks=tuple(
-            PlannedTask(task=task) for task in ("tapping", "slide", "pursuit", "trail")
-        ),
-        rest_s=30.0,
-    )
-    folder.mkdir(parents=True, exist_ok=True)
-    with (
-        tempfile.TemporaryDirectory() as home,
-        Store.open(home) as store,
-        open_window(Setter, tablet(screen_name)) as (window, clock),
-    ):
-        person = new_person(
-            store, dominant_hand="right", affected_side="left", first_hand=None, now=NOW
-        )
-        seen: set[str] = set()
-        stops = iter(("stop",))
-
-        def choose(state):
-            keys = [button["key"] for button in state["buttons"]]
-            page = state["page"]
-            if page == "rest" and keys == ["stop"]:
-                save(window, folder, "rest waiting")
-                return None
-            if page not in seen:
-                seen.add(page)
-                wait_ns = 2_500_000_000 if page.startswith("demo") else 0
-                pilot.settle_ns = max(400_000_000, wait_ns)
-                pilot.later = page
-            else:
-                pilot.settle_ns = 400_000_000
-            if page == "hand right" and next(stops, None):
-                return "stop"
-            return "go" if "go" in keys else "next" if "next" in keys else "end"
-
-        pilot = Pilot(window, clock, choose)
-        pilot.later = None
-        drain = pilot.drain
-
-        def drain_and_save():
-            reads = drain()
-            if reads and pilot.later:
-                save(window, folder, pilot.later)
-                pilot.later = None
-            return reads
-
-        pilot.drain = drain_and_save
-        real = flow_module.LiveSource
-
-        class Quick(real):
-            def play(self, run):
-                return Person(Truth(), TOUCH_60, 3).play(run)
-
-        flow_module.LiveSource = Quick
-        try:
-            flow = flow_module.VisitFlow(
-                window, code=person.code, today=NOW.date(),
-                begin=lambda: begin_visit(
-                    store, person, plan, Device("T-TEST", window.screen), wall=lambda: NOW,
+            def begin():
+                return begin_visit(
+                    store, person, PLAN, Device("T-TEST", window.screen), wall=lambda: NOW,
                     random_source=random.Random(1),
-                ),
-                rest_s=plan.rest_s, large=large, seed=5,
+                )  # fmt: skip
+
+            flow = VisitFlow(
+                window, code=person.code, today=NOW.date(), begin=begin, rest_s=PLAN.rest_s,
+                large=large, seed=5,
             )  # fmt: skip
-            walk(window, flow)
-        finally:
-            flow_module.LiveSource = real
+            run_pages(window, flow.first())
+            for page in (flow._other(), flow._ended()):
+                run_pages(window, page)
+    finally:
+        flow_module.LiveSource = keep
 
 
-def walk(window, flow) -> None:
-    from battery.stage.pages import run_pages
-
-    run_pages(window, flow.first())
-    for page in (flow._other(), flow._stopped(planned_of(flow)), flow._ended()):
-        page.after = lambda _: None
-        run_pages(window, page)
-
-
-def planned_of(flow) -> PlannedBlock:
-    from battery.plan import STANDARD
-
-    return planned_blocks(STANDARD, "right")[0]
-
-
-def tasks(folder: Path, screen_name: str, *, large: bool) -> None:
+def tasks(folder: Path, size: str, *, large: bool) -> None:
     """Play every task with a made-up finger through the live window; save some moments."""
-    from battery.plan import STANDARD
-    from battery.runner import Run
-    from battery.stage.live import LiveSource
-
-    folder.mkdir(parents=True, exist_ok=True)
-    with open_window(Setter, tablet(screen_name)) as (window, clock):
+    with open_window(Setter, tablet(size)) as (window, clock):
         for planned in planned_blocks(STANDARD, "right"):
             if planned.phase != "test" or planned.hand != "right":
                 continue
@@ -147,31 +145,40 @@ def tasks(folder: Path, screen_name: str, *, large: bool) -> None:
                 "", "", 0, planned.task, planned.hand, "test", 3, "",
                 settings_to_dict(planned.settings(3)), "",
             )  # fmt: skip
-            played = run_block(header, Person(Truth(slip_rate=0.3), TOUCH_60, 3))
-            reader = window.reader = Replayed(clock, played)
-            due_s = list(MOMENTS_S[planned.task])
-            begun = clock.now
-            drain = reader.drain
-
-            def drain_and_save(drain=drain, due_s=due_s, begun=begun, task=planned.task):
-                if due_s and clock.now - begun >= due_s[0] * 1e9:
-                    save(window, folder, f"{task} {due_s.pop(0):g}")
-                return drain()
-
-            reader.drain = drain_and_save
+            block = run_block(header, Person(Truth(), TOUCH_60, 3))
+            window.reader = Moments(window, clock, block, folder)
             LiveSource(window, hand="right", name=planned.task, large=large).play(Run(header))
+
+
+class Moments(Replayed):
+    """A replayed block of which pictures are saved at its moments; it ends after the last."""
+
+    def __init__(self, window, clock, block, folder: Path) -> None:
+        super().__init__(clock, block)
+        self._window = window
+        self._folder = folder
+        self._task = block.header.task
+        self._due_s = list(MOMENTS_S[self._task])
+        self._begun_ns = clock.now
+
+    def drain(self):
+        shown_s = (self.clock.now - self._begun_ns) / 1e9
+        if self._due_s and shown_s >= self._due_s[0]:
+            save(self._window, self._folder, f"{self._task} {self._due_s.pop(0):g}")
+        return super().drain() if self._due_s else ["hidden"]
 
 
 def main() -> None:
     folder = Path(sys.argv[1])
-    sizes = [a for a in sys.argv[2:] if a in TABLETS] or list(TABLETS)
-    profiles = [a for a in sys.argv[2:] if a in ("default", "large")] or ["default", "large"]
+    sizes = [word for word in sys.argv[2:] if word in TABLETS] or list(TABLETS)
+    profiles = [word for word in sys.argv[2:] if word in ("default", "large")]
     for size in sizes:
-        for profile in profiles:
+        for profile in profiles or ("default", "large"):
             where = folder / f"{size}-{profile}"
+            where.mkdir(parents=True, exist_ok=True)
             pages(where, size, large=profile == "large")
             tasks(where, size, large=profile == "large")
-            sys.stdout.write(f"{where} {len(list(where.glob('*.png')))} pictures\n")
+            sys.stdout.write(f"{where}: {len(list(where.glob('*.png')))} pictures\n")
 
 
 if __name__ == "__main__":

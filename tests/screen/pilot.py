@@ -17,9 +17,10 @@ from battery.stage.pointer import Key, Read, Report
 from battery.stage.window import Window
 
 STEP_NS = 1_000_000
-TABLETS = {  # width, height in pixels, pixels a mm
+TABLETS = {  # width, height in pixels, pixels a mm: two of ten inches, one low and wide
     "1280x800": (1280, 800, 5.88),
     "1920x1200": (1920, 1200, 8.82),
+    "1024x600": (1024, 600, 4.4),
 }
 
 

@@ -244,7 +244,7 @@ def test_more_rest_is_given(clinic):
 
 
 @pytest.mark.parametrize("large", [False, True], ids=["default", "large"])
-@pytest.mark.parametrize("name", ["1280x800", "1920x1200"])
+@pytest.mark.parametrize("name", ["1280x800", "1920x1200", "1024x600"])
 def test_nothing_overlaps_is_cut_or_too_small(store, monkeypatch, name, large):
     screen = tablet(name)
     with open_window(monkeypatch, screen) as (window, clock):
