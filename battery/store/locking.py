@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 
 from filelock import FileLock, Timeout
@@ -58,8 +59,11 @@ class RecordingLock:
             self._file.release()
             self._file = None
         if self._connection is not None:
-            self._connection.close()
-            self._connection = None
+            connection, self._connection = self._connection, None
+            # A server ends a closed session when it comes to it; the lock must be free at once.
+            with contextlib.suppress(SQLAlchemyError):
+                connection.execute(text("SELECT pg_advisory_unlock(:key)"), {"key": SERVER_KEY})
+            connection.close()
 
     def release_all(self) -> None:
         """Let go, however often it was taken."""

@@ -213,6 +213,13 @@ def test_an_open_block_is_put_together_from_its_parts(store, visit, address):
     assert record.sha256 == block.sha256
 
 
+def test_the_recording_lock_is_free_at_once_when_it_is_let_go(store):
+    """A server ends a closed session in its own time; the lock must not wait for that."""
+    for _ in range(60):
+        with store.lock_for_recording():
+            pass
+
+
 def test_a_block_that_was_cut_off_before_its_first_sample_is_kept_empty(store, visit):
     header = kit.block_header(visit)
     store.begin_block(header).stop()
