@@ -13,7 +13,7 @@ from battery.recovery.page import page
 def main(arguments: Sequence[str]) -> int:
     """Write the page to the file that is named."""
     if len(arguments) != 1:
-        sys.stderr.write("name the file to write, as in: docs/recovery.md\n")
+        sys.stderr.write("name the file to write, as in: battery/recovery/recovery.md\n")
         return 2
     path = Path(arguments[0])
     path.parent.mkdir(parents=True, exist_ok=True)
