@@ -14,7 +14,8 @@ from battery.simulate import POINTERS, Pointer, Truth
 
 HEAD = """# Does scoring find what people were made of
 
-Made by `python -m battery.recovery battery/recovery/recovery.md`; change the program, not this page.
+Made by `python -m battery.recovery battery/recovery/recovery.md`; change the program, not this
+page.
 
 Made-up people with known truth play the test blocks of the standard plan through the real
 tasks, closed loop, in virtual time; each block is scored as a real one is. {n_people} people,

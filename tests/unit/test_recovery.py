@@ -13,7 +13,7 @@ from battery.simulate import POINTERS
 
 A_FEW = ("steady", "slow tremor", "fast tremor", "tremor aslant")
 KINDS = ("touch 60 Hz", "touch 120 Hz", "mouse 125 Hz")
-DOCUMENT = Path(__file__).parents[2] / "docs" / "recovery.md"
+DOCUMENT = Path(__file__).parents[2] / "battery" / "recovery" / "recovery.md"
 
 
 @pytest.fixture(scope="module")
