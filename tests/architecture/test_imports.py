@@ -11,6 +11,7 @@ ROOT = Path(__file__).resolve().parents[2]
 # From the top down. A part imports parts of lower lines, never its own line or above.
 LINES = (
     ("battery.cli",),
+    ("battery.commands",),
     ("battery.demo", "battery.recovery"),
     ("battery.stage", "battery.report", "battery.export"),
     ("battery.visits", "battery.people", "battery.simulate", "battery.verify"),

@@ -1,0 +1,113 @@
+"""The commands of the clinic: the demo, enrolment, who is due, a person's page."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from battery.commands.common import Home, now, open_store
+
+
+def demo(
+    directory: Annotated[
+        Path | None, typer.Argument(help="Folder to make the demo in; must be new or empty.")
+    ] = None,
+    visits: Annotated[int, typer.Option(min=1, max=60, help="Weekly visits per person.")] = 14,
+    open_pages: Annotated[
+        bool, typer.Option("--open/--no-open", help="Show the pages in a browser at the end.")
+    ] = True,
+) -> None:
+    """Make a small invented clinic: simulated people, their visits, pages and export.
+
+    Needs no screen, account or network. Example: battery demo my-demo
+    """
+    from battery.demo import make_demo
+
+    made = make_demo(directory, n_visits=visits, now=now())
+    print(made.summary())
+    if open_pages and sys.stdout.isatty():
+        for page in made.pages:
+            typer.launch(str(page))
+
+
+def enrol(
+    dominant_hand: Annotated[
+        str, typer.Option(help="Hand written with: left or right.")
+    ] = "right",
+    affected_side: Annotated[
+        str, typer.Option(help="More affected side: left, right, both or unknown.")
+    ] = "unknown",
+    first_hand: Annotated[
+        str | None,
+        typer.Option(help="Hand tested first, the whole time. Default: the less affected one."),
+    ] = None,
+    home: Home = None,
+) -> None:
+    """Enrol a person under a random code. Names are never stored.
+
+    Example: battery enrol --dominant-hand right --affected-side left
+    """
+    from battery.people import new_person
+
+    with open_store(home) as store:
+        person = new_person(
+            store,
+            dominant_hand=dominant_hand,
+            affected_side=affected_side,
+            first_hand=first_hand,
+            now=now(),
+        )
+        print(person.code)
+        print(f"Enrolled. First hand: {person.first_hand}. Next: battery visit {person.code}")
+
+
+def people(home: Home = None) -> None:
+    """List who is enrolled, when they were last here, and who is due.
+
+    Example: battery people
+    """
+    from rich.console import Console
+    from rich.table import Table
+
+    from battery.people import caseload
+
+    with open_store(home, write=False) as store:
+        rows = caseload(store, now=now())
+    if not rows:
+        print("nobody is enrolled yet; run 'battery enrol'")
+        return
+    table = Table("code", "visits", "last visit", "days ago", "state", box=None)
+    for row in rows:
+        table.add_row(row.code, str(row.n_visits), row.last_visit, row.days_ago, row.state)
+    Console(width=100).print(table)
+
+
+def report(
+    code: Annotated[str, typer.Argument(help="The person's code.")],
+    out: Annotated[
+        Path | None, typer.Option(help="File to write. Default: CODE.html here.")
+    ] = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Make a PDF beside it too.")] = False,
+    paper: Annotated[str, typer.Option(help="What it is printed on: A4 or letter.")] = "A4",
+    home: Home = None,
+) -> None:
+    """Write a person's page: one self-contained HTML file that prints to one sheet and details.
+
+    Example: battery report K7QF --out k7qf.html --pdf
+    """
+    from battery.report import paper_named, write_page, write_pdf
+
+    size = paper_named(paper)
+    with open_store(home, write=False) as store:
+        path = write_page(
+            store, code.upper(), out or Path(f"{code.upper()}.html"), now=now(), paper=size
+        )
+    print(path)
+    if pdf:
+        print(write_pdf(path, path.with_suffix(".pdf")))
+
+
+COMMANDS = (demo, enrol, people, report)

@@ -1,0 +1,75 @@
+"""What commands share: the store asked for, the person meant, the clock, a progress bar."""
+
+from __future__ import annotations
+
+import sys
+from datetime import datetime
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from battery.errors import UsageError
+
+if TYPE_CHECKING:
+    from battery.store import Person, Store
+
+Home = Annotated[
+    str | None,
+    typer.Option(
+        "--home",
+        help="Folder of the store, or a postgresql:// address. Default: BATTERY_HOME, or the "
+        "data folder.",
+    ),
+]
+Code = Annotated[
+    str | None, typer.Argument(help="The person's code, as 'battery enrol' gave it.")
+]
+
+
+def open_store(home: str | None, *, write: bool = True) -> Store:
+    """Open the store at `home`, by default the one of `BATTERY_HOME` or the data folder."""
+    from battery.store import Store
+
+    return Store.open(home, write=write)
+
+
+def person_meant(store: Store, code: str | None) -> Person:
+    """Return the person asked for, or the only one there is."""
+    if code is not None:
+        return store.person(code.upper())
+    people = store.list_people()
+    if len(people) == 1:
+        return people[0]
+    if not people:
+        msg = "nobody is enrolled in this store; run 'battery enrol' first"
+        raise UsageError(msg)
+    msg = f"{len(people)} people are enrolled; say whose visit: battery visit CODE"
+    raise UsageError(msg)
+
+
+def now() -> datetime:
+    """Return the time of the wall clock with its offset."""
+    return datetime.now().astimezone()
+
+
+class Progress:
+    """A progress bar on a terminal, nothing elsewhere; called with (done, total)."""
+
+    def __init__(self, what: str) -> None:
+        self._what = what
+        self._bar: Any = None
+
+    def __enter__(self) -> Any:
+        if not sys.stderr.isatty():
+            return lambda _done, _total: None
+        from rich.console import Console
+        from rich.progress import Progress
+
+        self._bar = Progress(console=Console(stderr=True), transient=True)
+        self._bar.start()
+        task = self._bar.add_task(self._what, total=None)
+        return lambda done, total: self._bar.update(task, completed=done, total=total)
+
+    def __exit__(self, *_: object) -> None:
+        if self._bar is not None:
+            self._bar.stop()

@@ -1,0 +1,75 @@
+"""The commands for whoever keeps the records: export, rescore, verify, backup."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from battery.commands.common import Home, Progress, open_store
+
+
+def export(
+    directory: Annotated[
+        Path, typer.Argument(help="Folder to write; new, empty or an export.")
+    ],
+    person: Annotated[str | None, typer.Option(help="Only this person's code.")] = None,
+    home: Home = None,
+) -> None:
+    """Write raw samples, events, trials and scores as CSV and Parquet, with a dictionary.
+
+    Relative days, no names. Example: battery export study-1
+    """
+    from battery.export import export_tidy
+
+    with open_store(home, write=False) as store, Progress("exporting") as step:
+        counts = export_tidy(
+            store, directory, person=person.upper() if person else None, progress=step
+        )
+    for table, rows in counts.items():
+        print(f"{table:<12} {rows:>10,} rows")
+    print(directory)
+
+
+def rescore(home: Home = None) -> None:
+    """Compute all scores again from the raw records; say what changed. Raw is not touched.
+
+    Example: battery rescore
+    """
+    from battery.visits import rescore_all
+
+    with open_store(home) as store, Progress("scoring") as step:
+        summary = rescore_all(store, progress=step)
+    print(summary)
+
+
+def verify(home: Home = None) -> None:
+    """Check every record: hashes, references, order of stamps, and replay. Changes nothing.
+
+    Example: battery verify
+    """
+    from battery.verify import verify as check
+
+    with open_store(home, write=False) as store, Progress("checking") as step:
+        found = check(store, progress=step)
+    print(found.summary())
+    if found.findings:
+        raise typer.Exit(1)
+
+
+def backup(
+    file: Annotated[Path, typer.Argument(help="File to make; must not be there.")],
+    home: Home = None,
+) -> None:
+    """Copy the whole store into one file, also while a visit is being recorded.
+
+    To restore, put it into an empty folder as battery.sqlite.
+    Example: battery backup copy.sqlite
+    """
+    with open_store(home, write=False) as store:
+        store.back_up(file)
+    print(file)
+
+
+COMMANDS = (export, rescore, verify, backup)
