@@ -103,7 +103,49 @@ def first_tables(connection: Connection) -> None:
     _run(connection, _FIRST_TABLES.replace("{bytes}", bytes_type))
 
 
-STEPS: tuple[Step, ...] = (first_tables,)
+_CONTEXT_TABLES = """
+CREATE TABLE restarts (
+    restart_id TEXT NOT NULL PRIMARY KEY,
+    person TEXT NOT NULL REFERENCES people (code),
+    visit_id TEXT REFERENCES visits (visit_id),
+    author TEXT NOT NULL, reason TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_restarts_person ON restarts (person);
+CREATE INDEX ix_restarts_visit_id ON restarts (visit_id);
+CREATE TABLE outside_errors (
+    error_id TEXT NOT NULL PRIMARY KEY,
+    measure TEXT NOT NULL, sem DOUBLE PRECISION, n_people INTEGER NOT NULL,
+    source TEXT NOT NULL, author TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE TABLE prescriptions (
+    prescription_id TEXT NOT NULL PRIMARY KEY,
+    person TEXT NOT NULL REFERENCES people (code),
+    from_date TEXT NOT NULL, per_week DOUBLE PRECISION NOT NULL, note TEXT NOT NULL,
+    author TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_prescriptions_person ON prescriptions (person);
+CREATE TABLE goals (
+    goal_id TEXT NOT NULL PRIMARY KEY,
+    person TEXT NOT NULL REFERENCES people (code),
+    goal TEXT NOT NULL, weight DOUBLE PRECISION NOT NULL,
+    author TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_goals_person ON goals (person);
+CREATE TABLE goal_levels (
+    level_id TEXT NOT NULL PRIMARY KEY,
+    goal_id TEXT NOT NULL REFERENCES goals (goal_id),
+    level INTEGER NOT NULL, author TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_goal_levels_goal_id ON goal_levels (goal_id);
+"""
+
+
+def second_tables(connection: Connection) -> None:
+    """Add what is known around a person's visits."""
+    _run(connection, _CONTEXT_TABLES)
+
+
+STEPS: tuple[Step, ...] = (first_tables, second_tables)
 
 
 def _run(connection: Connection, script: str) -> None:

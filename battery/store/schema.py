@@ -157,3 +157,55 @@ markers = Table(
     Column("at_utc", Text, nullable=False),
     Column("note", Text, nullable=False),
 )
+restarts = Table(
+    "restarts",
+    metadata,
+    Column("restart_id", Text, primary_key=True),
+    _reference("person", "people.code"),
+    # The first visit of the new baseline; null goes back to the baseline after enrolment.
+    _reference("visit_id", "visits.visit_id", optional=True),
+    Column("author", Text, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+)
+outside_errors = Table(
+    "outside_errors",
+    metadata,
+    Column("error_id", Text, primary_key=True),
+    Column("measure", Text, nullable=False),
+    Column("sem", Double),  # on the scale of comparison; null takes an earlier one back
+    Column("n_people", Integer, nullable=False),
+    Column("source", Text, nullable=False),
+    Column("author", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+)
+prescriptions = Table(
+    "prescriptions",
+    metadata,
+    Column("prescription_id", Text, primary_key=True),
+    _reference("person", "people.code"),
+    Column("from_date", Text, nullable=False),
+    Column("per_week", Double, nullable=False),  # times a week; 0 is a pause
+    Column("note", Text, nullable=False),
+    Column("author", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+)
+goals = Table(
+    "goals",
+    metadata,
+    Column("goal_id", Text, primary_key=True),
+    _reference("person", "people.code"),
+    Column("goal", Text, nullable=False),
+    Column("weight", Double, nullable=False),
+    Column("author", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+)
+goal_levels = Table(
+    "goal_levels",
+    metadata,
+    Column("level_id", Text, primary_key=True),
+    _reference("goal_id", "goals.goal_id"),
+    Column("level", Integer, nullable=False),  # -2 to 2; 0 is what was hoped for
+    Column("author", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+)
