@@ -22,7 +22,16 @@ from battery.report.lines import (
     rule_of,
     series_values,
 )
-from battery.report.rows import MarkerRow, PageRows, Pool, Reading, Trace, VisitRow
+from battery.report.rows import (
+    GoalRow,
+    MarkerRow,
+    PageRows,
+    Pool,
+    PracticeRow,
+    Reading,
+    Trace,
+    VisitRow,
+)
 from battery.scoring import PRIMARY
 from battery.store import Person
 from norms.series import SeriesKey
@@ -76,6 +85,8 @@ class Made:
     tasks: tuple = tuple(TASKS)
     hands: tuple = ("left", "right")
     markers: tuple = ()
+    practice: tuple = ()
+    goals: tuple = ()
     remarks: dict = field(default_factory=dict)
     missing: object = staticmethod(lambda task, hand, visit: False)
     n_baseline: int = 4
@@ -158,6 +169,8 @@ class Made:
             visits=self.visits(),
             readings=self.readings(),
             markers=self.markers,
+            practice=self.practice,
+            goals=self.goals,
             pools=pools(self, (self, *others)),
         )
 
@@ -239,6 +252,28 @@ def some_flagged(task, hand, visit):
     return "", ("slow_frames",) if visit == 14 else ()
 
 
+def weeks_of_practice(n, *, told_from=3, seen_from=6):
+    """Planned 14 and then 21 times a week; told and seen begin later and fall short."""
+    monday = FIRST_DAY.date()
+    return tuple(
+        PracticeRow(
+            monday + timedelta(weeks=week),
+            planned=14.0 if week < 7 else 21.0,
+            told=float(9 + (5 * week) % 11) if week >= told_from else None,
+            seen=float((7 * week) % 9) if week >= seen_from else None,
+        )
+        for week in range(n)
+    )
+
+
+GOALS = (
+    GoalRow(
+        "carry a full cup across the kitchen", 2.0, (("2026-09-01", -1), ("2026-11-01", 1))
+    ),
+    GoalRow("sign my name so that the bank takes it", 1.0, (("2026-11-01", 0),)),
+)
+
+
 CASES = {
     "improving": Made(change=after_baseline(0.6)),
     "unchanged": Made(),
@@ -275,7 +310,10 @@ CASES = {
             MarkerRow(FIRST_DAY + timedelta(days=205), "fall", "at home, no injury"),
         ),
     ),
+    "practice": Made(change=after_baseline(0.6), practice=weeks_of_practice(14), goals=GOALS),
     "crowded": Made(
+        practice=weeks_of_practice(14),
+        goals=GOALS,
         change=after_baseline(1.7, hands=("left", "right")),
         device=lambda visit: "T-03" if visit != 8 else "T-07",
         aside=some_flagged,

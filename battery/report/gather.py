@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 
 from battery.recording import HANDS, Device, Hand, VisitHeader
+from battery.report.around import goal_rows, outside_sems, practice_rows, restart_visit
 from battery.report.lines import (
     baseline_values,
     by_measure,
@@ -18,10 +19,19 @@ from battery.report.lines import (
     rule_of,
     series_values,
 )
-from battery.report.rows import MarkerRow, PageRows, Pool, Reading, VisitRow
+from battery.report.rows import MarkerRow, PageRows, Pool, PracticeRow, Reading, VisitRow
 from battery.scoring import MEASURES, PRIMARY
 from battery.scoring.flags import FLAGS, comparable, flags_of
-from battery.store import Amended, Amendment, BlockBrief, Person, ScoreRow, Store, VisitRecord
+from battery.store import (
+    Amended,
+    Amendment,
+    BlockBrief,
+    Person,
+    Prescription,
+    ScoreRow,
+    Store,
+    VisitRecord,
+)
 from norms.series import SeriesKey
 from tasks.registry import TASKS
 
@@ -85,6 +95,10 @@ def gather(store: Store, code: str) -> PageRows:
     with store.at_one_moment():
         everything = _Everything.read(store)
         markers = store.markers(code)
+        restarts = store.restarts(code)
+        entered = store.outside_errors()
+        planned = store.prescriptions(code)
+        goals = goal_rows(store.goals(code), store.goal_levels())
     visits = everything.visits_of()
     own = visits[code]
     readings = readings_of(everything, own)
@@ -98,8 +112,43 @@ def gather(store: Store, code: str) -> PageRows:
             MarkerRow(_local(m.at_utc, _offset_at(own, m.at_utc)), m.kind, m.note)
             for m in markers
         ),
+        practice=_practice(planned, own),
+        goals=goals,
         pools=_pools(everything, visits, person, by_measure(readings)),
+        restart_visit=restart_visit(restarts, own),
+        outside=outside_sems(entered),
     )
+
+
+def readings_by_person(store: Store) -> list[tuple[Person, str, Readings]]:
+    """Return everybody with the hash of the latest plan (empty before a visit) and readings."""
+    with store.at_one_moment():
+        everything = _Everything.read(store)
+    return [
+        (
+            everything.people[code],
+            visits[-1].header.plan_hash if visits else "",
+            by_measure(readings_of(everything, visits)),
+        )
+        for code, visits in everything.visits_of().items()
+    ]
+
+
+def visit_numbers(store: Store, code: str) -> dict[int, str]:
+    """Return the identifiers of a person's visits by the numbers the page gives them."""
+    with store.at_one_moment():
+        everything = _Everything.read(store)
+    own = everything.visits_of()[code]
+    return {number: visit.header.visit_id for number, visit in enumerate(own, start=1)}
+
+
+def _practice(
+    planned: Sequence[Prescription], visits: Sequence[VisitRecord]
+) -> tuple[PracticeRow, ...]:
+    if not visits:
+        return ()
+    days = [_local(v.header.started_utc, v.header.utc_offset_min).date() for v in visits]
+    return practice_rows(planned, (), (), first=min(days), last=max(days))
 
 
 def readings_of(everything: _Everything, visits: Sequence[VisitRecord]) -> list[Reading]:

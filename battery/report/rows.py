@@ -113,6 +113,15 @@ class PracticeRow:
 
 
 @dataclass(frozen=True, slots=True)
+class GoalRow:
+    """A goal of the person and how far it was reached: days with levels from -2 to 2."""
+
+    goal: str
+    weight: float
+    levels: tuple[tuple[str, int], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Trace:
     """What the hand did in one block, to be drawn; millimetres and seconds.
 
@@ -172,6 +181,7 @@ class PageRows:
     readings: tuple[Reading, ...]
     markers: tuple[MarkerRow, ...] = ()
     practice: tuple[PracticeRow, ...] = ()
+    goals: tuple[GoalRow, ...] = ()
     pools: Mapping[tuple[str, Hand], Pool] = field(default_factory=dict)
     restart_visit: int | None = None
     outside: Mapping[str, OutsideSem] = field(default_factory=dict)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from battery.recording import Hand
-from battery.report import pairs, shapes, trend, words
+from battery.report import pairs, practice, shapes, trend, words
 from battery.report.judged import Page
 from battery.report.lines import COMPOSITE, TITLES, Line, rule_of
 from battery.report.shapes import PT_PER_MM
@@ -42,8 +42,10 @@ class _Fixed:
     headlines: list[dict[str, str]]
     both: str
     key: str
+    goals: str
     mind: list[str]
     with_pairs: bool
+    with_practice: bool
 
     def height_mm(self) -> float:
         """Estimate, from the line counts."""
@@ -55,7 +57,10 @@ class _Fixed:
         both = LINE_MM + 0.7 if self.both else 0
         rule = LINE_MM * len(lines_of(sentences.RULE, whole)) + 0.6
         block = PAIRS_BLOCK_MM if self.with_pairs else 0
-        return HEADER_MM + 2 * HEADING_MM + lead + both + STRIPS_MM + key + rule + block + mind
+        strip = practice.HEIGHT / PT_PER_MM + 0.2 if self.with_practice else 0
+        goals = LINE_MM * len(lines_of(self.goals, whole)) + 0.6 if self.goals else 0
+        fixed = HEADER_MM + 2 * HEADING_MM + STRIPS_MM
+        return fixed + lead + both + key + rule + block + strip + goals + mind
 
 
 def _headline_mm(told: dict[str, str]) -> float:
@@ -76,6 +81,11 @@ def sheet(page: Page, paper: Paper) -> dict[str, Any]:
         "both": fixed.both,
         "header_strip": trend.header_strip(trend.Timeline.of(page)) if page.rows.visits else "",
         "footer_strip": trend.footer_strip(trend.Timeline.of(page)) if page.rows.visits else "",
+        "practice_strip": practice.practice_strip(page, trend.Timeline.of(page))
+        if page.rows.visits
+        else "",
+        "practice_words": practice.practice_words(page),
+        "goals": fixed.goals,
         "groups": _groups(page, row_mm),
         "row_mm": f"{row_mm:.2f}",
         "key": fixed.key,
@@ -95,8 +105,10 @@ def _laid_out(page: Page, paper: Paper, n_rows: int) -> tuple[_Fixed, float]:
             headlines=[_headline(page, hand) for hand in page.hands],
             both=words.both_hands(page),
             key=occasion_key(page),
+            goals=words.goals(page),
             mind=words.keep_in_mind(page, rule_of(page.rows.person)),
             with_pairs=with_pairs and bool(_any_pair(page)),
+            with_practice=bool(page.rows.practice and page.rows.visits),
         )
         left = ROOM_MM[paper] - fixed.height_mm()
         row_mm = min(left / max(n_rows, 1) - 0.2, MOST_ROW_MM)

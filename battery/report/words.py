@@ -13,6 +13,7 @@ from battery.report.trend import scale_of
 from battery.scoring import PRIMARY, Measure
 from norms import sentences
 from norms.baseline import BaselineRule
+from norms.goals import goal_t
 from norms.verdict import Verdict
 
 DASH = "\N{EN DASH}"
@@ -177,6 +178,27 @@ def both_hands(page: Page) -> str:
     """Point at causes outside the hand when both hands moved to the worse side."""
     lines = [line for hand in page.hands if (line := page.headline(hand))]
     return sentences.both_hands_words([line.verdict for line in lines])
+
+
+def goals(page: Page) -> str:
+    """Say the person's goals with the latest rating of each; empty without any."""
+    told = []
+    rated = []
+    for row in page.rows.goals:
+        said = "not rated yet"
+        if row.levels:
+            day, level = row.levels[-1]
+            said = f"{level:+d}".replace("-", sentences.MINUS) if level else "0"
+            said += f" on {day}"
+            rated.append((level, row.weight))
+        told.append(f"{row.goal}: {said}")
+    if not told:
+        return ""
+    score = ""
+    if rated and len(rated) == len(told):
+        together = goal_t([x for x, _ in rated], [w for _, w in rated])
+        score = f" Together T {together:.0f}."
+    return f"Goals (−2 to +2, 0 as hoped for): {'; '.join(told)}.{score}"
 
 
 def keep_in_mind(page: Page, rule: BaselineRule) -> list[str]:

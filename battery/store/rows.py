@@ -16,6 +16,9 @@ MarkerKind = Literal[
     "fall",
     "illness",
     "therapy",  # exercises or their dose changed
+    "glasses",  # new glasses or lenses
+    "weight",  # a wrist weight came on or off
+    "helper",  # somebody else is there from now on, or no longer
     "device",  # another tablet, stand or screen setting
     "other",
 ]
@@ -151,3 +154,95 @@ class Marker:
     kind: MarkerKind
     at_utc: str
     note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Restart:
+    """A new baseline begun on purpose.
+
+    Parameters
+    ----------
+    visit_id : str or None
+        Its first visit; None goes back to the baseline after enrolment.
+    """
+
+    restart_id: str  # UUID
+    person: str
+    visit_id: str | None
+    author: str
+    reason: str
+    at_utc: str
+
+
+@dataclass(frozen=True, slots=True)
+class OutsideError:
+    """A standard error of measurement from a reliability study, for one measure.
+
+    Parameters
+    ----------
+    sem : float or None
+        On the scale of comparison (of logarithms for a measure compared on them); None takes
+        an earlier one back.
+    n_people : int
+        People in the study; 0 where unknown.
+    source : str
+        Where it was published or measured.
+    """
+
+    error_id: str  # UUID
+    measure: str
+    sem: float | None
+    n_people: int
+    source: str
+    author: str
+    at_utc: str
+
+
+@dataclass(frozen=True, slots=True)
+class Prescription:
+    """How often home practice is planned from a day on.
+
+    Parameters
+    ----------
+    from_date : str
+        First day, ISO 8601.
+    per_week : float
+        Times a week; 0 is a pause.
+    """
+
+    prescription_id: str  # UUID
+    person: str
+    from_date: str
+    per_week: float
+    note: str
+    author: str
+    at_utc: str
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """What the person wants to be able to do, in own words.
+
+    Parameters
+    ----------
+    weight : float
+        How much it counts among the person's goals; 1 unless said otherwise.
+    """
+
+    goal_id: str  # UUID
+    person: str
+    goal: str
+    weight: float
+    author: str
+    at_utc: str
+
+
+@dataclass(frozen=True, slots=True)
+class GoalLevel:
+    """How far a goal was reached: -2 much less than hoped for, 0 as hoped for, 2 much more."""
+
+    level_id: str  # UUID
+    goal_id: str
+    level: int
+    author: str
+    at_utc: str

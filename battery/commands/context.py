@@ -1,0 +1,269 @@
+"""The commands for what is known around visits: events, planned practice, goals, baselines."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, time
+from typing import TYPE_CHECKING, Annotated, get_args
+
+import typer
+
+from battery.commands.common import Home, now, open_store
+from battery.errors import UsageError
+
+if TYPE_CHECKING:
+    from battery.store import Goal, Store
+
+Person = Annotated[str, typer.Argument(help="The person's code.")]
+Author = Annotated[str, typer.Option("--by", help="Who says so, in initials or a role.")]
+On = Annotated[
+    str | None, typer.Option("--on", help="Day it happened, as 2026-05-31. Default: today.")
+]
+
+
+def mark(
+    code: Person,
+    kind: Annotated[
+        str,
+        typer.Argument(
+            help="medication, injection, stimulation, relapse, fall, illness, therapy, device, "
+            "glasses, weight, helper or other."
+        ),
+    ],
+    note: Annotated[str, typer.Option(help="A few words; shown on the page.")] = "",
+    on: On = None,
+    home: Home = None,
+) -> None:
+    """Mark a dated event on a person's time axis: a change that scores may go with.
+
+    Example: battery mark K7QF medication --on 2026-05-31 --note "evening dose halved"
+    """
+    from battery.store.rows import MarkerKind
+
+    if kind not in get_args(MarkerKind):
+        msg = f"{kind!r} is no kind of event; kinds are {', '.join(get_args(MarkerKind))}"
+        raise UsageError(msg)
+    day = _day(on)
+    with open_store(home) as store:
+        person = store.person(code.upper())
+        store.add_marker(person.code, kind, at_utc=_noon_utc(day), note=note)  # type: ignore[arg-type]  # checked above
+    print(f"{person.code}: {kind} marked on {day}")
+
+
+def prescribe(
+    code: Person,
+    per_week: Annotated[float, typer.Argument(help="Times a week, as agreed; 0 is a pause.")],
+    by: Author,
+    on: On = None,
+    note: Annotated[str, typer.Option(help="A few words.")] = "",
+    home: Home = None,
+) -> None:
+    """Keep how often home practice is planned from a day on, beside what was done.
+
+    It records what clinician and person agreed. It gives no advice on dose.
+    Example: battery prescribe K7QF 21 --by therapist --on 2026-05-31
+    """
+    day = _day(on)
+    with open_store(home) as store:
+        person = store.person(code.upper())
+        store.prescribe(
+            person.code, from_date=day, per_week=per_week, note=note, author=by, at_utc=_utc()
+        )
+    print(f"{person.code}: practice planned {per_week:g} times a week from {day}")
+
+
+def rebaseline(
+    code: Person,
+    by: Author,
+    reason: Annotated[str, typer.Option(help="Why the old baseline no longer serves.")],
+    from_visit: Annotated[
+        int | None, typer.Option(min=1, help="Number of the visit that begins the new one.")
+    ] = None,
+    undo: Annotated[
+        bool, typer.Option("--undo", help="Go back to the baseline after enrolment.")
+    ] = False,
+    home: Home = None,
+) -> None:
+    """Begin a new baseline at a visit, on purpose. The old one stays on the page.
+
+    Example: battery rebaseline K7QF --from-visit 9 --by therapist --reason "new drug"
+    """
+    if (from_visit is None) != undo:
+        msg = "say either --from-visit NUMBER or --undo; nothing was stored"
+        raise UsageError(msg)
+    with open_store(home) as store:
+        person = store.person(code.upper())
+        visit_id = None
+        if from_visit is not None:
+            from battery.report import visit_numbers
+
+            numbers = visit_numbers(store, person.code)
+            if from_visit not in numbers:
+                msg = (
+                    f"visit {from_visit} is not there; {person.code} has {len(numbers)} "
+                    "visits. Nothing was stored"
+                )
+                raise UsageError(msg)
+            visit_id = numbers[from_visit]
+        store.restart_baseline(person.code, visit_id, author=by, reason=reason, at_utc=_utc())
+    where = "after enrolment" if from_visit is None else f"at visit {from_visit}"
+    print(f"{person.code}: the baseline begins {where}")
+
+
+def goal(
+    code: Person,
+    by: Author,
+    text: Annotated[
+        str | None, typer.Option("--new", help="What the person wants to do, in own words.")
+    ] = None,
+    number: Annotated[int | None, typer.Option(min=1, help="Goal to rate.")] = None,
+    level: Annotated[
+        int | None,
+        typer.Option(
+            min=-2, max=2, help="-2 much less than hoped for, 0 as hoped for, 2 much more."
+        ),
+    ] = None,
+    weight: Annotated[float, typer.Option(help="How much it counts among the goals.")] = 1.0,
+    home: Home = None,
+) -> None:
+    """Keep a person's goal, or how far one was reached; both stand on the page.
+
+    Example: battery goal K7QF --new "carry a full cup" --by therapist, later
+    battery goal K7QF --number 1 --level 0 --by therapist
+    """
+    if (text is None) == (number is None) or (number is None) != (level is None):
+        msg = "say either --new TEXT, or --number and --level; nothing was stored"
+        raise UsageError(msg)
+    with open_store(home) as store:
+        person = store.person(code.upper())
+        if text is not None:
+            store.set_goal(person.code, text, weight=weight, author=by, at_utc=_utc())
+        elif number is not None and level is not None:
+            goals = _goals(store, person.code)
+            if number > len(goals):
+                msg = f"goal {number} is not there; {person.code} has {len(goals)}"
+                raise UsageError(msg)
+            store.rate_goal(goals[number - 1].goal_id, level, author=by, at_utc=_utc())
+        for i, kept in enumerate(_goals(store, person.code), start=1):
+            print(f"{i}  {kept.goal}")
+
+
+def reliability(
+    plan: Annotated[
+        str | None,
+        typer.Option(help="Hash of a plan or its start. Default: the usual."),
+    ] = None,
+    home: Home = None,
+) -> None:
+    """Show how well the main measures repeat here: everybody's baseline visits.
+
+    Takes people as unchanged over their baseline. Example: battery reliability
+    """
+    from rich.console import Console
+    from rich.table import Table
+
+    from battery.report.repeats import repeats, repeats_text
+
+    with open_store(home, write=False) as store:
+        chosen = None if plan is None else _plan_meant(store, plan)
+        found, used = repeats(store, plan_hash=chosen)
+    if not found:
+        print("no scored visit yet; nothing can be said")
+        return
+    header, *rows = repeats_text(found)
+    table = Table(*header, box=None)
+    for row in rows:
+        table.add_row(*row)
+    print(f"plan {used[:8]}; complete baselines, people taken as unchanged")
+    Console(width=150).print(table)
+
+
+def outside_error(
+    measure: Annotated[str, typer.Argument(help="Its name, such as tapping.radial_error_mm.")],
+    by: Author,
+    source: Annotated[str, typer.Option(help="Where it was published or measured.")] = "",
+    percent: Annotated[
+        float | None, typer.Option(help="Within-person coefficient of variation, percent.")
+    ] = None,
+    sem: Annotated[
+        float | None, typer.Option(help="Standard error of measurement in the measure's unit.")
+    ] = None,
+    people: Annotated[int, typer.Option(min=0, help="People in that study.")] = 0,
+    remove: Annotated[
+        bool, typer.Option("--remove", help="Take it back: use this store's own scatter.")
+    ] = False,
+    home: Home = None,
+) -> None:
+    """Enter the error of a measure from a reliability study; its bands then rest on that.
+
+    Measures compared on logarithms take --percent, the others --sem.
+    Example: battery outside-error trail.time_per_link_s --percent 9 --people 31
+    --source "our own repeat study, 2026" --by therapist
+    """
+    from battery.scoring import MEASURES
+    from norms.band import OutsideSem
+
+    known = MEASURES.get(measure)
+    if known is None:
+        mains = ", ".join(m.name for m in MEASURES.values() if m.primary)
+        msg = f"no measure {measure!r}; main measures are {mains}"
+        raise UsageError(msg)
+    if (percent is not None) + (sem is not None) + remove != 1:
+        msg = "say one of --percent, --sem and --remove; nothing was stored"
+        raise UsageError(msg)
+    if sem is not None and known.log_scale:
+        msg = f"{measure} is compared on logarithms; say --percent. Nothing was stored"
+        raise UsageError(msg)
+    if percent is not None and not known.log_scale:
+        msg = f"{measure} is compared in its unit; say --sem. Nothing was stored"
+        raise UsageError(msg)
+    value = sem
+    if percent is not None:
+        if not 0 < percent < 200:
+            msg = f"{percent:g} % cannot be; say a number above 0. Nothing was stored"
+            raise UsageError(msg)
+        value = OutsideSem.from_percent(percent, source or "-").sem
+    with open_store(home) as store:
+        store.enter_outside_error(
+            measure,
+            value,
+            source="taken back" if remove else source,
+            author=by,
+            n_people=people,
+            at_utc=_utc(),
+        )
+    what = "this store's own scatter" if remove else f"the error entered, {source}"
+    print(f"{measure}: bands rest on {what}")
+
+
+def _plan_meant(store: Store, told: str) -> str:
+    found = [plan for plan in store.plans() if plan.startswith(told)]
+    if len(found) != 1:
+        msg = f"{len(found)} plans begin with {told!r}; known are {', '.join(store.plans())}"
+        raise UsageError(msg)
+    return found[0]
+
+
+def _goals(store: Store, code: str) -> list[Goal]:
+    return store.goals(code)
+
+
+def _day(told: str | None) -> date:
+    if told is None:
+        return now().date()
+    try:
+        return date.fromisoformat(told)
+    except ValueError:
+        msg = f"{told!r} is no date; write it as 2026-05-31. Nothing was stored"
+        raise UsageError(msg) from None
+
+
+def _noon_utc(day: date) -> str:
+    """Return noon of a day here, so that it stays that day a few time zones away."""
+    return datetime.combine(day, time(12)).astimezone().astimezone(UTC).isoformat()
+
+
+def _utc() -> str:
+    return now().astimezone(UTC).isoformat(timespec="microseconds")
+
+
+COMMANDS = (mark, prescribe, rebaseline, goal, reliability, outside_error)

@@ -1,0 +1,94 @@
+"""Reads what is known around visits: practice, goals, a new baseline, outside errors."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+from battery.report.rows import GoalRow, PracticeRow
+from battery.store import Goal, GoalLevel, OutsideError, Prescription, Restart, VisitRecord
+from norms.band import OutsideSem
+
+WEEK = timedelta(days=7)
+
+
+def restart_visit(restarts: Sequence[Restart], visits: Sequence[VisitRecord]) -> int | None:
+    """Return the number of the visit at which the new baseline begins; None without one.
+
+    The latest word counts. A visit that is another person's by now begins nothing.
+    """
+    if not restarts:
+        return None
+    numbers = {v.header.visit_id: n for n, v in enumerate(visits, start=1)}
+    return numbers.get(restarts[-1].visit_id or "")
+
+
+def outside_sems(entered: Sequence[OutsideError]) -> dict[str, OutsideSem]:
+    """Return the errors that hold now, by measure: the latest word on each."""
+    latest = {row.measure: row for row in entered}
+    return {
+        name: OutsideSem(row.sem, row.source, row.n_people)
+        for name, row in latest.items()
+        if row.sem is not None
+    }
+
+
+def practice_rows(
+    planned: Sequence[Prescription],
+    told: Sequence[date],
+    seen: Sequence[date],
+    *,
+    first: date,
+    last: date,
+) -> tuple[PracticeRow, ...]:
+    """Count home practice by week, from Monday, over the days of the page.
+
+    Parameters
+    ----------
+    planned : sequence of Prescription
+        In order of the day each holds from.
+    told, seen : sequence of date
+        Days of practice: as the person said, as a device saw it; a day twice is two times.
+    first, last : date
+        Of the visits.
+
+    Returns
+    -------
+    tuple of PracticeRow
+        One a week; empty if nothing was planned, told or seen. A week in which nobody said
+        anything has None, not 0, where nothing was planned either.
+    """
+    if not planned and not told and not seen:
+        return ()
+    days = [*told, *seen, first]
+    monday = min(days) - timedelta(days=min(days).weekday())
+    rows = []
+    while monday <= last:
+        end = monday + WEEK
+        holding = [p for p in planned if p.from_date < end.isoformat()]
+        plan = holding[-1].per_week if holding else None
+        rows.append(
+            PracticeRow(monday, plan, _within(told, monday, end), _within(seen, monday, end))
+        )
+        monday = end
+    return tuple(rows)
+
+
+def _within(days: Sequence[date], monday: date, end: date) -> float | None:
+    """Count days of a week; before the first word there is no count."""
+    if not days or end <= min(days):
+        return None
+    return float(sum(monday <= day < end for day in days))
+
+
+def goal_rows(goals: Sequence[Goal], levels: Sequence[GoalLevel]) -> tuple[GoalRow, ...]:
+    """Join each goal with its ratings in order of time."""
+    return tuple(
+        GoalRow(
+            goal.goal,
+            goal.weight,
+            tuple((level.at_utc[:10], level.level) for level in levels
+                  if level.goal_id == goal.goal_id),
+        )
+        for goal in goals
+    )  # fmt: skip

@@ -1,0 +1,152 @@
+"""Practice by week, a new baseline, outside errors and goals, as the page shows them."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+
+from battery.report import gather, page_data, visit_numbers
+from battery.report.around import goal_rows, outside_sems, practice_rows, restart_visit
+from battery.report.lines import role
+from battery.report.repeats import repeats, repeats_text
+from battery.report.words import goals as goal_words
+from battery.store import Goal, GoalLevel, OutsideError, Prescription, Store
+from norms.reliability import reliability
+from tests import report_cases as cases
+from tests import store_kit as kit
+from tests.unit.test_report_gather import ERROR, add_visit
+
+MONDAY = date(2026, 3, 2)
+SAID = {"author": "therapist", "at_utc": "2026-03-01T08:00:00+00:00"}
+
+
+def planned(day, per_week):
+    return Prescription("p", "K7QF", day.isoformat(), per_week, "", "t", "2026-01-01")
+
+
+def days(*numbers):
+    return [MONDAY + timedelta(days=n) for n in numbers]
+
+
+def test_a_week_runs_from_monday_to_sunday():
+    rows = practice_rows(
+        [planned(MONDAY, 14)], days(0, 0, 6, 7), days(6), first=MONDAY, last=days(13)[0]
+    )
+    assert [(r.week_from, r.planned, r.told, r.seen) for r in rows] == [
+        (MONDAY, 14, 3, 1),
+        (MONDAY + timedelta(days=7), 14, 1, 0),
+    ]
+
+
+def test_the_latest_plan_of_a_week_holds_and_before_the_first_there_is_none():
+    rows = practice_rows(
+        [planned(days(9)[0], 7), planned(days(12)[0], 21)], [], [], first=MONDAY,
+        last=days(20)[0],
+    )  # fmt: skip
+    assert [r.planned for r in rows] == [None, 21, 21]
+
+
+def test_before_the_first_word_nothing_is_known_and_after_it_silence_is_none_done():
+    rows = practice_rows([], days(8), [], first=MONDAY, last=days(20)[0])
+    assert [r.told for r in rows] == [None, 1, 0]
+    assert [r.seen for r in rows] == [None, None, None]
+
+
+def test_without_a_word_there_is_no_strip():
+    assert practice_rows([], [], [], first=MONDAY, last=days(90)[0]) == ()
+
+
+@pytest.fixture
+def store(tmp_path):
+    with Store.open(tmp_path) as opened:
+        kit.enrol(opened)
+        yield opened
+
+
+def test_a_new_baseline_begins_at_its_visit_until_it_is_taken_back(store):
+    headers = [add_visit(store, n, value=9 + 0.1 * (n % 3))[0] for n in range(1, 12)]
+    assert visit_numbers(store, "K7QF")[7] == headers[6].visit_id
+    store.restart_baseline("K7QF", headers[6].visit_id, reason="new drug", **SAID)
+    rows = gather(store, "K7QF")
+    assert rows.restart_visit == 7
+    line = page_data(rows, made=cases.MADE).line(ERROR, "left")
+    assert [r.visit for r in line.of("baseline")] == [7, 8, 9, 10]
+    assert [r.visit for r in line.of("earlier")] == [1, 2, 3, 4, 5, 6]
+    later = {**SAID, "at_utc": "2026-03-02T08:00:00+00:00"}
+    store.restart_baseline("K7QF", None, reason="entered by mistake", **later)
+    assert gather(store, "K7QF").restart_visit is None
+    assert len(store.restarts("K7QF")) == 2
+
+
+def test_a_visit_that_became_another_persons_begins_nothing(store):
+    store.add_person(kit.person("M4WX"))
+    headers = [add_visit(store, n)[0] for n in (1, 2)]
+    store.restart_baseline("K7QF", headers[1].visit_id, reason="r", **SAID)
+    store.amend("visit", headers[1].visit_id, "person", "M4WX", reason="r", **SAID)
+    visits = [v for v in store.visits() if v.header.visit_id == headers[0].visit_id]
+    assert restart_visit(store.restarts("K7QF"), visits) is None
+
+
+def test_the_latest_outside_error_holds_and_the_page_names_its_source(store):
+    for n in range(1, 9):
+        add_visit(store, n, value=9 + 0.1 * (n % 3))
+    store.enter_outside_error(ERROR, 0.25, source="our repeat study", **SAID)
+    line = page_data(gather(store, "K7QF"), made=cases.MADE).line(ERROR, "left")
+    assert line.verdict.band.source == "our repeat study"
+    later = {**SAID, "at_utc": "2026-03-02T08:00:00+00:00"}
+    store.enter_outside_error(ERROR, None, source="taken back", **later)
+    assert gather(store, "K7QF").outside == {}
+
+
+def test_outside_errors_are_one_a_measure():
+    def row(name, sem):
+        return OutsideError("e", name, sem, 12, "study", "t", "2026-01-01")
+
+    held = outside_sems([row("a", 0.1), row("b", 0.2), row("a", 0.3), row("b", None)])
+    assert {name: o.sem for name, o in held.items()} == {"a": 0.3}
+
+
+def test_goals_carry_their_own_ratings_and_a_sum_when_all_are_rated():
+    goals = [Goal(i, "K7QF", f"goal {i}", 1.0, "t", "2026-01-01") for i in ("x", "y")]
+    levels = [
+        GoalLevel("1", "x", -1, "t", "2026-02-01"),
+        GoalLevel("2", "x", 1, "t", "2026-03-01"),
+    ]
+    rows = goal_rows(goals, levels)
+    assert rows[0].levels == (("2026-02-01", -1), ("2026-03-01", 1))
+    made = cases.page_of("two_visits")
+    said = goal_words(replace(made, rows=replace(made.rows, goals=rows)))
+    assert "goal x: +1 on 2026-03-01; goal y: not rated yet." in said
+    assert "Together" not in said
+    both = goal_rows(goals, [*levels, GoalLevel("3", "y", 0, "t", "2026-03-01")])
+    said = goal_words(replace(made, rows=replace(made.rows, goals=both)))
+    assert "Together T 56." in said
+
+
+def test_reliability_takes_complete_baselines_of_one_plan_and_role(store):
+    for code in ("M4WX", "X3CF", "Q9HN"):
+        store.add_person(kit.person(code))
+    table = {}
+    for index, code in enumerate(("K7QF", "M4WX", "X3CF", "Q9HN")):
+        for n in range(1, 7 if code != "Q9HN" else 4):
+            add_visit(store, n, code, value=8 + index + 0.2 * ((n * (index + 2)) % 3))
+        table[code] = [8 + index + 0.2 * ((n * (index + 2)) % 3) for n in range(3, 7)]
+    found, plan = repeats(store)
+    row = next(r for r in found if r.measure.name == ERROR and r.n_people == 3)
+    assert plan
+    values = [[v + (0.1 if row.role == _left_role() else 0.0) for v in table[code]]
+              for code in ("K7QF", "M4WX", "X3CF")]  # fmt: skip
+    assert row.found == reliability(values, log_scale=True)
+    assert repeats_text(found)[1][2:4] == ["3", "4"]
+
+
+def _left_role():
+    return role("left", kit.PERSON)
+
+
+def test_reliability_says_why_there_is_none(store):
+    for n in range(1, 7):
+        add_visit(store, n)
+    found, _ = repeats(store)
+    assert {r.reason for r in found} == {"1 complete baselines; at least 3 people are needed"}
+    assert all(r.found is None for r in found)
