@@ -1,9 +1,8 @@
-"""Who is enrolled, under which code, and who is due."""
+"""Enrolment: a person under a random code."""
 
 from __future__ import annotations
 
 import secrets
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, get_args
 
@@ -18,8 +17,6 @@ if TYPE_CHECKING:
 # that no code is a word.
 CODE_ALPHABET = "3479CDFHJKMNPQRTVWXY"
 CODE_LENGTH = 4
-WEEK_DAYS = 7
-TOLERANCE_DAYS = 2
 
 
 def new_code() -> str:
@@ -60,48 +57,6 @@ def new_person(
     )
     store.add_person(person)
     return person
-
-
-@dataclass(frozen=True, slots=True)
-class CaseloadRow:
-    """One line of the list of people."""
-
-    code: str
-    n_visits: int
-    last_visit: str
-    days_ago: str
-    state: str
-
-
-def caseload(store: Store, *, now: datetime) -> list[CaseloadRow]:
-    """List everybody, those who wait longest first.
-
-    A visit is due after a week, give or take two days, and overdue after that.
-    """
-    rows: list[tuple[float, CaseloadRow]] = []
-    for person in store.list_people():
-        visits = store.visits(person.code)
-        if not visits:
-            row = CaseloadRow(person.code, 0, "", "", "no visit yet")
-            rows.append((float("inf"), row))
-            continue
-        last = max(datetime.fromisoformat(v.header.started_utc) for v in visits)
-        days = (now - last).total_seconds() / 86_400
-        if days > WEEK_DAYS + TOLERANCE_DAYS:
-            state = "overdue"
-        elif days >= WEEK_DAYS - TOLERANCE_DAYS:
-            state = "due"
-        else:
-            state = "not due yet"
-        row = CaseloadRow(
-            person.code,
-            len(visits),
-            last.astimezone().strftime("%Y-%m-%d"),
-            f"{days:.0f}",
-            state,
-        )
-        rows.append((days, row))
-    return [row for _, row in sorted(rows, key=lambda pair: -pair[0])]
 
 
 def _one_of(what: str, value: str, words: tuple[str, ...]) -> None:

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from battery.commands.common import Home, now, open_store
+from battery.errors import UsageError
 
 
 def demo(
@@ -64,25 +65,45 @@ def enrol(
         print(f"Enrolled. First hand: {person.first_hand}. Next: battery visit {person.code}")
 
 
-def people(home: Home = None) -> None:
-    """List who is enrolled, when they were last here, and who is due.
+def people(
+    only: Annotated[
+        str | None, typer.Option(help="due, overdue, flagged, possible or beyond.")
+    ] = None,
+    home: Home = None,
+) -> None:
+    """List who is enrolled, who is due, what the latest visit raised, what each hand shows.
 
-    Example: battery people
+    Example: battery people --only overdue
     """
     from rich.console import Console
     from rich.table import Table
 
-    from battery.people import caseload
+    from battery.report.caseload import STATES, caseload, chosen
 
+    if only is not None and only not in STATES:
+        msg = f"no state {only!r}; say {', '.join(STATES)}"
+        raise UsageError(msg)
     with open_store(home, write=False) as store:
         rows = caseload(store, now=now())
     if not rows:
         print("nobody is enrolled yet; run 'battery enrol'")
         return
-    table = Table("code", "visits", "last visit", "days ago", "state", box=None)
-    for row in rows:
-        table.add_row(row.code, str(row.n_visits), row.last_visit, row.days_ago, row.state)
-    Console(width=100).print(table)
+    wanted = chosen(rows, only)
+    if not wanted:
+        print(f"nobody of {len(rows)} is {only}")
+        return
+    table = Table("code", "visits", "last visit", "days", "state", "hands", "flags", box=None)
+    for row in wanted:
+        table.add_row(
+            row.code,
+            str(row.n_visits),
+            f"{row.last_visit:%Y-%m-%d}" if row.last_visit else "",
+            f"{row.days_ago:.0f}" if row.last_visit else "",
+            row.due,
+            "\n".join(row.hands),
+            "\n".join(row.flags),
+        )
+    Console(width=120).print(table)
 
 
 def report(

@@ -56,13 +56,13 @@ class _Everything:
     amendments: list[Amendment]
 
     @classmethod
-    def read(cls, store: Store) -> _Everything:
+    def read(cls, store: Store, *, measures: Sequence[str] | None = None) -> _Everything:
         blocks: dict[str, list[BlockBrief]] = {}
         for block in store.blocks_in_brief():
             if block.phase == "test":
                 blocks.setdefault(block.visit_id, []).append(block)
         scores: dict[str, list[ScoreRow]] = {}
-        for row in store.scores():
+        for row in store.scores(measures=measures):
             scores.setdefault(row.block_id, []).append(row)
         amendments = store.amendments()
         people = {p.code: p for p in store.list_people()}
@@ -118,6 +118,47 @@ def gather(store: Store, code: str) -> PageRows:
         restart_visit=restart_visit(restarts, own),
         outside=outside_sems(entered),
     )
+
+
+def gather_primaries(store: Store) -> list[PageRows]:
+    """Read everybody's rows of the main measures, in order of enrolment.
+
+    Enough to judge the headline of each hand. The records are read once, so that a list of
+    many people costs little more than one page.
+    """
+    names = [measure.name for measure in PRIMARY.values()]
+    with store.at_one_moment():
+        everything = _Everything.read(store, measures=names)
+        restarts = store.restarts()
+        entered = outside_sems(store.outside_errors())
+    visits = everything.visits_of()
+    listed = {code: readings_of(everything, theirs) for code, theirs in visits.items()}
+    readings = {code: by_measure(theirs) for code, theirs in listed.items()}
+    plans = {code: theirs[-1].header.plan_hash for code, theirs in visits.items() if theirs}
+    scatters = {
+        plan: _scatter(
+            everything.people, {code: readings[code] for code in plans if plans[code] == plan}
+        )
+        for plan in set(plans.values())
+    }
+    return [
+        PageRows(
+            person=person,
+            visits=tuple(
+                _visit_row(everything, visit, n)
+                for n, visit in enumerate(visits[code], start=1)
+            ),
+            readings=tuple(listed[code]),
+            pools=_pools_of(scatters[plans[code]], person, readings[code])
+            if code in plans
+            else {},
+            restart_visit=restart_visit(
+                [r for r in restarts if r.person == code], visits[code]
+            ),
+            outside=entered,
+        )
+        for code, person in everything.people.items()
+    ]
 
 
 def readings_by_person(store: Store) -> list[tuple[Person, str, Readings]]:
@@ -276,34 +317,44 @@ def _pools(
     person: Person,
     own: Readings,
 ) -> dict[tuple[str, Hand], Pool]:
-    """Collect, for each of the person's measures, what everybody of that role scatters.
-
-    The role is that of the hand (more affected, other, or not told apart), and only people
-    whose latest visit had the same plan take part.
-    """
+    """Collect, for each of the person's measures, what everybody of that role scatters."""
     if not visits[person.code]:
         return {}
     plan = visits[person.code][-1].header.plan_hash
-    collected: dict[tuple[str, str], tuple[list[tuple[float, ...]], list[tuple[float, ...]]]]
-    collected = {}
-    for code, theirs in visits.items():
-        if not theirs or theirs[-1].header.plan_hash != plan:
-            continue
-        someone = everything.people[code]
-        readings = own if code == person.code else by_measure(readings_of(everything, theirs))
-        for name, their_role, values in _with_ratios(readings, someone):
-            groups, series = collected.setdefault((name, their_role), ([], []))
-            baseline = baseline_values(values, rule_of(someone))
+    same = {
+        code: own if code == person.code else by_measure(readings_of(everything, theirs))
+        for code, theirs in visits.items()
+        if theirs and theirs[-1].header.plan_hash == plan
+    }
+    return _pools_of(_scatter(everything.people, same), person, own)
+
+
+def _scatter(
+    people: Mapping[str, Person], readings: Mapping[str, Readings]
+) -> dict[tuple[str, str], Pool]:
+    """Pool people whose latest visit had the same plan, by measure and role of the hand.
+
+    The role is more affected, other, or not told apart.
+    """
+    groups: dict[tuple[str, str], list[tuple[float, ...]]] = {}
+    series: dict[tuple[str, str], list[tuple[float, ...]]] = {}
+    for code, theirs in readings.items():
+        for name, their_role, values in _with_ratios(theirs, people[code]):
+            baseline = baseline_values(values, rule_of(people[code]))
             if baseline:
-                groups.append(baseline)
-            series.append(series_values(values))
+                groups.setdefault((name, their_role), []).append(baseline)
+            series.setdefault((name, their_role), []).append(series_values(values))
+    return {key: Pool(tuple(groups.get(key, ())), tuple(series[key])) for key in series}
+
+
+def _pools_of(
+    scatter: Mapping[tuple[str, str], Pool], person: Person, own: Readings
+) -> dict[tuple[str, Hand], Pool]:
     pools = {}
     for name, their_role, _ in _with_ratios(own, person):
-        groups, series = collected[name, their_role]
-        pool = Pool(tuple(groups), tuple(series))
         for hand in HANDS:
             if their_role == role(hand, person):
-                pools[name, hand] = pool
+                pools[name, hand] = scatter[name, their_role]
     return pools
 
 

@@ -52,8 +52,16 @@ class Beside(Connected):
             if rows:
                 connection.execute(insert(schema.scores), rows)
 
-    def scores(self, person: str | None = None) -> list[ScoreRow]:
-        """List stored scores, of one person or of all, in order of visit, block and measure."""
+    def scores(
+        self, person: str | None = None, *, measures: Sequence[str] | None = None
+    ) -> list[ScoreRow]:
+        """List stored scores, of one person or of all, in order of visit, block and measure.
+
+        Parameters
+        ----------
+        measures : sequence of str, optional
+            Only these.
+        """
         query = (
             select(schema.scores)
             .join(schema.blocks, schema.blocks.c.block_id == schema.scores.c.block_id)
@@ -67,6 +75,8 @@ class Beside(Connected):
         )
         if person is not None:
             query = query.where(schema.visits.c.person == person)
+        if measures is not None:
+            query = query.where(schema.scores.c.measure.in_(measures))
         with self._reading() as connection:
             return [rebuild.score_row(row) for row in connection.execute(query).mappings()]
 

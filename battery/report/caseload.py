@@ -1,0 +1,101 @@
+"""The list of people: who is due, whose latest visit was flagged, whose pages say something."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from battery.report.gather import gather_primaries
+from battery.report.judged import Page, page_data
+from battery.report.words import short_words
+from battery.store import Store
+
+WEEK_DAYS = 7
+TOLERANCE_DAYS = 2
+Due = Literal["no visit yet", "overdue", "due", "not due yet"]
+STATES = ("due", "overdue", "flagged", "possible", "beyond")
+
+
+@dataclass(frozen=True, slots=True)
+class CaseloadRow:
+    """One line of the list.
+
+    Parameters
+    ----------
+    days_ago : float
+        Since the latest visit; infinite before the first.
+    hands : tuple of str
+        The headline of each hand in a few words.
+    flags : tuple of str
+        What the latest visit raised, and why blocks of it do not count.
+    states : frozenset of str
+        Of `STATES`: what the row may be looked up by.
+    """
+
+    code: str
+    n_visits: int
+    last_visit: datetime | None
+    days_ago: float
+    due: Due
+    hands: tuple[str, ...]
+    flags: tuple[str, ...]
+    states: frozenset[str]
+
+
+def caseload(store: Store, *, now: datetime) -> list[CaseloadRow]:
+    """List everybody, those who wait longest first.
+
+    A visit is due after a week, give or take two days, and overdue after that.
+    """
+    rows = [_row(page_data(rows, made=now), now=now) for rows in gather_primaries(store)]
+    return sorted(rows, key=lambda row: -row.days_ago)
+
+
+def _row(page: Page, *, now: datetime) -> CaseloadRow:
+    visits = page.rows.visits
+    last = max((v.when for v in visits), default=None)
+    days_ago = (now - last).total_seconds() / 86_400 if last else float("inf")
+    due: Due = "not due yet"
+    if last is None:
+        due = "no visit yet"
+    elif days_ago > WEEK_DAYS + TOLERANCE_DAYS:
+        due = "overdue"
+    elif days_ago >= WEEK_DAYS - TOLERANCE_DAYS:
+        due = "due"
+    lines = [line for hand in page.hands if (line := page.headline(hand))]
+    words = {line.verdict.word for line in lines}
+    flags = _flags(page)
+    states = {
+        "due": due in ("due", "no visit yet"),
+        "overdue": due == "overdue",
+        "flagged": bool(flags),
+        "possible": "possible, repeat" in words,
+        "beyond": "beyond error" in words,
+    }
+    return CaseloadRow(
+        code=page.rows.person.code,
+        n_visits=len(visits),
+        last_visit=last,
+        days_ago=days_ago,
+        due=due,
+        hands=tuple(f"{line.hand}: {short_words(line.verdict)}" for line in lines),
+        flags=flags,
+        states=frozenset(name for name, holds in states.items() if holds),
+    )
+
+
+def _flags(page: Page) -> tuple[str, ...]:
+    """Collect what the latest visit raised, each once."""
+    numbers = [v.number for v in page.rows.visits]
+    if not numbers:
+        return ()
+    latest = [r for r in page.rows.readings if r.visit == max(numbers)]
+    said = [flag.replace("_", " ") for r in latest for flag in r.flags]
+    return tuple(dict.fromkeys(said + [r.aside for r in latest if r.aside and not r.flags]))
+
+
+def chosen(rows: Sequence[CaseloadRow], state: str | None) -> list[CaseloadRow]:
+    """Return the rows of one state, or all without one."""
+    return [row for row in rows if state is None or state in row.states]

@@ -1,0 +1,83 @@
+"""The list of people: due dates, flags and verdicts, each with somebody who has it and one who
+has not.
+"""
+
+from datetime import datetime, timedelta
+
+import pytest
+
+from battery.report import gather, page_data
+from battery.report.caseload import STATES, caseload, chosen
+from battery.report.lines import COMPOSITE
+from battery.store import Store
+from tests import store_kit as kit
+from tests.unit.test_cli_store import run
+from tests.unit.test_report_gather import SAID, add_visit, day
+
+LAST = datetime.fromisoformat(day(12))
+
+
+@pytest.fixture
+def store(tmp_path):
+    """K7QF grows worse, M4WX stays, X3CF has one visit that is left out, Q9HN none."""
+    with Store.open(tmp_path) as opened:
+        kit.enrol(opened)
+        for code in ("M4WX", "X3CF", "Q9HN"):
+            opened.add_person(kit.person(code))
+        for n in range(1, 13):
+            wave = 1 + 0.02 * ((n % 3) - 1)
+            add_visit(opened, n, value=9 * wave * (1 if n < 7 else 2.5))
+            add_visit(opened, n, "M4WX", value=9 * wave)
+        header, _ = add_visit(opened, 1, "X3CF")
+        opened.amend("visit", header.visit_id, "excluded", "yes",
+                     **{**SAID, "reason": "the carer did it"}, at_utc=day(13))  # fmt: skip
+        yield opened
+
+
+def states(rows):
+    return {row.code: row.states for row in rows}
+
+
+def test_each_state_has_who_it_is_meant_for(store):
+    found = states(caseload(store, now=LAST + timedelta(days=1)))
+    assert "beyond" in found["K7QF"]
+    assert "beyond" not in found["M4WX"]
+    assert {"flagged", "overdue"} <= found["X3CF"]
+    assert found["Q9HN"] == {"due"}
+    assert set().union(*found.values()) <= set(STATES)
+
+
+@pytest.mark.parametrize(
+    ("days", "due"), [(4.9, "not due yet"), (5, "due"), (9, "due"), (9.1, "overdue")]
+)
+def test_a_visit_is_due_after_a_week_give_or_take_two_days(store, days, due):
+    rows = caseload(store, now=LAST + timedelta(days=days))
+    assert {r.due for r in rows if r.code in ("K7QF", "M4WX")} == {due}
+
+
+def test_those_who_wait_longest_come_first(store):
+    rows = caseload(store, now=LAST + timedelta(days=1))
+    assert [r.code for r in rows[:2]] == ["Q9HN", "X3CF"]
+    assert chosen(rows, "beyond") == [r for r in rows if r.code == "K7QF"]
+    assert chosen(rows, None) == rows
+
+
+def test_the_list_says_what_the_page_says(store):
+    rows = {r.code: r for r in caseload(store, now=LAST)}
+    for code in ("K7QF", "M4WX"):
+        page = page_data(gather(store, code), made=LAST)
+        for hand in page.hands:
+            word = page.headline(hand).verdict.word
+            assert any(hand in told and word.split(",")[0] in told for told in rows[code].hands)
+    assert page.headline("left").measure.name != COMPOSITE.name  # one task: it leads itself
+
+
+def test_the_command_lists_chooses_and_refuses(store, tmp_path):
+    home = ("--home", tmp_path)
+    everybody = run("people", *home)
+    assert all(code in everybody.output for code in ("K7QF", "M4WX", "X3CF", "Q9HN"))
+    some = run("people", "--only", "flagged", *home)
+    assert "X3CF" in some.output
+    assert "M4WX" not in some.output
+    assert "nobody of 4 is possible" in run("people", "--only", "possible", *home).output
+    assert "no state 'late'" in str(run("people", "--only", "late", *home).exception)
