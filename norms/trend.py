@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import accumulate
 from typing import NamedTuple
 
 import numpy as np
@@ -133,36 +134,23 @@ def mann_kendall(values: ArrayLike) -> MannKendall:
 
 
 def _counted(y: NDArray[np.float64], s: int) -> float:
-    """Count the orders of tied values that are at least as steady, by adding one at a time.
+    """Count the orders of tied values that are at least as steady, exactly.
 
-    Values enter in order of size, equal ones together. Placing m equal values among j smaller
-    ones adds, pair by pair, +1 for each smaller before and -1 for each smaller after.
+    The number of orders with i pairs the wrong way round is the i-th coefficient of the
+    Gaussian multinomial ``prod(1 - q^k, k = 1..n) / prod(1 - q^j, j = 1..m of each tie)``
+    (MacMahon PA, 1915, Combinatory Analysis), and S is the untied pairs less twice i.
     """
-    counts = {0: 1}
-    placed = 0
-    for m in np.unique(y, return_counts=True)[1]:
-        ways = _placings(placed, int(m))
-        joined: dict[int, int] = {}
-        for total, n_ways in counts.items():
-            for change, more in ways.items():
-                joined[total + change] = joined.get(total + change, 0) + n_ways * more
-        counts, placed = joined, placed + int(m)
-    as_steady = sum(n_ways for total, n_ways in counts.items() if abs(total) >= abs(s))
-    return as_steady / sum(counts.values())
-
-
-def _placings(j: int, m: int) -> dict[int, int]:
-    """Count by effect the ways to place m equal values into the gaps of j smaller ones."""
-    ways = {(0, 0): 1}  # (values placed, effect) to count
-    for before in range(j + 1):
-        effect = before - (j - before)
-        grown: dict[tuple[int, int], int] = {}
-        for (used, total), n_ways in ways.items():
-            for more in range(m - used + 1):
-                key = (used + more, total + more * effect)
-                grown[key] = grown.get(key, 0) + n_ways
-        ways = grown
-    return {total: n_ways for (used, total), n_ways in ways.items() if used == m}
+    sizes = [int(m) for m in np.unique(y, return_counts=True)[1]]
+    n = len(y)
+    untied = n * (n - 1) // 2 - sum(m * (m - 1) // 2 for m in sizes)
+    ways = [1] + [0] * untied
+    below = [j for m in sizes for j in range(1, m + 1)]
+    for k, j in zip(range(1, n + 1), below, strict=True):
+        ways = [a - b for a, b in zip(ways, [0] * k + ways, strict=False)]
+        for start in range(j):
+            ways[start::j] = accumulate(ways[start::j])
+    as_steady = sum(w for i, w in enumerate(ways) if abs(untied - 2 * i) >= abs(s))
+    return as_steady / sum(ways)
 
 
 def trend(values: Sequence[float], weeks: Sequence[float], *, log_scale: bool) -> Trend:
