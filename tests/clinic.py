@@ -12,8 +12,9 @@ from battery.recording import Device, Screen
 from battery.runner import run_block
 from battery.simulate import Person as Simulated
 from battery.simulate import Truth
-from battery.store import Person, Store
+from battery.store import Person, Practice, Store
 from battery.visits import begin_visit
+from tests.store_kit import identifier
 
 PLAN = Plan(
     name="margarethe",  # a name in place of a plan's name
@@ -54,6 +55,14 @@ class Stopping(Simulated):
     def play(self, run):
         run.tick(1_000_000_000)
         return "stopped", "Margarethe felt dizzy"
+
+
+PRACTICE = (
+    ("K7QF", "reported", "all", 10.0),
+    ("K7QF", "seen", "head_turns", 1.0),
+    ("M4WX", "reported", "rest_day", None),
+    ("X3CF", "reported", "all", 5.0),
+)
 
 
 def one_visit(store, code, week, *, device=TABLET, sources=None):
@@ -132,6 +141,13 @@ def say_things(store):
     store.amend("visit", first.visit_id, "excluded", "yes", **said, at_utc=stamps[2])
     store.amend("visit", first.visit_id, "note", "Musterfrau", **said, at_utc=stamps[3])
     store.add_marker("K7QF", "medication", at_utc=stamps[4], note="Musterfrau, new dose")
+    for n, (code, kind, exercise, minutes) in enumerate(PRACTICE):
+        store.put_practice(
+            Practice(
+                identifier(f"practice {n}"), code, kind, exercise, "left" if minutes else None,
+                minutes, 1 if exercise == "head_turns" else None, "2026-03-12", stamps[4],
+            )
+        )  # fmt: skip
     store.add_marker("X3CF", "relapse", at_utc=stamps[4], note="Musterfrau")
     store.put_setting("clinic", "Margarethe-Musterfrau-Haus")
     store.record_consent("X3CF", form_version="1", decision="given", at_utc=stamps[0])

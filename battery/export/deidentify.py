@@ -54,10 +54,12 @@ class Days:
 
     def day(self, utc: str, utc_offset_min: int | None = None) -> int | None:
         """Return the day of a moment; None while there is no day 0."""
-        if self.zero is None:
-            return None
         offset_min = self.utc_offset_min if utc_offset_min is None else utc_offset_min
-        return (local(utc, offset_min).date() - self.zero).days
+        return self.day_of(local(utc, offset_min).date())
+
+    def day_of(self, local_date: date) -> int | None:
+        """Return the day of a local date; None while there is no day 0."""
+        return None if self.zero is None else (local_date - self.zero).days
 
 
 def local(utc: str, utc_offset_min: int) -> datetime:

@@ -12,7 +12,7 @@ from typing import get_args
 
 from battery.export.columns import Column, Key, Table
 from battery.scoring.flags import FLAGS
-from battery.store import MarkerKind
+from battery.store import Exercise, MarkerKind, PracticeHand, PracticeKind
 from tasks.contract import CONTACT_KINDS
 from tasks.registry import TASKS
 
@@ -394,6 +394,42 @@ MARKERS = Table(
     ("marker_id",),
     (Key("person", "people", "person"),),
 )
+PRACTICE = Table(
+    "practice",
+    "Practice",
+    "Practice between visits, as the person reports it and as a timer on the tablet saw it. "
+    "Both may tell of the same practice; do not add them.",
+    (
+        Column("practice_id", "string", "The entry.", pattern=UUID),
+        Column("person", "string", "The person."),
+        Column("day", "integer", _DAY, "d", "no visit yet"),
+        Column(
+            "kind",
+            "string",
+            "Said by the person, or timed by the tablet, which sees no exercise.",
+            words=get_args(PracticeKind),
+        ),
+        Column(
+            "exercise",
+            "string",
+            "What it was: all that was agreed, one exercise, or a rest day on purpose.",
+            words=get_args(Exercise),
+        ),
+        Column("hand", "string", "Which hand.", "", "not said", words=get_args(PracticeHand)),
+        _number("minutes", "How long.", "min", "not said, or a rest day", minimum=0),
+        Column(
+            "symptoms",
+            "integer",
+            "How it felt afterwards: 0 none, 1 a little, 2 clear, 3 strong.",
+            "",
+            "not asked or not said",
+            minimum=0,
+            maximum=3,
+        ),
+    ),
+    ("practice_id",),
+    (Key("person", "people", "person"),),
+)
 AMENDMENTS = Table(
     "amendments",
     "Amendments",
@@ -428,6 +464,7 @@ TABLES: Mapping[str, Table] = {
         MEASURES,
         SCORES,
         MARKERS,
+        PRACTICE,
         AMENDMENTS,
     )
 }

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 import numpy as np
@@ -25,6 +25,7 @@ from battery.store import (
     BlockRecord,
     Marker,
     Person,
+    Practice,
     ScoreRow,
     VisitRecord,
 )
@@ -257,6 +258,20 @@ def marker_row(marker: Marker, days: Days) -> Row:
         "person": marker.person,
         "day": days.day(marker.at_utc),
         "kind": marker.kind,
+    }
+
+
+def practice_row(practice: Practice, days: Days) -> Row:
+    """Row of `practice`."""
+    return {
+        "practice_id": practice.practice_id,
+        "person": practice.person,
+        "day": days.day_of(date.fromisoformat(practice.local_date)),
+        "kind": practice.kind,
+        "exercise": practice.exercise,
+        "hand": practice.hand,
+        "minutes": practice.minutes,
+        "symptoms": practice.symptoms,
     }
 
 

@@ -119,6 +119,9 @@ class _Run:
             writers["markers"].write(
                 [tables.marker_row(m, days) for m in self._store.markers(person.code)]
             )
+            writers["practice"].write(
+                [tables.practice_row(p, days) for p in self._store.practice(person.code)]
+            )
             writers["amendments"].write(
                 [tables.amendment_row(a, days) for a in self._said_of(targets)]
             )

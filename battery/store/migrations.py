@@ -140,9 +140,22 @@ CREATE INDEX ix_goal_levels_goal_id ON goal_levels (goal_id);
 """
 
 
+_PRACTICE_TABLES = """
+CREATE TABLE practice (
+    practice_id TEXT NOT NULL PRIMARY KEY,
+    person TEXT NOT NULL REFERENCES people (code),
+    kind TEXT NOT NULL, exercise TEXT NOT NULL, hand TEXT,
+    minutes DOUBLE PRECISION, symptoms INTEGER,
+    local_date TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_practice_person ON practice (person);
+"""
+
+
 def second_tables(connection: Connection) -> None:
-    """Add what is known around a person's visits."""
+    """Add what is known around a person's visits, and practice between them."""
     _run(connection, _CONTEXT_TABLES)
+    _run(connection, _PRACTICE_TABLES)
 
 
 STEPS: tuple[Step, ...] = (first_tables, second_tables)

@@ -246,3 +246,40 @@ class GoalLevel:
     level: int
     author: str
     at_utc: str
+
+
+PracticeKind = Literal["reported", "seen"]
+PracticeHand = Literal["left", "right", "both"]
+Exercise = Literal[
+    "all", "tapping", "slide", "pursuit", "trail", "head_turns", "other", "rest_day"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Practice:
+    """Practice between visits: one entry of a person, or one use of the timer.
+
+    Parameters
+    ----------
+    kind : {"reported", "seen"}
+        Said by the person, or timed by the tablet. A timer sees that it ran, not what was done.
+    exercise : str
+        What it was; "all" is everything that was agreed, "rest_day" a day without on purpose.
+    hand : {"left", "right", "both"} or None
+    minutes : float or None
+        None when it was not said.
+    symptoms : int or None
+        How it felt afterwards: 0 none, 1 a little, 2 clear, 3 strong; None when not asked.
+    local_date : str
+        The day it belongs to, on the clock of the place.
+    """
+
+    practice_id: str  # UUID
+    person: str
+    kind: PracticeKind
+    exercise: Exercise
+    hand: PracticeHand | None
+    minutes: float | None
+    symptoms: int | None
+    local_date: str
+    at_utc: str

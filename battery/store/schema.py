@@ -209,3 +209,16 @@ goal_levels = Table(
     Column("author", Text, nullable=False),
     Column("at_utc", Text, nullable=False),
 )
+practice = Table(
+    "practice",
+    metadata,
+    Column("practice_id", Text, primary_key=True),
+    _reference("person", "people.code"),
+    Column("kind", Text, nullable=False),  # reported, seen
+    Column("exercise", Text, nullable=False),
+    Column("hand", Text),
+    Column("minutes", Double),  # null when it was not said
+    Column("symptoms", Integer),  # 0 none to 3 strong; null when not asked
+    Column("local_date", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+)

@@ -10,12 +10,13 @@ from battery.errors import StoreError
 from battery.store.backup import copy_file
 from battery.store.beside import Beside
 from battery.store.context import Context
+from battery.store.diary import Diary
 from battery.store.opening import FILE_NAME, open_database
 from battery.store.records import Records
 from battery.store.registry import Registry
 
 
-class Store(Registry, Records, Beside, Context):
+class Store(Registry, Records, Beside, Context, Diary):
     """All people, visits, blocks and scores of one place. Use it as a context.
 
     Opening for writing creates the store where there is none and migrates an older one.

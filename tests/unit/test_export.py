@@ -293,6 +293,15 @@ def test_days_count_from_the_first_baseline_visit_in_local_dates(exported):
     )  # fmt: skip
     assert people["M4WX"]["day_zero"] == "first_visit"
     assert [m["day"] for m in rows(exported, "markers")] == ["11"]
+    # Practice on the 12th: three days after the 9th, the first visit of M4WX too.
+    said = [
+        (p["person"], p["day"], p["kind"], p["exercise"]) for p in rows(exported, "practice")
+    ]
+    assert sorted(said) == [
+        ("K7QF", "3", "reported", "all"),
+        ("K7QF", "3", "seen", "head_turns"),
+        ("M4WX", "3", "reported", "rest_day"),
+    ]
 
 
 def test_devices_are_numbered_by_first_use_and_later_visits_change_no_number(

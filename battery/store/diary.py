@@ -1,0 +1,82 @@
+"""Home practice: what a person reports, and what a timer on the tablet has seen."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from datetime import date
+from typing import get_args
+
+from sqlalchemy import delete, insert, select
+
+from battery.errors import UsageError
+from battery.store import schema
+from battery.store.base import Connected
+from battery.store.rows import Exercise, Practice, PracticeHand, PracticeKind
+
+LONGEST_MIN = 24 * 60
+MOST_SYMPTOMS = 3
+
+
+class Diary(Connected):
+    """Practice between visits. A dose and how it felt; no score."""
+
+    def put_practice(self, practice: Practice) -> None:
+        """Keep an entry, in place of one with the same identifier.
+
+        A person first says that the exercises were done and may then say for how long; both
+        are one entry, so that a tap less loses nothing.
+
+        Raises
+        ------
+        UsageError
+            If a word is unknown, a number cannot be, or a rest day has a length.
+        """
+        _check(practice)
+        same = schema.practice.c.practice_id == practice.practice_id
+        with self._writing() as connection:
+            connection.execute(delete(schema.practice).where(same))
+            connection.execute(insert(schema.practice).values(**asdict(practice)))
+
+    def take_back_practice(self, practice_id: str) -> None:
+        """Take away an entry that was a slip of the finger; if it is not there, do nothing."""
+        same = schema.practice.c.practice_id == practice_id
+        with self._writing() as connection:
+            connection.execute(delete(schema.practice).where(same))
+
+    def practice(self, person: str | None = None) -> list[Practice]:
+        """List entries in order of their day and time, of one person or of all."""
+        table = schema.practice
+        query = select(table).order_by(table.c.local_date, table.c.at_utc, table.c.practice_id)
+        if person is not None:
+            query = query.where(table.c.person == person)
+        with self._reading() as connection:
+            return [Practice(**row) for row in connection.execute(query).mappings()]
+
+
+def _check(practice: Practice) -> None:
+    for name, kinds in (
+        ("kind", PracticeKind), ("exercise", Exercise), ("hand", PracticeHand)
+    ):  # fmt: skip
+        word, known = getattr(practice, name), get_args(kinds)
+        if word not in known and not (name == "hand" and word is None):
+            all_known = ", ".join(known)
+            msg = f"{name} {word!r} is not known; say one of {all_known}. Nothing was stored"
+            raise UsageError(msg)
+    minutes, symptoms = practice.minutes, practice.symptoms
+    if minutes is not None and not (math.isfinite(minutes) and 0 < minutes <= LONGEST_MIN):
+        msg = (
+            f"{minutes:g} minutes cannot be; above 0, at most {LONGEST_MIN}. Nothing was stored"
+        )
+        raise UsageError(msg)
+    if minutes is not None and practice.exercise == "rest_day":
+        msg = f"a rest day of {minutes:g} minutes cannot be. Nothing was stored"
+        raise UsageError(msg)
+    if symptoms is not None and not 0 <= symptoms <= MOST_SYMPTOMS:
+        msg = f"symptoms of {symptoms} cannot be; say 0 to {MOST_SYMPTOMS}. Nothing was stored"
+        raise UsageError(msg)
+    try:
+        date.fromisoformat(practice.local_date)
+    except ValueError as error:
+        msg = f"{practice.local_date!r} is no day; say it as 2026-03-04. Nothing was stored"
+        raise UsageError(msg) from error
