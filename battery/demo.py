@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -23,7 +23,7 @@ from battery.plan import STANDARD
 from battery.recording import Device, Hand, Screen
 from battery.report import write_page
 from battery.simulate import TOUCH_120, Person, Truth, at_visit, better
-from battery.store import AffectedSide, Store
+from battery.store import AffectedSide, MarkerKind, Store
 from battery.store import Person as Enrolled
 from battery.visits import begin_visit
 from tasks.contract import NS_PER_S
@@ -55,6 +55,12 @@ class Story:
     affected_side : {"left", "right", "both"}
     improving_from : int, optional
         Visit, from 0, after which the more affected hand gets better.
+    events : tuple of (int, str, str)
+        Before which visit, from 0, what happened, and a few words.
+    per_week : float, optional
+        How often practice is planned.
+    goals : tuple of (str, tuple of int)
+        In own words, with the ratings: one before the fifth visit, one before the last.
     """
 
     code: str
@@ -62,6 +68,9 @@ class Story:
     base: Truth
     affected_side: AffectedSide
     improving_from: int | None = None
+    events: tuple[tuple[int, MarkerKind, str], ...] = ()
+    per_week: float | None = None
+    goals: tuple[tuple[str, tuple[int, int]], ...] = ()
 
     def truth(self, visit: int, hand: Hand) -> Truth:
         """Say what the person is made of at a visit, from 0, with a hand; without chance."""
@@ -93,6 +102,12 @@ STORIES = (
         ),
         "left",
         improving_from=5,
+        events=((9, "medication", "evening dose moved to noon"),),
+        per_week=14,
+        goals=(
+            ("carry a full cup to the table", (-1, 1)),
+            ("sign my name on one line", (-1, 0)),
+        ),
     ),
     Story(
         "M3XD",
@@ -106,6 +121,8 @@ STORIES = (
             learning=0.08,
         ),
         "right",
+        events=((7, "glasses", "new reading glasses"),),
+        per_week=7,
     ),
     Story(
         "V9HN",
@@ -198,6 +215,7 @@ def make_demo(
                 for visit in range(n_visits):
                     _one_visit(store, story, visit, n_visits, now)
                     step(index * n_visits + visit + 1, n_steps)
+                _around(store, story, n_visits, now)
         pages = []
         for index, story in enumerate(STORIES):
             pages.append(write_page(store, story.code, folder / f"{story.code}.html", now=now))
@@ -230,6 +248,33 @@ def _enrol(store: Store, story: Story, when: datetime) -> None:
             enrolled_utc=when.isoformat(timespec="seconds"),
         )
     )
+
+
+def _around(store: Store, story: Story, n_visits: int, now: datetime) -> None:
+    """Enter what a therapist would enter around the visits."""
+
+    def before(visit: int) -> datetime:
+        return now - timedelta(weeks=n_visits - 1 - visit, days=DAYS_AGO + 3)
+
+    def utc(when: datetime) -> str:
+        return when.astimezone(UTC).isoformat(timespec="seconds")
+
+    for visit, kind, note in story.events:
+        if visit < n_visits:
+            store.add_marker(story.code, kind, at_utc=utc(before(visit)), note=note)
+    by = "therapist"
+    if story.per_week is not None:
+        store.prescribe(
+            story.code,
+            from_date=before(0).date(),
+            per_week=story.per_week,
+            at_utc=utc(before(0)),
+            author=by,
+        )
+    for text, ratings in story.goals:
+        goal = store.set_goal(story.code, text, at_utc=utc(before(0)), author=by)
+        for visit, level in zip((4, n_visits - 1), ratings, strict=True):
+            store.rate_goal(goal.goal_id, level, at_utc=utc(before(visit)), author=by)
 
 
 def _one_visit(store: Store, story: Story, visit: int, n_visits: int, now: datetime) -> None:
