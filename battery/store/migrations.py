@@ -99,8 +99,7 @@ CREATE INDEX ix_markers_person ON markers (person);
 
 def first_tables(connection: Connection) -> None:
     """Create every table of the first form."""
-    bytes_type = {"sqlite": "BLOB", "postgresql": "BYTEA"}[connection.dialect.name]
-    _run(connection, _FIRST_TABLES.replace("{bytes}", bytes_type))
+    _run(connection, _with_bytes(connection, _FIRST_TABLES))
 
 
 _CONTEXT_TABLES = """
@@ -150,15 +149,51 @@ CREATE TABLE practice (
 );
 CREATE INDEX ix_practice_person ON practice (person);
 """
+_HAND_OVER_TABLES = """
+CREATE TABLE bundles (
+    number INTEGER NOT NULL PRIMARY KEY,
+    file_name TEXT NOT NULL, file_sha256 TEXT NOT NULL, sha256 TEXT NOT NULL,
+    person TEXT, visit_id TEXT, content_sha256 TEXT, beside_sha256 TEXT,
+    made_utc TEXT NOT NULL, sent_utc TEXT, receipt_utc TEXT
+);
+CREATE TABLE tablets (
+    fingerprint TEXT NOT NULL PRIMARY KEY,
+    public_key TEXT NOT NULL, device TEXT NOT NULL, author TEXT NOT NULL,
+    accepted_utc TEXT NOT NULL
+);
+CREATE TABLE received (
+    fingerprint TEXT NOT NULL, number INTEGER NOT NULL, sha256 TEXT NOT NULL,
+    replaces_json TEXT NOT NULL, previous_sha256 TEXT NOT NULL,
+    person TEXT, visit_id TEXT, content_sha256 TEXT, received_utc TEXT NOT NULL,
+    PRIMARY KEY (fingerprint, number, sha256)
+);
+CREATE TABLE quarantine (
+    item_id TEXT NOT NULL PRIMARY KEY,
+    reason TEXT NOT NULL, fingerprint TEXT NOT NULL, number INTEGER NOT NULL,
+    device TEXT NOT NULL, public_key TEXT NOT NULL, person TEXT NOT NULL,
+    visit_id TEXT, content_sha256 TEXT, sha256 TEXT NOT NULL, content {bytes} NOT NULL,
+    arrived_utc TEXT NOT NULL, decision TEXT, author TEXT, why TEXT, decided_utc TEXT
+);
+CREATE TABLE tombstones (
+    code TEXT NOT NULL PRIMARY KEY, author TEXT NOT NULL, erased_utc TEXT NOT NULL
+);
+"""
 
 
 def second_tables(connection: Connection) -> None:
     """Add what is known around a person's visits, and practice between them."""
     _run(connection, _CONTEXT_TABLES)
     _run(connection, _PRACTICE_TABLES)
+    _run(connection, _with_bytes(connection, _HAND_OVER_TABLES))
 
 
 STEPS: tuple[Step, ...] = (first_tables, second_tables)
+
+
+def _with_bytes(connection: Connection, script: str) -> str:
+    return script.replace(
+        "{bytes}", {"sqlite": "BLOB", "postgresql": "BYTEA"}[connection.dialect.name]
+    )
 
 
 def _run(connection: Connection, script: str) -> None:

@@ -222,3 +222,68 @@ practice = Table(
     Column("local_date", Text, nullable=False),
     Column("at_utc", Text, nullable=False),
 )
+# What a tablet has handed over, and what a clinic has been handed.
+bundles = Table(
+    "bundles",
+    metadata,
+    Column("number", Integer, primary_key=True, autoincrement=False),  # from 1, never again
+    Column("file_name", Text, nullable=False),
+    Column("file_sha256", Text, nullable=False),
+    Column("sha256", Text, nullable=False),  # of what was signed
+    Column("person", Text),
+    Column("visit_id", Text),  # null where only what lies beside visits was sent
+    Column("content_sha256", Text),
+    Column("beside_sha256", Text),
+    Column("made_utc", Text, nullable=False),
+    Column("sent_utc", Text),  # null until it was read back from its folder
+    Column("receipt_utc", Text),  # null until the clinic's signed receipt was read
+)
+tablets = Table(
+    "tablets",
+    metadata,
+    Column("fingerprint", Text, primary_key=True),
+    Column("public_key", Text, nullable=False),
+    Column("device", Text, nullable=False),
+    Column("author", Text, nullable=False),
+    Column("accepted_utc", Text, nullable=False),
+)
+received = Table(
+    "received",
+    metadata,
+    Column("fingerprint", Text, primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("sha256", Text, primary_key=True),
+    Column("replaces_json", Text, nullable=False),  # numbers that will not come any more
+    Column("previous_sha256", Text, nullable=False),
+    Column("person", Text),
+    Column("visit_id", Text),
+    Column("content_sha256", Text),
+    Column("received_utc", Text, nullable=False),
+)
+quarantine = Table(
+    "quarantine",
+    metadata,
+    Column("item_id", Text, primary_key=True),
+    Column("reason", Text, nullable=False),  # conflict, device, person
+    Column("fingerprint", Text, nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("device", Text, nullable=False),
+    Column("public_key", Text, nullable=False),
+    Column("person", Text, nullable=False),
+    Column("visit_id", Text),
+    Column("content_sha256", Text),
+    Column("sha256", Text, nullable=False),
+    Column("content", LargeBinary, nullable=False),
+    Column("arrived_utc", Text, nullable=False),
+    Column("decision", Text),  # taken, left out; null while it waits
+    Column("author", Text),
+    Column("why", Text),
+    Column("decided_utc", Text),
+)
+tombstones = Table(
+    "tombstones",
+    metadata,
+    Column("code", Text, primary_key=True),
+    Column("author", Text, nullable=False),
+    Column("erased_utc", Text, nullable=False),
+)
