@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from uuid import UUID
 
 import numpy as np
 
@@ -23,7 +24,7 @@ from battery.plan import STANDARD
 from battery.recording import Device, Hand, Screen
 from battery.report import write_page
 from battery.simulate import TOUCH_120, Person, Truth, at_visit, better
-from battery.store import AffectedSide, MarkerKind, Store
+from battery.store import AffectedSide, MarkerKind, Practice, PracticeKind, Store
 from battery.store import Person as Enrolled
 from battery.visits import begin_visit
 from tasks.contract import NS_PER_S
@@ -271,10 +272,37 @@ def _around(store: Store, story: Story, n_visits: int, now: datetime) -> None:
             at_utc=utc(before(0)),
             author=by,
         )
+        _diary(store, story, n_visits, now)
     for text, ratings in story.goals:
         goal = store.set_goal(story.code, text, at_utc=utc(before(0)), author=by)
         for visit, level in zip((4, n_visits - 1), ratings, strict=True):
             store.rate_goal(goal.goal_id, level, at_utc=utc(before(visit)), author=by)
+
+
+def _diary(store: Store, story: Story, n_visits: int, now: datetime) -> None:
+    """Report most of the planned practice, with a rest day a week; a timer sees some of it."""
+    chance = random.Random(story.code)
+    a_day = (story.per_week or 0) / 7
+    for day in range(7 * (n_visits - 1)):
+        when = now - timedelta(days=7 * (n_visits - 1) + DAYS_AGO - day)
+        rest = day % 7 == 6
+        times = 1 if rest else sum(chance.random() < 0.8 for _ in range(round(a_day * 7 / 6)))
+        for _ in range(times):
+            kinds: tuple[PracticeKind, ...] = ("reported", "seen")
+            for kind in kinds[: 1 + (not rest and chance.random() < 0.4)]:
+                store.put_practice(
+                    Practice(
+                        practice_id=str(UUID(int=chance.getrandbits(128), version=4)),
+                        person=story.code,
+                        kind=kind,
+                        exercise="rest_day" if rest else "all",
+                        hand=None,
+                        minutes=None if rest else 2.0,
+                        symptoms=None,
+                        local_date=when.date().isoformat(),
+                        at_utc=when.astimezone(UTC).isoformat(timespec="seconds"),
+                    )
+                )
 
 
 def _one_visit(store: Store, story: Story, visit: int, n_visits: int, now: datetime) -> None:

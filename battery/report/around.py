@@ -6,7 +6,15 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from battery.report.rows import GoalRow, PracticeRow
-from battery.store import Goal, GoalLevel, OutsideError, Prescription, Restart, VisitRecord
+from battery.store import (
+    Goal,
+    GoalLevel,
+    OutsideError,
+    Practice,
+    Prescription,
+    Restart,
+    VisitRecord,
+)
 from norms.band import OutsideSem
 
 WEEK = timedelta(days=7)
@@ -40,6 +48,7 @@ def practice_rows(
     *,
     first: date,
     last: date,
+    rest: Sequence[date] = (),
 ) -> tuple[PracticeRow, ...]:
     """Count home practice by week, from Monday, over the days of the page.
 
@@ -51,6 +60,8 @@ def practice_rows(
         Days of practice: as the person said, as a device saw it; a day twice is two times.
     first, last : date
         Of the visits.
+    rest : sequence of date
+        Days the person reported as a rest day: an answer, but no practice.
 
     Returns
     -------
@@ -58,9 +69,9 @@ def practice_rows(
         One a week; empty if nothing was planned, told or seen. A week in which nobody said
         anything has None, not 0, where nothing was planned either.
     """
-    if not planned and not told and not seen:
+    if not planned and not told and not seen and not rest:
         return ()
-    days = [*told, *seen, first]
+    days = [*told, *seen, *rest, first]
     monday = min(days) - timedelta(days=min(days).weekday())
     rows = []
     while monday <= last:
@@ -68,17 +79,38 @@ def practice_rows(
         holding = [p for p in planned if p.from_date < end.isoformat()]
         plan = holding[-1].per_week if holding else None
         rows.append(
-            PracticeRow(monday, plan, _within(told, monday, end), _within(seen, monday, end))
+            PracticeRow(
+                monday,
+                plan,
+                _within(told, monday, end, [*told, *rest]),
+                _within(seen, monday, end, seen),
+            )
         )
         monday = end
     return tuple(rows)
 
 
-def _within(days: Sequence[date], monday: date, end: date) -> float | None:
-    """Count days of a week; before the first word there is no count."""
-    if not days or end <= min(days):
+def _within(
+    days: Sequence[date], monday: date, end: date, answers: Sequence[date]
+) -> float | None:
+    """Count days of a week; before the first answer there is no count."""
+    if not answers or end <= min(answers):
         return None
     return float(sum(monday <= day < end for day in days))
+
+
+def diary_days(entries: Sequence[Practice]) -> tuple[list[date], list[date], list[date]]:
+    """Sort diary entries into days of practice as told and as seen, and days of rest."""
+    told, seen, rest = [], [], []
+    for entry in entries:
+        day = date.fromisoformat(entry.local_date)
+        if entry.exercise == "rest_day":
+            rest.append(day)
+        elif entry.kind == "seen":
+            seen.append(day)
+        else:
+            told.append(day)
+    return told, seen, rest
 
 
 def goal_rows(goals: Sequence[Goal], levels: Sequence[GoalLevel]) -> tuple[GoalRow, ...]:

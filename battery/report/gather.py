@@ -8,7 +8,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 
 from battery.recording import HANDS, Device, Hand, VisitHeader
-from battery.report.around import goal_rows, outside_sems, practice_rows, restart_visit
+from battery.report.around import (
+    diary_days,
+    goal_rows,
+    outside_sems,
+    practice_rows,
+    restart_visit,
+)
 from battery.report.lines import (
     baseline_values,
     by_measure,
@@ -27,6 +33,7 @@ from battery.store import (
     Amendment,
     BlockBrief,
     Person,
+    Practice,
     Prescription,
     ScoreRow,
     Store,
@@ -98,6 +105,7 @@ def gather(store: Store, code: str) -> PageRows:
         restarts = store.restarts(code)
         entered = store.outside_errors()
         planned = store.prescriptions(code)
+        diary = store.practice(code)
         goals = goal_rows(store.goals(code), store.goal_levels())
     visits = everything.visits_of()
     own = visits[code]
@@ -112,7 +120,7 @@ def gather(store: Store, code: str) -> PageRows:
             MarkerRow(_local(m.at_utc, _offset_at(own, m.at_utc)), m.kind, m.note)
             for m in markers
         ),
-        practice=_practice(planned, own),
+        practice=_practice(planned, diary, own),
         goals=goals,
         pools=_pools(everything, visits, person, by_measure(readings)),
         restart_visit=restart_visit(restarts, own),
@@ -184,12 +192,13 @@ def visit_numbers(store: Store, code: str) -> dict[int, str]:
 
 
 def _practice(
-    planned: Sequence[Prescription], visits: Sequence[VisitRecord]
+    planned: Sequence[Prescription], diary: Sequence[Practice], visits: Sequence[VisitRecord]
 ) -> tuple[PracticeRow, ...]:
     if not visits:
         return ()
     days = [_local(v.header.started_utc, v.header.utc_offset_min).date() for v in visits]
-    return practice_rows(planned, (), (), first=min(days), last=max(days))
+    told, seen, rest = diary_days(diary)
+    return practice_rows(planned, told, seen, first=min(days), last=max(days), rest=rest)
 
 
 def readings_of(everything: _Everything, visits: Sequence[VisitRecord]) -> list[Reading]:

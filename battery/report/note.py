@@ -5,6 +5,7 @@ from __future__ import annotations
 from battery.report import words
 from battery.report.judged import Page
 from battery.report.lines import Line
+from battery.report.practice import last_week
 from battery.scoring import PRIMARY
 from norms import sentences
 
@@ -17,8 +18,8 @@ def note_text(page: Page) -> str:
     Returns
     -------
     str
-        At most 120 words. S stays empty, as nothing of what the person says is recorded here;
-        A and P are the therapist's.
+        At most 120 words. S holds only what the person reported of home practice; A and P are
+        the therapist's.
     """
     hands = [_hand(page, line) for hand in page.hands if (line := page.headline(hand))]
     tasks = [
@@ -27,11 +28,22 @@ def note_text(page: Page) -> str:
         for task in page.tasks
         if (line := page.line(PRIMARY[task].name, hand)) and line.told
     ]
-    fixed = [_frame(page), *hands, _limits(page)]
+    told = _practice(page)
+    fixed = [told, _frame(page), *hands, _limits(page)]
     while tasks and _count(fixed) + _count(tasks) > MOST_WORDS - 8:
         tasks.pop()
     body = "\n   ".join([_frame(page), *hands, *tasks, _limits(page)])
-    return f"S: \nO: {body}\nA: \nP: \n"
+    return f"S: {told}\nO: {body}\nA: \nP: \n"
+
+
+def _practice(page: Page) -> str:
+    """Say what was reported of last week's practice; empty where nothing is known."""
+    row = last_week(page)
+    if row is None or row.told is None:
+        return ""
+    planned = f" of {row.planned:g} planned times" if row.planned else " times"
+    seen = f", {row.seen:g} seen by a device" if row.seen is not None else ""
+    return f"Practice reported {row.told:g}{planned}{seen}, week from {row.week_from}."
 
 
 def _count(lines: list[str]) -> int:

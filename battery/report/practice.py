@@ -90,10 +90,15 @@ def _counts(row: PracticeRow) -> str:
 
 def practice_words(page: Page) -> str:
     """Say the counts of the last whole week before the latest visit, as the strip's caption."""
+    row = last_week(page)
+    return "" if row is None else f"week from {row.week_from:%d %b}: {_counts(row)}"
+
+
+def last_week(page: Page) -> PracticeRow | None:
+    """Return the last whole week before the latest visit; None where nothing is known."""
     rows, visits = page.rows.practice, page.rows.visits
     if not rows or not visits:
-        return ""
+        return None
     latest = max(v.when for v in visits).date()
     whole = [a for a, b in pairwise(rows) if b.week_from <= latest]
-    row = whole[-1] if whole else rows[0]
-    return f"week from {row.week_from:%d %b}: {_counts(row)}"
+    return whole[-1] if whole else rows[0]

@@ -6,11 +6,17 @@ from datetime import date, timedelta
 import pytest
 
 from battery.report import gather, page_data, visit_numbers
-from battery.report.around import goal_rows, outside_sems, practice_rows, restart_visit
+from battery.report.around import (
+    diary_days,
+    goal_rows,
+    outside_sems,
+    practice_rows,
+    restart_visit,
+)
 from battery.report.lines import role
 from battery.report.repeats import repeats, repeats_text
 from battery.report.words import goals as goal_words
-from battery.store import Goal, GoalLevel, OutsideError, Prescription, Store
+from battery.store import Goal, GoalLevel, OutsideError, Practice, Prescription, Store
 from norms.reliability import reliability
 from tests import report_cases as cases
 from tests import store_kit as kit
@@ -50,6 +56,25 @@ def test_before_the_first_word_nothing_is_known_and_after_it_silence_is_none_don
     rows = practice_rows([], days(8), [], first=MONDAY, last=days(20)[0])
     assert [r.told for r in rows] == [None, 1, 0]
     assert [r.seen for r in rows] == [None, None, None]
+
+
+def test_a_rest_day_is_an_answer_but_no_practice(store):
+    def entry(number, kind, exercise, day):
+        return Practice(str(number), "K7QF", kind, exercise, None, None, None,
+                        day.isoformat(), "2026-03-01T08:00:00+00:00")  # fmt: skip
+
+    entries = [
+        entry(1, "reported", "rest_day", days(7)[0]),
+        entry(2, "reported", "all", days(15)[0]),
+        entry(3, "seen", "slide", days(15)[0]),
+    ]
+    for each in entries:
+        store.put_practice(each)
+    assert store.practice("K7QF") == entries
+    told, seen, rest = diary_days(entries)
+    assert (told, seen, rest) == (days(15), days(15), days(7))
+    rows = practice_rows([], told, seen, first=MONDAY, last=days(20)[0], rest=rest)
+    assert [(r.told, r.seen) for r in rows] == [(None, None), (0, None), (1, 1)]
 
 
 def test_without_a_word_there_is_no_strip():

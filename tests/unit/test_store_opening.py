@@ -197,7 +197,7 @@ def test_a_step_that_fails_leaves_the_store_as_it_was(home, monkeypatch):
     connection.close()
     assert "later" in names
     assert "half" not in names
-    assert steps == ["first_tables", "add_table"]
+    assert steps[-1] == "add_table"
 
 
 def test_reading_an_older_store_reads_a_copy_brought_up_to_date(home, monkeypatch):
