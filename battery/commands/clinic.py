@@ -113,20 +113,24 @@ def report(
     ] = None,
     pdf: Annotated[bool, typer.Option("--pdf", help="Make a PDF beside it too.")] = False,
     paper: Annotated[str, typer.Option(help="What it is printed on: A4 or letter.")] = "A4",
+    table: Annotated[
+        bool, typer.Option("--csv", help="Write the first sheet's rows as CSV beside it too.")
+    ] = False,
     home: Home = None,
 ) -> None:
     """Write a person's page: one self-contained HTML file that prints to one sheet and details.
 
     Example: battery report K7QF --out k7qf.html --pdf
     """
-    from battery.report import paper_named, write_page, write_pdf
+    from battery.report import page_csv, page_of, paper_named, render, write_pdf, write_text
 
     size = paper_named(paper)
     with open_store(home, write=False) as store:
-        path = write_page(
-            store, code.upper(), out or Path(f"{code.upper()}.html"), now=now(), paper=size
-        )
+        page = page_of(store, code.upper(), now=now())
+    path = write_text(out or Path(f"{code.upper()}.html"), render(page, paper=size))
     print(path)
+    if table:
+        print(write_text(path.with_suffix(".csv"), page_csv(page)))
     if pdf:
         print(write_pdf(path, path.with_suffix(".pdf")))
 

@@ -2,12 +2,14 @@
 
 from battery.report.gather import gather, visit_numbers
 from battery.report.judged import Page, page_data
-from battery.report.page import page_of, paper_named, render, write_page
+from battery.report.page import page_of, paper_named, render, write_page, write_text
 from battery.report.pdf import write_pdf
+from battery.report.table import page_csv
 
 __all__ = [
     "Page",
     "gather",
+    "page_csv",
     "page_data",
     "page_of",
     "paper_named",
@@ -15,4 +17,5 @@ __all__ = [
     "visit_numbers",
     "write_page",
     "write_pdf",
+    "write_text",
 ]

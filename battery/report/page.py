@@ -33,10 +33,20 @@ def write_page(
     StoreError
         If the file cannot be written.
     """
-    html = render(page_of(store, code, now=now), paper=paper)
+    return write_text(out, render(page_of(store, code, now=now), paper=paper))
+
+
+def write_text(out: Path, text: str) -> Path:
+    """Write a file whole or not at all, and return its path.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be written.
+    """
     part = out.with_name(out.name + ".part")
     try:
-        part.write_text(html, encoding="utf-8")
+        part.write_text(text, encoding="utf-8", newline="\n")
         part.replace(out)
     except OSError as error:
         msg = f"cannot write '{out}': {error.strerror or error}; the store was not changed"
