@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import get_args
 
+from battery.answers import LEAST, MOMENTS, MOST, QUESTIONS
 from battery.export.columns import Column, Key, Table
 from battery.scoring.flags import FLAGS
 from battery.store import Exercise, MarkerKind, PracticeHand, PracticeKind
@@ -21,6 +22,7 @@ HEX_16 = r"[0-9a-f]{1,64}"
 SIDES = ("left", "right")
 HOURS = tuple(f"{hour:02d}-{hour + 3:02d}" for hour in range(0, 24, 3))
 EVENT_KINDS = tuple(sorted(set().union(*(task.event_kinds for task in TASKS.values()))))
+AMENDED = ("person", "hand", "helped", "excluded", "note")
 OUTCOMES = ("done", "hit", "miss", "no_answer", "unfinished")
 NO_SUCH_CUE = "the trial of this task has none, or it was not reached"
 
@@ -439,14 +441,104 @@ AMENDMENTS = Table(
         Column("visit_id", "string", "The visit it is about.", missing="about a block"),
         Column("block_id", "string", "The block it is about.", missing="about a visit"),
         Column("day", "integer", f"When it was said. {_DAY}", "d", "no visit yet"),
-        Column(
-            "field", "string", "What it changes.", words=("person", "hand", "excluded", "note")
-        ),
+        Column("field", "string", "What it changes.", words=AMENDED),
         Column("old", "string", "What held before.", missing="a note, left out"),
         Column("new", "string", "What holds from then on.", missing="a note, left out"),
     ),
     ("amendment_id",),
     (Key("visit_id", "visits", "visit_id"), _OF_BLOCK),
+)
+ANSWERS = Table(
+    "answers",
+    "Answers",
+    "What people were asked around the blocks. Of two answers to a question the later counts.",
+    (
+        Column("answer_id", "string", "The answer.", pattern=UUID),
+        Column("visit_id", "string", "The visit.", pattern=UUID),
+        Column("number", "integer", "Place among the visit's answers, from 0.", minimum=0),
+        Column("block_id", "string", "The block it is about.", missing="about the visit"),
+        _number("at_s", "When, from the start of the visit, by the wall clock.", "s"),
+        Column(
+            "moment",
+            "string",
+            "Before the blocks, after one of them, when the person stopped, after the visit.",
+            words=MOMENTS,
+        ),
+        Column(
+            "question",
+            "string",
+            " ".join(f"{q.name}: {q.meaning}" for q in QUESTIONS.values()),
+            words=tuple(QUESTIONS),
+        ),
+        Column("value", "string", "The answer as it was given."),
+        Column(
+            "level",
+            "integer",
+            "The answer on the scale of 0 (not at all) to 10 (as bad as can be).",
+            missing="the question has words",
+            minimum=LEAST,
+            maximum=MOST,
+        ),
+    ),
+    ("answer_id",),
+    (Key("visit_id", "visits", "visit_id"), _OF_BLOCK),
+)
+_OF_DEVICE = Key("device", "devices", "device")
+SCREEN_CHECKS = Table(
+    "screen_checks",
+    "Screen checks",
+    "Each time a screen was measured.",
+    (
+        Column("device", "string", "The device."),
+        Column("number", "integer", "Number of the check on the device, from 1.", minimum=1),
+        Column("width_px", "integer", "Width of the screen.", "{px}", minimum=1),
+        Column("height_px", "integer", "Height of the screen.", "{px}", minimum=1),
+        _number("mm_per_px_x", "Scale of the x axis.", "mm/{px}", minimum=0),
+        _number("mm_per_px_y", "Scale of the y axis.", "mm/{px}", minimum=0),
+        Column("source", "string", "What it was measured with.", words=("card", "ruler")),
+    ),
+    ("device", "number"),
+    (_OF_DEVICE,),
+)
+_TOO_LITTLE = "too little motion"
+TIMING_CHECKS = Table(
+    "timing_checks",
+    "Timing checks",
+    "Each time pointer and picture of a device were checked.",
+    (
+        Column("device", "string", "The device."),
+        Column("number", "integer", "Number of the check on the device, from 1.", minimum=1),
+        Column(
+            "input_type",
+            "string",
+            "What was pointed with.",
+            words=("mouse", "touch", "mixed", "none"),
+        ),
+        Column("n_reports", "integer", "Reports of motion.", minimum=0),
+        _number(
+            "report_rate_hz", "Inverse of their median interval.", "Hz", _TOO_LITTLE, minimum=0
+        ),
+        _number("longest_gap_ms", "Longest interval.", "ms", _TOO_LITTLE, minimum=0),
+        _number("wide_gaps", "Share of intervals above 50 ms.", "1", _TOO_LITTLE, minimum=0),
+        _number("frame_rate_hz", "Mean rate of frames.", "Hz", "no frames", minimum=0),
+        _number(
+            "slow_frames",
+            "Share of frames more than 34 ms after the one before.",
+            "1",
+            "no frames",
+            minimum=0,
+        ),
+        _number("flip_p99_ms", "99th percentile of a screen update.", "ms", "not measured"),
+        Column(
+            "flags",
+            "string",
+            "Validity flags it raises for blocks done later on the device.",
+            missing="no flag was raised",
+            pattern=r"[a-z_]+( [a-z_]+)*",
+        ),
+    ),
+    ("device", "number"),
+    (_OF_DEVICE,),
 )
 
 TABLES: Mapping[str, Table] = {
@@ -466,5 +558,8 @@ TABLES: Mapping[str, Table] = {
         MARKERS,
         PRACTICE,
         AMENDMENTS,
+        ANSWERS,
+        SCREEN_CHECKS,
+        TIMING_CHECKS,
     )
 }

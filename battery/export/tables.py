@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
+from battery.answers import QUESTIONS, Answer
 from battery.errors import ScoringError
 from battery.export import deidentify
 from battery.export.deidentify import Days
 from battery.export.dictionary import EVENTS, FRAMES, SAMPLES, TRIALS
+from battery.flagging import Flagging, flags_of_check
 from battery.recording import Block, Device, VisitHeader
-from battery.scoring.flags import flags_of
 from battery.scoring.measures import MEASURES, PRIMARY
 from battery.scoring.trials import trial_rows
 from battery.store import (
@@ -27,6 +28,8 @@ from battery.store import (
     Person,
     Practice,
     ScoreRow,
+    ScreenCheck,
+    TimingCheck,
     VisitRecord,
 )
 from tasks.contract import CONTACT_KINDS, NS_PER_S
@@ -100,18 +103,25 @@ def visit_row(visit: VisitRecord, days: Days, device: str, amended: Amended) -> 
 
 
 def block_row(
-    block: Block, record: BlockRecord, visit: VisitHeader, amended: Amended, scores: list[Row]
+    block: Block,
+    record: BlockRecord,
+    visit: VisitHeader,
+    flagging: Flagging,
+    scores: list[Row],
 ) -> Row:
     """Row of `blocks`; `scores` are the block's rows of `scores`."""
     header, audit = block.header, record.audit
     primary = PRIMARY[header.task].name if header.task in PRIMARY else ""
     n_primary = next((s["n"] for s in scores if s["measure"] == primary), None)
-    flags = flags_of(
+    amended = flagging.amended
+    flags = flagging.flags(
+        visit,
+        block_id=header.block_id,
+        task=header.task,
+        hand=header.hand,
         ending=record.ending,
         input_type=record.input_type,
-        scale_source=visit.device.screen.scale_source,
         audit=audit,
-        task=header.task,
         n_primary=n_primary,
     )
     begun = datetime.fromisoformat(header.started_utc)
@@ -287,6 +297,60 @@ def amendment_row(amendment: Amendment, days: Days) -> Row:
         "old": None if is_note else amendment.old,
         "new": None if is_note else amendment.new,
     }
+
+
+def answer_row(answer: Answer, visit: VisitHeader) -> Row:
+    """Row of `answers`."""
+    said = datetime.fromisoformat(answer.at_utc)
+    waited = said - datetime.fromisoformat(visit.started_utc)
+    on_scale = not QUESTIONS[answer.question].words
+    return {
+        "answer_id": answer.answer_id,
+        "visit_id": answer.visit_id,
+        "number": answer.number,
+        "block_id": answer.block_id,
+        "at_s": waited.total_seconds(),
+        "moment": answer.moment,
+        "question": answer.question,
+        "value": answer.value,
+        "level": int(answer.value) if on_scale else None,
+    }
+
+
+def screen_check_rows(checks: Sequence[ScreenCheck], alias: str) -> list[Row]:
+    """Rows of `screen_checks` of one device, in order of time."""
+    return [
+        {
+            "device": alias,
+            "number": number,
+            "width_px": check.width_px,
+            "height_px": check.height_px,
+            "mm_per_px_x": check.mm_per_px_x,
+            "mm_per_px_y": check.mm_per_px_y,
+            "source": check.source,
+        }
+        for number, check in enumerate(checks, start=1)
+    ]
+
+
+def timing_check_rows(checks: Sequence[TimingCheck], alias: str) -> list[Row]:
+    """Rows of `timing_checks` of one device, in order of time."""
+    return [
+        {
+            "device": alias,
+            "number": number,
+            "input_type": check.input_type,
+            "n_reports": check.n_reports,
+            "report_rate_hz": check.report_rate_hz,
+            "longest_gap_ms": check.longest_gap_ms,
+            "wide_gaps": check.wide_gaps,
+            "frame_rate_hz": check.frame_rate_hz,
+            "slow_frames": check.slow_frames,
+            "flip_p99_ms": check.flip_p99_ms,
+            "flags": " ".join(flags_of_check(check)) or None,
+        }
+        for number, check in enumerate(checks, start=1)
+    ]
 
 
 def _raw(table: Any, block: Block, n_rows: int, columns: dict[str, Any]) -> pa.Table:

@@ -14,6 +14,7 @@ from battery.export.deidentify import Days
 from battery.export.dictionary import TABLES
 from battery.export.files import TableWriter, replacing
 from battery.export.package import write_package
+from battery.flagging import Flagging
 from battery.store import Amended, Amendment, Person, Store, VisitRecord
 
 Progress = Callable[[int, int], None]
@@ -90,6 +91,7 @@ class _Run:
         self._withdrawn = store.withdrawn()
         self._amendments = store.amendments()
         self._amended = Amended(self._amendments)
+        self._flagging = Flagging.read(store)
         self._used = _Used()
         everybody = sorted(store.list_people(), key=lambda p: p.code)
         self._people = [p for p in everybody if p.code not in self._withdrawn]
@@ -175,7 +177,7 @@ class _Run:
             rows = self._store.block_scores(record.header.block_id)
             scores = [tables.score_row(row) for row in rows]
             writers["blocks"].write(
-                [tables.block_row(block, record, header, self._amended, scores)]
+                [tables.block_row(block, record, header, self._flagging, scores)]
             )
             writers["trials"].write(tables.trials_of(block))
             writers["samples"].write(tables.samples_of(block))
@@ -184,6 +186,13 @@ class _Run:
             writers["scores"].write(scores)
             self._used.measures.update(score["measure"] for score in scores)
             written.add(record.header.block_id)
+        writers["answers"].write(
+            [
+                tables.answer_row(answer, header)
+                for answer in self._flagging.answers_of(header.visit_id)
+                if answer.block_id is None or answer.block_id in written
+            ]
+        )
         return written
 
     def _said_of(self, targets: set[str]) -> Iterator[Amendment]:
@@ -202,6 +211,12 @@ class _Run:
                 if alias in self._used.devices
             ]
         )
+        for alias, name in self._aliases.items():
+            if alias in self._used.devices:
+                screens = self._store.screen_checks(alias)
+                timings = self._store.timing_checks(alias)
+                writers["screen_checks"].write(tables.screen_check_rows(screens, name))
+                writers["timing_checks"].write(tables.timing_check_rows(timings, name))
         writers["plans"].write(
             [
                 tables.plan_row(plan_hash, content)

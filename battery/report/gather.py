@@ -7,6 +7,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 
+from battery.answers import rises
+from battery.flagging import Flagging
 from battery.recording import HANDS, Device, Hand, VisitHeader
 from battery.report.around import (
     diary_days,
@@ -27,7 +29,7 @@ from battery.report.lines import (
 )
 from battery.report.rows import MarkerRow, PageRows, Pool, PracticeRow, Reading, VisitRow
 from battery.scoring import MEASURES, PRIMARY
-from battery.scoring.flags import FLAGS, comparable, flags_of
+from battery.scoring.flags import FLAGS, comparable
 from battery.store import (
     Amended,
     Amendment,
@@ -59,8 +61,13 @@ class _Everything:
     visits: list[VisitRecord]
     blocks: dict[str, list[BlockBrief]]  # by visit
     scores: dict[str, list[ScoreRow]]  # by block
-    amended: Amended
+    flagging: Flagging
     amendments: list[Amendment]
+
+    @property
+    def amended(self) -> Amended:
+        """What holds now."""
+        return self.flagging.amended
 
     @classmethod
     def read(cls, store: Store, *, measures: Sequence[str] | None = None) -> _Everything:
@@ -71,9 +78,9 @@ class _Everything:
         scores: dict[str, list[ScoreRow]] = {}
         for row in store.scores(measures=measures):
             scores.setdefault(row.block_id, []).append(row)
-        amendments = store.amendments()
         people = {p.code: p for p in store.list_people()}
-        return cls(people, store.visits(), blocks, scores, Amended(amendments), amendments)
+        flagging = Flagging.read(store)
+        return cls(people, store.visits(), blocks, scores, flagging, store.amendments())
 
     def visits_of(self) -> dict[str, list[VisitRecord]]:
         """Everybody's visits in order, each with whom it belongs to now."""
@@ -239,12 +246,14 @@ def _judged(
 ) -> tuple[tuple[str, ...], str]:
     """Return the flags of a block and why it does not count; empty if it does."""
     primary = PRIMARY[block.task].name
-    raised = flags_of(
+    raised = everything.flagging.flags(
+        visit.header,
+        block_id=block.block_id,
+        task=block.task,
+        hand=block.hand,
         ending=block.ending,
         input_type=block.input_type,
-        scale_source=visit.header.device.screen.scale_source,
         audit=block.audit,
-        task=block.task,
         n_primary=next((r.n for r in rows if r.measure == primary), None),
     )
     left_out = [
@@ -411,6 +420,10 @@ def _remarks(everything: _Everything, visit: VisitRecord) -> tuple[str, ...]:
         f"{b.task}, {b.hand} hand, {b.ending}" + (f": {b.reason}" if b.reason else "")
         for b in blocks.values()
         if b.ending not in (None, "finished")
+    ]
+    said += [
+        f"{name} rose by {rise} on 0 to 10"
+        for name, rise in rises(everything.flagging.answers_of(visit.header.visit_id)).items()
     ]
     for a in everything.amendments:
         if a.target_id == visit.header.visit_id:

@@ -31,6 +31,12 @@ FLAGS: Mapping[str, Flag] = {
         Flag("interrupted", "not_scored", "the block was broken off"),
         Flag("stopped", "not_scored", "the person stopped the block"),
         Flag("input_type_mixed", "not_scored", "finger and mouse were mixed"),
+        Flag("stopped_symptom", "not_scored", "a symptom rose by 3 or more in the visit"),
+        Flag("hand_mismatch", "not_trended", "the person said it was the other hand"),
+        Flag("hand_uncertain", "not_trended", "the person was not sure which hand it was"),
+        Flag("helped", "not_trended", "somebody helped with arm or presses"),
+        Flag("weight_on", "not_trended", "a weight was on the wrist"),
+        Flag("clock_odd", "care", "the clock stood before the visit before"),
         Flag("few_trials", "not_trended", "too few trials were kept"),
         Flag("scale_unverified", "not_trended", "the screen was never measured"),
         Flag("low_rate", "care", "the device reports the finger too rarely"),
@@ -41,6 +47,7 @@ FLAGS: Mapping[str, Flag] = {
 FEW_TRIALS = {"tapping": 15, "slide": 4, "pursuit": 4, "trail": 7}
 LOW_RATE_HZ = 60 * 0.97
 SLOW_SHARE = 0.01
+WIDE_GAPS_SHARE = 0.01
 WIDE_STAMP_MS = 8.0
 BLOCK_S = 60.0
 
@@ -79,6 +86,29 @@ def flags_of(
         raised.append("slow_frames")
     if audit.stamp_gap_p99_ms is not None and audit.stamp_gap_p99_ms > WIDE_STAMP_MS:
         raised.append("wide_stamps")
+    return raised
+
+
+def check_flags(
+    *, report_rate_hz: float | None, wide_gaps: float | None, slow_frames: float | None
+) -> list[str]:
+    """List the flags that a check of a device's pointer and picture raises.
+
+    Parameters
+    ----------
+    report_rate_hz : float or None
+        Rate of reports of motion; None where there was too little of it.
+    wide_gaps : float or None
+        Share of intervals between reports of one touch above 50 ms.
+    slow_frames : float or None
+        Share of frames more than 34 ms after the one before.
+    """
+    raised = []
+    too_rare = report_rate_hz is not None and report_rate_hz < LOW_RATE_HZ
+    if too_rare or (wide_gaps or 0.0) > WIDE_GAPS_SHARE:
+        raised.append("low_rate")
+    if (slow_frames or 0.0) > SLOW_SHARE:
+        raised.append("slow_frames")
     return raised
 
 

@@ -20,6 +20,8 @@ from battery.store.rows import (
     Prescription,
     Restart,
     ScoreRow,
+    ScreenCheck,
+    TimingCheck,
     VisitRecord,
 )
 from battery.store.store import Store
@@ -46,6 +48,8 @@ __all__ = [
     "Prescription",
     "Restart",
     "ScoreRow",
+    "ScreenCheck",
     "Store",
+    "TimingCheck",
     "VisitRecord",
 ]

@@ -23,6 +23,10 @@ class Amended:
         """Return what holds for a field of a visit or block."""
         return self._new.get((target_id, field), recorded)
 
+    def says(self, target_id: str, field: str) -> bool:
+        """Whether something was said about a field of a visit or block."""
+        return (target_id, field) in self._new
+
     def hand(self, block_id: str, recorded: str) -> str:
         """Return the hand a block was done with."""
         return self.held(block_id, "hand", recorded)

@@ -24,6 +24,7 @@ from battery.store.rows import (
     VisitField,
 )
 
+YES_NO = ("yes", "no")
 FIELDS = {"visit": get_args(VisitField), "block": get_args(BlockField)}
 
 
@@ -172,7 +173,7 @@ class Beside(Connected):
         if field not in FIELDS[target]:
             msg = f"{field!r} of a {target} cannot be amended; {', '.join(FIELDS[target])} can"
             raise UsageError(msg)
-        words = {"hand": HANDS, "excluded": ("yes", "no")}.get(field)
+        words = {"hand": HANDS, "helped": YES_NO, "excluded": YES_NO}.get(field)
         if words is not None and new not in words:
             msg = f"{field} {new!r}: say {' or '.join(words)}"
             raise UsageError(msg)
@@ -195,7 +196,7 @@ class Beside(Connected):
         if row is None:
             msg = f"no {target} {target_id!r} in this store; nothing was amended"
             raise UsageError(msg)
-        unamended = {"excluded": "no", "note": ""}
+        unamended = {"helped": "", "excluded": "no", "note": ""}
         recorded = unamended[field] if field in unamended else str(row[field])
         return Amended(self.amendments()).held(target_id, field, recorded)
 

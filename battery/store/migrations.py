@@ -138,6 +138,37 @@ CREATE TABLE goal_levels (
 CREATE INDEX ix_goal_levels_goal_id ON goal_levels (goal_id);
 """
 
+_ASKED_TABLES = """
+CREATE TABLE answers (
+    answer_id TEXT NOT NULL PRIMARY KEY,
+    visit_id TEXT NOT NULL REFERENCES visits (visit_id),
+    number INTEGER NOT NULL,
+    block_id TEXT REFERENCES blocks (block_id),
+    moment TEXT NOT NULL, question TEXT NOT NULL, value TEXT NOT NULL, at_utc TEXT NOT NULL,
+    UNIQUE (visit_id, number)
+);
+CREATE INDEX ix_answers_visit_id ON answers (visit_id);
+CREATE INDEX ix_answers_block_id ON answers (block_id);
+CREATE TABLE screen_checks (
+    check_id TEXT NOT NULL PRIMARY KEY,
+    device TEXT NOT NULL REFERENCES devices (alias),
+    width_px INTEGER NOT NULL, height_px INTEGER NOT NULL,
+    mm_per_px_x DOUBLE PRECISION NOT NULL, mm_per_px_y DOUBLE PRECISION NOT NULL,
+    source TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_screen_checks_device ON screen_checks (device);
+CREATE TABLE timing_checks (
+    check_id TEXT NOT NULL PRIMARY KEY,
+    device TEXT NOT NULL REFERENCES devices (alias),
+    input_type TEXT NOT NULL, n_reports INTEGER NOT NULL,
+    report_rate_hz DOUBLE PRECISION, longest_gap_ms DOUBLE PRECISION,
+    wide_gaps DOUBLE PRECISION, frame_rate_hz DOUBLE PRECISION,
+    slow_frames DOUBLE PRECISION, flip_p99_ms DOUBLE PRECISION,
+    at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_timing_checks_device ON timing_checks (device);
+"""
+
 
 _PRACTICE_TABLES = """
 CREATE TABLE practice (
@@ -185,6 +216,7 @@ def second_tables(connection: Connection) -> None:
     _run(connection, _CONTEXT_TABLES)
     _run(connection, _PRACTICE_TABLES)
     _run(connection, _with_bytes(connection, _HAND_OVER_TABLES))
+    _run(connection, _ASKED_TABLES)
 
 
 STEPS: tuple[Step, ...] = (first_tables, second_tables)

@@ -23,7 +23,7 @@ MarkerKind = Literal[
     "other",
 ]
 Decision = Literal["given", "withdrawn"]
-VisitField = Literal["person", "excluded", "note"]
+VisitField = Literal["person", "helped", "excluded", "note"]
 BlockField = Literal["hand", "excluded", "note"]
 
 
@@ -125,7 +125,7 @@ class Amendment:
     target : {"visit", "block"}
     target_id : str
     field : str
-        One of `VisitField` or `BlockField`. `excluded` is ``yes`` or ``no``.
+        One of `VisitField` or `BlockField`. `excluded` and `helped` are ``yes`` or ``no``.
     old, new : str
         What was held before, and what holds from then on.
     author, reason : str
@@ -282,4 +282,71 @@ class Practice:
     minutes: float | None
     symptoms: int | None
     local_date: str
+    at_utc: str
+
+
+@dataclass(frozen=True, slots=True)
+class ScreenCheck:
+    """A measurement of a screen.
+
+    Parameters
+    ----------
+    device : str
+        Alias of the machine.
+    width_px, height_px : int
+        Size of the whole screen.
+    mm_per_px_x, mm_per_px_y : float
+        What was found.
+    source : {"card", "ruler"}
+    at_utc : str
+        ISO 8601 with offset +00:00.
+    """
+
+    check_id: str  # UUID
+    device: str
+    width_px: int
+    height_px: int
+    mm_per_px_x: float
+    mm_per_px_y: float
+    source: Literal["card", "ruler"]
+    at_utc: str
+
+
+@dataclass(frozen=True, slots=True)
+class TimingCheck:
+    """What a device's pointer and screen did while somebody moved a finger about.
+
+    Parameters
+    ----------
+    device : str
+        Alias of the machine.
+    input_type : str
+        What was pointed with: mouse, touch, mixed or none.
+    n_reports : int
+        Reports of motion.
+    report_rate_hz : float or None
+        Inverse of the median interval between reports of motion; None with fewer than 20.
+    longest_gap_ms : float or None
+        Longest interval between reports of one touch.
+    wide_gaps : float or None
+        Share of those intervals above 50 ms.
+    frame_rate_hz : float or None
+    slow_frames : float or None
+        Share of frames more than 34 ms after the one before.
+    flip_p99_ms : float or None
+        99th percentile of the time one screen update takes.
+    at_utc : str
+        ISO 8601 with offset +00:00.
+    """
+
+    check_id: str  # UUID
+    device: str
+    input_type: str
+    n_reports: int
+    report_rate_hz: float | None
+    longest_gap_ms: float | None
+    wide_gaps: float | None
+    frame_rate_hz: float | None
+    slow_frames: float | None
+    flip_p99_ms: float | None
     at_utc: str

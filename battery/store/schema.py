@@ -287,3 +287,43 @@ tombstones = Table(
     Column("author", Text, nullable=False),
     Column("erased_utc", Text, nullable=False),
 )
+answers = Table(
+    "answers",
+    metadata,
+    Column("answer_id", Text, primary_key=True),
+    _reference("visit_id", "visits.visit_id"),
+    Column("number", Integer, nullable=False),  # place in the visit, from 0
+    _reference("block_id", "blocks.block_id", optional=True),
+    Column("moment", Text, nullable=False),  # before, block, stop, after
+    Column("question", Text, nullable=False),
+    Column("value", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+    UniqueConstraint("visit_id", "number"),
+)
+screen_checks = Table(
+    "screen_checks",
+    metadata,
+    Column("check_id", Text, primary_key=True),
+    _reference("device", "devices.alias"),
+    Column("width_px", Integer, nullable=False),
+    Column("height_px", Integer, nullable=False),
+    Column("mm_per_px_x", Double, nullable=False),
+    Column("mm_per_px_y", Double, nullable=False),
+    Column("source", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+)
+timing_checks = Table(
+    "timing_checks",
+    metadata,
+    Column("check_id", Text, primary_key=True),
+    _reference("device", "devices.alias"),
+    Column("input_type", Text, nullable=False),
+    Column("n_reports", Integer, nullable=False),
+    Column("report_rate_hz", Double),  # null, as those below, where there was too little
+    Column("longest_gap_ms", Double),
+    Column("wide_gaps", Double),
+    Column("frame_rate_hz", Double),
+    Column("slow_frames", Double),
+    Column("flip_p99_ms", Double),
+    Column("at_utc", Text, nullable=False),
+)

@@ -14,9 +14,15 @@ LINES = (
     ("battery.commands",),
     ("battery.demo", "battery.recovery"),
     ("battery.stage", "battery.report", "battery.export"),
-    ("battery.visits", "battery.people", "battery.simulate", "battery.verify"),
+    (
+        "battery.visits",
+        "battery.flagging",
+        "battery.people",
+        "battery.simulate",
+        "battery.verify",
+    ),
     ("battery.runner", "battery.store", "norms"),
-    ("battery.scoring", "battery.plan"),
+    ("battery.scoring", "battery.plan", "battery.answers"),
     ("battery.recording",),
     ("tasks",),
 )

@@ -1,0 +1,168 @@
+"""What a person is asked around the blocks of a visit, and what the answers mean for a block.
+
+An answer is one row: of which visit, at which moment, to which question. Nothing is changed
+later: who goes back and answers again adds a row, and the latest row counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+Moment = Literal["before", "block", "stop", "after"]
+MOMENTS: tuple[Moment, ...] = ("before", "block", "stop", "after")
+SYMPTOMS = ("dizziness", "vision", "pain", "fatigue", "arm", "sickness")
+ASKED_TWICE = SYMPTOMS[:5]  # before and after every visit; sickness only when somebody stops
+LEAST, MOST = 0, 10
+PAUSE_RISE, STOP_RISE = 2, 3  # over the start of the visit, on the scale of 0 to 10
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A question: what it asks, and the words it may be answered with.
+
+    Parameters
+    ----------
+    words : tuple of str
+        Empty for a scale of 0 (not at all) to 10 (as bad as can be).
+    """
+
+    name: str
+    meaning: str
+    words: tuple[str, ...] = ()
+
+    def allows(self, value: str) -> bool:
+        """Whether this can be an answer."""
+        if self.words:
+            return value in self.words
+        return value.isdecimal() and LEAST <= int(value) <= MOST
+
+
+QUESTIONS: Mapping[str, Question] = {
+    q.name: q
+    for q in (
+        Question("dizziness", "Dizziness, 0 to 10."),
+        Question("vision", "Double or blurred vision, 0 to 10."),
+        Question("pain", "Pain, 0 to 10."),
+        Question("fatigue", "Tiredness, 0 to 10."),
+        Question("arm", "Trouble with arm or hand today, 0 to 10."),
+        Question("sickness", "Feeling sick or faint, 0 to 10; asked at a stop only."),
+        Question("effort", "How hard the visit was, 0 to 10; asked after it."),
+        Question("red_flags", "Whether a sign of an emergency was new.", ("yes", "no")),
+        Question(
+            "settled",
+            "Whether what rose in the visit before had settled within an hour.",
+            ("yes", "no"),
+        ),
+        Question(
+            "medication",
+            "When medicine for movement was last taken.",
+            ("none", "under_1_h", "1_to_2_h", "2_to_4_h", "over_4_h", "not_today"),
+        ),
+        Question("weight", "Whether a weight stayed on the wrist.", ("off", "on")),
+        Question("hand_used", "Hand that did the block.", ("left", "right", "not_sure")),
+        Question("practice", "Whether the practice before a test was passed.", ("yes", "no")),
+        Question("helped", "Whether somebody helped with arm or presses.", ("yes", "no")),
+        Question("clock", "Whether the wall clock stood before the last visit.", ("odd",)),
+    )
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One answer.
+
+    Parameters
+    ----------
+    block_id : str or None
+        The block it is about; at a stop, the last block that was begun.
+    question : str
+        One of `QUESTIONS`.
+    value : str
+        One of the question's words, or a number on its scale.
+    at_utc : str
+        When it was given, ISO 8601 with offset +00:00.
+    """
+
+    answer_id: str  # UUID
+    visit_id: str
+    number: int  # place among the answers of the visit, from 0
+    block_id: str | None
+    moment: Moment
+    question: str
+    value: str
+    at_utc: str
+
+
+def latest(
+    answers: Iterable[Answer], moment: Moment, question: str, block_id: str | None = None
+) -> str | None:
+    """Return the answer that counts; None if it was not asked or not answered.
+
+    Parameters
+    ----------
+    answers : iterable of Answer
+        Of one visit, in order.
+    block_id : str, optional
+        The block; None takes answers about the visit and about any block.
+    """
+    given = None
+    for answer in answers:
+        if (answer.moment, answer.question) == (moment, question) and (
+            block_id is None or answer.block_id == block_id
+        ):
+            given = answer.value
+    return given
+
+
+def rises(answers: Iterable[Answer]) -> dict[str, int]:
+    """How far each symptom rose over the start of the visit at most; only those that did.
+
+    A symptom nobody asked about at the start counts from 0.
+    """
+    said = list(answers)
+    most: dict[str, int] = {}
+    for answer in said:
+        if answer.moment in ("stop", "after") and answer.question in SYMPTOMS:
+            start = int(latest(said, "before", answer.question) or LEAST)
+            most[answer.question] = max(
+                most.get(answer.question, LEAST), int(answer.value) - start
+            )
+    return {name: rise for name, rise in most.items() if rise > 0}
+
+
+def answer_flags(
+    answers: Iterable[Answer],
+    *,
+    block_id: str,
+    hand_asked: str,
+    hand_amended: bool,
+    helped_amended: bool = False,
+) -> list[str]:
+    """List the flags that the answers of a visit raise for one of its test blocks.
+
+    Parameters
+    ----------
+    answers : iterable of Answer
+        Of the whole visit, in order.
+    hand_asked : str
+        The hand the block was to be done with.
+    hand_amended, helped_amended : bool
+        Whether somebody has said since which hand it was, or that nobody helped; that settles
+        it.
+    """
+    said = list(answers)
+    raised = []
+    used = latest(said, "block", "hand_used", block_id)
+    if not hand_amended and used is not None and used != hand_asked:
+        raised.append("hand_uncertain" if used == "not_sure" else "hand_mismatch")
+    if max(rises(said).values(), default=0) >= STOP_RISE:
+        raised.append("stopped_symptom")
+    if latest(said, "after", "helped") == "yes" and not helped_amended:
+        raised.append("helped")
+    if latest(said, "before", "weight") == "on":
+        raised.append("weight_on")
+    if latest(said, "before", "clock") == "odd":
+        raised.append("clock_odd")
+    return raised
