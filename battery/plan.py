@@ -103,7 +103,21 @@ SHORT = Plan(
     ),
     rest_s=5.0,
 )
-PLANS: Mapping[str, Plan] = {plan.name: plan for plan in (STANDARD, SHORT)}
+# For who does not read the Latin alphabet, or has lost letters: four trails of numbers.
+NUMBERS = STANDARD.model_copy(
+    update={
+        "name": "numbers",
+        "tasks": (
+            *STANDARD.tasks[:-1],
+            PlannedTask(
+                task="trail",
+                options={"kinds": ("numbers",) * 4},
+                practice={"kinds": ("numbers",), "n_nodes": 5},
+            ),
+        ),
+    }
+)
+PLANS: Mapping[str, Plan] = {plan.name: plan for plan in (STANDARD, NUMBERS, SHORT)}
 
 
 def load_plan(name_or_path: str) -> Plan:
@@ -117,7 +131,7 @@ def load_plan(name_or_path: str) -> Plan:
     if name_or_path in PLANS:
         return PLANS[name_or_path]
     path = Path(name_or_path)
-    known = " or ".join(PLANS)
+    known = ", ".join(PLANS)
     if not path.is_file():
         msg = f"no plan {name_or_path!r}: name {known}, or the path of a plan file"
         raise PlanError(msg)

@@ -33,10 +33,14 @@ def screen(
 def visit(
     code: Code = None,
     plan: Annotated[
-        str, typer.Option(help="standard, short, or the path of a plan file.")
+        str, typer.Option(help="standard, numbers, short, or the path of a plan file.")
     ] = "standard",
     windowed: Annotated[bool, typer.Option(help="Use a window, not the full screen.")] = False,
     large: Annotated[bool, typer.Option(help="Larger buttons (30 mm) and letters.")] = False,
+    language: Annotated[
+        str | None,
+        typer.Option(help="Language for this visit: en or de. Default: 'battery comfort'."),
+    ] = None,
     home: Home = None,
 ) -> None:
     """Do a visit on this screen. A visit that was cut off today goes on where it stopped.
@@ -45,6 +49,7 @@ def visit(
     """
     from battery.plan import load_plan
     from battery.stage import visit_on_screen
+    from battery.stage.comfort import comfort_of
 
     chosen = load_plan(plan)
     with open_store(home) as store:
@@ -58,6 +63,7 @@ def visit(
                     chosen,
                     windowed=windowed,
                     large=large,
+                    comfort=comfort_of(store, person.code).changed(language=language),
                     wall=now,
                     random_source=random.SystemRandom(),
                 )

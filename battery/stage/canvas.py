@@ -67,7 +67,11 @@ class StopArea:
 
     def as_button(self, word: str) -> dict[str, Any]:
         """As other buttons are published."""
-        return {"key": "stop", "text": word, "rect_px": list(self.rect)}
+        return {
+            "key": "stop",
+            "text": self.window.language.say(word),
+            "rect_px": list(self.rect),
+        }
 
 
 class Canvas:
@@ -90,6 +94,10 @@ class Canvas:
         """Edge margin: 15 mm, less on a screen that has not that much to spare."""
         width_px, height_px = self.surface.get_size()
         return min(self.px(MARGIN_MM), width_px // 14, height_px // 9)
+
+    def say(self, text: str) -> str:
+        """Return a text in the language of the window."""
+        return self.window.language.say(text)
 
     def clear(self) -> None:
         """Empty the picture."""
@@ -137,6 +145,7 @@ class Canvas:
         int
             Bottom of what was drawn, px.
         """
+        paragraphs = [self.say(paragraph) for paragraph in paragraphs]
         letters = self.lettering(cap_mm)
         while _height(paragraphs, letters, room) > room.height:
             cap_mm *= FIT_STEP
@@ -166,7 +175,7 @@ class Canvas:
         width_px = self.surface.get_width()
         tall = self.px(self.sizes.button)
         room = width_px - 2 * self.margin_px - self.px(GAP_MM) * (n_buttons - 1)
-        words = self.lettering(self.sizes.button_text).width_px(button.text)
+        words = self.lettering(self.sizes.button_text).width_px(self.say(button.text))
         wide = min(max(2 * tall, words + tall), room // n_buttons)
         left = {
             "left": self.margin_px,
@@ -206,7 +215,7 @@ class Canvas:
         inside = rect.inflate(-2 * line, -2 * line)
         pygame.draw.rect(self.surface, ground, inside, border_radius=max(1, radius - line))
         letters = self.lettering(self.sizes.button_text)
-        rows = letters.wrap(text, inside.width - self.px(3.0))
+        rows = letters.wrap(self.say(text), inside.width - self.px(3.0))
         for index, row in enumerate(rows):
             picture = letters.picture(row, ink)
             middle = rect.centery + round((index - (len(rows) - 1) / 2) * letters.pitch_px)

@@ -192,7 +192,7 @@ class TextPage:
                 "page": self.name,
                 "running": False,
                 "buttons": [
-                    {"key": key, "text": words[key], "rect_px": list(rect)}
+                    {"key": key, "text": canvas.say(words[key]), "rect_px": list(rect)}
                     for key, rect in areas.items()
                 ],
                 "boxes": [[kind, list(rect)] for kind, rect in canvas.boxes],

@@ -1,4 +1,7 @@
-"""Everything the patient reads, in one place. Short, neutral, no clock, no marks."""
+"""Everything the patient reads and hears, in one place. Short, neutral, no clock, no marks.
+
+``_("...")`` marks a sentence for the catalogues of languages; its blanks have names.
+"""
 
 from __future__ import annotations
 
@@ -6,116 +9,133 @@ from collections.abc import Mapping
 from datetime import date
 
 from battery.recording import Hand
+from battery.stage.language import Text
+from battery.stage.language import Text as _
 
-DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+DAYS = (
+    _("Monday"),
+    _("Tuesday"),
+    _("Wednesday"),
+    _("Thursday"),
+    _("Friday"),
+    _("Saturday"),
+    _("Sunday"),
+)
 MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
+    _("January"),
+    _("February"),
+    _("March"),
+    _("April"),
+    _("May"),
+    _("June"),
+    _("July"),
+    _("August"),
+    _("September"),
+    _("October"),
+    _("November"),
+    _("December"),
 )
 
-START_TITLE = "Hello, {code}"
+START_TITLE = _("Hello, {code}")
 START_LINES = (
-    "Today is {day}. If you are not {code}, press Not me.",
-    "Sit in a firm chair, both feet on the floor.",
-    "Tablet on the table. Glasses as usual, no weight on the wrist.",
+    _("Today is {day}. If you are not {code}, press Not me."),
+    _("Sit in a firm chair, both feet on the floor."),
+    _("Tablet on the table. Glasses as usual, no weight on the wrist."),
 )
-AGAIN_TITLE = "Welcome back"
-AGAIN_LINES = ("Part of this visit is done and kept.", "It goes on where it stopped.")
-STOP_NOW_TITLE = "When to stop"
+AGAIN_TITLE = _("Welcome back")
+AGAIN_LINES = (_("Part of this visit is done and kept."), _("It goes on where it stopped."))
+STOP_NOW_TITLE = _("When to stop")
 STOP_NOW_LINES = (
-    "Stop if you feel dizzy, sick, faint or very tired, if something hurts, or if you see "
-    "double or blurred. Rest, and tell your therapist.",
-    "Press Stop at any time. Any key does the same.",
+    _(
+        "Stop if you feel dizzy, sick, faint or very tired, if something hurts, or if you see "
+        "double or blurred. Rest, and tell your therapist."
+    ),
+    _("Press Stop at any time. Any key does the same."),
 )
-EMERGENCY_TITLE = "When to call for help"
+EMERGENCY_TITLE = _("When to call for help")
 EMERGENCY_LINES = (
-    "Call the emergency number for a drooping face, new weakness or numbness, trouble "
-    "speaking, sudden loss of sight, a very bad headache, a fit, fainting, confusion or "
-    "chest pain.",
-    "Nobody watches while you do this.",
+    _(
+        "Call the emergency number for a drooping face, new weakness or numbness, trouble "
+        "speaking, sudden loss of sight, a very bad headache, a fit, fainting, confusion or "
+        "chest pain."
+    ),
+    _("Nobody watches while you do this."),
 )
-NAMES: Mapping[str, str] = {
-    "tapping": "Touching",
-    "slide": "Sliding",
-    "pursuit": "Following",
-    "trail": "Connecting",
+NAMES: Mapping[str, Text] = {
+    "tapping": _("Touching"),
+    "slide": _("Sliding"),
+    "pursuit": _("Following"),
+    "trail": _("Connecting"),
 }
-WHAT_TO_DO: Mapping[str, tuple[str, str]] = {
+WHAT_TO_DO: Mapping[str, tuple[Text, Text]] = {
     "tapping": (
-        "Hold the lower ring. Look at the new ring and wait.",
-        "When it fills, lift and touch its middle.",
+        _("Hold the lower ring. Look at the new ring and wait."),
+        _("When it fills, lift and touch its middle."),
     ),
     "slide": (
-        "Touch the upper disc. Then hold the lower one.",
-        "Slide it to the side as far as is comfortable, and back.",
+        _("Touch the upper disc. Then hold the lower one."),
+        _("Slide it to the side as far as is comfortable, and back."),
     ),
     "pursuit": (
-        "Press the disc and keep your finger on it.",
-        "It moves. Follow it with eyes and finger.",
+        _("Press the disc and keep your finger on it."),
+        _("It moves. Follow it with eyes and finger."),
     ),
     "trail": (
-        "Press the filled circle. Slide on to the next in order.",
-        "1, 2, 3 and so on. With letters: 1, A, 2, B.",
+        _("Press the filled circle. Slide on to the next in order."),
+        _("1, 2, 3 and so on. With letters: 1, A, 2, B."),
     ),
 }
-ACCURACY = "As exact as you can, then as quick as is comfortable. Head still."
-HANDS: Mapping[Hand, str] = {"left": "LEFT hand", "right": "RIGHT hand"}
-HAND_TITLE = "Now your {hand}"
-HAND_LINE = "Use only this hand. Rest the other one on the table."
-DEMO_TITLE = "{name}: watch first"
-PRACTICE_TITLE = "{name}: a short try"
-PRACTICE_LINE = "Try it with your {hand}."
-TEST_TITLE = "{name}: now for the record"
-TEST_LINE = "The same again with your {hand}."
-MOMENT = "One moment."
-REST_TITLE = "Rest"
+ACCURACY = _("As exact as you can, then as quick as is comfortable. Head still.")
+HANDS: Mapping[Hand, Text] = {"left": _("LEFT hand"), "right": _("RIGHT hand")}
+HAND_TITLE = _("Now your {hand}")
+HAND_LINE = _("Use only this hand. Rest the other one on the table.")
+DEMO_TITLE = _("{name}: watch first")
+PRACTICE_TITLE = _("{name}: a short try")
+PRACTICE_LINE = _("Try it with your {hand}.")
+TEST_TITLE = _("{name}: now for the record")
+TEST_LINE = _("The same again with your {hand}.")
+MOMENT = _("One moment.")
+REST_TITLE = _("Rest")
 REST_LINES = (
-    "Part {done} of {all} is done.",
-    "Put your hand down. Rest as long as you like.",
+    _("Part {done} of {all} is done."),
+    _("Put your hand down. Rest as long as you like."),
 )
-REST_WAIT = "The buttons come in a moment."
-STOPPED_TITLE = "Stopped"
+REST_WAIT = _("The buttons come in a moment.")
+STOPPED_TITLE = _("Stopped")
 STOPPED_LINES = (
-    "That is all right. What you did is kept.",
-    "If you feel unwell, end the visit, rest, and tell your therapist.",
+    _("That is all right. What you did is kept."),
+    _("If you feel unwell, end the visit, rest, and tell your therapist."),
 )
-THANKS_TITLE = "Thank you"
+THANKS_TITLE = _("Thank you")
 THANKS_LINES = (
-    "The visit is done and stored. Rest your hand.",
-    "It is not a diagnosis. Your therapist looks at it with you.",
+    _("The visit is done and stored. Rest your hand."),
+    _("It is not a diagnosis. Your therapist looks at it with you."),
 )
-ENDED_LINES = ("The visit is ended. What you did is stored.",)
-OTHER_TITLE = "Not you?"
-OTHER_LINES = ("Please ask the person who set this up.", "Nothing was recorded.")
-TROUBLE_TITLE = "It cannot go on"
+ENDED_LINES = (_("The visit is ended. What you did is stored."),)
+OTHER_TITLE = _("Not you?")
+OTHER_LINES = (_("Please ask the person who set this up."), _("Nothing was recorded."))
+TROUBLE_TITLE = _("It cannot go on")
 TROUBLE_LINES = (
-    "Something does not work. It is not your doing.",
-    "What you finished is kept. Please tell your therapist.",
+    _("Something does not work. It is not your doing."),
+    _("What you finished is kept. Please tell your therapist."),
 )
 
 GO_ON, START, AGAIN, NEXT, END, CLOSE, NOT_ME, MORE, STOP = (
-    "Go on",
-    "Start",
-    "Try again",
-    "Next part",
-    "End visit",
-    "Close",
-    "Not me",
-    "More rest",
-    "Stop",
+    _("Go on"),
+    _("Start"),
+    _("Try again"),
+    _("Next part"),
+    _("End visit"),
+    _("Close"),
+    _("Not me"),
+    _("More rest"),
+    _("Stop"),
 )
 
 
-def day_words(day: date) -> str:
+DAY = _("{weekday}, {number} {month}")
+
+
+def day_words(day: date) -> Text:
     """Say a day in words, as one does."""
-    return f"{DAYS[day.weekday()]}, {day.day} {MONTHS[day.month - 1]}"
+    return DAY.format(weekday=DAYS[day.weekday()], number=day.day, month=MONTHS[day.month - 1])

@@ -7,8 +7,10 @@ import random
 
 from battery.plan import Plan, check_fits
 from battery.recording import Device
+from battery.stage.comfort import Comfort, comfort_of
 from battery.stage.device import load_device
 from battery.stage.flow import VisitFlow
+from battery.stage.language import language
 from battery.stage.pages import run_pages
 from battery.stage.screen_check import slow_flip_note
 from battery.stage.window import Window, versions
@@ -25,6 +27,7 @@ def visit_on_screen(
     large: bool,
     wall: Wall,
     random_source: random.Random,
+    comfort: Comfort | None = None,
 ) -> str:
     """Do a visit in a window and say in one line how it went.
 
@@ -38,6 +41,8 @@ def visit_on_screen(
         Returns the time with its zone.
     random_source : random.Random
         For layouts, identifiers and demonstrations.
+    comfort : Comfort, optional
+        How it looks and sounds; by default as the person's setting says.
 
     Raises
     ------
@@ -45,7 +50,8 @@ def visit_on_screen(
         No screen, a plan that does not fit it, or a store that cannot be written.
     """
     alias, known = load_device(store)
-    with Window(windowed=windowed, known=known) as window:
+    comfort = comfort or comfort_of(store, person.code)
+    with Window(windowed=windowed, known=known, language=language(comfort.language)) as window:
         check_fits(plan, window.screen)
         device = Device(alias, window.screen, f"{platform.system()} {platform.machine()}")
 
@@ -53,7 +59,9 @@ def visit_on_screen(
             visit = begin_visit(
                 store, person, plan, device, wall=wall, random_source=random_source
             )
-            visit.versions.update(versions() | {"theme": window.theme.name})
+            visit.versions.update(
+                versions() | {"theme": window.theme.name} | comfort.versions()
+            )
             return visit
 
         flow = VisitFlow(

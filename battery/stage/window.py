@@ -15,6 +15,7 @@ import pygame
 
 from battery.errors import StageError
 from battery.recording import Screen, TimingAudit
+from battery.stage.language import ENGLISH, Language
 from battery.stage.pointer import READ, Reader, Reads
 from battery.stage.publish import Publisher
 from battery.stage.scale import Scale, screen_of
@@ -37,6 +38,8 @@ class Window:
     known : dict of (width_px, height_px) to Screen
         Screens that were measured on this machine.
     theme : Theme
+    language : Language
+        Pages are shown in it.
     now_ns : callable
         The monotonic clock; a test brings its own.
     size_px : (width, height), optional
@@ -61,6 +64,7 @@ class Window:
         windowed: bool,
         known: dict[tuple[int, int], Screen],
         theme: Theme = DARK,
+        language: Language = ENGLISH,
         now_ns: Callable[[], int] = time.perf_counter_ns,
         size_px: tuple[int, int] | None = None,
     ) -> None:
@@ -89,6 +93,7 @@ class Window:
             )
             raise StageError(msg) from error
         self.theme = theme
+        self.language = language
         self.surface.fill(theme.background)
         pygame.display.flip()
         pygame.display.set_caption("Coordination battery")

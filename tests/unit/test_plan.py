@@ -46,6 +46,19 @@ def test_hash_spells_out_defaults():
     assert plan_hash(bare) == plan_hash(spelled)
 
 
+def test_the_plan_of_numbers_shows_no_letter():
+    """Labels of every trail of fifty layouts; all else is as in the standard plan."""
+    numbers = load_plan("numbers")
+    assert numbers.tasks[:-1] == STANDARD.tasks[:-1]
+    trails = [b for b in planned_blocks(numbers, "right") if b.task == "trail"]
+    assert len(trails) == 4
+    for seed in range(50):
+        for planned in trails:
+            labels = [x for form in planned.settings(seed).forms for x in form.labels]
+            assert labels
+            assert all(label.isdecimal() for label in labels)
+
+
 def test_plan_file_is_read(tmp_path):
     path = tmp_path / "mine.toml"
     path.write_text(
@@ -84,7 +97,7 @@ def test_bad_plan_file_is_one_line_that_names_the_place(tmp_path, text, says):
 
 
 def test_unknown_plan_names_the_known_ones():
-    with pytest.raises(PlanError, match="standard or short"):
+    with pytest.raises(PlanError, match="standard, numbers, short"):
         load_plan("weekly")
 
 

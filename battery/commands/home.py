@@ -1,0 +1,40 @@
+"""The commands for the tablet at home: how it looks and sounds for a person."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from battery.commands.common import Home, open_store
+
+Who = Annotated[
+    str | None,
+    typer.Argument(help="The person's code; without it, for everybody with no own setting."),
+]
+
+
+def comfort(
+    code: Who = None,
+    language: Annotated[
+        str | None, typer.Option(help="Language of texts and voice: en or de.")
+    ] = None,
+    home: Home = None,
+) -> None:
+    """Show or set how pages look and sound for a person, or for the whole clinic.
+
+    Example: battery comfort K7QF --language de
+    """
+    from battery.stage.comfort import comfort_of, keep_comfort
+
+    asked: dict[str, Any] = {"language": language}
+    changes = {name: value for name, value in asked.items() if value is not None}
+    person = None if code is None else code.upper()
+    with open_store(home, write=bool(changes)) as store:
+        if person is not None:
+            store.person(person)
+        held = keep_comfort(store, person, **changes) if changes else comfort_of(store, person)
+    print(f"{person or 'everybody'}: {held.in_words()}")
+
+
+COMMANDS = (comfort,)

@@ -1,0 +1,78 @@
+"""How the stage looks and sounds for a person: language, theme, size of text, voice.
+
+Kept as a setting of the clinic and, over it, of each person. The theme and the size of the
+text are conditions of the test, so they belong to an episode and stand in every record.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+from battery.stage.language import OWN_NAMES, language
+from battery.store import Store
+
+SETTING = "comfort"
+LEAST_PERCENT, MOST_PERCENT = 100, 200  # WCAG 2.2, 1.4.4: up to 200 % without loss
+
+
+@dataclass(frozen=True, slots=True)
+class Comfort:
+    """What a person sees and hears best.
+
+    Parameters
+    ----------
+    language : str
+        Code of the language of texts and voice.
+    """
+
+    language: str = "en"
+
+    def __post_init__(self) -> None:
+        """Refuse what the stage cannot do."""
+        language(self.language)
+
+    def changed(self, **asked: Any) -> Comfort:
+        """Return it with what was asked for; None leaves a thing as it is."""
+        return replace(self, **{name: v for name, v in asked.items() if v is not None})
+
+    def versions(self) -> dict[str, str]:
+        """As it is written into the record of a block."""
+        return {"language": self.language}
+
+    def in_words(self) -> str:
+        """One line for the command line."""
+        return f"language {self.language} ({OWN_NAMES[self.language]})"
+
+
+def comfort_of(store: Store, person: str | None = None) -> Comfort:
+    """Return what holds for a person, or for the clinic where nobody is named.
+
+    What a newer program kept and this one does not know is left out.
+    """
+    held = dict(store.setting(SETTING, {}))
+    if person is not None:
+        held |= store.setting(f"{SETTING}:{person}", {})
+    known = {f.name for f in fields(Comfort)}
+    return Comfort(**{name: value for name, value in held.items() if name in known})
+
+
+def keep_comfort(store: Store, person: str | None, **changes: Any) -> Comfort:
+    """Keep changes for a person, or for everybody who has no setting of their own.
+
+    Returns
+    -------
+    Comfort
+        What now holds.
+
+    Raises
+    ------
+    UsageError
+        If nobody has that code, or the stage cannot do it; nothing is changed then.
+    """
+    if person is not None:
+        store.person(person)
+    replace(comfort_of(store, person), **changes)
+    name = SETTING if person is None else f"{SETTING}:{person}"
+    store.put_setting(name, store.setting(name, {}) | changes)
+    return comfort_of(store, person)

@@ -1,0 +1,52 @@
+"""How pages look and sound is set for everybody or for one person."""
+
+import pytest
+from typer.testing import CliRunner
+
+from battery.cli import app
+from battery.errors import UsageError
+from battery.stage.comfort import Comfort, comfort_of, keep_comfort
+from battery.store import Store
+from tests import store_kit as kit
+
+
+@pytest.fixture
+def home(tmp_path):
+    with Store.open(tmp_path) as store:
+        kit.enrol(store)
+        store.add_person(kit.person("M4WX"))
+    return tmp_path
+
+
+def battery(home, *words):
+    return CliRunner().invoke(app, [*words, "--home", str(home)], catch_exceptions=False)
+
+
+def test_a_person_has_what_was_set_for_them_and_else_what_the_clinic_has(home):
+    assert "English" in battery(home, "comfort").output
+    assert "Deutsch" in battery(home, "comfort", "--language", "de").output
+    battery(home, "comfort", "k7qf", "--language", "en")
+    with Store.open(home, write=False) as store:
+        assert comfort_of(store, "K7QF").language == "en"
+        assert comfort_of(store, "M4WX").language == comfort_of(store).language == "de"
+    assert "M4WX: language de (Deutsch)" in battery(home, "comfort", "M4WX").output
+
+
+def test_what_cannot_be_is_refused_and_changes_nothing(home):
+    with Store.open(home) as store:
+        with pytest.raises(UsageError, match="no language 'xx'"):
+            keep_comfort(store, "K7QF", language="xx")
+        with pytest.raises(UsageError, match="no person"):
+            keep_comfort(store, "NOBODY", language="de")
+        assert comfort_of(store, "K7QF") == Comfort()
+
+
+def test_what_a_newer_program_kept_is_left_out(home):
+    with Store.open(home) as store:
+        store.put_setting("comfort", {"language": "de", "scent": "rose"})
+        assert comfort_of(store, "K7QF") == Comfort(language="de")
+
+
+def test_a_change_for_one_visit_is_not_kept():
+    assert Comfort(language="de").changed(language=None) == Comfort(language="de")
+    assert Comfort(language="de").changed(language="en") == Comfort()
