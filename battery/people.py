@@ -45,6 +45,7 @@ def new_person(
         _one_of("first hand", first_hand, HANDS)
     less_affected = {"left": "right", "right": "left"}.get(affected_side, dominant_hand)
     taken = {person.code for person in store.list_people()}
+    taken |= {tombstone.code for tombstone in store.tombstones()}
     code = new_code()
     while code in taken:
         code = new_code()

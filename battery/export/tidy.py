@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
+from battery.effective import visits_of
 from battery.errors import UsageError
 from battery.export import deidentify, tables
 from battery.export.deidentify import Days
@@ -134,20 +135,11 @@ class _Run:
 
         A visit that was recorded under a person who withdrew stays out.
         """
-        held = self._amended.person
-        own = [
+        return [
             visit
-            for visit in self._store.visits(person.code)
-            if held(visit.header.visit_id, person.code) == person.code
+            for visit in visits_of(self._store, person.code, self._amended)
+            if visit.header.person not in self._withdrawn
         ]
-        moved = [self._store.visit(i) for i in self._amended.moved_to(person.code)]
-        known = {visit.header.visit_id for visit in own}
-        own += [
-            visit
-            for visit in moved
-            if visit.header.visit_id not in known and visit.header.person not in self._withdrawn
-        ]
-        return sorted(own, key=lambda v: (v.header.started_utc, v.header.visit_id))
 
     def _chosen(self, visits: list[VisitRecord]) -> list[VisitRecord]:
         if self._since is None:

@@ -16,6 +16,7 @@ LINES = (
     ("battery.stage", "battery.report", "battery.export"),
     (
         "battery.visits",
+        "battery.effective",
         "battery.flagging",
         "battery.people",
         "battery.simulate",
