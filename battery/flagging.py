@@ -5,14 +5,38 @@ The page and the export ask here, so that both say the same.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from statistics import median
 from typing import Self
 
-from battery.answers import Answer, answer_flags
+from battery.answers import Answer, answer_flags, latest
 from battery.recording import TimingAudit, VisitHeader
 from battery.scoring.flags import check_flags, flags_of
 from battery.store import Amended, Store, TimingCheck
+
+WINDOW_H = 2.0
+USUAL_VISITS = 6  # getting used to it and baseline: they say what is usual
+LEAST_ANSWERS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """What a person's first visits had in common.
+
+    Parameters
+    ----------
+    hour : float
+        Median hour of the day, local.
+    medication : str or None
+        The most frequent answer about medicine; None with fewer than three answers, or when
+        two are as frequent.
+    """
+
+    hour: float
+    medication: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,11 +49,14 @@ class Flagging:
         In order.
     checks : mapping of device to timing checks
         In order of time.
+    usual : mapping of person to Usual
+        As recorded or amended.
     """
 
     amended: Amended
     answers: Mapping[str, Sequence[Answer]]
     checks: Mapping[str, Sequence[TimingCheck]]
+    usual: Mapping[str, Usual] = field(default_factory=dict)
 
     @classmethod
     def read(cls, store: Store) -> Self:
@@ -40,7 +67,14 @@ class Flagging:
         checks: dict[str, list[TimingCheck]] = {}
         for check in store.timing_checks():
             checks.setdefault(check.device, []).append(check)
-        return cls(Amended(store.amendments()), answers, checks)
+        amended = Amended(store.amendments())
+        visits: dict[str, list[VisitHeader]] = {}
+        for visit in store.visits():
+            header = visit.header
+            person = amended.person(header.visit_id, header.person)
+            visits.setdefault(person, []).append(header)
+        usual = {person: _usual(theirs, answers) for person, theirs in visits.items()}
+        return cls(amended, answers, checks, usual)
 
     def answers_of(self, visit_id: str) -> Sequence[Answer]:
         """Return the answers of a visit, in order."""
@@ -82,10 +116,38 @@ class Flagging:
             hand_amended=self.amended.says(block_id, "hand"),
             helped_amended=self.amended.held(visit.visit_id, "helped", "") == "no",
         )
+        person = self.amended.person(visit.visit_id, visit.person)
+        if person in self.usual:
+            raised += self._unusual(visit, self.usual[person])
         check = last_check(self.checks.get(visit.device.alias, ()), visit.started_utc)
         if check is not None:
             raised += flags_of_check(check)
         return list(dict.fromkeys(raised))
+
+    def _unusual(self, visit: VisitHeader, usual: Usual) -> list[str]:
+        raised = []
+        apart_h = abs(_hour(visit) - usual.hour)
+        if min(apart_h, 24 - apart_h) > WINDOW_H:
+            raised.append("off_window")
+        said = latest(self.answers_of(visit.visit_id), "before", "medication")
+        if said is not None and usual.medication is not None and said != usual.medication:
+            raised.append("off_phase")
+        return raised
+
+
+def _usual(visits: list[VisitHeader], answers: Mapping[str, Sequence[Answer]]) -> Usual:
+    first = sorted(visits, key=lambda v: v.started_utc)[:USUAL_VISITS]
+    said = [latest(answers.get(v.visit_id, ()), "before", "medication") for v in first]
+    counted = Counter(word for word in said if word is not None).most_common(2)
+    clear = len(counted) == 1 or (len(counted) == 2 and counted[0][1] > counted[1][1])
+    enough = sum(n for _, n in counted) >= LEAST_ANSWERS
+    medication = counted[0][0] if counted and clear and enough else None
+    return Usual(median(_hour(v) for v in first), medication)
+
+
+def _hour(visit: VisitHeader) -> float:
+    local = datetime.fromisoformat(visit.started_utc) + timedelta(minutes=visit.utc_offset_min)
+    return local.hour + local.minute / 60
 
 
 def last_check(checks: Iterable[TimingCheck], at_utc: str) -> TimingCheck | None:

@@ -86,6 +86,7 @@ class Made:
     hands: tuple = ("left", "right")
     markers: tuple = ()
     practice: tuple = ()
+    symptoms: object = staticmethod(lambda visit: ({}, {}))
     goals: tuple = ()
     remarks: dict = field(default_factory=dict)
     missing: object = staticmethod(lambda task, hand, visit: False)
@@ -116,6 +117,10 @@ class Made:
                 screen="217 × 136 mm, measured with a card",
                 protocol_version=1,
                 remarks=self.remarks.get(visit, ()),
+                symptoms=self.symptoms(visit)[0],
+                rises=self.symptoms(visit)[1],
+                medication="1_to_2_h" if self.symptoms(visit)[0] else "",
+                red_flags=bool(self.symptoms(visit)[1].get("sickness")),
             )
             for visit in range(1, self.n_visits + 1)
         )
@@ -266,6 +271,15 @@ def weeks_of_practice(n, *, told_from=3, seen_from=6):
     )
 
 
+def some_symptoms(visit):
+    """Answers from the third visit on; dizziness rises twice, once so far as to stop."""
+    if visit < 3:
+        return {}, {}
+    rise = {9: 2, 11: 4}.get(visit, 0)
+    said = {"dizziness": (2 * visit) % 4 + rise, "fatigue": (3 * visit) % 5, "pain": 0}
+    return said, {"dizziness": rise} if rise else {}
+
+
 GOALS = (
     GoalRow(
         "carry a full cup across the kitchen", 2.0, (("2026-09-01", -1), ("2026-11-01", 1))
@@ -312,6 +326,7 @@ CASES = {
     ),
     "practice": Made(change=after_baseline(0.6), practice=weeks_of_practice(14), goals=GOALS),
     "crowded": Made(
+        symptoms=some_symptoms,
         practice=weeks_of_practice(14),
         goals=GOALS,
         change=after_baseline(1.7, hands=("left", "right")),

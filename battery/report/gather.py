@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, timezone
 
-from battery.answers import rises
+from battery.answers import SYMPTOMS, latest, rises
 from battery.flagging import Flagging
 from battery.recording import HANDS, Device, Hand, VisitHeader
 from battery.report.around import (
@@ -220,6 +220,8 @@ def readings_of(everything: _Everything, visits: Sequence[VisitRecord]) -> list[
                 pointer = block.input_type
             # A block that does not count begins no series of its own.
             key = _key(visit.header, block, hand, rows, pointer if aside else block.input_type)
+            if "weight_on" in flags:
+                key = replace(key, weight="on")
             found += _block_readings(block, hand, number, rows, key, flags, aside)
     return found
 
@@ -392,6 +394,7 @@ def _with_ratios(
 
 def _visit_row(everything: _Everything, visit: VisitRecord, number: int) -> VisitRow:
     header = visit.header
+    said = everything.flagging.answers_of(header.visit_id)
     return VisitRow(
         number=number,
         visit_id=header.visit_id,
@@ -404,6 +407,14 @@ def _visit_row(everything: _Everything, visit: VisitRecord, number: int) -> Visi
         ending=visit.ending or "open",
         origin=header.origin,
         remarks=_remarks(everything, visit),
+        symptoms={
+            name: max(told)
+            for name in SYMPTOMS
+            if (told := [int(a.value) for a in said if a.question == name])
+        },
+        rises=rises(said),
+        medication=latest(said, "before", "medication") or "",
+        red_flags=any((a.question, a.value) == ("red_flags", "yes") for a in said),
     )
 
 

@@ -10,6 +10,14 @@ from battery.scoring import PRIMARY
 from norms import sentences
 
 MOST_WORDS = 120
+MEDICATION = {
+    "none": "Takes no medicine for movement.",
+    "under_1_h": "Medicine under 1 h before.",
+    "1_to_2_h": "Medicine 1 to 2 h before.",
+    "2_to_4_h": "Medicine 2 to 4 h before.",
+    "over_4_h": "Medicine over 4 h before.",
+    "not_today": "No medicine taken that day.",
+}
 
 
 def note_text(page: Page) -> str:
@@ -18,8 +26,8 @@ def note_text(page: Page) -> str:
     Returns
     -------
     str
-        At most 120 words. S holds only what the person reported of home practice; A and P are
-        the therapist's.
+        At most 120 words. S holds what the person answered at the latest visit and reported of
+        home practice; A and P are the therapist's.
     """
     hands = [_hand(page, line) for hand in page.hands if (line := page.headline(hand))]
     tasks = [
@@ -28,12 +36,23 @@ def note_text(page: Page) -> str:
         for task in page.tasks
         if (line := page.line(PRIMARY[task].name, hand)) and line.told
     ]
-    told = _practice(page)
+    told = " ".join(words for words in (_reported(page), _practice(page)) if words)
     fixed = [told, _frame(page), *hands, _limits(page)]
     while tasks and _count(fixed) + _count(tasks) > MOST_WORDS - 8:
         tasks.pop()
     body = "\n   ".join([_frame(page), *hands, *tasks, _limits(page)])
     return f"S: {told}\nO: {body}\nA: \nP: \n"
+
+
+def _reported(page: Page) -> str:
+    """Say the symptoms and the medicine of the latest visit; empty where nobody asked."""
+    visits = page.rows.visits
+    if not visits or not (visits[-1].symptoms or visits[-1].medication):
+        return ""
+    told = [f"{name} {most}/10" for name, most in visits[-1].symptoms.items() if most]
+    symptoms = f"Reports {', '.join(told)}." if told else "Reports no symptoms."
+    taken = MEDICATION.get(visits[-1].medication, "")
+    return f"{symptoms if visits[-1].symptoms else ''} {taken}".strip()
 
 
 def _practice(page: Page) -> str:

@@ -1,17 +1,19 @@
-"""Home practice under the trend's time axis: planned, told and seen, times a week."""
+"""Under the trend's time axis: home practice, planned, told and seen; and symptoms."""
 
 from __future__ import annotations
 
 from datetime import datetime, timedelta
 from itertools import pairwise
 
+from battery.answers import PAUSE_RISE
 from battery.report import shapes
 from battery.report.judged import Page
 from battery.report.rows import PracticeRow
 from battery.report.shapes import GREY, INK, Axis
-from battery.report.trend import LEFT, RIGHT, Timeline
+from battery.report.trend import LEFT, RIGHT, Timeline, numbered
 
 HEIGHT = 24.0
+SYMPTOM_HEIGHT = 12.4
 PALE, DARK = "#c3cacf", "#5f666c"
 
 
@@ -86,6 +88,35 @@ def _counts(row: PracticeRow) -> str:
         if count is not None
     ]
     return ", ".join(told) or "nothing known"
+
+
+def symptom_strip(page: Page, time: Timeline, height: float = SYMPTOM_HEIGHT) -> str:
+    """Write the most of any symptom, 0 to 10, under each visit; empty if nobody asked.
+
+    Bold with a ring where one rose so far within the visit that it paused or stopped it.
+    """
+    if not any(v.symptoms for v in page.rows.visits):
+        return ""
+    shown = {v.number for v in numbered(time)}
+    parts, told = [], []
+    for visit in page.rows.visits:
+        if not visit.symptoms:
+            continue
+        most = max(visit.symptoms.values())
+        rose = max(visit.rises.values(), default=0) >= PAUSE_RISE
+        told.append(f"visit {visit.number} {most}" + (" (rose)" if rose else ""))
+        at = time.visit_at(visit.number)
+        if rose:
+            parts.append(shapes.circle((at, height / 2), height / 2 - 0.6, stroke=INK))
+        if rose or visit.number in shown:
+            parts.append(shapes.text(at, height - 3.2, str(most), anchor="middle", bold=rose))
+    return shapes.drawing(
+        time.width,
+        height,
+        parts,
+        name="most of any symptom at each visit, 0 to 10",
+        about="; ".join(told),
+    )
 
 
 def practice_words(page: Page) -> str:

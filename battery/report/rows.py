@@ -32,6 +32,14 @@ class VisitRow:
         "open" while it runs.
     remarks : tuple of str
         What was said later: amendments, why it is left out, why a block was stopped.
+    symptoms : mapping of str to int
+        The most of each symptom in the visit, 0 to 10; empty if nobody asked.
+    rises : mapping of str to int
+        How far each rose over the start of the visit; only those that did.
+    medication : str
+        When medicine was last taken, a word of the question; empty if nobody asked.
+    red_flags : bool
+        Whether the person said that a sign of an emergency was new.
     """
 
     number: int
@@ -45,6 +53,10 @@ class VisitRow:
     ending: str = "finished"
     origin: str = "stage"
     remarks: tuple[str, ...] = ()
+    symptoms: Mapping[str, int] = field(default_factory=dict)
+    rises: Mapping[str, int] = field(default_factory=dict)
+    medication: str = ""
+    red_flags: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,6 +46,7 @@ class _Fixed:
     mind: list[str]
     with_pairs: bool
     with_practice: bool
+    with_symptoms: bool
 
     def height_mm(self) -> float:
         """Estimate, from the line counts."""
@@ -58,6 +59,7 @@ class _Fixed:
         rule = LINE_MM * len(lines_of(sentences.RULE, whole)) + 0.6
         block = PAIRS_BLOCK_MM if self.with_pairs else 0
         strip = practice.HEIGHT / PT_PER_MM + 0.2 if self.with_practice else 0
+        strip += practice.SYMPTOM_HEIGHT / PT_PER_MM + 0.2 if self.with_symptoms else 0
         goals = LINE_MM * len(lines_of(self.goals, whole)) + 0.6 if self.goals else 0
         fixed = HEADER_MM + 2 * HEADING_MM + STRIPS_MM
         return fixed + lead + both + key + rule + block + strip + goals + mind
@@ -82,6 +84,9 @@ def sheet(page: Page, paper: Paper) -> dict[str, Any]:
         "header_strip": trend.header_strip(trend.Timeline.of(page)) if page.rows.visits else "",
         "footer_strip": trend.footer_strip(trend.Timeline.of(page)) if page.rows.visits else "",
         "practice_strip": practice.practice_strip(page, trend.Timeline.of(page))
+        if page.rows.visits
+        else "",
+        "symptom_strip": practice.symptom_strip(page, trend.Timeline.of(page))
         if page.rows.visits
         else "",
         "practice_words": practice.practice_words(page),
@@ -109,6 +114,7 @@ def _laid_out(page: Page, paper: Paper, n_rows: int) -> tuple[_Fixed, float]:
             mind=words.keep_in_mind(page, rule_of(page.rows.person)),
             with_pairs=with_pairs and bool(_any_pair(page)),
             with_practice=bool(page.rows.practice and page.rows.visits),
+            with_symptoms=any(v.symptoms for v in page.rows.visits),
         )
         left = ROOM_MM[paper] - fixed.height_mm()
         row_mm = min(left / max(n_rows, 1) - 0.2, MOST_ROW_MM)

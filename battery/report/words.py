@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from battery.answers import STOP_RISE
 from battery.recording import Hand
 from battery.report import shapes
 from battery.report.judged import Page
@@ -203,13 +204,29 @@ def goals(page: Page) -> str:
 
 def keep_in_mind(page: Page, rule: BaselineRule) -> list[str]:
     """List what limits the reading of the page, the most telling first."""
-    said = [_scatter(page), *_left_out(page), gap(page)]
+    said = [*_safety(page), _scatter(page), *_left_out(page), gap(page)]
     if rule.baseline < 4:
         said.append(
             f"The baseline has {rule.baseline} visits; with fewer than 4 learning the test is "
             "not excluded."
         )
     return [*(words for words in said if words), sentences.LIMITS, NOT_A]
+
+
+def _safety(page: Page) -> list[str]:
+    """Name the visits at which a symptom rose so far that it stopped, or an emergency sign."""
+    flagged = [str(v.number) for v in page.rows.visits if v.red_flags]
+    told = []
+    if flagged:
+        told.append(f"A new sign of an emergency was reported at visit {joined(flagged)}.")
+    rose = [
+        f"{joined(names)} at visit {v.number}"
+        for v in page.rows.visits
+        if (names := [name for name, rise in v.rises.items() if rise >= STOP_RISE])
+    ]
+    if rose:
+        told.append(f"Symptoms rose by {STOP_RISE} or more: {'; '.join(rose)}.")
+    return told
 
 
 def _scatter(page: Page) -> str:

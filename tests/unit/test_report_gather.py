@@ -26,7 +26,7 @@ def day(sequence):
 
 def add_visit(store, sequence, code="K7QF", *, value=9.0, **changes):
     """A visit with one test block of tapping a hand; returns the headers of the blocks."""
-    header = kit.visit(code, sequence, started_utc=day(sequence), **changes)
+    header = kit.visit(code, sequence, **{"started_utc": day(sequence), **changes})
     store.begin_visit(header)
     blocks = []
     for index, hand in enumerate(HANDS):

@@ -185,6 +185,8 @@ RAISED_BY_ANSWERS = {
     "hand_uncertain",
     "helped",
     "weight_on",
+    "off_window",
+    "off_phase",
     "clock_odd",
 }
 CLEAN = {
