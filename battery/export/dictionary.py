@@ -25,6 +25,32 @@ EVENT_KINDS = tuple(sorted(set().union(*(task.event_kinds for task in TASKS.valu
 AMENDED = ("person", "hand", "helped", "excluded", "note")
 OUTCOMES = ("done", "hit", "miss", "no_answer", "unfinished")
 NO_SUCH_CUE = "the trial of this task has none, or it was not reached"
+NOT_IN_THE_AIR = "a finger is not seen in the air, or the reach was too short or had a gap"
+LOST_ON_THE_WAY = "no such way in this task, or contact was lost on it"
+REACH = (
+    ("path_ratio", "Length over chord", "1"),
+    ("submovements", "Peaks of speed", "1"),
+    ("sparc", "Spectral arc length", "1"),
+    ("axis_variability_mm", "Scatter about the straight line", "mm"),
+    ("axis_error_mm", "Mean distance from the straight line", "mm"),
+    ("axis_offset_mm", "Mean signed distance from the straight line", "mm"),
+    ("axis_crossings", "Crossings of the straight line", "1"),
+    ("direction_changes", "Turns across the straight line", "1"),
+)
+WAYS = (
+    ("sparc", "Spectral arc length"),
+    ("ldlj", "Log dimensionless jerk"),
+    ("submovements", "Peaks of speed"),
+    ("path_ratio", "Length over chord"),
+    ("stops", "Stops"),
+    ("reversals", "Reversals"),
+)
+COUNTS = (
+    ("n_errors", "Wrong nodes captured."),
+    ("n_set_errors", "Wrong nodes captured of the kind that was not due."),
+    ("n_slips", "Wrong nodes left before they were captured."),
+    ("n_lifts", "Times contact was lost."),
+)
 
 _BLOCK = Column("block_id", "string", "The block.", pattern=UUID)
 _OF_BLOCK = Key("block_id", "blocks", "block_id")
@@ -253,19 +279,32 @@ TRIALS = Table(
         _number("end_x_mm", "First contact after lift-off.", "mm", NO_SUCH_CUE),
         _number("end_y_mm", "First contact after lift-off.", "mm", NO_SUCH_CUE),
         _number("radial_error_mm", "From there to the target's centre.", "mm", NO_SUCH_CUE),
+        _number("error_along_mm", "End beyond the target along the reach.", "mm", NO_SUCH_CUE),
+        _number("error_across_mm", "End to the left of the reach.", "mm", NO_SUCH_CUE),
         _number("reaction_time_s", "From the cue shown to lift-off.", "s", NO_SUCH_CUE),
         _number("movement_time_s", "From lift-off to the contact.", "s", NO_SUCH_CUE),
+        *(
+            _number(f"reach_{name}", f"{what} of the reach.", unit, NOT_IN_THE_AIR)
+            for name, what, unit in REACH
+        ),
         _number("extent_mm", "How far out the chip was taken.", "mm", NO_SUCH_CUE),
         _number("mean_speed_mm_s", "Path along the track over its time.", "mm/s", NO_SUCH_CUE),
-        _number("sparc_out", "Spectral arc length on the way out.", "1", NO_SUCH_CUE),
-        _number("sparc_back", "Spectral arc length on the way back.", "1", NO_SUCH_CUE),
+        *(
+            _number(f"{name}_{way}", f"{what} on the way {way}.", "1", LOST_ON_THE_WAY)
+            for name, what in WAYS
+            for way in ("out", "back")
+        ),
         _number("rmse_mm", "Root mean square distance from the chip.", "mm", NO_SUCH_CUE),
         _number("contact_loss", "Share of the time without contact.", "1", NO_SUCH_CUE),
+        _number("delay_s", "Delay behind the chip.", "s", NO_SUCH_CUE),
+        _number("gain", "Size of the movement over the chip's.", "1", NO_SUCH_CUE),
         _number("search_time_s", "Before moving, in pauses and detours.", "s", NO_SUCH_CUE),
         _number("travel_time_s", "The rest of the link's time.", "s", NO_SUCH_CUE),
         _number("path_mm", "Length of the path drawn.", "mm", NO_SUCH_CUE),
+        _number("travel_mm", "Length of its part while travelling.", "mm", NO_SUCH_CUE),
+        _number("chord_mm", "Straight way from capture to capture.", "mm", NO_SUCH_CUE),
         _number("straight_mm", "Distance between the link's nodes.", "mm", NO_SUCH_CUE),
-        Column("n_errors", "integer", "Wrong nodes captured.", "", NO_SUCH_CUE, minimum=0),
+        *(Column(name, "integer", what, "", NO_SUCH_CUE, minimum=0) for name, what in COUNTS),
     ),
     ("block_id", "trial"),
     (_OF_BLOCK,),
@@ -352,12 +391,20 @@ MEASURES = Table(
             "direction",
             "string",
             "Which way is better.",
-            words=("lower", "higher", "toward_one", "none"),
+            words=("lower", "higher", "toward_one", "toward_zero", "none"),
         ),
         Column("is_primary", "boolean", "Whether it is the one named in advance."),
         Column("log_scale", "boolean", "Whether visits are compared on the log scale."),
         Column("source", "string", "Where the definition comes from.", missing="none stated"),
+        Column("needs", "string", "What a record must hold for it.", missing="none stated"),
         Column("limits", "string", "What it cannot tell.", missing="none stated"),
+        Column(
+            "since",
+            "integer",
+            "Scoring version in which its definition changed last.",
+            missing="not defined in this version",
+            minimum=1,
+        ),
     ),
     ("measure",),
 )

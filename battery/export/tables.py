@@ -239,7 +239,9 @@ def measure_rows(used: set[str]) -> list[Row]:
             "is_primary": m.primary,
             "log_scale": m.log_scale,
             "source": m.source or None,
+            "needs": m.needs or None,
             "limits": m.limits or None,
+            "since": m.since,
         }
         for m in MEASURES.values()
     ]
@@ -255,7 +257,9 @@ def measure_rows(used: set[str]) -> list[Row]:
                 "is_primary": False,
                 "log_scale": False,
                 "source": None,
+                "needs": None,
                 "limits": None,
+                "since": None,
             }
         )
     return rows

@@ -8,70 +8,35 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import detrend, periodogram
 
-from battery.errors import ScoringError
-from battery.scoring.path import GRID_HZ, Floats
+from battery.scoring.definitions.jitter import SUB_BANDS_HZ, band_name
+from battery.scoring.filters import in_band, low_pass
+from battery.scoring.intervals import Bootstrap, root_ratio
+from battery.scoring.path import GRID_HZ, Floats, Segment
+from battery.scoring.score import BELOW_FLOOR, Score, missing
+from battery.scoring.spectrum import (
+    LEAST_SEGMENT_S,
+    SHORT_S,
+    WINDOW_S,
+    Spectra,
+    check_band,
+    spectra,
+)
+from battery.scoring.tremor import BAND_HZ, highest_peak
 
-BAND_HZ = (3.0, 12.0)
-WINDOW_S = 4.0
-LEAST_SEGMENT_S = 2.0
+__all__ = ["BAND_HZ", "LEAST_SEGMENT_S", "SHORT_S", "WINDOW_S", "band_rms_mm", "floor_mm"]
+
 LEAST_TOTAL_S = 4.0
-
-
-def band_powers_mm2(
-    pieces_mm: Sequence[Floats],
-    *,
-    band_hz: tuple[float, float] = BAND_HZ,
-    rate_hz: float = GRID_HZ,
-    window_s: float = WINDOW_S,
-) -> Floats:
-    """Power in a band for every window of evenly sampled pieces of one coordinate.
-
-    Parameters
-    ----------
-    pieces_mm : sequence of ndarray, shape (n,)
-        Each without gaps, on a grid of `rate_hz`.
-    band_hz : tuple of float
-    window_s : float
-        Hann windows of this length, half overlapping, each freed of its linear trend; a
-        shorter piece of at least 2 s is one window of its own.
-
-    Returns
-    -------
-    ndarray, shape (n_windows,)
-        mm²; the square root of the mean is the band RMS. Empty if every piece is too short.
-
-    Raises
-    ------
-    ScoringError
-        If the band does not fit below half the sampling rate.
-
-    Notes
-    -----
-    Welch (1967), IEEE Trans Audio Electroacoust 15:70-73: Hann, density scaling. The integral
-    over the band is used, not the height of a peak, which depends on where the frequency falls
-    between two bins.
-    """
-    low_hz, high_hz = band_hz
-    if not 0 < low_hz < high_hz < rate_hz / 2:
-        msg = f"{band_hz=} must be increasing and below rate_hz/2 = {rate_hz / 2:g} Hz"
-        raise ScoringError(msg)
-    powers: list[float] = []
-    for piece in pieces_mm:
-        if len(piece) < LEAST_SEGMENT_S * rate_hz:
-            continue
-        size = min(len(piece), round(window_s * rate_hz))
-        starts = range(0, len(piece) - size + 1, max(size // 2, 1))
-        windows = np.stack([piece[start : start + size] for start in starts])
-        f_hz, density = periodogram(
-            detrend(windows, axis=-1), rate_hz, window="hann", detrend=False, axis=-1
-        )
-        band = (f_hz >= low_hz) & (f_hz <= high_hz)
-        powers += (density[:, band].sum(axis=1) * (f_hz[1] - f_hz[0])).tolist()
-    return np.array(powers)
+LEAST_SPECTRUM_S = 8.0
+LEAST_RATE_HZ = 60 * 0.97
+PRACTICAL_MM = 0.1  # what a tablet tells apart, whatever its pixels
+SETTLING_S = 0.2  # the first of every contact: systems hold back the first small movement
+SLOW_MM_S = 50.0
+FLOORS_FOR_FREQUENCY = 3.0
+CHUNK_S = 2.0
 
 
 def band_rms_mm(
@@ -82,7 +47,31 @@ def band_rms_mm(
 ) -> float:
     """Root mean square displacement of one coordinate within a band.
 
-    A sine of amplitude A inside the band gives A / sqrt(2). nan when less than 4 s are usable.
+    Parameters
+    ----------
+    pieces_mm : sequence of ndarray, shape (n,)
+        Each evenly sampled and without gaps; those below 2 s are left out.
+    band_hz : tuple of float
+        Both edges included.
+    rate_hz : float
+
+    Returns
+    -------
+    float
+        mm; a sine of amplitude A inside the band gives A / sqrt(2), whether or not its
+        frequency falls on a bin: the spectrum is integrated, not read at its peak. nan when
+        less than 4 s are usable. 0 for a motionless pointer, which on a device with a grid
+        says only that it stayed below it.
+
+    Raises
+    ------
+    ScoringError
+        If the band does not fit below half the sampling rate.
+
+    Notes
+    -----
+    Of a sine nearer than 0.5 Hz (in pieces below 6 s: up to 1.5 Hz) to an edge of the band a
+    part falls outside.
 
     Examples
     --------
@@ -90,11 +79,15 @@ def band_rms_mm(
     >>> round(band_rms_mm([np.sin(2 * np.pi * 6 * t_s)]), 4)
     0.7071
     """
-    usable_s = sum(len(p) for p in pieces_mm if len(p) >= LEAST_SEGMENT_S * rate_hz) / rate_hz
-    if usable_s < LEAST_TOTAL_S:
+    check_band(band_hz, rate_hz)
+    found = spectra(pieces_mm, rate_hz)
+    if found.seconds < LEAST_TOTAL_S:
         return math.nan
-    powers = band_powers_mm2(pieces_mm, band_hz=band_hz, rate_hz=rate_hz)
-    return float(np.sqrt(powers.mean()))
+    return _rms_mm(found, band_hz)
+
+
+def _rms_mm(found: Spectra, band_hz: tuple[float, float]) -> float:
+    return math.sqrt(float(np.average(found.powers_mm2(band_hz), weights=found.weight_s)))
 
 
 def floor_mm(
@@ -104,9 +97,217 @@ def floor_mm(
 
     Notes
     -----
-    Rounding to q adds noise of variance q²/12, white up to half the report rate (Bennett 1948,
-    Bell Syst Tech J 27:446-472), if the pointer crosses many pixels. A resting finger may read
-    exactly 0 below it.
+    Rounding to q adds noise of variance q²/12, white up to half the report rate (Bennett WR
+    1948, Bell Syst Tech J 27:446-472), if the pointer crosses many pixels. A resting finger
+    may read exactly 0 below it, or jump by a whole pixel.
     """
     width_hz = band_hz[1] - band_hz[0]
     return pixel_mm * math.sqrt(width_hz / (6 * report_rate_hz))
+
+
+def stairs_mm(pixel_mm: float) -> float:
+    """Root mean square of all that rounding adds, wherever in the spectrum: q / sqrt(12).
+
+    A slow even drift over whole pixels is a staircase, and its steps are a false line that may
+    lie inside the band. Nothing below this size can be told from one.
+    """
+    return pixel_mm / math.sqrt(12)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Drag:
+    """One piece of dragging without gaps, on the even grid, without its first 0.2 s.
+
+    `across_mm` and `along_mm` are places, `speed_mm_s` the slow speed along the path (without
+    sign); all of shape (n,).
+    """
+
+    across_mm: Floats
+    along_mm: Floats
+    speed_mm_s: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """What the floor follows from: pixel, mm, and rate of reports in contact (nan: unknown)."""
+
+    pixel_mm: float
+    rate_hz: float
+
+    @property
+    def floor_mm(self) -> float:
+        """Floor of the band RMS in 3-12 Hz; nan where the rate is unknown."""
+        return floor_mm(self.pixel_mm, self.rate_hz) if self.rate_hz > 0 else math.nan
+
+    @property
+    def too_slow(self) -> str:
+        """Why there is no spectrum at this rate; empty where there is one."""
+        if self.rate_hz >= LEAST_RATE_HZ:
+            return ""
+        if math.isnan(self.rate_hz):
+            return "too few reports to tell their rate"
+        return f"{self.rate_hz:.0f} reports a second; at least 60 are needed"
+
+
+def jitter_scores(
+    task: str,
+    drags: Sequence[Drag],
+    device: Device,
+    draw: Bootstrap,
+    *,
+    along: Sequence[Floats],
+) -> list[Score]:
+    """Score the family of jitter measures of one task.
+
+    Parameters
+    ----------
+    task : str
+    drags : sequence of Drag
+    device : Device
+    draw : Bootstrap
+    along : sequence of ndarray
+        Pieces of what is left of the movement along the path without what was asked for;
+        empty for the task whose movement along the path is the person's own: there the slow
+        phases count.
+    """
+    found = spectra([drag.across_mm for drag in drags])
+    scores = [_floor(task, device)]
+    names = [f"{task}.jitter_across_mm", *(band_name(task, band) for band in SUB_BANDS_HZ)]
+    for name, band in zip(names, (BAND_HZ, *SUB_BANDS_HZ), strict=True):
+        scores.append(_of_spectra(name, found, band, device, draw))
+    scores.append(
+        _of_slow(f"{task}.jitter_slow_mm", [(d.across_mm, d) for d in drags], device, draw)
+    )
+    name = f"{task}.jitter_along_mm"
+    if along:
+        scores.append(_of_spectra(name, spectra(along), BAND_HZ, device, draw))
+    else:
+        scores.append(_of_slow(name, [(d.along_mm, d) for d in drags], device, draw))
+    return [*scores, *_tremor(task, found, device)]
+
+
+def _floor(task: str, device: Device) -> Score:
+    name = f"{task}.jitter_floor_mm"
+    if math.isnan(device.floor_mm):
+        return missing(name, device.too_slow)
+    return Score(name, device.floor_mm, 1)
+
+
+def _of_spectra(
+    name: str,
+    found: Spectra,
+    band_hz: tuple[float, float],
+    device: Device,
+    draw: Bootstrap,
+) -> Score:
+    n = len(found.weight_s)
+    if device.too_slow:
+        return missing(name, device.too_slow, n)
+    if found.seconds < LEAST_TOTAL_S:
+        return missing(
+            name, f"{found.seconds:.1f} s of contact in usable pieces; at least 4", n
+        )
+    powers = found.powers_mm2(band_hz)
+    weighted = np.column_stack([powers * found.weight_s, found.weight_s])
+    value = _rms_mm(found, band_hz)
+    return _above_floor(name, value, n, draw.interval(weighted, root_ratio), device, band_hz)
+
+
+def _of_slow(
+    name: str,
+    signals: Sequence[tuple[Floats, Drag]],
+    device: Device,
+    draw: Bootstrap,
+) -> Score:
+    """Band RMS over the moments at which the finger was slow, from pieces of at least 2 s."""
+    if device.too_slow:
+        return missing(name, device.too_slow)
+    chunks = []
+    size = round(CHUNK_S * GRID_HZ)
+    for signal_mm, drag in signals:
+        if len(signal_mm) < LEAST_SEGMENT_S * GRID_HZ:
+            continue
+        slow = drag.speed_mm_s < SLOW_MM_S
+        squares = np.where(slow, in_band(signal_mm, BAND_HZ) ** 2, 0.0)
+        starts = np.arange(0, len(slow) - size // 2, size)
+        chunks.append(
+            np.column_stack(
+                [np.add.reduceat(squares, starts), np.add.reduceat(slow.astype(float), starts)]
+            )
+        )
+    pieces = np.concatenate(chunks) if chunks else np.empty((0, 2))
+    pieces = pieces[pieces[:, 1] > 0]
+    seconds = pieces[:, 1].sum() / GRID_HZ
+    n = len(pieces)
+    if seconds < LEAST_TOTAL_S:
+        return missing(name, f"{seconds:.1f} s slower than 50 mm/s; at least 4", n)
+    value = float(root_ratio(pieces[None])[0])
+    return _above_floor(name, value, n, draw.interval(pieces, root_ratio), device, BAND_HZ)
+
+
+def _above_floor(
+    name: str,
+    value: float,
+    n: int,
+    interval: tuple[float, float],
+    device: Device,
+    band_hz: tuple[float, float],
+) -> Score:
+    """Score a band RMS; say so where the device cannot tell it from none."""
+    rounding_mm = floor_mm(device.pixel_mm, device.rate_hz, band_hz)
+    limit_mm = max(rounding_mm, PRACTICAL_MM)
+    if value >= limit_mm:
+        return Score(name, value, n, *interval)
+    reason = f"{BELOW_FLOOR} of {limit_mm:.2g} mm (rounding alone: {rounding_mm:.2g} mm)"
+    if value == 0:
+        return missing(name, reason, n)
+    return Score(name, value, n, *interval, reason)
+
+
+def _tremor(task: str, found: Spectra, device: Device) -> list[Score]:
+    names = (f"{task}.tremor_hz", f"{task}.tremor_snr_db")
+    n = len(found.weight_s)
+    reason = device.too_slow
+    if not reason and found.seconds < LEAST_SPECTRUM_S:
+        reason = f"{found.seconds:.1f} s of contact in usable pieces; at least 8"
+    peak = None if reason else highest_peak(found)
+    if not reason:
+        least_mm = max(FLOORS_FOR_FREQUENCY * device.floor_mm, stairs_mm(device.pixel_mm))
+        size_mm = _rms_mm(found, BAND_HZ)
+        if peak is None or size_mm <= least_mm:
+            reason = f"{BELOW_FLOOR} for a frequency: {size_mm:.2g} mm of {least_mm:.2g} mm"
+        elif not peak.real:
+            reason = (
+                f"no real peak: the highest is {peak.ratio:.1f} times the background, "
+                f"{peak.least_ratio:.1f} are needed"
+            )
+    if reason or peak is None:
+        return [missing(name, reason, n) for name in names]
+    return [Score(names[0], peak.f_hz, n), Score(names[1], peak.snr_db, n)]
+
+
+def settled(pieces: Sequence[Segment], contacts_s: Sequence[float]) -> list[Segment]:
+    """Leave out of even pieces the first 0.2 s of every contact.
+
+    Parameters
+    ----------
+    pieces : sequence of (t_s, path_mm)
+    contacts_s : sequence of float
+        When contacts began, increasing.
+    """
+    begins_s = np.asarray(contacts_s)
+    kept = []
+    for t_s, path_mm in pieces:
+        at = int(np.searchsorted(begins_s, t_s[0] + 1 / GRID_HZ, side="right")) - 1
+        settled_s = begins_s[at] + SETTLING_S if at >= 0 else -np.inf
+        first = int(np.searchsorted(t_s, settled_s))
+        if first < len(t_s):
+            kept.append((t_s[first:], path_mm[first:]))
+    return kept
+
+
+def slow_speed_mm_s(along_mm: Floats) -> Floats:
+    """Speed along the path without its tremor: of the place low-passed at 3 Hz, shape (n,)."""
+    if len(along_mm) < 2:
+        return np.zeros(len(along_mm))
+    return np.asarray(np.abs(np.gradient(low_pass(along_mm, BAND_HZ[0]), 1 / GRID_HZ)))

@@ -1,8 +1,15 @@
-"""Paths: contact segments of raw samples, brought to an even grid.
+"""Paths: contacts of raw samples, cut at gaps and brought to an even grid.
 
-Raw samples come when they come. They are resampled only here, by cubic spline (linear
-interpolation would lose 4 % of a 6 Hz tremor at 60 reports a second), and never across a gap:
-a gap of more than 50 ms splits the segment.
+Raw samples come when they come. They are resampled only here, and never across a gap:
+
+* Reports read in one burst (closer than a quarter of the usual interval) count as one, the
+  last: it is the one whose stamp is nearest to the truth.
+* A gap of more than 50 ms splits the path, unless the pointer stands where it stood before:
+  many devices report changes only, so nothing came because nothing moved.
+* In between a cubic spline is laid through the reports. Linear interpolation would lose 4 %
+  of a 6 Hz tremor at 60 reports a second.
+* A device that reports more often than the grid is brought to a finer one first and then
+  low-passed and thinned out, so that nothing above the grid's reach is folded into it.
 """
 
 from __future__ import annotations
@@ -10,16 +17,22 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 from scipy.interpolate import CubicSpline
+from scipy.signal import resample_poly
 
 from battery.errors import ScoringError
-from battery.recording import KIND_CODES, SampleArray
+from battery.recording import KIND_CODES, Block, SampleArray
 from tasks.contract import NS_PER_S
 
 Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
+Segment = tuple[Floats, Floats]  # t_s (n,), path_mm (n, 2)
 
 GRID_HZ = 120.0
 MAX_GAP_S = 0.05
-Segment = tuple[Floats, Floats]  # t_s (n,), path_mm (n, 2)
+REST_MM = 0.3  # a pixel and a half of most screens
+BURST = 0.25  # of the usual interval between reports
+LEAST_REPORTS = 4
+_CODE_DOWN, _CODE_UP = KIND_CODES["down"], KIND_CODES["up"]
 
 
 def check_order(samples: SampleArray) -> None:
@@ -29,43 +42,121 @@ def check_order(samples: SampleArray) -> None:
     ------
     ScoringError
     """
-    if np.any(np.diff(samples["t_ns"]) < 0):
-        msg = "the stamps of this block go backwards; it cannot be scored, its samples are kept"
+    steps_ns = np.diff(samples["t_ns"])
+    if np.any(steps_ns < 0):
+        at = int(np.argmax(steps_ns < 0)) + 1
+        msg = (
+            f"stamps go backwards by {-steps_ns[at - 1] / 1e6:g} ms at sample {at}: this block "
+            "cannot be scored; its samples are kept as they are"
+        )
         raise ScoringError(msg)
 
 
 def contact_path(samples: SampleArray) -> list[Segment]:
-    """Return the path of the followed pointer, one segment for every contact.
+    """Return the path of every contact, of one pointer at a time: the first that pressed."""
+    kind, pointer = samples["kind"], samples["pointer"]
+    found: list[Segment] = []
+    end = -1
+    for index in np.flatnonzero(kind == _CODE_DOWN).tolist():
+        if index > end:
+            end = _lift(samples, index)
+            found.append(_of_pointer(samples[index : end + 1], int(pointer[index])))
+    return found
 
-    Of reports with the same stamp the last one holds.
+
+def followed_path(block: Block, takes: frozenset[str]) -> list[Segment]:
+    """Return the path of the pointer that the task followed, one segment for every hold.
+
+    Parameters
+    ----------
+    block : Block
+    takes : frozenset of str
+        Kinds of events with which the task takes hold of a pointer. A palm that pressed
+        beside the chip is not followed and has no part in the path.
     """
-    segments: list[Segment] = []
-    rows = samples[samples["kind"] != KIND_CODES["hover"]]
-    begin, pointer = -1, -1
-    for index, (kind, who) in enumerate(
-        zip(rows["kind"].tolist(), rows["pointer"].tolist(), strict=True)
-    ):
-        if begin < 0 and kind == KIND_CODES["down"]:
-            begin, pointer = index, who
-        elif begin >= 0 and kind == KIND_CODES["up"] and who == pointer:
-            segments.append(_segment(rows[begin : index + 1], pointer))
-            begin = -1
-    if begin >= 0:
-        segments.append(_segment(rows[begin:], pointer))
-    return segments
+    samples = block.samples
+    t_ns = samples["t_ns"]
+    found: list[Segment] = []
+    for event in block.events[np.isin(block.events["kind"], list(takes))]:
+        first, last = np.searchsorted(t_ns, [event["t_ns"], event["t_ns"] + 1])
+        for index in range(int(first), int(last)):
+            row = samples[index]
+            same = row["x_mm"] == event["x_mm"] and row["y_mm"] == event["y_mm"]
+            if row["kind"] == _CODE_DOWN and same:
+                end = _lift(samples, index)
+                found.append(_of_pointer(samples[index : end + 1], int(row["pointer"])))
+                break
+    return found
 
 
-def _segment(rows: SampleArray, pointer: int) -> Segment:
+def air_path(samples: SampleArray) -> Segment | None:
+    """Return the whole path of a pointer that is seen in the air too; None for a finger."""
+    mine = samples[samples["pointer"] == 0]
+    if not np.any(mine["kind"] == KIND_CODES["hover"]):
+        return None
+    return _of_pointer(mine, 0)
+
+
+def _lift(samples: SampleArray, down: int) -> int:
+    """Index of the lift that ends a contact; the last sample where there is none."""
+    rest = samples[down + 1 :]
+    lifts = (rest["kind"] == _CODE_UP) & (rest["pointer"] == samples["pointer"][down])
+    return down + 1 + int(np.argmax(lifts)) if lifts.any() else len(samples) - 1
+
+
+def _of_pointer(rows: SampleArray, pointer: int) -> Segment:
     mine = rows[rows["pointer"] == pointer]
-    t_ns = mine["t_ns"]
-    last = np.append(np.diff(t_ns) > 0, True)
-    mine = mine[last]
-    return mine["t_ns"] / NS_PER_S, np.column_stack([mine["x_mm"], mine["y_mm"]])
+    t_s = mine["t_ns"] / NS_PER_S
+    return one_of_a_burst((t_s, np.column_stack([mine["x_mm"], mine["y_mm"]])))
 
 
-def split_gaps(segment: Segment, max_gap_s: float = MAX_GAP_S) -> list[Segment]:
-    """Split a segment where two reports are further apart than `max_gap_s`."""
+def one_of_a_burst(segment: Segment) -> Segment:
+    """Keep the last of reports that came closer than a quarter of the usual interval."""
     t_s, path_mm = segment
+    steps_s = np.diff(t_s)
+    moving = steps_s[steps_s > 0]
+    if len(moving) == 0:
+        return t_s[-1:], path_mm[-1:]
+    kept = np.append(steps_s > BURST * np.median(moving), True)
+    return t_s[kept], path_mm[kept]
+
+
+def report_rate_hz(segments: list[Segment]) -> float:
+    """Usual rate of reports in contact: inverse of the median interval up to 50 ms; or nan."""
+    steps_s = np.concatenate([np.diff(t_s) for t_s, _ in segments] or [np.empty(0)])
+    steps_s = steps_s[steps_s <= MAX_GAP_S]
+    return float(1 / np.median(steps_s)) if len(steps_s) >= 20 else np.nan
+
+
+def split_gaps(
+    segment: Segment, max_gap_s: float = MAX_GAP_S, rest_mm: float = -1.0
+) -> list[Segment]:
+    """Split a segment where two reports are further apart than `max_gap_s`.
+
+    Parameters
+    ----------
+    rest_mm : float
+        A gap over which the pointer moved at most so far is a rest: it is not split but
+        filled with the place before it. By default every gap splits.
+    """
+    t_s, path_mm = segment
+    steps_s = np.diff(t_s)
+    gaps = np.flatnonzero(steps_s > max_gap_s)
+    if len(gaps) == 0:
+        return [segment]
+    moved_mm = np.hypot(*(path_mm[gaps + 1] - path_mm[gaps]).T)
+    rests = gaps[moved_mm <= rest_mm]
+    if len(rests):
+        usual_s = float(np.median(steps_s))
+        at, t_new, path_new = [], [], []
+        for gap in rests.tolist():
+            filled_s = np.arange(t_s[gap] + usual_s, t_s[gap + 1] - 0.5 * usual_s, usual_s)
+            at.append(np.full(len(filled_s), gap + 1))
+            t_new.append(filled_s)
+            path_new.append(np.broadcast_to(path_mm[gap], (len(filled_s), 2)))
+        where = np.concatenate(at)
+        t_s = np.insert(t_s, where, np.concatenate(t_new))
+        path_mm = np.insert(path_mm, where, np.concatenate(path_new), axis=0)
     cuts = np.flatnonzero(np.diff(t_s) > max_gap_s) + 1
     return list(zip(np.split(t_s, cuts), np.split(path_mm, cuts), strict=True))
 
@@ -77,41 +168,72 @@ def between(segment: Segment, low_s: float, high_s: float) -> Segment:
     return t_s[a:b], path_mm[a:b]
 
 
-def even(segment: Segment, rate_hz: float = GRID_HZ) -> Segment:
-    """Resample a segment to an even grid by cubic spline.
+def even(segment: Segment, rate_hz: float = GRID_HZ, origin_s: float = 0.0) -> Segment:
+    """Resample a segment without gaps to an even grid.
+
+    Parameters
+    ----------
+    segment : tuple
+        Times, s, shape (n,), strictly increasing; places, mm, shape (n, 2).
+    rate_hz : float
+    origin_s : float
+        A moment on the grid.
 
     Returns
     -------
     tuple
-        Empty arrays when there are fewer than four reports.
-
-    Notes
-    -----
-    At 60 reports a second with jittered stamps a sine of 12 Hz keeps its amplitude within 1 %.
+        Grid and places; empty arrays when there are fewer than four reports.
     """
     t_s, path_mm = segment
-    if len(t_s) < 4:
+    if len(t_s) < LEAST_REPORTS:
         return np.empty(0), np.empty((0, 2))
-    count = int((t_s[-1] - t_s[0]) * rate_hz) + 1
-    grid_s = t_s[0] + np.arange(count) / rate_hz
-    return grid_s, CubicSpline(t_s, path_mm, axis=0)(grid_s)
+    usual_hz = 1 / float(np.median(np.diff(t_s)))
+    finer = max(1, round(usual_hz / rate_hz))
+    first = int(np.ceil((t_s[0] - origin_s) * rate_hz - 1e-6))
+    last = int(np.floor((t_s[-1] - origin_s) * rate_hz + 1e-6))
+    if last < first:
+        return np.empty(0), np.empty((0, 2))
+    grid_s = origin_s + np.arange(first, last + 1) / rate_hz
+    if finer == 1:
+        return grid_s, CubicSpline(t_s, path_mm, axis=0)(grid_s)
+    fine_s = origin_s + np.arange(first * finer, last * finer + 1) / (rate_hz * finer)
+    fine_mm = np.column_stack([np.interp(fine_s, t_s, axis) for axis in path_mm.T])
+    if len(grid_s) < LEAST_REPORTS:
+        return grid_s, fine_mm[::finer]
+    return grid_s, np.asarray(resample_poly(fine_mm, 1, finer, axis=0, padtype="line"))
+
+
+def pieces(
+    segments: list[Segment],
+    *,
+    low_s: float = -np.inf,
+    high_s: float = np.inf,
+    origin_s: float = 0.0,
+) -> list[Segment]:
+    """Even pieces without gaps of all segments, from `low_s` to `high_s`."""
+    found = []
+    for segment in segments:
+        for piece in split_gaps(between(segment, low_s, high_s), rest_mm=REST_MM):
+            grid_s, path_mm = even(piece, origin_s=origin_s)
+            if len(grid_s):
+                found.append((grid_s, path_mm))
+    return found
 
 
 def held(segments: list[Segment], grid_s: Floats) -> Floats:
     """Position on a grid, linear between reports, held where none came for over 50 ms.
 
-    A pointer that rests sends no reports on many devices. Between segments the last place
-    holds.
+    Between segments the last place holds.
 
     Returns
     -------
     ndarray, shape (n, 2)
     """
-    times: list[Floats] = []
-    places: list[Floats] = []
-    for t_s, path_mm in segments:
-        gap = np.flatnonzero(np.diff(t_s) > MAX_GAP_S)
-        times += [np.insert(t_s, gap + 1, t_s[gap + 1] - 0.001)]
-        places += [np.insert(path_mm, gap + 1, path_mm[gap], axis=0)]
-    t_all, path_all = np.concatenate(times), np.concatenate(places)
-    return np.column_stack([np.interp(grid_s, t_all, path_all[:, axis]) for axis in (0, 1)])
+    t_s = np.concatenate([segment[0] for segment in segments])
+    path_mm = np.concatenate([segment[1] for segment in segments])
+    gap = np.flatnonzero(np.diff(t_s) > MAX_GAP_S)
+    t_s, path_mm = (
+        np.insert(t_s, gap + 1, t_s[gap + 1] - 0.001),
+        np.insert(path_mm, gap + 1, path_mm[gap], axis=0),
+    )
+    return np.column_stack([np.interp(grid_s, t_s, path_mm[:, axis]) for axis in (0, 1)])

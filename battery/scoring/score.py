@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-SCORING_VERSION = 1
+from battery.scoring.measures import measures_of
+
+SCORING_VERSION = 2
+BELOW_FLOOR = "below the measurement floor"
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +38,30 @@ class Score:
     reason: str = ""
     scoring_version: int = SCORING_VERSION
 
+    @property
+    def below_floor(self) -> bool:
+        """Whether the device cannot tell this value from none."""
+        return self.reason.startswith(BELOW_FLOOR)
+
 
 def missing(measure: str, reason: str, n: int = 0) -> Score:
     """Return a score that is not there, with the reason."""
     return Score(measure, math.nan, n, reason=reason)
+
+
+def in_order(task: str, scores: Iterable[Score]) -> list[Score]:
+    """Put a task's scores into the order of its measures.
+
+    Raises
+    ------
+    ValueError
+        If one is not there, or there twice, or is no measure of the task.
+    """
+    given = list(scores)
+    found = {score.measure: score for score in given}
+    names = [measure.name for measure in measures_of(task)]
+    if set(found) != set(names) or len(given) != len(names):
+        lacking, strange = sorted(set(names) - set(found)), sorted(set(found) - set(names))
+        msg = f"{len(given)} scores of {task} for {len(names)} measures: {lacking=} {strange=}"
+        raise ValueError(msg)
+    return [found[name] for name in names]

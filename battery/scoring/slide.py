@@ -1,4 +1,4 @@
-"""Scores of a slide block."""
+"""Passes of a slide block: out to one side and back, each way one movement."""
 
 from __future__ import annotations
 
@@ -8,117 +8,145 @@ from dataclasses import dataclass
 import numpy as np
 
 from battery.recording import Block, events_from_array
-from battery.scoring.intervals import bootstrap, median
+from battery.scoring import kinematics
+from battery.scoring.filters import low_pass, speed_mm_s
 from battery.scoring.path import (
     GRID_HZ,
     Floats,
-    between,
-    contact_path,
-    even,
-    held,
-    split_gaps,
+    Segment,
+    followed_path,
+    pieces,
 )
-from battery.scoring.pursuit import jitter_score
-from battery.scoring.score import Score, missing
-from battery.scoring.smoothness import sparc, speed_mm_s, trim_to_movement
-from tasks.contract import NS_PER_S
+from battery.scoring.smoothness import LEAST_SAMPLES, log_dimensionless_jerk, sparc
+from tasks.contract import NS_PER_S, Event
 
-LEAST_PASSES = 2
+TAKES = frozenset({"grab", "regained"})
+WILL_HZ = 3.0  # slower movement is the hand's will, quicker is tremor
+SPEED_HZ = 8.0
+PATH_HZ = 10.0
+STILL_MM_S = 5.0
+STOP_S = 0.15
+TURNED_MM = 2.0
+AFTER_S = 1.0  # the chip is home before the hand has come to rest
 
 
 @dataclass(frozen=True, slots=True)
+class Way:
+    """One way out or back, from where the hand began to move to where it ended."""
+
+    path_along_mm: float
+    time_s: float
+    sparc: float
+    ldlj: float
+    submovements: int
+    path_ratio: float
+    stops: int
+    reversals: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Pass:
-    """Out to one side and back; s and mm. `pieces_mm` are its even paths without gaps."""
+    """Out to one side and back; s and mm.
+
+    `pieces_mm` are its paths on the even grid, without gaps, from taking the chip to the end of
+    the pass; `pieces_s` their times. `out` and `back` are None where contact was lost on the
+    way, or it was too short to be measured.
+    """
 
     trial: int
     side: str
     start_s: float
     end_s: float
     extent_mm: float
-    speed_mm_s: float
-    sparc_out: float
-    sparc_back: float
+    pieces_s: list[Floats]
     pieces_mm: list[Floats]
+    out: Way | None
+    back: Way | None
+
+    @property
+    def ways(self) -> list[Way]:
+        """The ways that could be measured."""
+        return [way for way in (self.out, self.back) if way is not None]
+
+    @property
+    def speed_mm_s(self) -> float:
+        """Path along the track over the time of its ways; nan where neither was measured."""
+        seconds = sum(way.time_s for way in self.ways)
+        return sum(w.path_along_mm for w in self.ways) / seconds if seconds else math.nan
 
 
 def passes(block: Block) -> list[Pass]:
     """Read the finished passes of a block."""
-    segments = contact_path(block.samples)
+    segments = followed_path(block, TAKES)
     grabs: dict[int, float] = {}
     found = []
-    settings = block.header.settings
     for event in events_from_array(block.events):
         if event.kind == "grab":
             grabs[event.trial] = event.t_ns / NS_PER_S
-        if event.kind != "pass" or event.trial not in grabs:
-            continue
-        start_s, end_s = grabs[event.trial], event.t_ns / NS_PER_S
-        cut = [between(s, start_s, end_s) for s in segments]
-        cut = [c for c in cut if len(c[0]) >= 4]
-        pieces = [even(p)[1] for c in cut for p in split_gaps(c) if len(p[0]) >= 4]
-        grid_s = np.arange(start_s, end_s, 1 / GRID_HZ)
-        path_mm = held(cut, grid_s) if cut else np.empty((0, 2))
-        out, back = _smoothness(path_mm)
-        found.append(
-            Pass(
-                event.trial,
-                event.label,
-                start_s,
-                end_s,
-                abs(event.x_mm - settings["chip_x_mm"]),
-                float(np.abs(np.diff(path_mm[:, 0])).sum() / (end_s - start_s)),
-                out,
-                back,
-                pieces,
-            )
-        )
+        elif event.kind == "pass" and event.trial in grabs:
+            found.append(_pass(block, segments, grabs[event.trial], event))
     return found
 
 
-def _smoothness(path_mm: Floats) -> tuple[float, float]:
-    """SPARC of the way out and of the way back, each one movement."""
-    if len(path_mm) < 40:
-        return math.nan, math.nan
-    turn = int(np.argmax(np.abs(path_mm[:, 0] - path_mm[0, 0])))
-    halves = (path_mm[: turn + 1], path_mm[turn:])
-    values = []
-    for half in halves:
-        if len(half) < 20:
-            values.append(math.nan)
-            continue
-        speed = speed_mm_s(half)
-        values.append(sparc(speed[trim_to_movement(speed)], GRID_HZ))
-    return values[0], values[1]
+def _pass(block: Block, segments: list[Segment], start_s: float, event: Event) -> Pass:
+    end_s = event.t_ns / NS_PER_S
+    chip_x_mm = float(block.header.settings["chip_x_mm"])
+    side = -1.0 if event.label == "left" else 1.0
+    whole = pieces(segments, low_s=start_s, high_s=end_s + AFTER_S)
+    cut = [(t_s[t_s <= end_s], path_mm[t_s <= end_s]) for t_s, path_mm in whole]
+    cut = [piece for piece in cut if len(piece[0])]
+    out, back = _ways(whole, chip_x_mm, side, end_s)
+    return Pass(
+        event.trial,
+        event.label,
+        start_s,
+        end_s,
+        abs(event.x_mm - chip_x_mm),
+        [t_s for t_s, _ in cut],
+        [path_mm for _, path_mm in cut],
+        out,
+        back,
+    )
 
 
-def score(block: Block, seed: int, pixel_mm: float) -> list[Score]:
-    """Score a finished slide block."""
-    found = passes(block)
-    n = len(found)
-    if n < LEAST_PASSES:
-        reason = f"{n} finished passes; at least {LEAST_PASSES} are needed"
-        names = ("jitter_across_mm", "extent_mm", "mean_speed_mm_s", "sparc")
-        return [missing(f"slide.{name}", reason, n) for name in names]
-    extents = np.array([p.extent_mm for p in found])
-    speeds = np.array([p.speed_mm_s for p in found])
-    arcs = np.array([v for p in found for v in (p.sparc_out, p.sparc_back)])
-    arcs = arcs[~np.isnan(arcs)]
-    across = [piece[:, 1] for p in found for piece in p.pieces_mm]
-    scores = [
-        jitter_score(
-            "slide.jitter_across_mm", across, seed, pixel_mm, block.audit.report_rate_hz
-        ),
-        Score(
-            "slide.extent_mm", float(np.median(extents)), n, *bootstrap(extents, median, seed)
-        ),
-        Score(
-            "slide.mean_speed_mm_s",
-            float(np.median(speeds)),
-            n,
-            *bootstrap(speeds, median, seed),
-        ),
-    ]
-    if len(arcs) == 0:
-        return [*scores, missing("slide.sparc", "no movement long enough", 0)]
-    interval = bootstrap(arcs, median, seed)
-    return [*scores, Score("slide.sparc", float(np.median(arcs)), len(arcs), *interval)]
+def _ways(
+    whole: list[Segment], chip_x_mm: float, side: float, end_s: float
+) -> tuple[Way | None, Way | None]:
+    """Measure the way out and the way back, where each lies in one piece."""
+    if not whole:
+        return None, None
+    slow_mm = [side * (low_pass(path_mm[:, 0], WILL_HZ) - chip_x_mm) for _, path_mm in whole]
+    at = int(np.argmax([part.max() for part in slow_mm]))
+    turn = int(np.argmax(slow_mm[at]))
+    t_s, path_mm = whole[at]
+    out = _way(path_mm[: turn + 1], slow_mm[at][: turn + 1]) if at == 0 else None
+    back = _way(path_mm[turn:], -slow_mm[at][turn:]) if t_s[-1] >= end_s - 0.05 else None
+    return out, back
+
+
+def _way(path_mm: Floats, forward_mm: Floats) -> Way | None:
+    """Measure one movement; `forward_mm` is its slow place along its own direction."""
+    if len(forward_mm) < LEAST_SAMPLES:
+        return None
+    slow_speed = np.gradient(forward_mm, 1 / GRID_HZ)
+    span = kinematics.movement_span(slow_speed)
+    if span is None or span[1] - span[0] < LEAST_SAMPLES:
+        return None
+    inside = slice(*span)
+    smooth_mm = low_pass(path_mm, PATH_HZ)
+    still = np.abs(slow_speed[inside]) < STILL_MM_S
+    return Way(
+        path_along_mm=float(np.abs(np.diff(forward_mm[inside])).sum()),
+        time_s=(inside.stop - inside.start) / GRID_HZ,
+        sparc=sparc(speed_mm_s(path_mm)[inside], GRID_HZ),
+        ldlj=log_dimensionless_jerk(speed_mm_s(smooth_mm)[inside], GRID_HZ),
+        submovements=kinematics.n_submovements(speed_mm_s(low_pass(path_mm, SPEED_HZ))[inside]),
+        path_ratio=kinematics.path_ratio(smooth_mm[inside]),
+        stops=len(kinematics.runs(still, round(STOP_S * GRID_HZ) + 1)),
+        reversals=kinematics.n_reversals(forward_mm[inside], TURNED_MM),
+    )
+
+
+def drag_s(block: Block) -> float:
+    """Time for which the chip was dragged, s."""
+    return float(sum(t_s[-1] - t_s[0] for t_s, _ in followed_path(block, TAKES)))

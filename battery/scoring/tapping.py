@@ -1,6 +1,7 @@
-"""Scores of a tapping block.
+"""Trials of a tapping block, read from its events.
 
-A touch screen sees no path in the air: everything is computed from lift-offs and contacts.
+A touch screen sees no path in the air: for a finger everything follows from lift-offs and
+contacts. A mouse is seen all the way; `reaches` adds what its path tells.
 """
 
 from __future__ import annotations
@@ -8,22 +9,21 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 from battery.recording import Block, events_from_array, shown_ns
-from battery.scoring.intervals import bootstrap, mean, median, wilson
-from battery.scoring.path import Floats
-from battery.scoring.score import Score, missing
-from tasks.contract import NS_PER_S
+from tasks.contract import NS_PER_S, Event
 
 ANTICIPATION_S = 0.1
 LATE_S = 5.0
-LEAST_TRIALS = 5
 
 
 @dataclass(frozen=True, slots=True)
 class Tap:
-    """One trial; times in s, places in mm, nan where there is none."""
+    """One trial; times in s, places in mm, nan where there is none.
+
+    `lift_s` is the last lift before the touch. `wait_s` is the foreperiod, from cue to go.
+    Along and across are the end point's errors in the frame of the reach, from home to target:
+    positive beyond the target, and to the left of the reach; nan without a home pad.
+    """
 
     trial: int
     side: str
@@ -36,6 +36,15 @@ class Tap:
     y_mm: float = math.nan
     reaction_time_s: float = math.nan
     movement_time_s: float = math.nan
+    lift_s: float = math.nan
+    wait_s: float = 0.0
+    along_mm: float = math.nan
+    across_mm: float = math.nan
+
+    @property
+    def answered(self) -> bool:
+        """Whether there is an end point."""
+        return self.outcome in ("hit", "miss")
 
     @property
     def radial_error_mm(self) -> float:
@@ -43,99 +52,91 @@ class Tap:
         return math.hypot(self.x_mm - self.target_x_mm, self.y_mm - self.target_y_mm)
 
 
+class _Trial:
+    """A trial while its events come in."""
+
+    def __init__(self, cue: Event) -> None:
+        self.cue = cue
+        self.go: Event | None = None
+        self.lift: Event | None = None
+
+    def end(self, block: Block, outcome: str, last: Event) -> Tap:
+        """Close the trial with its last event."""
+        begin_s, end_s = self.cue.t_ns / NS_PER_S, last.t_ns / NS_PER_S
+        place = (self.cue.x_mm, self.cue.y_mm)
+        lift_s = self.lift.t_ns / NS_PER_S if self.lift else math.nan
+        wait_s = (self.go.t_ns - self.cue.t_ns) / NS_PER_S if self.go else 0.0
+        label = self.cue.label
+        if outcome not in ("hit", "miss"):
+            return Tap(self.cue.trial, label, outcome, begin_s, end_s, *place, wait_s=wait_s)
+        along_mm, across_mm = _in_reach(block, place, last)
+        return Tap(
+            self.cue.trial,
+            label,
+            outcome,
+            begin_s,
+            end_s,
+            *place,
+            x_mm=last.x_mm,
+            y_mm=last.y_mm,
+            reaction_time_s=lift_s - _shown_s(block, self.go),
+            movement_time_s=end_s - lift_s,
+            lift_s=lift_s,
+            wait_s=wait_s,
+            along_mm=along_mm,
+            across_mm=across_mm,
+        )
+
+
 def taps(block: Block) -> list[Tap]:
-    """Read the trials of a block from its events.
+    """Read the trials of a block.
 
     Reaction time runs from the flip that showed the go cue (its due time where the block has
     no frames) to the last lift-off before the touch; movement time from there to the touch.
     """
     found: list[Tap] = []
-    cue_s = shown_s = lift_s = math.nan
-    target = (math.nan, math.nan)
-    side = ""
-    answered = True
+    trial: _Trial | None = None
     for event in events_from_array(block.events):
-        t_s = event.t_ns / NS_PER_S
         if event.kind == "cue":
-            cue_s, shown_s, lift_s = t_s, math.nan, math.nan
-            target, side, answered = (event.x_mm, event.y_mm), event.label, False
+            trial = _Trial(event)
+        elif trial is None:
+            continue
         elif event.kind == "go":
-            flip_ns = shown_ns(block.frames, event.t_ns)
-            shown_s = t_s if flip_ns is None else flip_ns / NS_PER_S
+            trial.go, trial.lift = event, None
         elif event.kind == "lift":
-            lift_s = t_s
-        elif event.kind == "touch":
-            answered = True
-            found.append(
-                Tap(
-                    event.trial,
-                    side,
-                    event.label,
-                    cue_s,
-                    t_s,
-                    *target,
-                    x_mm=event.x_mm,
-                    y_mm=event.y_mm,
-                    reaction_time_s=lift_s - shown_s,
-                    movement_time_s=t_s - lift_s,
-                )
-            )
-        elif event.kind == "no_answer":
-            answered = True
-            found.append(Tap(event.trial, side, "no_answer", cue_s, t_s, *target))
-        elif event.kind == "end" and not answered:
-            found.append(Tap(len(found), side, "unfinished", cue_s, t_s, *target))
+            trial.lift = event
+        elif event.kind in ("touch", "no_answer", "end"):
+            label = {"touch": event.label, "end": "unfinished"}.get(event.kind, event.kind)
+            found.append(trial.end(block, label, event))
+            trial = None
     return found
 
 
-def score(block: Block, seed: int) -> list[Score]:
-    """Score a finished tapping block."""
-    answered = [tap for tap in taps(block) if tap.outcome in ("hit", "miss")]
-    n = len(answered)
-    names = ("radial_error_mm", "variable_error_mm", "movement_time_s", "reaction_time_s")
-    if n < LEAST_TRIALS:
-        reason = f"{n} answered trials; at least {LEAST_TRIALS} are needed"
-        return [
-            *(missing(f"tapping.{name}", reason, n) for name in names),
-            missing("tapping.hit_rate", reason, n),
-        ]
-    ends_mm = np.array([[t.x_mm - t.target_x_mm, t.y_mm - t.target_y_mm] for t in answered])
-    radial_mm = np.hypot(ends_mm[:, 0], ends_mm[:, 1])
-    hits = sum(t.outcome == "hit" for t in answered)
-    reaction_s = np.array([t.reaction_time_s for t in answered])
-    usable = (reaction_s >= ANTICIPATION_S) & (reaction_s <= LATE_S)
-    movement_s = np.array([t.movement_time_s for t in answered])
-    return [
-        Score(
-            "tapping.radial_error_mm",
-            float(radial_mm.mean()),
-            n,
-            *bootstrap(radial_mm, mean, seed),
-        ),
-        variable_error(ends_mm, seed),
-        _median("tapping.movement_time_s", movement_s[~np.isnan(movement_s)], seed),
-        _median("tapping.reaction_time_s", reaction_s[usable], seed),
-        Score("tapping.hit_rate", hits / n, n, *wilson(hits, n)),
-    ]
+def _shown_s(block: Block, go: Event | None) -> float:
+    if go is None:
+        return math.nan
+    flip_ns = shown_ns(block.frames, go.t_ns)
+    return (go.t_ns if flip_ns is None else flip_ns) / NS_PER_S
 
 
-def variable_error(ends_mm: Floats, seed: int) -> Score:
-    """Scatter of end points about their mean, population form."""
-    spread_mm = ends_mm - ends_mm.mean(axis=0)
-    squares = np.sum(spread_mm**2, axis=1)
-    low, high = bootstrap(squares, mean, seed)
-    return Score(
-        "tapping.variable_error_mm",
-        float(np.sqrt(squares.mean())),
-        len(ends_mm),
-        math.sqrt(low),
-        math.sqrt(high),
+def home_mm(block: Block) -> tuple[float, float] | None:
+    """Centre of the home pad, where a reach begins; None in the form without one."""
+    settings = block.header.settings
+    if not settings["home_pad"]:
+        return None
+    return float(settings["home_x_mm"]), float(settings["home_y_mm"])
+
+
+def _in_reach(
+    block: Block, target_mm: tuple[float, float], touch: Event
+) -> tuple[float, float]:
+    home = home_mm(block)
+    if home is None:
+        return math.nan, math.nan
+    way_x, way_y = target_mm[0] - home[0], target_mm[1] - home[1]
+    length = math.hypot(way_x, way_y)
+    off_x, off_y = touch.x_mm - target_mm[0], touch.y_mm - target_mm[1]
+    return (
+        (off_x * way_x + off_y * way_y) / length,
+        (way_x * off_y - way_y * off_x) / length,
     )
-
-
-def _median(name: str, values: Floats, seed: int) -> Score:
-    if len(values) < LEAST_TRIALS:
-        return missing(
-            name, f"{len(values)} usable trials; at least {LEAST_TRIALS}", len(values)
-        )
-    return Score(name, float(np.median(values)), len(values), *bootstrap(values, median, seed))

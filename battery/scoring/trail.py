@@ -1,19 +1,19 @@
-"""Scores of a trail block. Search and travel add up to the completion time exactly."""
+"""Links of a trail block. Search and travel add up to the time of a link exactly."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.signal import butter, sosfiltfilt
 
 from battery.recording import Block, events_from_array
-from battery.scoring.intervals import bootstrap, mean
-from battery.scoring.path import GRID_HZ, Floats, contact_path, held
-from battery.scoring.score import Score, missing
+from battery.scoring.filters import low_pass
+from battery.scoring.kinematics import path_length_mm, runs
+from battery.scoring.path import GRID_HZ, Flags, Floats, followed_path, held
 from tasks.contract import NS_PER_S, Event
 
+TAKES = frozenset({"grab", "regained"})
 STILL_MM_S = 10.0
 PAUSE_S = 0.15
 LOW_PASS_HZ = 3.0  # tremor moves the chip during search too; slower movement is the hand's will
@@ -21,7 +21,15 @@ LOW_PASS_HZ = 3.0  # tremor moves the chip during search too; slower movement is
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """From one captured node to the next; s and mm."""
+    """From one captured node to the next; s and mm.
+
+    Search is the time before the first movement, in pauses (slower than 10 mm/s for 0.15 s)
+    and away from the next node; travel is the rest. `path_mm` is the length of the path,
+    `travel_mm` of its part while travelling, `chord_mm` the straight way from where the last
+    node was captured to where this one was, `straight_mm` that between their centres. Errors
+    are wrong nodes captured: of the kind that was due (`n_sequence_errors`), or not
+    (`n_set_errors`).
+    """
 
     trial: int
     form: int
@@ -31,152 +39,160 @@ class Link:
     search_time_s: float
     travel_time_s: float
     path_mm: float
+    travel_mm: float
+    chord_mm: float
     straight_mm: float
-    n_errors: int
+    n_sequence_errors: int
+    n_set_errors: int
+    n_slips: int
+    n_lifts: int
+
+    @property
+    def n_errors(self) -> int:
+        """Wrong nodes captured."""
+        return self.n_sequence_errors + self.n_set_errors
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Form:
-    """One trail: its links so far and whether it was finished."""
+    """One trail: its links so far, and whether it was finished."""
 
     number: int
     kind: str
-    links: list[Link]
-    done: bool
+    links: list[Link] = field(default_factory=list)
+    done: bool = False
+
+    @property
+    def time_s(self) -> float:
+        """From leaving the first node to the last capture so far."""
+        return sum(link.search_time_s + link.travel_time_s for link in self.links)
+
+
+@dataclass(slots=True)
+class _Doing:
+    """What has happened on the link being made."""
+
+    begun_ns: int = -1
+    place_mm: tuple[float, float] = (math.nan, math.nan)
+    mistakes: list[str] = field(default_factory=list)
+    n_slips: int = 0
+    n_lifts: int = 0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Path:
+    """The chip's slow path on the grid."""
+
+    t_s: Floats
+    path_mm: Floats
+
+    def piece(self, start_s: float, end_s: float) -> Floats:
+        a, b = np.searchsorted(self.t_s, [start_s, end_s])
+        return self.path_mm[a:b]
 
 
 def forms(block: Block) -> list[Form]:
     """Read the trails of a block."""
-    grid_s, path_mm = _smooth_path(block)
+    path = _slow_path(block)
+    settings = block.header.settings["forms"]
     found: list[Form] = []
-    begun_s = math.nan
-    errors = 0
-    place = (math.nan, math.nan)
+    doing = _Doing()
     for event in events_from_array(block.events):
-        t_s = event.t_ns / NS_PER_S
         if event.kind == "form":
-            found.append(Form(event.trial, event.label, [], False))
-            begun_s, errors = math.nan, 0
+            found.append(Form(event.trial, event.label))
+            doing = _Doing()
         elif event.kind == "release":
-            begun_s, place = t_s, _first_node(block, event, found[-1])
-        elif event.kind == "error":
-            errors += 1
-        elif event.kind == "capture" and not math.isnan(begun_s):
-            link = _link(event, found[-1].number, begun_s, t_s, grid_s, path_mm, place, errors)
-            found[-1].links.append(link)
-            begun_s, errors, place = t_s, 0, (event.x_mm, event.y_mm)
+            first_mm = settings[found[-1].number]["nodes_mm"][0]
+            doing = _Doing(event.t_ns, (float(first_mm[0]), float(first_mm[1])))
         elif event.kind == "form_done":
-            found[-1] = Form(found[-1].number, found[-1].kind, found[-1].links, True)
+            found[-1].done = True
+        elif doing.begun_ns < 0:
+            continue
+        elif event.kind == "error":
+            doing.mistakes.append(event.label)
+        elif event.kind == "slip":
+            doing.n_slips += 1
+        elif event.kind == "lost":
+            doing.n_lifts += 1
+        elif event.kind == "capture":
+            found[-1].links.append(_link(found[-1], event, doing, path))
+            doing = _Doing(event.t_ns, (event.x_mm, event.y_mm))
     return found
 
 
-def _first_node(block: Block, event: Event, form: Form) -> tuple[float, float]:
-    del event
-    x_mm, y_mm = block.header.settings["forms"][form.number]["nodes_mm"][0]
-    return float(x_mm), float(y_mm)
-
-
-def _smooth_path(block: Block) -> tuple[Floats, Floats]:
-    """Return the chip's path, held where the pointer rests or is lifted, low-passed at 3 Hz."""
-    segments = contact_path(block.samples)
+def _slow_path(block: Block) -> _Path:
+    """Return the path, held where the pointer rests or is lifted, low-passed at 3 Hz."""
+    segments = followed_path(block, TAKES)
     if not segments:
-        return np.empty(0), np.empty((0, 2))
+        return _Path(np.empty(0), np.empty((0, 2)))
     grid_s = np.arange(segments[0][0][0], segments[-1][0][-1], 1 / GRID_HZ)
-    if len(grid_s) < GRID_HZ:
-        return np.empty(0), np.empty((0, 2))
-    sos = butter(2, LOW_PASS_HZ, fs=GRID_HZ, output="sos")
-    return grid_s, np.asarray(sosfiltfilt(sos, held(segments, grid_s), axis=0))
+    if len(grid_s) < 2:
+        return _Path(np.empty(0), np.empty((0, 2)))
+    return _Path(grid_s, low_pass(held(segments, grid_s), LOW_PASS_HZ))
 
 
-def _link(
-    event: Event,
-    form: int,
-    start_s: float,
-    end_s: float,
-    grid_s: Floats,
-    path_mm: Floats,
-    start_mm: tuple[float, float],
-    errors: int,
-) -> Link:
-    a, b = np.searchsorted(grid_s, [start_s, end_s])
-    piece = path_mm[a:b]
-    whole_s = end_s - start_s
-    searching = _searching(piece, (event.x_mm, event.y_mm))
-    search_s = whole_s * float(searching.mean()) if len(searching) else whole_s
+def _link(form: Form, capture: Event, doing: _Doing, path: _Path) -> Link:
+    start_s, end_s = doing.begun_ns / NS_PER_S, capture.t_ns / NS_PER_S
+    piece_mm = path.piece(start_s, end_s)
+    node_mm = (capture.x_mm, capture.y_mm)
+    searching = search_steps(piece_mm, node_mm)
+    share = float(searching.mean()) if len(searching) else 1.0
+    whole_ns = capture.t_ns - doing.begun_ns
+    search_ns = round(whole_ns * share)
+    steps_mm = np.hypot(*np.diff(piece_mm, axis=0).T) if len(searching) else np.zeros(0)
+    n_set = sum(of_other_set(form.kind, capture.label, wrong) for wrong in doing.mistakes)
     return Link(
-        event.trial,
-        form,
-        event.label,
-        start_s,
-        end_s,
-        search_s,
-        whole_s - search_s,
-        float(np.hypot(*np.diff(piece, axis=0).T).sum()) if len(piece) > 1 else 0.0,
-        math.dist(start_mm, (event.x_mm, event.y_mm)),
-        errors,
+        trial=capture.trial,
+        form=form.number,
+        label=capture.label,
+        start_s=start_s,
+        end_s=end_s,
+        search_time_s=search_ns / NS_PER_S,
+        travel_time_s=(whole_ns - search_ns) / NS_PER_S,
+        path_mm=path_length_mm(piece_mm) if len(piece_mm) > 1 else 0.0,
+        travel_mm=float(steps_mm[~searching].sum()),
+        chord_mm=math.dist(piece_mm[0], piece_mm[-1]) if len(piece_mm) > 1 else 0.0,
+        straight_mm=math.dist(doing.place_mm, node_mm),
+        n_sequence_errors=len(doing.mistakes) - n_set,
+        n_set_errors=n_set,
+        n_slips=doing.n_slips,
+        n_lifts=doing.n_lifts,
     )
 
 
-def _searching(
-    piece_mm: Floats, next_node_mm: tuple[float, float]
-) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Mark each grid step: before the first movement, in a pause, or away from the node."""
+def of_other_set(kind: str, due: str, wrong: str) -> bool:
+    """Whether a wrong label is of the set that was not due: a letter for a number, or back.
+
+    Examples
+    --------
+    >>> of_other_set("alternating", "A", "2"), of_other_set("alternating", "A", "C")
+    (True, False)
+    """
+    return kind == "alternating" and due.isdigit() != wrong.isdigit()
+
+
+def search_steps(piece_mm: Floats, next_node_mm: tuple[float, float]) -> Flags:
+    """Mark each grid step of a link that is search: before movement, pause, or detour.
+
+    Parameters
+    ----------
+    piece_mm : ndarray, shape (n, 2)
+        Slow path on the grid, from capture to capture.
+    next_node_mm : tuple of float
+
+    Returns
+    -------
+    ndarray of bool, shape (n - 1,)
+        Empty for fewer than two places.
+    """
     if len(piece_mm) < 2:
         return np.empty(0, dtype=bool)
     velocity = np.diff(piece_mm, axis=0) * GRID_HZ
     still = np.hypot(velocity[:, 0], velocity[:, 1]) < STILL_MM_S
     away = np.sum(velocity * (np.array(next_node_mm) - piece_mm[:-1]), axis=1) < 0
     moving = np.flatnonzero(~still)
-    onset = int(moving[0]) if len(moving) else len(still)
-    before = np.arange(len(still)) < onset
-    searching = before | _long_runs(still, round(PAUSE_S * GRID_HZ)) | (away & ~still)
+    searching = away & ~still
+    searching[: int(moving[0]) if len(moving) else len(still)] = True
+    for begin, end in runs(still, round(PAUSE_S * GRID_HZ)).tolist():
+        searching[begin:end] = True
     return np.asarray(searching, dtype=bool)
-
-
-def _long_runs(
-    flags: np.ndarray[tuple[int], np.dtype[np.bool_]], least: int
-) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Keep only the runs of true that are at least so long."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8)))
-    kept = np.zeros(len(flags), dtype=bool)
-    for begin, end in edges.reshape(-1, 2).tolist():
-        kept[begin:end] = end - begin >= least
-    return kept
-
-
-def score(block: Block, seed: int) -> list[Score]:
-    """Score a finished trail block."""
-    found = forms(block)
-    done = [form for form in found if form.done]
-    links = [link for form in done for link in form.links]
-    n_forms = len(block.header.settings["forms"])
-    n = len(links)
-    errors = Score("trail.n_errors", float(sum(i.n_errors for f in found for i in f.links)), n)
-    if not done:
-        reason = "no trail was finished within the limit"
-        times_missing = [
-            "time_per_link_s",
-            "completion_time_s",
-            "search_time_s",
-            "travel_time_s",
-        ]
-        return [*(missing(f"trail.{name}", reason, n) for name in times_missing), errors]
-    times = np.array([link.end_s - link.start_s for link in links])
-    per_link = Score(
-        "trail.time_per_link_s", float(times.mean()), n, *bootstrap(times, mean, seed)
-    )
-    if len(done) < n_forms:
-        reason = (
-            f"{len(done)} of {n_forms} trails finished within the limit: the time is longer"
-        )
-        names = ("completion_time_s", "search_time_s", "travel_time_s")
-        return [per_link, *(missing(f"trail.{name}", reason, n) for name in names), errors]
-    search_s = sum(link.search_time_s for link in links)
-    travel_s = sum(link.travel_time_s for link in links)
-    return [
-        per_link,
-        Score("trail.completion_time_s", search_s + travel_s, n),
-        Score("trail.search_time_s", search_s, n),
-        Score("trail.travel_time_s", travel_s, n),
-        errors,
-    ]

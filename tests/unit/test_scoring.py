@@ -12,11 +12,11 @@ from battery.errors import ScoringError
 from battery.recording import Screen, TimingAudit
 from battery.scoring import MEASURES, PRIMARY, score_block, trial_rows
 from battery.scoring.flags import FLAGS, comparable, flags_of
-from battery.scoring.intervals import bootstrap, mean
+from battery.scoring.filters import speed_mm_s
+from battery.scoring.intervals import Bootstrap, mean
 from battery.scoring.jitter import band_rms_mm
 from battery.scoring.path import check_order, even, split_gaps
-from battery.scoring.pursuit import delay_s
-from battery.scoring.smoothness import speed_mm_s
+from battery.scoring.tracking import delay_s
 from battery.simulate import POINTERS, Truth
 from tests.blocks import simulated_block
 
@@ -157,14 +157,14 @@ def test_delay_from_exact_phases_is_exact(delays):
     f_hz = np.array([3, 7, 11, 17, 29]) / 40
     for delay in delays:
         phase = np.angle(np.exp(-2j * np.pi * f_hz * delay))
-        assert delay_s(f_hz, phase) == pytest.approx(delay, abs=1e-9)
+        assert delay_s(f_hz, phase)[0] == pytest.approx(delay, abs=1e-9)
 
 
 def test_bootstrap_says_nothing_on_few_values_and_repeats_itself():
-    assert math.isnan(bootstrap(np.ones(4), mean, 1)[0])
+    assert math.isnan(Bootstrap(1).interval(np.arange(4.0), mean)[0])
     values = np.random.default_rng(3).normal(10, 2, 50)
-    assert bootstrap(values, mean, 1) == bootstrap(values, mean, 1)
-    low, high = bootstrap(values, mean, 1)
+    low, high = Bootstrap(1).interval(values, mean)
+    assert (low, high) == Bootstrap(1).interval(values, mean)
     assert low < values.mean() < high
 
 

@@ -1,0 +1,1 @@
+"""The measures of each task, each defined once."""

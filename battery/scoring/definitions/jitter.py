@@ -1,0 +1,119 @@
+"""Measures of jitter: the same family for every task that drags along a straight line."""
+
+from __future__ import annotations
+
+from battery.scoring.measure import ON_ONE_DEVICE, OWN, Measure
+
+WELCH = "Welch 1967, IEEE Trans Audio Electroacoust 15:70-73; short pieces: Thomson 1982"
+_NEEDS = "60 reports a second; 4 s of contact in pieces of at least 2 s without gaps"
+_SPECTRUM_NEEDS = "60 reports a second; 8 s of contact in pieces of at least 2 s; a real peak"
+SUB_BANDS_HZ: tuple[tuple[float, float], ...] = ((3, 5), (4, 6), (5, 8), (8, 12))
+
+
+def band_name(task: str, band_hz: tuple[float, float]) -> str:
+    """Name of the measure of one sub-band."""
+    return f"{task}.jitter_{band_hz[0]:.0f}_{band_hz[1]:.0f}_hz_mm"
+
+
+def jitter(task: str, track: str, *, primary: bool, along: str) -> tuple[Measure, ...]:
+    """Define the family for one task.
+
+    Parameters
+    ----------
+    task : str
+    track : str
+        What the instructed path is called: "path", "track".
+    primary : bool
+        Whether the jitter across is the task's primary measure.
+    along : str
+        Meaning of the jitter along the path, which differs from task to task.
+    """
+    return (
+        Measure(
+            f"{task}.jitter_across_mm",
+            f"Jitter across the {track}",
+            f"Root mean square displacement across the {track} in 3-12 Hz, from the spectrum "
+            "of position.",
+            "mm",
+            "lower",
+            WELCH,
+            primary=primary,
+            limits=ON_ONE_DEVICE,
+            needs=_NEEDS,
+            since=2,
+        ),
+        Measure(
+            f"{task}.jitter_slow_mm",
+            "Jitter across, slow phases",
+            f"Root mean square displacement across the {track} in 3-12 Hz while the finger is "
+            "slower than 50 mm/s along it.",
+            "mm",
+            "lower",
+            OWN,
+            limits=ON_ONE_DEVICE,
+            needs=f"{_NEEDS}; 4 s of it slow",
+            since=2,
+        ),
+        Measure(
+            f"{task}.jitter_along_mm",
+            f"Jitter along the {track}",
+            along,
+            "mm",
+            "lower",
+            WELCH,
+            limits=f"Corrections of one's own that are quick lie in this band. {ON_ONE_DEVICE}",
+            needs=_NEEDS,
+            since=2,
+        ),
+        *(
+            Measure(
+                band_name(task, band),
+                f"Jitter across, {band[0]:.0f}-{band[1]:.0f} Hz",
+                f"The same across the {track} in {band[0]:.0f}-{band[1]:.0f} Hz.",
+                "mm",
+                "lower",
+                WELCH,
+                limits=f"Bands overlap and name no cause. {ON_ONE_DEVICE}",
+                needs=_NEEDS,
+                detail=True,
+                since=2,
+            )
+            for band in SUB_BANDS_HZ
+        ),
+        Measure(
+            f"{task}.tremor_hz",
+            "Frequency of the jitter",
+            "Highest peak in 3-12 Hz of the spectrum across, divided by the power law fitted "
+            "to it; only where it stands out of what chance makes and of the floor.",
+            "Hz",
+            "none",
+            OWN,
+            log_scale=False,
+            limits="Says how fast, not why.",
+            needs=_SPECTRUM_NEEDS,
+            since=2,
+        ),
+        Measure(
+            f"{task}.tremor_snr_db",
+            "Peak over background",
+            "Power within 0.5 Hz of that peak over the power of the background there.",
+            "dB",
+            "none",
+            OWN,
+            log_scale=False,
+            needs=_SPECTRUM_NEEDS,
+            detail=True,
+            since=2,
+        ),
+        Measure(
+            f"{task}.jitter_floor_mm",
+            "Floor of the jitter",
+            "What rounding to the device's grid alone gives in 3-12 Hz.",
+            "mm",
+            "none",
+            "Bennett 1948, Bell Syst Tech J 27:446-472",
+            limits="Filters and jumps of the digitiser come on top and are not known.",
+            detail=True,
+            since=2,
+        ),
+    )

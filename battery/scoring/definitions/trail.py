@@ -1,0 +1,171 @@
+"""Measures of the trail."""
+
+from __future__ import annotations
+
+from battery.scoring.measure import OWN, Measure
+
+_DONE = "a finished trail"
+_ALL_DONE = "all trails finished within the limit"
+_POISSON = "interval: Garwood 1936, Biometrika 28:437-442"
+_PAPER = "Not comparable to any test on paper."
+_BOTH = "a finished trail of each kind"
+
+TRAIL: tuple[Measure, ...] = (
+    Measure(
+        "trail.time_per_link_s",
+        "Time per link",
+        "Completion time of the finished trails divided by their links.",
+        "s",
+        "lower",
+        OWN,
+        primary=True,
+        limits=_PAPER,
+        needs=_DONE,
+    ),
+    Measure(
+        "trail.completion_time_s",
+        "Completion time",
+        "Sum over the trails from leaving the first node to capturing the last; the clock "
+        "runs through errors.",
+        "s",
+        "lower",
+        OWN,
+        limits=f"Missing, not the limit, when a trail was not finished. {_PAPER}",
+        needs=_ALL_DONE,
+    ),
+    Measure(
+        "trail.search_time_s",
+        "Search time",
+        "Part of the completion time before the chip moves, in pauses and away from the next "
+        "node.",
+        "s",
+        "lower",
+        OWN,
+        limits="Planning during movement is not seen.",
+        needs=_ALL_DONE,
+    ),
+    Measure(
+        "trail.travel_time_s",
+        "Travel time",
+        "The rest of the completion time.",
+        "s",
+        "lower",
+        OWN,
+        needs=_ALL_DONE,
+    ),
+    Measure(
+        "trail.travel_speed_mm_s",
+        "Travel speed",
+        "Path while travelling over travel time, low-passed at 3 Hz.",
+        "mm/s",
+        "higher",
+        OWN,
+        needs=_DONE,
+        since=2,
+    ),
+    Measure(
+        "trail.path_efficiency",
+        "Path efficiency",
+        "Sum of the chords from capture to capture over the length of the path, low-passed at "
+        "3 Hz.",
+        "1",
+        "higher",
+        OWN,
+        log_scale=False,
+        limits="Wandering while searching counts as detour; tremor does not.",
+        needs=_DONE,
+        since=2,
+    ),
+    Measure(
+        "trail.n_errors",
+        "Errors",
+        "Wrong nodes captured.",
+        "1",
+        "lower",
+        _POISSON,
+        log_scale=False,
+    ),
+    Measure(
+        "trail.n_sequence_errors",
+        "Errors within a set",
+        "Wrong nodes captured of the kind that was due: a number for a number, a letter for a "
+        "letter.",
+        "1",
+        "lower",
+        _POISSON,
+        log_scale=False,
+        detail=True,
+        since=2,
+    ),
+    Measure(
+        "trail.n_set_errors",
+        "Errors of alternation",
+        "Wrong nodes captured of the kind that was not due.",
+        "1",
+        "lower",
+        _POISSON,
+        log_scale=False,
+        needs="an alternating trail",
+        detail=True,
+        since=2,
+    ),
+    Measure(
+        "trail.n_slips",
+        "Slips",
+        "Wrong nodes entered and left before they were captured; no errors.",
+        "1",
+        "lower",
+        _POISSON,
+        log_scale=False,
+        limits="Crossing a node on the way counts as well as turning back from it.",
+        since=2,
+    ),
+    Measure(
+        "trail.n_lifts",
+        "Lifts",
+        "Times contact was lost between leaving the first node and capturing the last.",
+        "1",
+        "lower",
+        _POISSON,
+        log_scale=False,
+        since=2,
+    ),
+    *(
+        Measure(
+            f"trail.{kind}_time_per_link_s",
+            f"Time per link, {kind}",
+            f"Completion time of the finished trails of {kind} divided by their links.",
+            "s",
+            "lower",
+            OWN,
+            limits=_PAPER,
+            needs=f"a finished trail of {kind}",
+            detail=True,
+            since=2,
+        )
+        for kind in ("numbers", "alternating", "pairs")
+    ),
+    Measure(
+        "trail.alternating_minus_numbers_s",
+        "Cost of alternating",
+        "Mean completion time of the alternating trails less that of the number trails.",
+        "s",
+        "none",
+        OWN,
+        log_scale=False,
+        limits=f"Slow movement enlarges it. {_PAPER}",
+        needs=_BOTH,
+        since=2,
+    ),
+    Measure(
+        "trail.alternating_to_numbers",
+        "Alternating to numbers",
+        "Mean completion time of the alternating trails over that of the number trails.",
+        "1",
+        "none",
+        OWN,
+        limits=f"Unsteady where the number trails are quick. {_PAPER}",
+        needs=_BOTH,
+        since=2,
+    ),
+)

@@ -1,0 +1,347 @@
+"""Scores of a pursuit block."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+
+from battery.recording import Block
+from battery.scoring import summary, tracking
+from battery.scoring.chip import DUE_PATH
+from battery.scoring.definitions.pursuit import N_FREQUENCIES
+from battery.scoring.filters import in_band, velocity
+from battery.scoring.intervals import (
+    NONE,
+    Bootstrap,
+    around,
+    of_deleted,
+    ratio,
+    root_ratio,
+)
+from battery.scoring.jitter import (
+    LEAST_SEGMENT_S,
+    LEAST_TOTAL_S,
+    SETTLING_S,
+    Device,
+    Drag,
+    jitter_scores,
+    settled,
+    slow_speed_mm_s,
+)
+from battery.scoring.kinematics import runs
+from battery.scoring.path import GRID_HZ, Flags, Floats, report_rate_hz
+from battery.scoring.pursuit import BEFORE, Part, parts
+from battery.scoring.score import Score, missing
+from battery.scoring.tracking import Response
+
+LEAST_CONTACT_S = 4.0
+LEAST_SHARE = 0.5  # of a part in contact, for a fit of its frequencies
+MOST_OFF = 0.05
+LEAST_PIECE_S = 0.5
+SLOW_HZ = 3.0
+WINDOW = round(4.0 * GRID_HZ)
+TOO_SHORT = f"under {LEAST_CONTACT_S:.0f} s of contact while the chip moved"
+LITTLE = "under half of the part in contact, or no such part"
+NOT_FOLLOWED = "gain below 0.2: the finger did not follow"
+
+Fits = Mapping[str, tuple[Part, Response, list[Response]]]  # whole, and with pieces left out
+
+
+def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
+    """Score a finished pursuit block."""
+    found = parts(block)
+    enough = {p.name: p for p in found if p.contact_s >= LEAST_CONTACT_S}
+    fits = {
+        name: (p, p.sines.solve(), p.sines.deleted())
+        for name, p in enough.items()
+        if p.on.mean() >= LEAST_SHARE
+    }
+    radius_mm = float(block.header.settings["chip_r_mm"])
+    against_chip = [
+        *_errors(enough, radius_mm, draw),
+        *_following(fits, draw),
+        *_differences(enough, fits, draw),
+        *_by_frequency(fits),
+    ]
+    if len(block.frames) < 2:
+        against_chip = [
+            s if s.reason else Score(s.measure, s.value, s.n, s.low, s.high, DUE_PATH)
+            for s in against_chip
+        ]
+    return [
+        *against_chip,
+        *_contact(block, found, draw),
+        *_jitter(list(enough.values()), fits, pixel_mm, draw),
+    ]
+
+
+def _windows(values: Sequence[Floats], usable: Sequence[Flags]) -> Floats:
+    """Sum over usable moments, and count them, in windows of 4 s, shape (n_windows, 2)."""
+    rows = []
+    for value, use in zip(values, usable, strict=True):
+        starts = np.arange(0, max(len(value) - WINDOW // 2, 1), WINDOW)
+        sums = np.add.reduceat(np.where(use, value, 0.0), starts)
+        rows.append(np.column_stack([sums, np.add.reduceat(use.astype(float), starts)]))
+    found = np.concatenate(rows) if rows else np.empty((0, 2))
+    return np.asarray(found[found[:, 1] > 0])
+
+
+def _of_windows(
+    name: str, windows: Floats, of: Callable[[Floats], Floats], draw: Bootstrap
+) -> Score:
+    value = float(of(windows[None])[0])
+    return Score(name, value, len(windows), *draw.interval(windows, of))
+
+
+# Distance of finger and chip
+
+
+def _squares(part: Part) -> Floats:
+    return np.asarray(np.sum((part.finger_mm - part.chip_mm) ** 2, axis=1))
+
+
+def _error_windows(found: Sequence[Part]) -> Floats:
+    return _windows([_squares(p) for p in found], [p.on for p in found])
+
+
+def _errors(enough: Mapping[str, Part], radius_mm: float, draw: Bootstrap) -> list[Score]:
+    found = list(enough.values())
+    scores = []
+    for name, own in (
+        ("pursuit.tracking_rmse_mm", found),
+        *(
+            (f"pursuit.rmse_{part}_mm", [enough[part]] if part in enough else [])
+            for part in ("predictable", "unpredictable")
+        ),
+    ):
+        if own:
+            scores.append(_of_windows(name, _error_windows(own), root_ratio, draw))
+        else:
+            scores.append(missing(name, TOO_SHORT))
+    name = "pursuit.time_on_target"
+    if not found:
+        return [*scores, missing(name, TOO_SHORT)]
+    inside = [(_squares(p) <= radius_mm**2).astype(float) for p in found]
+    windows = _windows(inside, [p.on for p in found])
+    return [*scores, _of_windows(name, windows, ratio, draw)]
+
+
+# Finger as a function of the chip
+
+
+def _main(fits: Fits) -> tuple[Part, Response, list[Response]] | None:
+    """Return the part that speaks for the block: the unpredictable one where there is one."""
+    return fits.get("unpredictable") or fits.get("predictable")
+
+
+def _deleted(
+    name: str,
+    whole: Response,
+    left: Sequence[Response],
+    of: Callable[[Response], float],
+    n: int,
+) -> Score:
+    value = of(whole)
+    return Score(name, value, n, *of_deleted(value, np.array([of(r) for r in left])))
+
+
+def _delay(name: str, fit: tuple[Part, Response, list[Response]] | None) -> Score:
+    if fit is None:
+        return missing(name, LITTLE)
+    _, whole, left = fit
+    n = int(np.count_nonzero(~np.isnan(whole.phase_rad)))
+    if n == 0:
+        return missing(name, NOT_FOLLOWED, len(whole.gain))
+    return _deleted(name, whole, left, lambda r: r.delay_s, n)
+
+
+def _gain(name: str, fit: tuple[Part, Response, list[Response]] | None) -> Score:
+    if fit is None:
+        return missing(name, LITTLE)
+    _, whole, left = fit
+    return _deleted(name, whole, left, lambda r: r.overall_gain, len(whole.gain))
+
+
+def _following(fits: Fits, draw: Bootstrap) -> list[Score]:
+    fit = _main(fits)
+    scores = [
+        _delay("pursuit.delay_s", fit),
+        _gain("pursuit.gain", fit),
+        _delay("pursuit.delay_predictable_s", fits.get("predictable")),
+        _gain("pursuit.gain_predictable", fits.get("predictable")),
+        _coherence(fits.get("unpredictable")),
+    ]
+    names = (
+        "pursuit.velocity_gain",
+        "pursuit.delay_by_correlation_s",
+        "pursuit.catch_up_per_s",
+        "pursuit.remnant_mm",
+        "pursuit.remnant_slow_mm",
+    )
+    if fit is None:
+        return [*scores, *(missing(name, LITTLE) for name in names)]
+    part, whole, _ = fit
+    lag_s = tracking.lag_of_best_correlation_s(part.finger_mm[:, 0], part.on, part.wide_chip_mm)
+    n = int(part.on.sum())
+    return [
+        *scores,
+        _velocity_gain(names[0], part, whole.delay_s, draw),
+        missing(names[1], "no peak of the correlation from -0.3 to 1 s", n)
+        if math.isnan(lag_s)
+        else Score(names[1], lag_s, n),
+        _catch_up(names[2], list(fits.values())),
+        *_remnant(names[3], names[4], part, draw),
+    ]
+
+
+def _finger_velocity_mm_s(part: Part) -> Floats:
+    """Velocity along the path on the part's grid; nan out of contact and in short pieces."""
+    found = np.full(len(part.t_s), np.nan)
+    for begin, end in runs(part.on, round(LEAST_PIECE_S * GRID_HZ)).tolist():
+        found[begin:end] = velocity(part.finger_mm[begin:end, 0])
+    return found
+
+
+def _velocity_gain(name: str, part: Part, delay_s: float, draw: Bootstrap) -> Score:
+    if math.isnan(delay_s):
+        return missing(name, NOT_FOLLOWED)
+    finger = _finger_velocity_mm_s(part)
+    wide_s = part.start_s + (np.arange(len(part.wide_chip_mm)) - BEFORE) / GRID_HZ
+    chip = velocity(np.interp(part.t_s - delay_s, wide_s, part.wide_chip_mm))
+    usable = ~np.isnan(finger)
+    slope = tracking.velocity_gain(finger, chip, usable)
+    products = _windows([np.where(usable, finger * chip, 0.0)], [usable])
+    squares = _windows([chip**2], [usable])
+    rows = np.column_stack([products[:, 0], squares[:, 0]])
+    return Score(name, slope, len(rows), *draw.interval(rows, ratio))
+
+
+def _catch_up(name: str, fits: Sequence[tuple[Part, Response, list[Response]]]) -> Score:
+    count, seconds = 0, 0.0
+    for part, _, _ in fits:
+        relative = _finger_velocity_mm_s(part) - velocity(part.chip_mm[:, 0])
+        for begin, end in runs(~np.isnan(relative), 1).tolist():
+            count += tracking.n_catch_ups(relative[begin:end])
+            seconds += (end - begin) / GRID_HZ
+    return summary.rate_of(name, count, seconds, n=count)
+
+
+def _remnant(whole_name: str, slow_name: str, part: Part, draw: Bootstrap) -> list[Score]:
+    left_mm = part.sines.remnant_mm()
+    windows = _windows([np.nan_to_num(left_mm) ** 2], [part.on])
+    scores = [_of_windows(whole_name, windows, root_ratio, draw)]
+    slow = np.full(len(left_mm), np.nan)
+    for begin, end in runs(part.on, round(LEAST_SEGMENT_S * GRID_HZ)).tolist():
+        slow[begin:end] = in_band(left_mm[begin:end], (0.0, SLOW_HZ))
+    usable = ~np.isnan(slow)
+    if usable.sum() < LEAST_TOTAL_S * GRID_HZ:
+        return [*scores, missing(slow_name, "under 4 s of contact in pieces of 2 s and more")]
+    windows = _windows([np.nan_to_num(slow) ** 2], [usable])
+    return [*scores, _of_windows(slow_name, windows, root_ratio, draw)]
+
+
+def _coherence(fit: tuple[Part, Response, list[Response]] | None) -> Score:
+    name = "pursuit.coherence"
+    if fit is None:
+        return missing(name, LITTLE)
+    part, whole, _ = fit
+    off = 1 - part.on.mean()
+    if off > MOST_OFF:
+        return missing(name, f"{100 * off:.0f} % without contact; at most 5 %")
+    steps = np.arange(len(part.t_s))
+    finger = np.interp(steps, steps[part.on], part.finger_mm[part.on, 0])
+    value, n = tracking.coherence_at(finger, part.chip_mm[:, 0], whole)
+    if math.isnan(value):
+        return missing(name, f"{n} segments of 8 s; at least 9 are needed", n)
+    return Score(name, value, n)
+
+
+# Predictable against unpredictable
+
+
+def _differences(enough: Mapping[str, Part], fits: Fits, draw: Bootstrap) -> list[Score]:
+    names = ("pursuit.rmse_difference_mm", "pursuit.delay_difference_s")
+    both = ("unpredictable", "predictable")
+    if not all(name in enough for name in both):
+        return [missing(name, "needs both parts, each in contact for 4 s") for name in names]
+    hard, easy = (_error_windows([enough[name]]) for name in both)
+    value = float(root_ratio(hard[None])[0] - root_ratio(easy[None])[0])
+    interval = NONE
+    if min(len(hard), len(easy)) >= 5:
+        # Turned about, so that parts of equal length do not draw the same windows together.
+        turned = draw.values(easy, root_ratio)[::-1]
+        interval = around(draw.values(hard, root_ratio) - turned, value)
+    scores = [Score(names[0], value, len(hard) + len(easy), *interval)]
+    late, early = (_delay(names[1], fits.get(name)) for name in both)
+    if math.isnan(late.value) or math.isnan(early.value):
+        return [*scores, missing(names[1], late.reason or early.reason)]
+    value = late.value - early.value
+    half = math.hypot(late.high - late.value, early.high - early.value)
+    interval = (value - half, value + half)
+    return [*scores, Score(names[1], value, late.n + early.n, *interval)]
+
+
+def _by_frequency(fits: Fits) -> list[Score]:
+    fit = fits.get("unpredictable")
+    scores = [
+        one
+        for k in range(N_FREQUENCIES)
+        for one in _at_frequency(f"pursuit.gain_{k + 1}", f"pursuit.phase_{k + 1}_deg", fit, k)
+    ]
+    phase = "pursuit.phase_predictable_deg"
+    easy = fits.get("predictable")
+    return [*scores, *_at_frequency("", phase, easy, 0)[1:]]
+
+
+def _at_frequency(
+    gain_name: str, phase_name: str, fit: tuple[Part, Response, list[Response]] | None, k: int
+) -> list[Score]:
+    if fit is None or k >= len(fit[1].gain):
+        return [missing(gain_name, LITTLE), missing(phase_name, LITTLE)]
+    _, whole, left = fit
+    gain = _deleted(gain_name, whole, left, lambda r: float(r.gain[k]), 1)
+    if math.isnan(whole.phase_rad[k]):
+        return [gain, missing(phase_name, NOT_FOLLOWED, 1)]
+    return [
+        gain,
+        _deleted(phase_name, whole, left, lambda r: math.degrees(r.phase_rad[k]), 1),
+    ]
+
+
+# Contact and jitter
+
+
+def _contact(block: Block, found: Sequence[Part], draw: Bootstrap) -> list[Score]:
+    names = ("pursuit.contact_loss", "pursuit.lifts_per_min")
+    if not found:
+        return [missing(name, "the chip was never pressed") for name in names]
+    off = [(~p.touching).astype(float) for p in found]
+    windows = _windows(off, [np.ones(len(p.t_s), dtype=bool) for p in found])
+    lost = int(((block.events["kind"] == "lost") & (block.events["trial"] >= 0)).sum())
+    minutes = sum(p.end_s - p.start_s for p in found) / 60
+    return [
+        _of_windows(names[0], windows, ratio, draw),
+        summary.rate_of(names[1], lost, minutes, n=len(found)),
+    ]
+
+
+def _jitter(found: Sequence[Part], fits: Fits, pixel_mm: float, draw: Bootstrap) -> list[Score]:
+    device = Device(pixel_mm, report_rate_hz([s for p in found for s in p.pieces]))
+    drags = [
+        Drag(path_mm[:, 1], path_mm[:, 0], slow_speed_mm_s(path_mm[:, 0]))
+        for part in found
+        for _, path_mm in settled(part.even_pieces, part.contacts_s)
+    ]
+    along = [piece for part, _, _ in fits.values() for piece in _remnant_pieces(part)]
+    return jitter_scores("pursuit", drags, device, draw, along=along)
+
+
+def _remnant_pieces(part: Part) -> list[Floats]:
+    """Cut what the chip does not explain into pieces without gaps and without settling."""
+    left_mm = part.sines.remnant_mm()
+    for begun_s in part.contacts_s:
+        left_mm[(part.t_s >= begun_s) & (part.t_s < begun_s + SETTLING_S)] = np.nan
+    usable = ~np.isnan(left_mm)
+    return [left_mm[begin:end] for begin, end in runs(usable, 1).tolist()]

@@ -1,0 +1,94 @@
+"""Scores of a slide block."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from battery.recording import Block
+from battery.scoring import summary
+from battery.scoring.intervals import Bootstrap
+from battery.scoring.jitter import Device, Drag, jitter_scores, settled, slow_speed_mm_s
+from battery.scoring.path import between, followed_path, report_rate_hz
+from battery.scoring.score import Score
+from battery.scoring.slide import TAKES, Pass, drag_s, passes
+
+LEAST_PASSES = 2
+LEAST_WAYS = 2
+PASSES = "finished passes"
+WAYS = "ways without loss of contact"
+
+
+def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
+    """Score a finished slide block."""
+    found = passes(block)
+    return [
+        *_jitter(block, found, pixel_mm, draw),
+        *_extents(block, found),
+        *_ways(found),
+        *_counts(block, found),
+    ]
+
+
+def _jitter(
+    block: Block, found: Sequence[Pass], pixel_mm: float, draw: Bootstrap
+) -> list[Score]:
+    segments = followed_path(block, TAKES)
+    rate_hz = report_rate_hz(
+        [between(segment, p.start_s, p.end_s) for p in found for segment in segments]
+    )
+    contacts_s = [float(t_s[0]) for t_s, _ in segments]
+    drags = [
+        Drag(path_mm[:, 1], path_mm[:, 0], slow_speed_mm_s(path_mm[:, 0]))
+        for p in found
+        for _, path_mm in settled(list(zip(p.pieces_s, p.pieces_mm, strict=True)), contacts_s)
+    ]
+    return jitter_scores("slide", drags, Device(pixel_mm, rate_hz), draw, along=())
+
+
+def _extents(block: Block, found: Sequence[Pass]) -> list[Score]:
+    extents_mm = np.array([p.extent_mm for p in found])
+    reach_mm = float(block.header.settings["reach_mm"])
+    scores = [
+        summary.median_of("slide.extent_mm", extents_mm, least=LEAST_PASSES, what=PASSES),
+        summary.median_of(
+            "slide.extent_percent", 100 * extents_mm / reach_mm, least=LEAST_PASSES, what=PASSES
+        ),
+    ]
+    for side in ("left", "right"):
+        own_mm = np.array([p.extent_mm for p in found if p.side == side])
+        name = f"slide.extent_{side}_mm"
+        what = f"{PASSES} to the {side}"
+        scores.append(summary.median_of(name, own_mm, least=LEAST_PASSES, what=what))
+    return scores
+
+
+def _ways(found: Sequence[Pass]) -> list[Score]:
+    speeds = np.array([p.speed_mm_s for p in found])
+    ways = [way for p in found for way in p.ways]
+    scores = [
+        summary.median_of(
+            "slide.mean_speed_mm_s", speeds, least=LEAST_PASSES, what=f"{PASSES} measured"
+        )
+    ]
+    for name in ("sparc", "ldlj", "path_ratio"):
+        values = np.array([getattr(way, name) for way in ways], dtype=np.float64)
+        scores.append(summary.median_of(f"slide.{name}", values, least=LEAST_WAYS, what=WAYS))
+    peaks = np.array([way.submovements for way in ways], dtype=np.float64)
+    scores.append(summary.mean_of("slide.submovements", peaks, least=LEAST_WAYS, what=WAYS))
+    for name in ("stops", "reversals"):
+        count = sum(getattr(way, name) for way in ways)
+        scores.append(
+            summary.each_of(f"slide.{name}", count, len(ways), least=LEAST_WAYS, what=WAYS)
+        )
+    return scores
+
+
+def _counts(block: Block, found: Sequence[Pass]) -> list[Score]:
+    lost = int((block.events["kind"] == "lost").sum())
+    minutes = drag_s(block) / 60
+    return [
+        summary.rate_of("slide.lifts_per_min", lost, minutes, n=len(found)),
+        Score("slide.n_passes", float(len(found)), len(found)),
+    ]

@@ -1,0 +1,63 @@
+"""From the values of trials to one score with its interval."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from battery.scoring import intervals
+from battery.scoring.path import Floats
+from battery.scoring.score import Score, missing
+
+
+def _usable(values: Floats) -> Floats:
+    return values[~np.isnan(values)]
+
+
+def few(n: int, least: int, what: str) -> str:
+    """Say that there are too few."""
+    return f"{n} {what}; at least {least} are needed"
+
+
+def mean_of(name: str, values: Floats, *, least: int, what: str) -> Score:
+    """Mean of the values that there are, with Student's interval."""
+    values = _usable(values)
+    n = len(values)
+    if n < least:
+        return missing(name, few(n, least, what), n)
+    return Score(name, float(values.mean()), n, *intervals.of_mean(values))
+
+
+def median_of(name: str, values: Floats, *, least: int, what: str) -> Score:
+    """Median of the values that there are, with its distribution-free interval."""
+    values = _usable(values)
+    n = len(values)
+    if n < least:
+        return missing(name, few(n, least, what), n)
+    return Score(name, float(np.median(values)), n, *intervals.of_median(values))
+
+
+def share_of(name: str, count: int, n: int, *, least: int, what: str) -> Score:
+    """Share with Wilson's interval."""
+    if n < least:
+        return missing(name, few(n, least, what), n)
+    return Score(name, count / n, n, *intervals.wilson(count, n))
+
+
+def count_of(name: str, count: int, n: int) -> Score:
+    """Count with its Poisson interval."""
+    return Score(name, float(count), n, *intervals.of_count(count))
+
+
+def rate_of(name: str, count: int, time: float, *, n: int) -> Score:
+    """Count per unit of time with its Poisson interval; missing where no time passed."""
+    if time <= 0:
+        return missing(name, "no time in which it could have happened", n)
+    low, high = intervals.of_count(count)
+    return Score(name, count / time, n, low / time, high / time)
+
+
+def each_of(name: str, count: int, n: int, *, least: int, what: str) -> Score:
+    """Mean count of something rare in each of n, with its Poisson interval."""
+    if n < least:
+        return missing(name, few(n, least, what), n)
+    return rate_of(name, count, float(n), n=n)

@@ -1,0 +1,242 @@
+"""How one signal follows another: gain, phase, delay, correlation, coherence."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.signal import coherence, correlate, find_peaks
+
+from battery.scoring.filters import low_pass
+from battery.scoring.path import GRID_HZ, Flags, Floats
+
+LEAST_GAIN = 0.2  # below it a phase has no meaning
+LAGS_S = (-0.3, 1.0)
+CATCH_UP_HZ = 8.0
+CATCH_UP_MM_S = 20.0
+COHERENCE_S = 8.0
+LEAST_SEGMENTS = 9
+LEAST_COHERENCE_HZ = 0.1
+PIECE_S = 4.0
+LEAST_PIECES = 3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Response:
+    """What a finger makes of the frequencies of a chip.
+
+    Parameters
+    ----------
+    frequencies_hz : ndarray, shape (k,)
+        From the lowest.
+    gain, phase_rad, power_mm2 : ndarray, shape (k,)
+        Phase negative where the finger lags, unwrapped upwards from the lowest frequency, nan
+        where the gain is below 0.2. Power is the chip's squared amplitude.
+    delay_s : float
+        nan where no phase has a meaning.
+    """
+
+    frequencies_hz: Floats
+    gain: Floats
+    phase_rad: Floats
+    power_mm2: Floats
+    delay_s: float
+
+    @property
+    def overall_gain(self) -> float:
+        """Gain over all frequencies, weighted by the chip's power."""
+        return float(np.dot(self.gain, self.power_mm2) / self.power_mm2.sum())
+
+
+def delay_s(frequencies_hz: Floats, phase_rad: Floats) -> tuple[float, Floats]:
+    """Delay from phases: least squares of ``phase = -omega delay``, unwrapped upwards.
+
+    Parameters
+    ----------
+    frequencies_hz : ndarray, shape (k,)
+        Increasing.
+    phase_rad : ndarray, shape (k,)
+        Of any whole number of turns.
+
+    Returns
+    -------
+    delay_s : float
+        ``-sum(phase omega) / sum(omega**2)``.
+    phase_rad : ndarray, shape (k,)
+        Each unwrapped to be nearest to what the lower frequencies predict; the lowest within
+        half a turn, so that a delay beyond half its period is not seen as one.
+    """
+    omega = 2 * np.pi * frequencies_hz
+    delay = 0.0
+    unwrapped: list[float] = []
+    for index, phase in enumerate(phase_rad.tolist()):
+        expected = -omega[index] * delay
+        turns = round((expected - phase) / (2 * math.pi))
+        unwrapped.append(phase + 2 * math.pi * turns)
+        so_far = omega[: index + 1]
+        delay = float(-np.dot(unwrapped, so_far) / np.dot(so_far, so_far))
+    return delay, np.array(unwrapped)
+
+
+class Sines:
+    """Least squares of a slow drift and the sines and cosines of a chip's frequencies.
+
+    Held as sums over pieces of 4 s, so that leaving pieces out costs next to nothing.
+
+    Parameters
+    ----------
+    t_s : ndarray, shape (n,)
+        From the start of the scored time.
+    both_mm : ndarray, shape (n, 2)
+        Finger and chip along the path.
+    on : ndarray of bool, shape (n,)
+        In contact; the rest is left out.
+    frequencies_hz : ndarray, shape (k,)
+    """
+
+    def __init__(self, t_s: Floats, both_mm: Floats, on: Flags, frequencies_hz: Floats) -> None:
+        self.frequencies_hz = frequencies_hz
+        u = 2 * (t_s - t_s[0]) / max(t_s[-1] - t_s[0], 1e-9) - 1
+        angles = 2 * np.pi * np.outer(t_s, frequencies_hz)
+        drift = np.column_stack([np.ones(len(t_s)), u, u * u])
+        self._design = np.hstack([np.cos(angles), np.sin(angles), drift])
+        self._both = both_mm
+        self._on = on
+        kept = np.where(on[:, None], self._design, 0.0)
+        seen = np.where(on[:, None], both_mm, 0.0)
+        size = round(PIECE_S * GRID_HZ)
+        begins = range(0, max(len(t_s) - size // 2, 1), size)
+        ends = [*[b for b in begins][1:], len(t_s)]
+        cuts = [slice(b, e) for b, e in zip(begins, ends, strict=True)]
+        self._squares = np.stack([kept[c].T @ kept[c] for c in cuts])
+        self._products = np.stack([kept[c].T @ seen[c] for c in cuts])
+
+    def solve(self, without: int | None = None) -> Response:
+        """Solve for the response, of all pieces or all but one."""
+        squares, products = self._squares.sum(axis=0), self._products.sum(axis=0)
+        if without is not None:
+            squares, products = (
+                squares - self._squares[without],
+                products - self._products[without],
+            )
+        return self._response(np.linalg.lstsq(squares, products, rcond=None)[0])
+
+    def deleted(self) -> list[Response]:
+        """Responses with one piece after another left out; none where there are under 3."""
+        n = len(self._squares)
+        return [self.solve(without) for without in range(n)] if n >= LEAST_PIECES else []
+
+    def remnant_mm(self) -> Floats:
+        """Finger less everything fitted, shape (n,); nan out of contact."""
+        squares, products = self._squares.sum(axis=0), self._products.sum(axis=0)
+        solved = np.linalg.lstsq(squares, products[:, 0], rcond=None)[0]
+        return np.where(self._on, self._both[:, 0] - self._design @ solved, np.nan)
+
+    def _response(self, solved: Floats) -> Response:
+        k = len(self.frequencies_hz)
+        waves = solved[:k] - 1j * solved[k : 2 * k]
+        ratio = waves[:, 0] / waves[:, 1]
+        gain, phase = np.abs(ratio), np.angle(ratio)
+        usable = gain >= LEAST_GAIN
+        unwrapped = np.full(k, np.nan)
+        delay = math.nan
+        if usable.any():
+            delay, unwrapped[usable] = delay_s(self.frequencies_hz[usable], phase[usable])
+        return Response(self.frequencies_hz, gain, unwrapped, np.abs(waves[:, 1]) ** 2, delay)
+
+
+def velocity_gain(finger_mm_s: Floats, chip_mm_s: Floats, usable: Flags) -> float:
+    """Slope of the finger's velocity over the chip's, through zero.
+
+    Parameters
+    ----------
+    finger_mm_s, chip_mm_s : ndarray, shape (n,)
+        The chip's taken `delay` earlier: unshifted, the slope is smaller by the cosine of the
+        phase.
+    usable : ndarray of bool, shape (n,)
+    """
+    chip, finger = chip_mm_s[usable], finger_mm_s[usable]
+    return float(np.dot(chip, finger) / np.dot(chip, chip))
+
+
+def lag_of_best_correlation_s(
+    finger_mm: Floats, on: Flags, chip_mm: Floats, rate_hz: float = GRID_HZ
+) -> float:
+    """Lag at which finger and chip correlate best, with a parabola through the peak.
+
+    Parameters
+    ----------
+    finger_mm : ndarray, shape (n,)
+    on : ndarray of bool, shape (n,)
+    chip_mm : ndarray, shape (n + before + after,)
+        On the same grid, begun 1 s earlier and ended 0.3 s later.
+
+    Returns
+    -------
+    float
+        From -0.3 to 1 s; nan where the best is at an end of that range or nothing moves. Of a
+        single sine it is ambiguous by whole periods.
+    """
+    after, before = round(-LAGS_S[0] * rate_hz), round(LAGS_S[1] * rate_hz)
+    seen = on.astype(float)
+    n_on = seen.sum()
+    finger = np.where(on, finger_mm - finger_mm[on].mean(), 0.0)
+    sums, squares, products = (
+        correlate(chip, mask, mode="valid", method="fft")
+        for chip, mask in ((chip_mm, seen), (chip_mm**2, seen), (chip_mm, finger))
+    )
+    spread = np.maximum(squares - sums**2 / n_on, 1e-12) * np.dot(finger, finger)
+    if not np.all(spread > 0):
+        return math.nan
+    score = products / np.sqrt(spread)  # index i is a lag of (before - i) steps
+    top = int(np.argmax(score))
+    if len(score) != before + after + 1 or top in (0, len(score) - 1):
+        return math.nan
+    left, middle, right = score[top - 1 : top + 2].tolist()
+    shift = 0.5 * (left - right) / (left - 2 * middle + right)
+    return float((before - top - shift) / rate_hz)
+
+
+def coherence_at(
+    finger_mm: Floats, chip_mm: Floats, response: Response, rate_hz: float = GRID_HZ
+) -> tuple[float, int]:
+    """Magnitude-squared coherence at the chip's frequencies, and the number of segments.
+
+    Returns
+    -------
+    value : float
+        Mean over the frequencies from 0.1 Hz on, weighted by the chip's power. With one
+        segment it would be 1 whatever the signals: nan for fewer than 9.
+    n_segments : int
+
+    References
+    ----------
+    Halliday DM et al. (1995). A framework for the analysis of mixed time series/point process
+    data. Prog Biophys Mol Biol 64:237-278.
+    """
+    size = round(COHERENCE_S * rate_hz)
+    n = max(0, (len(finger_mm) - size) // (size // 2) + 1)
+    chosen = response.frequencies_hz >= LEAST_COHERENCE_HZ
+    if n < LEAST_SEGMENTS or not chosen.any():
+        return math.nan, n
+    f_hz, value = coherence(finger_mm, chip_mm, rate_hz, nperseg=size)
+    at = np.round(response.frequencies_hz[chosen] / f_hz[1]).astype(int)
+    return float(np.average(value[at], weights=response.power_mm2[chosen])), n
+
+
+def n_catch_ups(relative_mm_s: Floats, rate_hz: float = GRID_HZ) -> int:
+    """Count the peaks of the speed of finger relative to chip in one piece without gaps.
+
+    Parameters
+    ----------
+    relative_mm_s : ndarray, shape (n,)
+        Velocity of the finger less that of the chip.
+
+    Notes
+    -----
+    Low-passed at 8 Hz; a peak rises 20 mm/s above its surroundings. Tremor adds peaks: 5 Hz of
+    0.8 mm swings by 25 mm/s.
+    """
+    speed = np.abs(low_pass(relative_mm_s, CATCH_UP_HZ, rate_hz))
+    return len(find_peaks(speed, prominence=CATCH_UP_MM_S)[0])

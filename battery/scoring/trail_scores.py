@@ -1,0 +1,162 @@
+"""Scores of a trail block."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from battery.recording import Block
+from battery.scoring import summary
+from battery.scoring.intervals import NONE, Bootstrap, Interval, around, of_mean, ratio
+from battery.scoring.path import Floats
+from battery.scoring.score import Score, missing
+from battery.scoring.trail import Form, Link, forms
+
+NONE_DONE = "no trail was finished within the limit"
+KINDS = ("numbers", "alternating", "pairs")
+
+
+def score(block: Block, draw: Bootstrap) -> list[Score]:
+    """Score a finished trail block."""
+    found = forms(block)
+    n_forms = len(block.header.settings["forms"])
+    done = [form for form in found if form.done]
+    return [
+        *_times(found, done, n_forms),
+        *_movement(done, draw),
+        *_counts(found, n_forms, block),
+        *_by_kind(done),
+        *_cost_of_alternating(done, draw),
+    ]
+
+
+def _links(found: Sequence[Form]) -> list[Link]:
+    return [link for form in found for link in form.links]
+
+
+def _whole_s(links: Sequence[Link]) -> Floats:
+    return np.array([link.search_time_s + link.travel_time_s for link in links])
+
+
+def _times(found: Sequence[Form], done: Sequence[Form], n_forms: int) -> list[Score]:
+    """Time per link, and the completion time with its two parts, which add up to it exactly."""
+    links = _links(done)
+    n = len(links)
+    names = ("completion_time_s", "search_time_s", "travel_time_s")
+    times_s = _whole_s(links)
+    if not done:
+        reason = NONE_DONE
+    elif len(done) < n_forms:
+        spent_s = _whole_s(_links(found)).sum()
+        reason = (
+            f"{len(done)} of {n_forms} trails finished within the limit: "
+            f"the time is longer than {spent_s:.1f} s"
+        )
+    else:
+        reason = ""
+    per_link = (
+        Score("trail.time_per_link_s", float(times_s.mean()), n, *of_mean(times_s))
+        if done
+        else missing("trail.time_per_link_s", NONE_DONE)
+    )
+    if reason:
+        return [per_link, *(missing(f"trail.{name}", reason, n) for name in names)]
+    search_s = np.array([link.search_time_s for link in links])
+    travel_s = np.array([link.travel_time_s for link in links])
+    search, travel = float(search_s.sum()), float(travel_s.sum())
+    return [
+        per_link,
+        Score("trail.completion_time_s", search + travel, n, *_of_sum(times_s)),
+        Score("trail.search_time_s", search, n, *_of_sum(search_s)),
+        Score("trail.travel_time_s", travel, n, *_of_sum(travel_s)),
+    ]
+
+
+def _of_sum(values: Floats) -> Interval:
+    low, high = of_mean(values)
+    return len(values) * low, len(values) * high
+
+
+def _movement(done: Sequence[Form], draw: Bootstrap) -> list[Score]:
+    links = _links(done)
+    n = len(links)
+    rows = {
+        "trail.travel_speed_mm_s": [(k.travel_mm, k.travel_time_s) for k in links],
+        "trail.path_efficiency": [(k.chord_mm, k.path_mm) for k in links],
+    }
+    scores = []
+    for name, pairs in rows.items():
+        values = np.array(pairs, dtype=np.float64).reshape(-1, 2)
+        if not done:
+            scores.append(missing(name, NONE_DONE))
+        elif values[:, 1].sum() <= 0:
+            scores.append(missing(name, "the chip never travelled", n))
+        else:
+            value = float(ratio(values[None])[0])
+            scores.append(Score(name, value, n, *draw.interval(values, ratio)))
+    return scores
+
+
+def _counts(found: Sequence[Form], n_forms: int, block: Block) -> list[Score]:
+    """Errors by kind, slips and lifts, over everything done."""
+    links = _links(found)
+    n = len(links)
+    kinds = block.events["kind"]
+    alternating = any(
+        form["kind"] == "alternating" for form in block.header.settings["forms"][:n_forms]
+    )
+    # An error on a link that was never finished is an error all the same.
+    n_errors, n_slips = int((kinds == "error").sum()), int((kinds == "slip").sum())
+    n_set = sum(link.n_set_errors for link in links)
+    set_errors = (
+        summary.count_of("trail.n_set_errors", n_set, n)
+        if alternating
+        else missing("trail.n_set_errors", "no alternating trail in this plan", n)
+    )
+    return [
+        summary.count_of("trail.n_errors", n_errors, n),
+        summary.count_of("trail.n_sequence_errors", n_errors - n_set, n),
+        set_errors,
+        summary.count_of("trail.n_slips", n_slips, n),
+        summary.count_of("trail.n_lifts", sum(link.n_lifts for link in links), n),
+    ]
+
+
+def _by_kind(done: Sequence[Form]) -> list[Score]:
+    scores = []
+    for kind in KINDS:
+        links = _links([form for form in done if form.kind == kind])
+        name = f"trail.{kind}_time_per_link_s"
+        times_s = _whole_s(links)
+        if len(links):
+            mean_s = float(times_s.mean())
+            scores.append(Score(name, mean_s, len(links), *of_mean(times_s)))
+        else:
+            scores.append(missing(name, f"no trail of {kind} was finished"))
+    return scores
+
+
+def _cost_of_alternating(done: Sequence[Form], draw: Bootstrap) -> list[Score]:
+    names = ("trail.alternating_minus_numbers_s", "trail.alternating_to_numbers")
+    hard = [form for form in done if form.kind == "alternating"]
+    easy = [form for form in done if form.kind == "numbers"]
+    if not hard or not easy:
+        return [missing(name, "needs a finished trail of each kind") for name in names]
+    hard_s, easy_s = _whole_s(_links(hard)), _whole_s(_links(easy))
+    n = len(hard_s) + len(easy_s)
+    drawn_hard = _form_times(draw, hard_s, len(hard))
+    drawn_easy = _form_times(draw, easy_s, len(easy))[::-1]  # not the same links together
+    mean_hard, mean_easy = float(hard_s.sum()) / len(hard), float(easy_s.sum()) / len(easy)
+    found = (mean_hard - mean_easy, mean_hard / mean_easy)
+    drawn = (drawn_hard - drawn_easy, drawn_hard / drawn_easy)
+    few = min(len(hard_s), len(easy_s)) < 5
+    return [
+        Score(name, value, n, *(NONE if few else around(values, value)))
+        for name, value, values in zip(names, found, drawn, strict=True)
+    ]
+
+
+def _form_times(draw: Bootstrap, times_s: Floats, n_forms: int) -> Floats:
+    """Mean completion time of resampled trails of one kind."""
+    return draw.values(times_s, lambda drawn: np.asarray(drawn.sum(axis=1))) / n_forms

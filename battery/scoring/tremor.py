@@ -1,0 +1,111 @@
+"""Whether there is a peak in the jitter, and where: the frequency of a tremor."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import chdtri
+from scipy.stats import linregress
+
+from battery.scoring.path import Floats
+from battery.scoring.spectrum import Spectra
+
+BAND_HZ = (3.0, 12.0)
+FIT_HZ = (2.0, 20.0)
+LEAST_RATIO = 2.5
+CHANCE = 0.01  # that a record without a tremor shows such a peak
+PEAK_HALF_HZ = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Peak:
+    """The highest peak of a whitened spectrum.
+
+    Parameters
+    ----------
+    f_hz : float
+        Where it is; nan where there is no local maximum inside the band.
+    ratio : float
+        Its height over the median of the whitened spectrum in the band.
+    least_ratio : float
+        What it takes to be a peak: 2.5, or more where few windows leave more to chance.
+    snr_db : float
+        Power within 0.5 Hz of it over the power of the fitted background there.
+    """
+
+    f_hz: float
+    ratio: float
+    least_ratio: float
+    snr_db: float
+
+    @property
+    def real(self) -> bool:
+        """Whether it stands out of what chance makes."""
+        return self.ratio > self.least_ratio
+
+
+def background(f_hz: Floats, density: Floats) -> Floats:
+    """Power law fitted to a spectrum on 2-20 Hz: ``log P = a + b log f``.
+
+    Without dividing by it the slow movement of any hand looks like a tremor at the lower edge
+    of the band.
+    """
+    fitted = (f_hz >= FIT_HZ[0]) & (f_hz <= FIT_HZ[1])
+    line = linregress(np.log(f_hz[fitted]), np.log(density[fitted]))
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.exp(line.intercept + line.slope * np.log(f_hz)))
+
+
+def highest_peak(found: Spectra) -> Peak | None:
+    """Find the highest peak of the whitened spectrum in 3-12 Hz.
+
+    Returns
+    -------
+    Peak or None
+        None where there is no power at all.
+
+    Notes
+    -----
+    The spectrum is divided by the power law fitted to it. The frequency is where a parabola
+    through the logarithms of the peak and its neighbours is highest. A maximum at the edge of
+    the band is none. Limits of meaning: a voluntary movement to and fro at over 3 Hz is a peak
+    too, and rounding of a slow even drift makes a false line (see `stairs_mm` in `jitter`).
+    """
+    f_hz, density = found.f_hz, found.mean_fine()
+    inside = np.flatnonzero((f_hz >= BAND_HZ[0]) & (f_hz <= BAND_HZ[1]))
+    if not np.all(density[inside] > 0):
+        return None
+    floor = background(f_hz, np.maximum(density, density[inside].min() * 1e-12))
+    whitened = density / floor
+    middle = whitened[inside]
+    least = _least_ratio(found)
+    rising = (middle[1:-1] >= middle[:-2]) & (middle[1:-1] > middle[2:])
+    tops = inside[1:-1][rising]
+    if len(tops) == 0:
+        return Peak(math.nan, 0.0, least, math.nan)
+    top = int(tops[np.argmax(whitened[tops])])
+    if whitened[top] < middle.max():  # higher still towards an edge: no peak of its own
+        return Peak(math.nan, 0.0, least, math.nan)
+    ratio = float(whitened[top] / np.median(middle))
+    at_hz = float(f_hz[top] + _vertex(np.log(whitened[top - 1 : top + 2])) * f_hz[1])
+    near = np.abs(f_hz - at_hz) <= PEAK_HALF_HZ
+    snr_db = 10 * math.log10(float(density[near].sum() / floor[near].sum()))
+    return Peak(at_hz, ratio, least, snr_db)
+
+
+def _vertex(three: Floats) -> float:
+    """Place of the vertex of a parabola through three even points, in steps from the middle."""
+    left, middle, right = three.tolist()
+    bend = left - 2 * middle + right
+    return 0.5 * (left - right) / bend if bend < 0 else 0.0
+
+
+def _least_ratio(found: Spectra) -> float:
+    """Height that the highest of the independent bins passes with 1 % by chance."""
+    freedom = 2 * found.n_independent
+    bins = max(1.0, (BAND_HZ[1] - BAND_HZ[0]) / found.resolution_hz)
+    highest = chdtri(freedom, 1 - (1 - CHANCE) ** (1 / bins))
+    median = chdtri(freedom, 0.5)
+    return max(LEAST_RATIO, float(highest / median))
