@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from battery.errors import ScoringError
 from battery.recording import Screen, TimingAudit
 from battery.scoring import MEASURES, PRIMARY, score_block, trial_rows
-from battery.scoring.flags import FLAGS, comparable, flags_of
 from battery.scoring.filters import speed_mm_s
+from battery.scoring.flags import FLAGS, comparable, flags_of
 from battery.scoring.intervals import Bootstrap, mean
 from battery.scoring.jitter import band_rms_mm
 from battery.scoring.path import check_order, even, split_gaps
