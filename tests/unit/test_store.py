@@ -10,7 +10,7 @@ from sqlalchemy import inspect, text
 
 from battery.errors import RecordError, StoreError, UsageError
 from battery.recording import FRAME_DTYPE, SAMPLE_DTYPE, Device, Screen, canonical_json
-from battery.scoring.score import Score, missing
+from battery.scoring.score import SCORING_VERSION, Score, missing
 from battery.store import BlockWriter, Store, migrations, schema
 from tests import store_kit as kit
 
@@ -325,7 +325,11 @@ def test_scores_replace_those_of_an_earlier_scoring(store, visit):
     )  # fmt: skip
     assert math.isnan(second.value)
     assert math.isnan(second.low)
-    assert (second.reason, second.n, second.scoring_version) == ("too short", 2, 1)
+    assert (second.reason, second.n, second.scoring_version) == (
+        "too short",
+        2,
+        SCORING_VERSION,
+    )
     assert len(store.scores("K7QF")) == 2
     assert store.scores("NONE") == []
 
