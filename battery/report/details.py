@@ -162,15 +162,37 @@ def tables(page: Page) -> list[dict[str, Any]]:
             {
                 "title": measure.title,
                 "name": measure.name,
-                "unit": "" if measure.unit == "1" else measure.unit,
+                "unit": words.unit_words(measure),
                 "direction": trend.DIRECTIONS[measure.direction].removesuffix(" is better"),
                 "primary": measure.primary,
                 "cells": [_cell(page.line(measure.name, hand), measure) for hand in page.hands],
             }
-            for measure in measures_of(task)
+            for measure in told_measures(page, task)
         ]
         found.append({"title": TITLES[task], "rows": rows})
     return found
+
+
+def told_measures(page: Page, task: str) -> list[Measure]:
+    """List the measures of a task that the page tells: those somebody had a value in.
+
+    Parts of a measure (one side of the screen, one frequency) are for the export.
+    """
+    return [
+        measure
+        for measure in measures_of(task)
+        if not _is_part(measure)
+        and any(
+            s.reading.counts or s.reading.reason or s.reading.aside
+            for hand in page.hands
+            if (line := page.line(measure.name, hand))
+            for s in line.shown
+        )
+    ]
+
+
+def _is_part(measure: Measure) -> bool:
+    return bool(getattr(measure, "detail", False))
 
 
 def _cell(line: Line | None, measure: Measure) -> dict[str, str]:
@@ -200,7 +222,10 @@ def stands_out(page: Page) -> str:
     looked = {
         f"{hand} hand, {TITLES[line.measure.task].lower()}, {line.measure.title.lower()}": own
         for (name, hand), line in page.lines.items()
-        if name in MEASURES and not line.measure.primary and (own := line.verdict)
+        if name in MEASURES
+        and not line.measure.primary
+        and not _is_part(line.measure)
+        and (own := line.verdict)
     }
     found, n_looked = standing_out(looked)
     if not n_looked:
@@ -282,7 +307,7 @@ def _blocks(page: Page, line: Line, readings: Sequence[Reading]) -> str:
 
 def definitions(page: Page) -> list[dict[str, str]]:
     """Say of every measure shown how it is made and what it cannot tell."""
-    shown = [m for task in page.tasks for m in measures_of(task)]
+    shown = [m for task in page.tasks for m in told_measures(page, task)]
     together = (
         [COMPOSITE] if any((COMPOSITE.name, hand) in page.lines for hand in HANDS) else []
     )

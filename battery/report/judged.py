@@ -105,7 +105,7 @@ class Page:
 
     def visit(self, number: int) -> VisitRow:
         """Return a visit by its number."""
-        return next(v for v in self.rows.visits if v.number == number)
+        return self.rows.visits[number - 1]
 
     @property
     def simulated(self) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -39,6 +39,10 @@ class Timeline:
     ----------
     gap_days : float
         No line crosses a longer time between two visits.
+    when : mapping of int to datetime
+        By number of the visit.
+    marker_size : float
+        Half the width of a point.
     """
 
     axis: Axis
@@ -46,6 +50,8 @@ class Timeline:
     occasions: tuple[Occasion, ...]
     gap_days: float
     width: float
+    when: Mapping[int, datetime]
+    marker_size: float
 
     @classmethod
     def of(cls, page: Page, width_mm: float = WIDTH_MM) -> Timeline:
@@ -57,7 +63,15 @@ class Timeline:
         room = max(0.03 * (last - first), 2.0)
         axis = Axis(first - room, max(last, first + 7) + room, LEFT, width - RIGHT)
         days = [_days(t) for t in when]
-        return cls(axis, page.rows.visits, page.occasions, gaps_days(days), width)
+        return cls(
+            axis=axis,
+            visits=page.rows.visits,
+            occasions=page.occasions,
+            gap_days=gaps_days(days),
+            width=width,
+            when={v.number: v.when for v in page.rows.visits},
+            marker_size=_marker_size([axis.at(day) for day in days]),
+        )
 
     def at(self, when: datetime) -> float:
         """Place of a moment."""
@@ -65,15 +79,14 @@ class Timeline:
 
     def visit_at(self, number: int) -> float:
         """Place of a visit."""
-        return self.at(next(v.when for v in self.visits if v.number == number))
+        return self.at(self.when[number])
 
-    @property
-    def marker_size(self) -> float:
-        """Half the width of a point: smaller where visits stand close."""
-        places = sorted(self.at(v.when) for v in self.visits)
-        steps = [b - a for a, b in itertools.pairwise(places)]
-        usual = sorted(steps)[len(steps) // 2] if steps else 10.0
-        return min(max(0.26 * usual, 1.0), 2.5)
+
+def _marker_size(places: Sequence[float]) -> float:
+    """Half the width of a point: smaller where visits stand close."""
+    steps = sorted(b - a for a, b in itertools.pairwise(places))
+    usual = steps[len(steps) // 2] if steps else 10.0
+    return min(max(0.26 * usual, 1.0), 2.5)
 
 
 def _days(when: datetime) -> float:
@@ -233,7 +246,7 @@ def running_steps(line: Line) -> list[Step]:
 def _running(line: Line, y: Axis, time: Timeline) -> list[str]:
     """Draw the running mean and its limits; like the points, not across a gap."""
     scale, steps = scale_of(line), running_steps(line)
-    days = {v.number: _days(v.when) for v in time.visits}
+    days = {number: _days(when) for number, when in time.when.items()}
     runs: list[list[Step]] = []
     for step in steps:
         apart = runs and days[step.visit] - days[runs[-1][-1].visit] > time.gap_days
@@ -263,7 +276,7 @@ def _runs(line: Line, y: Axis, time: Timeline) -> list[str]:
         if shown.standing == "aside":
             continue
         reading, old = shown.reading, shown.standing == "earlier"
-        day = _days(next(v.when for v in time.visits if v.number == reading.visit))
+        day = _days(time.when[reading.visit])
         apart = before is not None and (
             day - before[2] > time.gap_days or reading.visit in breaks or old != before[1]
         )
@@ -308,7 +321,7 @@ def _mark(line: Line, shown: Shown, y: Axis, time: Timeline) -> str:
 def reading_title(line: Line, shown: Shown, time: Timeline) -> str:
     """Say all about a point: visit, day, value with interval, what it stands on, its block."""
     reading, scale = shown.reading, scale_of(line)
-    when = next(v.when for v in time.visits if v.number == reading.visit)
+    when = time.when[reading.visit]
     words = [f"visit {reading.visit}, {when:%Y-%m-%d}: "]
     unit = f" {line.measure.unit}" if line.measure.unit not in ("", "1") else ""
     if math.isnan(reading.value):

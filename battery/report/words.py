@@ -18,6 +18,7 @@ from norms.goals import goal_t
 from norms.verdict import Verdict
 
 DASH = "\N{EN DASH}"
+UNITS = {"mm2": "mm²", "um": "µm"}
 ROLES = {"affected": "more affected", "other": "less affected"}
 NOT_A = (
     "Not a diagnosis, not an alarm, no advice on treatment or dose; the clinician and local "
@@ -50,7 +51,12 @@ def value_words(measure: Measure, value: float, *, unit: bool = True) -> str:
         return DASH
     counted = measure.name.split(".")[-1].startswith("n_") and value == int(value)
     text = f"{value:.0f}" if counted else shapes.number(value)
-    return f"{text} {measure.unit}" if unit and measure.unit not in ("", "1") else text
+    return f"{text} {unit_words(measure)}" if unit and unit_words(measure) else text
+
+
+def unit_words(measure: Measure) -> str:
+    """Write a measure's unit; empty for a plain number."""
+    return "" if measure.unit == "1" else UNITS.get(measure.unit, measure.unit)
 
 
 def short_words(verdict: Verdict) -> str:
@@ -89,24 +95,29 @@ def recent_words(line: Line) -> str:
 
 
 def change_words(line: Line) -> str:
-    """Say how far the latest visit is from baseline."""
+    """Say how far the latest visit is from baseline.
+
+    In percent where the measure is compared on logarithms, else in its own unit: percent of a
+    value that may lie near 0 says nothing.
+    """
     verdict = line.verdict
     if verdict.band is None or verdict.latest is None:
         return ""
-    if verdict.change_percent is not None:
+    if line.measure.log_scale and verdict.change_percent is not None:
         return f"{shapes.signed(verdict.change_percent)} %"
-    return shapes.signed(verdict.latest.value - verdict.band.centre, 2)
+    change = verdict.latest.value - verdict.band.centre
+    return ("+" if change > 0 else "") + value_words(line.measure, change, unit=False)
 
 
 def band_words(line: Line) -> str:
-    """Say how far the error band of one visit reaches."""
+    """Say how far the error band of one visit reaches, in percent or from where to where."""
     own = line.verdict.band
     if own is None:
         return ""
     low, high = own.percent
-    if math.isnan(low):
-        return f"{shapes.number(own.low)} to {shapes.number(own.high)}"
-    return f"{shapes.signed(low)} to {shapes.signed(high)} %"
+    if line.measure.log_scale and not math.isnan(low):
+        return f"{shapes.signed(low)} to {shapes.signed(high)} %"
+    return f"{shapes.number(own.low)} to {shapes.number(own.high)}"
 
 
 def baseline_words(line: Line, *, unit: bool = True) -> tuple[str, int]:

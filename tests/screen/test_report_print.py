@@ -123,3 +123,16 @@ def test_a_browser_that_fails_leaves_nothing_behind(html, monkeypatch):
     with pytest.raises(ReportError, match="nothing here can make one"):
         pdf.write_pdf(html, html.with_suffix(".pdf"))
     assert sorted(p.name for p in html.parent.iterdir()) == ["page.html"]
+
+
+def test_a_pdf_that_cannot_be_put_in_place_leaves_no_half_of_one(html, monkeypatch):
+    def made(_, target):
+        target.write_bytes(b"%PDF-1.4")
+        return True
+
+    monkeypatch.setattr(pdf, "_by_library", made)
+    taken = html.with_suffix(".pdf")
+    taken.mkdir()
+    with pytest.raises(ReportError, match=r"cannot write .*page\.pdf.*; the page is in"):
+        pdf.write_pdf(html, taken)
+    assert sorted(p.name for p in html.parent.iterdir()) == ["page.html", "page.pdf"]

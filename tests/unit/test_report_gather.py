@@ -9,7 +9,7 @@ from battery.errors import StoreError, UsageError
 from battery.recording import Device, Screen
 from battery.report import gather, page_data, write_page
 from battery.report.lines import COMPOSITE
-from battery.scoring.score import Score
+from battery.scoring.score import SCORING_VERSION, Score
 from battery.store import Store
 from tests import report_cases as cases
 from tests import store_kit as kit
@@ -69,7 +69,7 @@ def test_a_reading_carries_what_a_reader_needs_to_trace_it(store):
         "T-03",
         "touch",
         "1",
-        "1",
+        str(SCORING_VERSION),
     )
     (visit,) = rows.visits
     assert visit.when.isoformat() == "2026-01-05T10:30:00+01:00"  # the visit's own offset

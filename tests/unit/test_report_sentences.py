@@ -80,6 +80,22 @@ def test_each_hand_is_told_in_one_sentence(name):
     assert {hand: words.headline(page, hand)[0] for hand in page.hands} == SAID[name]
 
 
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("improving", "better, beyond error"),
+        ("unchanged", "within error: no change shown"),
+        ("both_worse", "worse, beyond error"),
+        ("device_swap", "withheld: new series, another device (T-03 to T-07): 4 of the 6 "
+         "visits that make the baseline"),
+        ("two_visits", "withheld: 2 of the 6 visits that make the baseline"),
+    ],
+)  # fmt: skip
+def test_the_table_says_the_verdict_in_the_agreed_words(name, said):
+    lines = [cases.page_of(name).headline("left")]
+    assert [words.cell_words(line) for line in lines] == [said]
+
+
 def test_faster_but_less_exact_is_its_own_sentence():
     page = cases.page_of("faster_less_exact")
     statement, below = words.headline(page, "left")
@@ -192,3 +208,14 @@ def test_the_note_tells_what_changed_with_baseline_and_band():
         r"−20 to \+25 %: better, beyond error\.",
         note,
     ), note
+
+
+def test_a_change_is_told_in_percent_only_where_it_is_compared_as_a_ratio():
+    """Targets hit, smoothness and delay may lie near 0 or below it."""
+    page = cases.page_of("improving")
+    ratio = page.line("tapping.movement_time_s", "left")
+    plain = page.line("tapping.hit_rate", "left")
+    assert re.fullmatch(r"[+−]\d+ %|0 %", words.change_words(ratio))
+    assert re.fullmatch(r"−\d+ to \+\d+ %", words.band_words(ratio))
+    assert re.fullmatch(r"[+−]0\.\d+", words.change_words(plain))
+    assert re.fullmatch(r"0\.\d+ to 0\.\d+", words.band_words(plain))

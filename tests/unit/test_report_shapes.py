@@ -2,7 +2,7 @@
 
 import pytest
 
-from battery.report.shapes import Axis, number, signed, ticks
+from battery.report.shapes import Axis, number, polyline, signed, ticks
 from battery.report.widths import lines_of, shortened, width_pt
 
 
@@ -72,3 +72,8 @@ def test_what_does_not_fit_is_cut_at_a_word_and_shows_it():
     cut = shortened(words, room, 1)
     assert cut == "one two…"
     assert len(lines_of(shortened(words, room, 2), room)) == 2
+
+
+def test_a_line_needs_two_points():
+    assert polyline([(1, 2)], colour="#000") == ""
+    assert 'points="1.0,2.0 3.0,4.0"' in polyline([(1, 2), (3, 4)], colour="#000")
