@@ -112,11 +112,12 @@ class Found:
         """Whether the limit was kept: by every block, or by their mean.
 
         The mean has to where the person differs from block to block by chance alone, so that
-        there is no truth of the single block: in the size of a tremor that is no pure sine,
-        and in everything followed by a finger that wanders a lot.
+        there is no truth of the single block: in the size and frequency of a tremor that is
+        no pure sine, and in everything followed by a finger that wanders a lot.
         """
         truth = PEOPLE[self.person]
-        by_chance = (self.quantity.relative and truth.tremor_bandwidth_hz > 0) or (
+        drifting = truth.tremor_bandwidth_hz > 0
+        by_chance = (drifting and (self.quantity.relative or self.quantity.of_tremor)) or (
             truth.wander_mm > 1
         )
         errors = [self.bias] if by_chance else self.errors

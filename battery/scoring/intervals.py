@@ -14,6 +14,8 @@ from battery.scoring.path import Floats
 Z = 1.959963984540054  # 97.5 % point of the standard normal
 RESAMPLES = 1000
 LEAST_RESAMPLED = 5
+LEAST_ORDERED = 6
+MEDIAN_TO_MEAN = math.sqrt(math.pi / 2)
 TAIL = 0.025
 
 Interval = tuple[float, float]
@@ -54,7 +56,9 @@ def of_median(values: Floats) -> Interval:
     Returns
     -------
     low, high : float
-        Holds the median with at least 95 %; nan for n < 6, where no two values do.
+        Holds the median with at least 95 %. No two values do for n < 6: there, down to n = 3,
+        it is Student's interval of a mean, wider by the root of pi / 2 as the median of normal
+        values scatters so much more. nan below, and where all values are equal.
 
     Notes
     -----
@@ -68,12 +72,46 @@ def of_median(values: Floats) -> Interval:
     (2.0, 9.0)
     """
     n = len(values)
-    if n < 6:
-        return NONE
+    if n < LEAST_ORDERED:
+        low, high = of_mean(values)
+        half = MEDIAN_TO_MEAN * (high - low) / 2
+        middle = float(np.median(values)) if n else math.nan
+        return middle - half, middle + half
     below = bdtr(np.arange(n // 2 + 1), n, 0.5)
     k = int(np.searchsorted(below, TAIL, side="right"))
     ordered = np.sort(values)
     return float(ordered[k - 1]), float(ordered[n - k])
+
+
+def of_all_alike(share: float, n: int) -> Interval:
+    """Interval of a mean share that was the same, 0 or 1, in each of n windows.
+
+    Resampling has nothing to draw from there. The bound is that of n events that all went the
+    same way (Clopper CJ, Pearson ES 1934, Biometrika 26:404-413); it holds for any values
+    between 0 and 1.
+
+    Examples
+    --------
+    >>> [round(end, 4) for end in of_all_alike(0.0, 15)]
+    [0.0, 0.218]
+    """
+    reach = 1 - TAIL ** (1 / n)
+    return (0.0, reach) if share == 0 else (1 - reach, 1.0)
+
+
+def of_coherence(value: float, n_segments: float) -> Interval:
+    """Interval of a magnitude-squared coherence.
+
+    Notes
+    -----
+    The inverse hyperbolic tangent of its root has a standard error of ``1 / sqrt(2 n)``:
+    Rosenberg JR et al. (1989). The Fourier approach to the identification of functional
+    coupling between neuronal spike trains. Prog Biophys Mol Biol 53:1-31.
+    """
+    middle = math.atanh(math.sqrt(min(value, 1 - 1e-12)))
+    half = Z / math.sqrt(2 * n_segments)
+    low, high = math.tanh(max(0.0, middle - half)) ** 2, math.tanh(middle + half) ** 2
+    return min(low, value), max(high, value)
 
 
 def of_count(count: int) -> Interval:

@@ -14,7 +14,7 @@ import numpy as np
 
 from battery.scoring.definitions.jitter import SUB_BANDS_HZ, band_name
 from battery.scoring.filters import in_band, low_pass
-from battery.scoring.intervals import Bootstrap, root_ratio
+from battery.scoring.intervals import Bootstrap, of_deleted, root_ratio
 from battery.scoring.path import GRID_HZ, Floats, Segment
 from battery.scoring.score import BELOW_FLOOR, Score, missing
 from battery.scoring.spectrum import (
@@ -134,10 +134,15 @@ class Device:
     pixel_mm: float
     rate_hz: float
 
-    @property
-    def floor_mm(self) -> float:
-        """Floor of the band RMS in 3-12 Hz; nan where the rate is unknown."""
-        return floor_mm(self.pixel_mm, self.rate_hz) if self.rate_hz > 0 else math.nan
+    def rounding_mm(self, band_hz: tuple[float, float] = BAND_HZ) -> float:
+        """Floor of a band RMS; nan where the rate is unknown.
+
+        A slow pointer crosses few pixels, and a device that tells of changes only is silent in
+        between: more reports than the grid has do not thin out its rounding.
+        """
+        if math.isnan(self.rate_hz):
+            return math.nan
+        return floor_mm(self.pixel_mm, min(self.rate_hz, GRID_HZ), band_hz)
 
     @property
     def too_slow(self) -> str:
@@ -188,9 +193,10 @@ def jitter_scores(
 
 def _floor(task: str, device: Device) -> Score:
     name = f"{task}.jitter_floor_mm"
-    if math.isnan(device.floor_mm):
+    if math.isnan(device.rate_hz):
         return missing(name, device.too_slow)
-    return Score(name, device.floor_mm, 1)
+    known_mm = device.rounding_mm()
+    return Score(name, known_mm, 1, known_mm, known_mm)
 
 
 def _of_spectra(
@@ -254,7 +260,7 @@ def _above_floor(
     band_hz: tuple[float, float],
 ) -> Score:
     """Score a band RMS; say so where the device cannot tell it from none."""
-    rounding_mm = floor_mm(device.pixel_mm, device.rate_hz, band_hz)
+    rounding_mm = device.rounding_mm(band_hz)
     limit_mm = max(rounding_mm, PRACTICAL_MM)
     if value >= limit_mm:
         return Score(name, value, n, *interval)
@@ -272,7 +278,7 @@ def _tremor(task: str, found: Spectra, device: Device) -> list[Score]:
         reason = f"{found.seconds:.1f} s of contact in usable pieces; at least 8"
     peak = None if reason else highest_peak(found)
     if not reason:
-        least_mm = max(FLOORS_FOR_FREQUENCY * device.floor_mm, stairs_mm(device.pixel_mm))
+        least_mm = max(FLOORS_FOR_FREQUENCY * device.rounding_mm(), stairs_mm(device.pixel_mm))
         size_mm = _rms_mm(found, BAND_HZ)
         if peak is None or size_mm <= least_mm:
             reason = f"{BELOW_FLOOR} for a frequency: {size_mm:.2g} mm of {least_mm:.2g} mm"
@@ -283,7 +289,11 @@ def _tremor(task: str, found: Spectra, device: Device) -> list[Score]:
             )
     if reason or peak is None:
         return [missing(name, reason, n) for name in names]
-    return [Score(names[0], peak.f_hz, n), Score(names[1], peak.snr_db, n)]
+    left_hz, left_db = peak.left_out
+    return [
+        Score(names[0], peak.f_hz, n, *of_deleted(peak.f_hz, left_hz)),
+        Score(names[1], peak.snr_db, n, *of_deleted(peak.snr_db, left_db)),
+    ]
 
 
 def settled(pieces: Sequence[Segment], contacts_s: Sequence[float]) -> list[Segment]:

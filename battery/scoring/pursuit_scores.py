@@ -16,6 +16,8 @@ from battery.scoring.intervals import (
     NONE,
     Bootstrap,
     around,
+    of_all_alike,
+    of_coherence,
     of_deleted,
     ratio,
     root_ratio,
@@ -34,6 +36,7 @@ from battery.scoring.kinematics import runs
 from battery.scoring.path import GRID_HZ, Flags, Floats, report_rate_hz
 from battery.scoring.pursuit import BEFORE, Part, parts
 from battery.scoring.score import Score, missing
+from battery.scoring.spectrum import OVERLAP_FACTOR
 from battery.scoring.tracking import Response
 
 LEAST_CONTACT_S = 4.0
@@ -92,6 +95,8 @@ def _of_windows(
     name: str, windows: Floats, of: Callable[[Floats], Floats], draw: Bootstrap
 ) -> Score:
     value = float(of(windows[None])[0])
+    if of is ratio and value in (0.0, 1.0):
+        return Score(name, value, len(windows), *of_all_alike(value, len(windows)))
     return Score(name, value, len(windows), *draw.interval(windows, of))
 
 
@@ -183,14 +188,16 @@ def _following(fits: Fits, draw: Bootstrap) -> list[Score]:
     if fit is None:
         return [*scores, *(missing(name, LITTLE) for name in names)]
     part, whole, _ = fit
-    lag_s = tracking.lag_of_best_correlation_s(part.finger_mm[:, 0], part.on, part.wide_chip_mm)
-    n = int(part.on.sum())
+    lag_s, lags_s = tracking.lag_of_best_correlation_s(
+        part.finger_mm[:, 0], part.on, part.wide_chip_mm
+    )
+    n = len(lags_s)
     return [
         *scores,
         _velocity_gain(names[0], part, whole.delay_s, draw),
         missing(names[1], "no peak of the correlation from -0.3 to 1 s", n)
         if math.isnan(lag_s)
-        else Score(names[1], lag_s, n),
+        else Score(names[1], lag_s, n, *of_deleted(lag_s, lags_s)),
         _catch_up(names[2], list(fits.values())),
         *_remnant(names[3], names[4], part, draw),
     ]
@@ -255,7 +262,7 @@ def _coherence(fit: tuple[Part, Response, list[Response]] | None) -> Score:
     value, n = tracking.coherence_at(finger, part.chip_mm[:, 0], whole)
     if math.isnan(value):
         return missing(name, f"{n} segments of 8 s; at least 9 are needed", n)
-    return Score(name, value, n)
+    return Score(name, value, n, *of_coherence(value, OVERLAP_FACTOR * n))
 
 
 # Predictable against unpredictable

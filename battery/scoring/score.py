@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from battery.scoring.measures import measures_of
 
 SCORING_VERSION = 2
+NO_INTERVAL = "no interval"
 BELOW_FLOOR = "below the measurement floor"
 
 
@@ -25,7 +26,8 @@ class Score:
     n : int
         What it was computed from: trials, passes, links or windows.
     low, high : float
-        95 % interval; nan where none is computed.
+        95 % interval; nan where there is none, and then `reason` says why. Without width for
+        what is counted or known, not estimated.
     reason : str
         Why the value is missing, or what to keep in mind; empty otherwise.
     """
@@ -64,4 +66,11 @@ def in_order(task: str, scores: Iterable[Score]) -> list[Score]:
         lacking, strange = sorted(set(names) - set(found)), sorted(set(found) - set(names))
         msg = f"{len(given)} scores of {task} for {len(names)} measures: {lacking=} {strange=}"
         raise ValueError(msg)
-    return [found[name] for name in names]
+    return [_with_interval(found[name]) for name in names]
+
+
+def _with_interval(score: Score) -> Score:
+    """Say why there is no interval, where there is none and nothing else is said."""
+    if score.reason or math.isnan(score.value) or not math.isnan(score.low):
+        return score
+    return replace(score, reason=f"{NO_INTERVAL}: {score.n}, too few or all alike")

@@ -9,7 +9,7 @@ import numpy as np
 
 from battery.recording import Block, events_from_array
 from battery.scoring import kinematics
-from battery.scoring.filters import low_pass, speed_mm_s
+from battery.scoring.filters import low_pass, speed_mm_s, willed
 from battery.scoring.path import (
     GRID_HZ,
     Floats,
@@ -21,11 +21,11 @@ from battery.scoring.smoothness import LEAST_SAMPLES, log_dimensionless_jerk, sp
 from tasks.contract import NS_PER_S, Event
 
 TAKES = frozenset({"grab", "regained"})
-WILL_HZ = 3.0  # slower movement is the hand's will, quicker is tremor
 SPEED_HZ = 8.0
 PATH_HZ = 10.0
 STILL_MM_S = 5.0
 STOP_S = 0.15
+ONE_STOP_S = 0.1  # rests closer than this are one: unrest of the hand does not make them two
 TURNED_MM = 2.0
 AFTER_S = 1.0  # the chip is home before the hand has come to rest
 
@@ -115,7 +115,7 @@ def _ways(
     """Measure the way out and the way back, where each lies in one piece."""
     if not whole:
         return None, None
-    slow_mm = [side * (low_pass(path_mm[:, 0], WILL_HZ) - chip_x_mm) for _, path_mm in whole]
+    slow_mm = [side * (willed(path_mm[:, 0]) - chip_x_mm) for _, path_mm in whole]
     at = int(np.argmax([part.max() for part in slow_mm]))
     turn = int(np.argmax(slow_mm[at]))
     t_s, path_mm = whole[at]
@@ -134,7 +134,6 @@ def _way(path_mm: Floats, forward_mm: Floats) -> Way | None:
         return None
     inside = slice(*span)
     smooth_mm = low_pass(path_mm, PATH_HZ)
-    still = np.abs(slow_speed[inside]) < STILL_MM_S
     return Way(
         path_along_mm=float(np.abs(np.diff(forward_mm[inside])).sum()),
         time_s=(inside.stop - inside.start) / GRID_HZ,
@@ -142,9 +141,30 @@ def _way(path_mm: Floats, forward_mm: Floats) -> Way | None:
         ldlj=log_dimensionless_jerk(speed_mm_s(smooth_mm)[inside], GRID_HZ),
         submovements=kinematics.n_submovements(speed_mm_s(low_pass(path_mm, SPEED_HZ))[inside]),
         path_ratio=kinematics.path_ratio(smooth_mm[inside]),
-        stops=len(kinematics.runs(still, round(STOP_S * GRID_HZ) + 1)),
+        stops=n_stops(slow_speed[inside]),
         reversals=kinematics.n_reversals(forward_mm[inside], TURNED_MM),
     )
+
+
+def n_stops(speed_mm_s: Floats) -> int:
+    """Count the rests on the way: slower than 5 mm/s for more than 0.15 s.
+
+    Parameters
+    ----------
+    speed_mm_s : ndarray, shape (n,)
+        Along the track, without tremor, on the grid.
+
+    Examples
+    --------
+    >>> moving, still = np.full(60, 50.0), np.zeros(30)
+    >>> n_stops(np.concatenate([moving, still, moving, still, moving]))
+    2
+    """
+    busy = kinematics.runs(np.abs(speed_mm_s) >= STILL_MM_S, round(ONE_STOP_S * GRID_HZ))
+    still = np.ones(len(speed_mm_s), dtype=bool)
+    for begin, end in busy.tolist():
+        still[begin:end] = False
+    return len(kinematics.runs(still, round(STOP_S * GRID_HZ) + 1))
 
 
 def drag_s(block: Block) -> float:

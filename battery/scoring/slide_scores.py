@@ -90,5 +90,5 @@ def _counts(block: Block, found: Sequence[Pass]) -> list[Score]:
     minutes = drag_s(block) / 60
     return [
         summary.rate_of("slide.lifts_per_min", lost, minutes, n=len(found)),
-        Score("slide.n_passes", float(len(found)), len(found)),
+        Score("slide.n_passes", float(len(found)), len(found), len(found), len(found)),
     ]

@@ -14,6 +14,7 @@ from tasks.contract import NS_PER_S, Event
 
 ANTICIPATION_S = 0.1
 LATE_S = 5.0
+DRIFT_MM = 5.0  # how far a resting finger may creep off the home pad
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +65,8 @@ class _Trial:
         """Close the trial with its last event."""
         begin_s, end_s = self.cue.t_ns / NS_PER_S, last.t_ns / NS_PER_S
         place = (self.cue.x_mm, self.cue.y_mm)
-        lift_s = self.lift.t_ns / NS_PER_S if self.lift else math.nan
+        lift = self.lift if self.lift and _from_home(block, self.lift) else None
+        lift_s = lift.t_ns / NS_PER_S if lift else math.nan
         wait_s = (self.go.t_ns - self.cue.t_ns) / NS_PER_S if self.go else 0.0
         label = self.cue.label
         if outcome not in ("hit", "miss"):
@@ -92,7 +94,9 @@ def taps(block: Block) -> list[Tap]:
     """Read the trials of a block.
 
     Reaction time runs from the flip that showed the go cue (its due time where the block has
-    no frames) to the last lift-off before the touch; movement time from there to the touch.
+    no frames) to the last lift-off before the touch; movement time from there to the touch. A
+    finger that slid off the pad before it lifted had begun to move earlier, unseen: such a
+    trial has an end point and no times.
     """
     found: list[Tap] = []
     trial: _Trial | None = None
@@ -125,6 +129,14 @@ def home_mm(block: Block) -> tuple[float, float] | None:
     if not settings["home_pad"]:
         return None
     return float(settings["home_x_mm"]), float(settings["home_y_mm"])
+
+
+def _from_home(block: Block, lift: Event) -> bool:
+    home = home_mm(block)
+    if home is None:
+        return True
+    limit_mm = float(block.header.settings["home_r_mm"]) + DRIFT_MM
+    return math.dist(home, (lift.x_mm, lift.y_mm)) <= limit_mm
 
 
 def _in_reach(

@@ -9,7 +9,7 @@ import numpy as np
 
 from battery.recording import Block
 from battery.scoring import accuracy, reaches, rhythm, summary
-from battery.scoring.intervals import NONE, Bootstrap
+from battery.scoring.intervals import Bootstrap, around
 from battery.scoring.path import Floats
 from battery.scoring.score import Score, missing
 from battery.scoring.tapping import ANTICIPATION_S, LATE_S, Tap, home_mm, taps
@@ -191,10 +191,13 @@ def _rhythm(answered: Sequence[Tap], draw: Bootstrap) -> list[Score]:
     else:
         kept_s, n_cut = rhythm.capped(intervals_s)
         interval = draw.interval(kept_s, rhythm.cv_percent)
+        rmssd = rhythm.rmssd_percent(kept_s)
+        pairs_s = np.column_stack([np.diff(kept_s) ** 2, (kept_s[1:] + kept_s[:-1]) / 2])
+        drawn = draw.values(pairs_s, rhythm.rmssd_of_steps_percent)
         note = f"{n_cut} of {n} counted as three medians" if n_cut else ""
         scores = [
             Score(names[0], float(rhythm.cv_percent(kept_s)), n, *interval, note),
-            Score(names[1], rhythm.rmssd_percent(kept_s), n, *NONE, note),
+            Score(names[1], rmssd, n, *around(drawn, rmssd), note),
         ]
     name = "tapping.fatigue_slope_ms"
     timed = [t for t in answered if not np.isnan(t.movement_time_s)]

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import coherence, correlate, find_peaks
+from scipy.signal import coherence, find_peaks
 
 from battery.scoring.filters import low_pass
 from battery.scoring.path import GRID_HZ, Flags, Floats
@@ -162,7 +162,7 @@ def velocity_gain(finger_mm_s: Floats, chip_mm_s: Floats, usable: Flags) -> floa
 
 def lag_of_best_correlation_s(
     finger_mm: Floats, on: Flags, chip_mm: Floats, rate_hz: float = GRID_HZ
-) -> float:
+) -> tuple[float, Floats]:
     """Lag at which finger and chip correlate best, with a parabola through the peak.
 
     Parameters
@@ -174,24 +174,43 @@ def lag_of_best_correlation_s(
 
     Returns
     -------
-    float
+    lag_s : float
         From -0.3 to 1 s; nan where the best is at an end of that range or nothing moves. Of a
         single sine it is ambiguous by whole periods.
+    deleted_s : ndarray, shape (n_pieces,)
+        The same with one piece of 4 s after another left out.
     """
     after, before = round(-LAGS_S[0] * rate_hz), round(LAGS_S[1] * rate_hz)
-    seen = on.astype(float)
-    n_on = seen.sum()
-    finger = np.where(on, finger_mm - finger_mm[on].mean(), 0.0)
-    sums, squares, products = (
-        correlate(chip, mask, mode="valid", method="fft")
-        for chip, mask in ((chip_mm, seen), (chip_mm**2, seen), (chip_mm, finger))
-    )
-    spread = np.maximum(squares - sums**2 / n_on, 1e-12) * np.dot(finger, finger)
-    if not np.all(spread > 0):
+    size = round(PIECE_S * rate_hz)
+    begins = range(0, max(len(finger_mm) - size // 2, 1), size)
+    ends = [*[b for b in begins][1:], len(finger_mm)]
+    level_mm = finger_mm[on].mean() if on.any() else 0.0
+    rows = []
+    for begin, end in zip(begins, ends, strict=True):
+        seen = on[begin:end].astype(float)
+        finger = np.where(on[begin:end], finger_mm[begin:end] - level_mm, 0.0)
+        chip = chip_mm[begin : end + before + after]
+        shifted = np.lib.stride_tricks.sliding_window_view(chip, end - begin)
+        sums = [shifted @ seen, (shifted**2) @ seen, shifted @ finger]
+        own = [np.full(len(shifted), v) for v in (seen.sum(), finger.sum(), finger @ finger)]
+        rows.append(np.stack([*sums, *own]))
+    pieces = np.stack(rows)
+    whole = pieces.sum(axis=0)
+    lags = [_best_lag_s(left, before, rate_hz) for left in (whole, *(whole - pieces))]
+    return lags[0], np.array(lags[1:])
+
+
+def _best_lag_s(sums: Floats, before: int, rate_hz: float) -> float:
+    """Lag of the best correlation, from sums over moments for every lag, shape (6, n_lags)."""
+    chip, chip_squares, products, n_on, finger, finger_squares = sums
+    if n_on[0] == 0:
         return math.nan
-    score = products / np.sqrt(spread)  # index i is a lag of (before - i) steps
+    spread = (chip_squares - chip**2 / n_on) * (finger_squares - finger**2 / n_on)
+    if not np.all(spread > 1e-12):
+        return math.nan
+    score = (products - chip * finger / n_on) / np.sqrt(spread)  # index i: before - i steps
     top = int(np.argmax(score))
-    if len(score) != before + after + 1 or top in (0, len(score) - 1):
+    if top in (0, len(score) - 1):
         return math.nan
     left, middle, right = score[top - 1 : top + 2].tolist()
     shift = 0.5 * (left - right) / (left - 2 * middle + right)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from battery.recording import Block, events_from_array
-from battery.scoring.filters import low_pass
+from battery.scoring.filters import willed
 from battery.scoring.kinematics import path_length_mm, runs
 from battery.scoring.path import GRID_HZ, Flags, Floats, followed_path, held
 from tasks.contract import NS_PER_S, Event
@@ -16,7 +16,6 @@ from tasks.contract import NS_PER_S, Event
 TAKES = frozenset({"grab", "regained"})
 STILL_MM_S = 10.0
 PAUSE_S = 0.15
-LOW_PASS_HZ = 3.0  # tremor moves the chip during search too; slower movement is the hand's will
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +127,7 @@ def _slow_path(block: Block) -> _Path:
     grid_s = np.arange(segments[0][0][0], segments[-1][0][-1], 1 / GRID_HZ)
     if len(grid_s) < 2:
         return _Path(np.empty(0), np.empty((0, 2)))
-    return _Path(grid_s, low_pass(held(segments, grid_s), LOW_PASS_HZ))
+    return _Path(grid_s, willed(held(segments, grid_s)))
 
 
 def _link(form: Form, capture: Event, doing: _Doing, path: _Path) -> Link:

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import chdtri
 from scipy.stats import linregress
 
-from battery.scoring.path import Floats
+from battery.scoring.path import Flags, Floats
 from battery.scoring.spectrum import Spectra
 
 BAND_HZ = (3.0, 12.0)
@@ -19,7 +19,7 @@ CHANCE = 0.01  # that a record without a tremor shows such a peak
 PEAK_HALF_HZ = 0.5
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Peak:
     """The highest peak of a whitened spectrum.
 
@@ -33,12 +33,16 @@ class Peak:
         What it takes to be a peak: 2.5, or more where few windows leave more to chance.
     snr_db : float
         Power within 0.5 Hz of it over the power of the fitted background there.
+    left_out : tuple of ndarray, shape (n_windows,)
+        Frequency and power over background with one window after another left out, the
+        background kept.
     """
 
     f_hz: float
     ratio: float
     least_ratio: float
     snr_db: float
+    left_out: tuple[Floats, Floats]
 
     @property
     def real(self) -> bool:
@@ -84,15 +88,33 @@ def highest_peak(found: Spectra) -> Peak | None:
     rising = (middle[1:-1] >= middle[:-2]) & (middle[1:-1] > middle[2:])
     tops = inside[1:-1][rising]
     if len(tops) == 0:
-        return Peak(math.nan, 0.0, least, math.nan)
+        return Peak(math.nan, 0.0, least, math.nan, (np.empty(0), np.empty(0)))
     top = int(tops[np.argmax(whitened[tops])])
     if whitened[top] < middle.max():  # higher still towards an edge: no peak of its own
-        return Peak(math.nan, 0.0, least, math.nan)
+        return Peak(math.nan, 0.0, least, math.nan, (np.empty(0), np.empty(0)))
     ratio = float(whitened[top] / np.median(middle))
     at_hz = float(f_hz[top] + _vertex(np.log(whitened[top - 1 : top + 2])) * f_hz[1])
     near = np.abs(f_hz - at_hz) <= PEAK_HALF_HZ
     snr_db = 10 * math.log10(float(density[near].sum() / floor[near].sum()))
-    return Peak(at_hz, ratio, least, snr_db)
+    return Peak(at_hz, ratio, least, snr_db, _left_out(found, floor, near))
+
+
+def _left_out(found: Spectra, floor: Floats, near: Flags) -> tuple[Floats, Floats]:
+    """Peak near the one found, from all windows but one."""
+    weighted = found.fine * found.weight_s[:, None]
+    density = np.maximum(weighted.sum(axis=0) - weighted, 0.0)
+    density /= np.maximum(found.weight_s.sum() - found.weight_s, 1e-12)[:, None]
+    whitened = density[:, near] / floor[near]
+    if whitened.shape[1] < 3 or not np.all(whitened > 0):
+        return np.full(len(density), np.nan), np.full(len(density), np.nan)
+    tops = np.clip(np.argmax(whitened, axis=1), 1, whitened.shape[1] - 2)
+    first = int(np.flatnonzero(near)[0])
+    at = [
+        first + top + _vertex(np.log(row[top - 1 : top + 2]))
+        for top, row in zip(tops.tolist(), whitened, strict=True)
+    ]
+    snr_db = 10 * np.log10(density[:, near].sum(axis=1) / floor[near].sum())
+    return np.array(at) * found.f_hz[1], np.asarray(snr_db)
 
 
 def _vertex(three: Floats) -> float:
