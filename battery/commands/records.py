@@ -15,14 +15,25 @@ def export(
         Path, typer.Argument(help="Folder to write; new, empty or an export.")
     ],
     person: Annotated[str | None, typer.Option(help="Only this person's code.")] = None,
+    bids: Annotated[
+        bool, typer.Option("--bids", help="Write a BIDS dataset of motion and behaviour.")
+    ] = False,
     home: Home = None,
 ) -> None:
     """Write raw samples, events, trials and scores as CSV and Parquet, with a dictionary.
 
     Relative days, no names. Example: battery export study-1
     """
-    from battery.export import export_tidy
+    from battery.export import export_bids, export_tidy
 
+    if bids:
+        with open_store(home, write=False) as store, Progress("exporting") as step:
+            code = person.upper() if person else None
+            counts = export_bids(store, directory, person=code, progress=step)
+        for what, count in counts.items():
+            print(f"{what:<12} {count:>10,}")
+        print(directory)
+        return
     with open_store(home, write=False) as store, Progress("exporting") as step:
         counts = export_tidy(
             store, directory, person=person.upper() if person else None, progress=step

@@ -1,0 +1,245 @@
+"""The records as a dataset of the Brain Imaging Data Structure: motion, events, behaviour.
+
+Jeung S et al. (2024), Motion-BIDS: an extension to the brain imaging data structure to organize
+motion data for reproducible research, Sci Data 11:716, and the BIDS specification 1.10.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from battery.answers import ASKED_TWICE, latest
+from battery.effective import visits_of
+from battery.errors import UsageError
+from battery.export import bids_texts as texts
+from battery.export import deidentify, tables
+from battery.export.bids_files import (
+    new_folder,
+    write_events,
+    write_json,
+    write_motion,
+    write_trials,
+    write_tsv,
+)
+from battery.export.deidentify import Days
+from battery.flagging import Flagging
+from battery.recording import Block
+from battery.store import BlockRecord, Person, Store, VisitRecord
+
+MONDAY = datetime(1924, 1, 7)  # noqa: DTZ001  # a made-up day on the clock of the place
+HANDS = {"left": "handL", "right": "handR"}
+Progress = Callable[[int, int], None]
+
+
+def export_bids(
+    store: Store,
+    folder: Path | str,
+    *,
+    person: str | None = None,
+    progress: Progress | None = None,
+) -> dict[str, int]:
+    """Write a BIDS dataset of motion, events and behaviour, de-identified.
+
+    The same store gives the same bytes. Who withdrew consent is not in it. Blocks without two
+    reports have no motion file.
+
+    Parameters
+    ----------
+    folder : path
+        New or empty.
+    person : str, optional
+        Code of the only person to export.
+    progress : callable, optional
+        Called with (visits done, visits in all).
+
+    Returns
+    -------
+    dict
+        Number of participants, sessions and motion files.
+
+    Raises
+    ------
+    UsageError
+        If the person is not there or withdrew, or the folder holds something.
+    StoreError
+        If the folder cannot be written; nothing of the dataset is left then.
+    """
+    step = progress or (lambda _done, _total: None)
+    with store.at_one_moment(), new_folder(Path(folder)) as partial:
+        return _Dataset(store, partial, person, step).write()
+
+
+class _Dataset:
+    def __init__(
+        self, store: Store, root: Path, person: str | None, progress: Progress
+    ) -> None:
+        self._store = store
+        self._root = root
+        self._progress = progress
+        self._flagging = Flagging.read(store)
+        self._withdrawn = store.withdrawn()
+        self._counts = {"participants": 0, "sessions": 0, "motion files": 0}
+        everybody = sorted(store.list_people(), key=lambda p: p.code)
+        if person is not None:
+            store.person(person)
+            if person in self._withdrawn:
+                msg = f"{person} withdrew consent; nothing was exported"
+                raise UsageError(msg)
+        self._people = [
+            p for p in everybody if p.code not in self._withdrawn and person in (None, p.code)
+        ]
+        self._aliases = deidentify.aliases(visit.header for visit in store.visits())
+
+    def write(self) -> dict[str, int]:
+        visits = {p.code: self._visits(p) for p in self._people}
+        n_visits = sum(map(len, visits.values()))
+        self._write_top()
+        done = 0
+        for person in self._people:
+            days = Days.of(person, [v.header for v in visits[person.code]])
+            sessions = []
+            for number, visit in enumerate(visits[person.code], start=1):
+                sessions.append(self._session(person, visit, number, days))
+                done += 1
+                self._progress(done, n_visits)
+            if sessions:
+                write_tsv(
+                    self._root / f"sub-{person.code}" / f"sub-{person.code}_sessions.tsv",
+                    ("session_id", "acq_time", *texts.session_columns()),
+                    sessions,
+                )
+        return self._counts
+
+    def _visits(self, person: Person) -> list[VisitRecord]:
+        return [
+            v
+            for v in visits_of(self._store, person.code, self._flagging.amended)
+            if v.header.person not in self._withdrawn
+        ]
+
+    def _write_top(self) -> None:
+        software = version("coordination-battery")
+        write_json(
+            self._root / "dataset_description.json",
+            {
+                "Name": "Hand-eye coordination on a screen",
+                "BIDSVersion": texts.BIDS_VERSION,
+                "DatasetType": "raw",
+                "GeneratedBy": [{"Name": "coordination-battery", "Version": software}],
+            },
+        )
+        (self._root / "README.md").write_text(texts.README, encoding="utf-8", newline="\n")
+        write_tsv(
+            self._root / "participants.tsv",
+            ("participant_id", "handedness", "affected_side", "first_hand"),
+            [
+                {
+                    "participant_id": f"sub-{p.code}",
+                    "handedness": p.dominant_hand,
+                    "affected_side": p.affected_side,
+                    "first_hand": p.first_hand,
+                }
+                for p in self._people
+            ],
+        )
+        write_json(self._root / "participants.json", texts.PARTICIPANTS_JSON)
+        write_json(self._root / "sessions.json", texts.sessions_json())
+        write_json(self._root / "scans.json", texts.SCANS_JSON)
+        self._counts["participants"] = len(self._people)
+
+    def _session(
+        self, person: Person, visit: VisitRecord, number: int, days: Days
+    ) -> dict[str, Any]:
+        header = visit.header
+        name = f"ses-{number:02d}"
+        stem = f"sub-{person.code}_{name}"
+        folder = self._root / f"sub-{person.code}" / name
+        folder.mkdir(parents=True)
+        runs: dict[str, int] = {}
+        scans = []
+        for record in self._store.blocks(header.visit_id):
+            if record.ending is None:  # still running
+                continue
+            block = self._store.load_block(record.header.block_id)
+            entities = self._entities(block, runs)
+            scan = self._write_block(folder, stem, entities, visit, record, block)
+            if scan is not None:
+                scans.append(scan)
+        if scans:
+            columns = ("filename", "ending", "excluded", "flags", "block_id")
+            write_tsv(folder / f"{stem}_scans.tsv", columns, scans)
+        self._counts["sessions"] += 1
+        said = self._flagging.answers_of(header.visit_id)
+        return {
+            "session_id": name,
+            "acq_time": _shifted(visit, days),
+            "plan_hash": header.plan_hash,
+            "device": self._aliases[header.device.alias],
+            "scale_source": header.device.screen.scale_source,
+            "medication": latest(said, "before", "medication"),
+            "weight": latest(said, "before", "weight"),
+        } | {
+            f"{name}_{moment}": latest(said, moment, name)
+            for name in ASKED_TWICE
+            for moment in ("before", "after")
+        }
+
+    def _entities(self, block: Block, runs: dict[str, int]) -> tuple[str, str, str]:
+        """Task, acquisition and run: by the hand that holds now, practice by itself."""
+        header = block.header
+        held = self._flagging.amended.hand(header.block_id, header.hand)
+        acq = HANDS[held] + ("practice" if header.phase == "practice" else "")
+        key = f"{header.task} {acq}"
+        runs[key] = runs.get(key, 0) + 1
+        return header.task, acq, f"run-{runs[key]:02d}"
+
+    def _write_block(
+        self,
+        folder: Path,
+        stem: str,
+        entities: tuple[str, str, str],
+        visit: VisitRecord,
+        record: BlockRecord,
+        block: Block,
+    ) -> dict[str, Any] | None:
+        task, acq, run = entities
+        trials = tables.trials_of(block)
+        if trials:
+            beh = folder / "beh" / f"{stem}_task-{task}_acq-{acq}_{run}_beh"
+            write_trials(beh, task, trials)
+        if len(block.samples) < 2:
+            return None
+        entity = f"{stem}_task-{task}_tracksys-pointer_acq-{acq}_{run}"
+        motion = folder / "motion" / f"{entity}_motion"
+        write_motion(motion, task, visit, block)
+        write_events(motion.with_name(f"{entity}_events"), block)
+        self._counts["motion files"] += 1
+        held = self._flagging.amended
+        excluded = held.excluded(block.header.block_id) or held.excluded(visit.header.visit_id)
+        return {
+            "filename": f"motion/{motion.name}.tsv",
+            "ending": record.ending,
+            "excluded": "yes" if excluded else "no",
+            "flags": self._flags(visit, record, block),
+            "block_id": block.header.block_id,
+        }
+
+    def _flags(self, visit: VisitRecord, record: BlockRecord, block: Block) -> str | None:
+        rows = self._store.block_scores(block.header.block_id)
+        scores = [tables.score_row(row) for row in rows]
+        row = tables.block_row(block, record, visit.header, self._flagging, scores)
+        flags: str | None = row["flags"]
+        return flags
+
+
+def _shifted(visit: VisitRecord, days: Days) -> str:
+    """Return a day before 1925 with the true weekday and the start of its three hours."""
+    header = visit.header
+    day = days.day(header.started_utc, header.utc_offset_min) or 0
+    weekday = days.zero.weekday() if days.zero else 0
+    hour = int(deidentify.hour_bin(header)[:2])
+    return (MONDAY + timedelta(days=weekday + day, hours=hour)).isoformat()

@@ -1,0 +1,254 @@
+"""The BIDS dataset: valid by the public validator, nothing in it that must not leave.
+
+bids-validator-deno 3.0.2 is the validator that the BIDS maintainers publish; it runs without a
+network. Motion-BIDS: Jeung et al. 2024, Sci Data 11:716.
+"""
+
+import csv
+import hashlib
+import itertools
+import json
+import shutil
+import subprocess
+import sys
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from battery.errors import StoreError, UsageError
+from battery.export import export_bids
+from battery.export.bids_check import bids_findings
+from battery.export.deidentify import local
+from battery.store import Store
+from tests import clinic as made
+from tests.unit.test_cli_store import run
+
+
+@pytest.fixture(scope="module")
+def dataset(clinic, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("bids") / "data"
+    with Store.open(clinic, write=False) as store:
+        counts = export_bids(store, folder)
+    return folder, counts
+
+
+@pytest.fixture
+def copy(dataset, tmp_path):
+    shutil.copytree(dataset[0], tmp_path / "data")
+    return tmp_path / "data"
+
+
+def errors(folder):
+    """Codes of the errors that the public validator finds."""
+    program = Path(sys.executable).with_name("bids-validator-deno")
+    found = shutil.which("bids-validator-deno") or program
+    told = subprocess.run(
+        [found, str(folder), "--format", "json"], capture_output=True, text=True, check=False
+    )
+    issues = json.loads(told.stdout)["issues"]["issues"]
+    return sorted({i["code"] for i in issues if i["severity"] == "error"})
+
+
+def motion_files(folder):
+    return sorted(folder.rglob("*_motion.tsv"))
+
+
+def rows(path):
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file, delimiter="\t"))
+
+
+def test_the_validator_finds_no_error(dataset):
+    folder, counts = dataset
+    assert errors(folder) == []
+    assert bids_findings(folder) == []
+    assert counts["motion files"] == len(motion_files(folder)) > 10
+
+
+def replace_text(path, old, new):
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def a_column_less(folder):
+    path = motion_files(folder)[0]
+    lines = path.read_text(encoding="utf-8").splitlines()
+    path.write_text("\n".join(x.rsplit("\t", 1)[0] for x in lines) + "\n", encoding="utf-8")
+
+
+def the_entities_out_of_order(folder):
+    path = motion_files(folder)[0]
+    name = path.name.replace("_tracksys-pointer", "")
+    path.rename(path.with_name(name.replace("_run-", "_tracksys-pointer_run-")))
+
+
+def no_sampling_frequency(folder):
+    path = motion_files(folder)[0].with_suffix(".json")
+    told = json.loads(path.read_text(encoding="utf-8"))
+    del told["SamplingFrequency"]
+    path.write_text(json.dumps(told), encoding="utf-8")
+
+
+def a_type_in_small_letters(folder):
+    path = next(folder.rglob("*_channels.tsv"))
+    replace_text(path, "\tPOS\t", "\tpos\t")
+
+
+def a_third_hand(folder):
+    replace_text(folder / "participants.tsv", "\tright\t", "\tthird\t")
+
+
+def somebody_unlisted(folder):
+    path = folder / "participants.tsv"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    path.write_text("\n".join(lines[:-1]) + "\n", encoding="utf-8")
+
+
+def events_without_onset(folder):
+    replace_text(next(folder.rglob("*_events.tsv")), "onset", "begin")
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        a_column_less, the_entities_out_of_order, no_sampling_frequency,
+        a_type_in_small_letters, a_third_hand, somebody_unlisted, events_without_onset,
+    ],
+)  # fmt: skip
+def test_the_validator_can_fail(copy, spoil):
+    spoil(copy)
+    assert errors(copy)
+
+
+def a_header_row(folder):
+    path = motion_files(folder)[0]
+    path.write_text(
+        "latency\tpointer_x\tpointer_y\tcontact\tpointer\tstamp_gap\n"
+        + path.read_text(encoding="utf-8"),
+        encoding="utf-8",
+    )
+    return "a header row"
+
+
+def time_that_goes_back(folder):
+    path = motion_files(folder)[0]
+    lines = path.read_text(encoding="utf-8").splitlines()
+    path.write_text("\n".join([*lines, lines[0]]) + "\n", encoding="utf-8")
+    return "time goes back"
+
+
+def a_channel_more(folder):
+    path = next(folder.rglob("*_channels.tsv"))
+    path.write_text(path.read_text(encoding="utf-8") + "x\tn/a\tMISC\tn/a\tn/a\tn/a\tx\n")
+    return "channels in the sidecar"
+
+
+def no_readme(folder):
+    (folder / "README.md").unlink()
+    return "README: missing"
+
+
+@pytest.mark.parametrize(
+    "spoil", [a_header_row, time_that_goes_back, a_channel_more, no_readme]
+)
+def test_our_own_check_finds_what_the_validator_may_not(copy, spoil):
+    said = spoil(copy)
+    assert any(said in finding for finding in bids_findings(copy))
+
+
+def test_a_header_row_does_pass_the_validator(copy):
+    """Why the check of our own is there."""
+    a_header_row(copy)
+    assert errors(copy) == []
+
+
+def test_the_same_store_gives_the_same_bytes(clinic, dataset, tmp_path):
+    with Store.open(clinic, write=False) as store:
+        export_bids(store, tmp_path / "again")
+    assert hashes(tmp_path / "again") == hashes(dataset[0])
+
+
+def hashes(folder):
+    return {
+        p.relative_to(folder).as_posix(): hashlib.sha256(p.read_bytes()).hexdigest()
+        for p in folder.rglob("*")
+        if p.is_file()
+    }
+
+
+def test_nothing_planted_and_nobody_who_withdrew_is_in_it(clinic, dataset):
+    folder, _ = dataset
+    with Store.open(clinic, write=False) as store:
+        gone = store.withdrawn()
+    assert gone
+    for path in folder.rglob("*"):
+        content = path.read_bytes() if path.is_file() else b""
+        for word in (*made.PLANTED, *gone, "2026-0"):
+            assert word not in str(path.relative_to(folder))
+            assert word.encode() not in content, path
+
+
+def test_days_are_before_1925_and_keep_weekday_and_distance(clinic, dataset):
+    with Store.open(clinic, write=False) as store:
+        for person in store.list_people():
+            path = dataset[0] / f"sub-{person.code}" / f"sub-{person.code}_sessions.tsv"
+            if not path.exists():
+                continue
+            told = [datetime.fromisoformat(r["acq_time"]) for r in rows(path)]
+            headers = [v.header for v in store.visits(person.code)]
+            true = [local(h.started_utc, h.utc_offset_min) for h in headers]
+            if len(told) != len(true):  # a visit that was moved by an amendment
+                continue
+            assert max(told).year < 1925
+            assert [t.weekday() for t in told] == [t.weekday() for t in true]
+            steps = [(b.date() - a.date()).days for a, b in itertools.pairwise(told)]
+            assert steps == [(b.date() - a.date()).days
+                             for a, b in itertools.pairwise(true)]  # fmt: skip
+
+
+def test_a_motion_file_holds_every_report(clinic, dataset):
+    folder, _ = dataset
+    scans = [(p, row) for p in folder.rglob("*_scans.tsv") for row in rows(p)]
+    with Store.open(clinic, write=False) as store:
+        for path, row in scans[:6]:
+            samples = store.load_block(row["block_id"]).samples
+            table = np.loadtxt(path.parent / row["filename"], delimiter="\t")
+            assert table.shape == (len(samples), 6)
+            assert np.array_equal(np.round(table[:, 0] * 1e9), samples["t_ns"])
+            assert table[:, 1] * 1000 == pytest.approx(samples["x_mm"], abs=1e-5)
+            assert table[:, 2] * 1000 == pytest.approx(samples["y_mm"], abs=1e-5)
+            assert np.array_equal(table[:, 4], samples["pointer"])
+
+
+def test_a_folder_that_holds_something_is_left_alone(clinic, tmp_path):
+    (tmp_path / "mine.txt").write_text("x")
+    with Store.open(clinic, write=False) as store:
+        with pytest.raises(UsageError, match="is not empty; nothing was changed"):
+            export_bids(store, tmp_path)
+        with pytest.raises(UsageError, match="no person"):
+            export_bids(store, tmp_path / "new", person="XXXX")
+    assert [p.name for p in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_what_cannot_be_written_leaves_nothing(clinic, tmp_path, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("battery.export.bids.write_events", full)
+    with (
+        Store.open(clinic, write=False) as store,
+        pytest.raises(StoreError, match="No space left on device"),
+    ):
+        export_bids(store, tmp_path / "new")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_command_writes_a_dataset_of_one_person(clinic, tmp_path):
+    result = run("export", tmp_path / "b", "--bids", "--person", "k7qf", "--home", clinic)
+    assert result.exit_code == 0, result.exception
+    assert "participants" in result.output
+    assert [p.name for p in (tmp_path / "b").glob("sub-*")] == ["sub-K7QF"]
+    assert errors(tmp_path / "b") == []
