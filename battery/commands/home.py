@@ -19,15 +19,21 @@ def comfort(
     language: Annotated[
         str | None, typer.Option(help="Language of texts and voice: en or de.")
     ] = None,
+    theme: Annotated[
+        str | None, typer.Option(help="dark, light (bright room) or dim (sensitive to light).")
+    ] = None,
+    text: Annotated[
+        int | None, typer.Option("--text", help="Size of words, 100 to 200 percent.")
+    ] = None,
     home: Home = None,
 ) -> None:
     """Show or set how pages look and sound for a person, or for the whole clinic.
 
-    Example: battery comfort K7QF --language de
+    Example: battery comfort K7QF --language de --theme dim --text 150
     """
     from battery.stage.comfort import comfort_of, keep_comfort
 
-    asked: dict[str, Any] = {"language": language}
+    asked: dict[str, Any] = {"language": language, "theme": theme, "text_percent": text}
     changes = {name: value for name, value in asked.items() if value is not None}
     person = None if code is None else code.upper()
     with open_store(home, write=bool(changes)) as store:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import pygame
@@ -33,6 +33,14 @@ class Sizes:
     button_text: float
     button: float
     least: float
+
+    def scaled(self, share: float) -> Sizes:
+        """Return them with words larger by a share; words shrink from there if they must."""
+        words = {
+            name: getattr(self, name) * share
+            for name in ("title", "text", "small", "button_text")
+        }
+        return replace(self, **words)
 
 
 DEFAULT = Sizes(title=8.0, text=6.0, small=4.5, button_text=5.0, button=20.0, least=4.0)
@@ -81,7 +89,7 @@ class Canvas:
         self.window = window
         self.surface = window.surface
         self.theme = window.theme
-        self.sizes = LARGE if large else DEFAULT
+        self.sizes = (LARGE if large else DEFAULT).scaled(window.text_share)
         self.boxes: list[tuple[str, pygame.Rect]] = []  # what was drawn where, for tests
         self._letterings: dict[float, Lettering] = {}
 

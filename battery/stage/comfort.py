@@ -9,7 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
+from battery.errors import UsageError
+from battery.recording import Screen
 from battery.stage.language import OWN_NAMES, language
+from battery.stage.theme import theme_named
+from battery.stage.window import Window
 from battery.store import Store
 
 SETTING = "comfort"
@@ -24,13 +28,26 @@ class Comfort:
     ----------
     language : str
         Code of the language of texts and voice.
+    theme : str
+        Colours: dark, light (a bright room) or dim (light-sensitive eyes).
+    text_percent : int
+        Size of words beside what the profile has, 100 to 200.
     """
 
     language: str = "en"
+    theme: str = "dark"
+    text_percent: int = 100
 
     def __post_init__(self) -> None:
         """Refuse what the stage cannot do."""
         language(self.language)
+        theme_named(self.theme)
+        if not LEAST_PERCENT <= self.text_percent <= MOST_PERCENT:
+            msg = (
+                f"text at {self.text_percent} %; say {LEAST_PERCENT} to {MOST_PERCENT}. "
+                "Nothing was changed"
+            )
+            raise UsageError(msg)
 
     def changed(self, **asked: Any) -> Comfort:
         """Return it with what was asked for; None leaves a thing as it is."""
@@ -38,11 +55,18 @@ class Comfort:
 
     def versions(self) -> dict[str, str]:
         """As it is written into the record of a block."""
-        return {"language": self.language}
+        return {
+            "theme": self.theme,
+            "language": self.language,
+            "text_percent": str(self.text_percent),
+        }
 
     def in_words(self) -> str:
         """One line for the command line."""
-        return f"language {self.language} ({OWN_NAMES[self.language]})"
+        return (
+            f"language {self.language} ({OWN_NAMES[self.language]}), theme {self.theme}, "
+            f"text {self.text_percent} %"
+        )
 
 
 def comfort_of(store: Store, person: str | None = None) -> Comfort:
@@ -76,3 +100,16 @@ def keep_comfort(store: Store, person: str | None, **changes: Any) -> Comfort:
     name = SETTING if person is None else f"{SETTING}:{person}"
     store.put_setting(name, store.setting(name, {}) | changes)
     return comfort_of(store, person)
+
+
+def comfortable_window(
+    comfort: Comfort, *, windowed: bool, known: dict[tuple[int, int], Screen]
+) -> Window:
+    """Open a window that looks and sounds as a person has it."""
+    return Window(
+        windowed=windowed,
+        known=known,
+        theme=theme_named(comfort.theme),
+        language=language(comfort.language),
+        text_share=comfort.text_percent / 100,
+    )

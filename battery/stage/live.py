@@ -16,6 +16,7 @@ import pygame
 from battery.recording import Ending, Hand
 from battery.runner import Run
 from battery.stage import texts
+from battery.stage.calm import Calm
 from battery.stage.canvas import Canvas, StopArea
 from battery.stage.painter import Painter
 from battery.stage.pointer import Key, Report
@@ -108,6 +109,7 @@ class LiveSource:
         now_ns = window.now_ns
         begun_ns = self.begun_ns = now_ns()
         frames = Deadlines(begun_ns)
+        calm = Calm()
         while True:
             for read in window.reader.drain():
                 if isinstance(read, Report):
@@ -129,7 +131,7 @@ class LiveSource:
             self._sound(run, run.tick(drawn_ns))
             if run.finished:
                 return "finished", ""
-            marks = run.marks(drawn_ns)
+            marks = calm.marks(run.marks(drawn_ns), drawn_ns)
             changed = painter.draw(marks)
             if changed:
                 pygame.display.update(changed)

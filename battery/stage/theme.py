@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from battery.errors import UsageError
 from tasks.contract import Role
 
 Colour = tuple[int, int, int]
@@ -126,7 +127,74 @@ DARK = Theme(
         "track": (122, 138, 150),
     },
 )
-THEMES: Mapping[str, Theme] = {theme.name: theme for theme in (DARK,)}
+# For a bright room, and for eyes that see light letters on a dark ground with a halo.
+LIGHT = Theme(
+    name="light",
+    background=(244, 242, 236),
+    text=(20, 26, 32),
+    quiet=(62, 70, 78),
+    panel=(226, 226, 218),
+    edge=(92, 104, 114),
+    main=(14, 82, 72),
+    on_main=(248, 250, 246),
+    stop=(136, 26, 30),
+    on_stop=(255, 246, 242),
+    shade=(118, 110, 104),
+    finger=(40, 30, 60),
+    roles={
+        "idle": (98, 108, 116),
+        "target": (14, 88, 138),
+        "go": (112, 62, 0),
+        "home": (14, 88, 138),
+        "held": (12, 104, 74),
+        "done": (62, 82, 98),
+        "wrong": (142, 48, 8),
+        "chip": (122, 78, 0),
+        "track": (98, 110, 118),
+    },
+)
+# For light-sensitive eyes, as after concussion or in migraine: nothing is brighter than half of
+# white, and there is little blue.
+DIM = Theme(
+    name="dim",
+    background=(10, 9, 8),
+    text=(178, 164, 144),
+    quiet=(168, 154, 134),
+    panel=(24, 21, 18),
+    edge=(140, 124, 106),
+    main=(166, 156, 122),
+    on_main=(8, 8, 6),
+    stop=(52, 14, 12),
+    on_stop=(196, 166, 150),
+    shade=(128, 116, 102),
+    finger=(178, 166, 146),
+    roles={
+        "idle": (130, 120, 108),
+        "target": (132, 150, 144),
+        "go": (184, 158, 96),
+        "home": (132, 150, 144),
+        "held": (138, 160, 116),
+        "done": (158, 158, 142),
+        "wrong": (204, 142, 104),
+        "chip": (184, 158, 96),
+        "track": (128, 120, 110),
+    },
+)
+THEMES: Mapping[str, Theme] = {theme.name: theme for theme in (DARK, LIGHT, DIM)}
+
+
+def theme_named(name: str) -> Theme:
+    """Return a theme by its name.
+
+    Raises
+    ------
+    UsageError
+        If there is none.
+    """
+    if name not in THEMES:
+        msg = f"no theme {name!r}; there are {', '.join(THEMES)}. Nothing was changed"
+        raise UsageError(msg)
+    return THEMES[name]
 
 
 def contrast(a: Colour, b: Colour) -> float:

@@ -7,13 +7,12 @@ import random
 
 from battery.plan import Plan, check_fits
 from battery.recording import Device
-from battery.stage.comfort import Comfort, comfort_of
+from battery.stage.comfort import Comfort, comfort_of, comfortable_window
 from battery.stage.device import load_device
 from battery.stage.flow import VisitFlow
-from battery.stage.language import language
 from battery.stage.pages import run_pages
 from battery.stage.screen_check import slow_flip_note
-from battery.stage.window import Window, versions
+from battery.stage.window import versions
 from battery.store import Person, Store
 from battery.visits import VisitRun, Wall, begin_visit
 
@@ -51,7 +50,7 @@ def visit_on_screen(
     """
     alias, known = load_device(store)
     comfort = comfort or comfort_of(store, person.code)
-    with Window(windowed=windowed, known=known, language=language(comfort.language)) as window:
+    with comfortable_window(comfort, windowed=windowed, known=known) as window:
         check_fits(plan, window.screen)
         device = Device(alias, window.screen, f"{platform.system()} {platform.machine()}")
 

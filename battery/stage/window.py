@@ -40,6 +40,8 @@ class Window:
     theme : Theme
     language : Language
         Pages are shown in it.
+    text_share : float
+        Size of words on pages over that of the profile, 1 to 2.
     now_ns : callable
         The monotonic clock; a test brings its own.
     size_px : (width, height), optional
@@ -65,6 +67,7 @@ class Window:
         known: dict[tuple[int, int], Screen],
         theme: Theme = DARK,
         language: Language = ENGLISH,
+        text_share: float = 1.0,
         now_ns: Callable[[], int] = time.perf_counter_ns,
         size_px: tuple[int, int] | None = None,
     ) -> None:
@@ -94,6 +97,7 @@ class Window:
             raise StageError(msg) from error
         self.theme = theme
         self.language = language
+        self.text_share = text_share
         self.surface.fill(theme.background)
         pygame.display.flip()
         pygame.display.set_caption("Coordination battery")

@@ -5,6 +5,7 @@ import itertools
 import pygame
 import pytest
 
+from battery.errors import UsageError
 from battery.stage.painter import Painter
 from battery.stage.theme import (
     FORMS,
@@ -12,6 +13,8 @@ from battery.stage.theme import (
     TEXT_CONTRAST,
     THEMES,
     contrast,
+    luminance,
+    theme_named,
 )
 from tasks.contract import Disc
 
@@ -46,6 +49,22 @@ def test_words_and_marks_stand_out(theme):
 def test_the_theme_knows_every_role():
     for theme in THEMES.values():
         assert set(theme.roles) == set(FORMS)
+
+
+def test_the_dim_theme_is_dim():
+    """Nothing in it is brighter than half of white, and all of it is darker than the same in
+    the dark one or as dark; no published limit is known, so this is the project's own.
+    """
+    for name in ("text", "quiet", "main", "on_stop", "finger", "shade"):
+        dim, dark = (luminance(getattr(THEMES[n], name)) for n in ("dim", "dark"))
+        assert dim <= min(0.5, dark), name
+    for role, colour in THEMES["dim"].roles.items():
+        assert luminance(colour) <= 0.5, role
+
+
+def test_an_unknown_theme_is_one_line_with_the_way_out():
+    with pytest.raises(UsageError, match=r"'pink'.*dark, light, dim"):
+        theme_named("pink")
 
 
 DISC_ROLES = [role for role in FORMS if role != "track"]

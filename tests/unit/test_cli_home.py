@@ -36,6 +36,10 @@ def test_what_cannot_be_is_refused_and_changes_nothing(home):
     with Store.open(home) as store:
         with pytest.raises(UsageError, match="no language 'xx'"):
             keep_comfort(store, "K7QF", language="xx")
+        with pytest.raises(UsageError, match="no theme 'pink'"):
+            keep_comfort(store, "K7QF", theme="pink")
+        with pytest.raises(UsageError, match="text at 210 %"):
+            keep_comfort(store, "K7QF", text_percent=210)
         with pytest.raises(UsageError, match="no person"):
             keep_comfort(store, "NOBODY", language="de")
         assert comfort_of(store, "K7QF") == Comfort()
