@@ -5,7 +5,6 @@ The command line and the demo go through the same calls; only the sources differ
 
 from __future__ import annotations
 
-import math
 import platform
 import random
 import uuid
@@ -16,8 +15,8 @@ from importlib.metadata import PackageNotFoundError, version
 
 from battery.plan import Plan, PlannedBlock, fresh_seed, plan_hash, planned_blocks
 from battery.recording import Block, BlockHeader, Device, TimingAudit, VisitHeader
+from battery.rescoring import rescore_all as rescore_all
 from battery.runner import Source, run_block
-from battery.scoring import SCORING_VERSION, score_block
 from battery.store import BlockRecord, Person, Store, VisitRecord
 from tasks.contract import settings_to_dict
 
@@ -87,6 +86,8 @@ class VisitRun:
         self.tries[planned] = self.tries.get(planned, 0) + 1
         block = run_block(header, source, self.store.begin_block(header), audit)
         if planned.phase == "test":
+            from battery.scoring import score_block
+
             screen = self.header.device.screen
             self.store.put_scores(header.block_id, score_block(block, screen=screen))
         if block.ending == "finished" and planned in self.todo:
@@ -216,38 +217,3 @@ def _remaining(
         return key not in done and tries.get(key, 0) < TRIES_PER_BLOCK
 
     return [block for block in blocks if open_still(block)]
-
-
-def rescore_all(store: Store, *, progress: Callable[[int, int], None]) -> str:
-    """Compute the scores of every test block again from its raw record.
-
-    Returns
-    -------
-    str
-        How many blocks and values there are and how many values differ from the stored ones.
-    """
-    records = [
-        (visit, record)
-        for visit in store.visits()
-        for record in store.blocks(visit.header.visit_id)
-        if record.header.phase == "test"
-    ]
-    old = {(row.block_id, row.measure): row for row in store.scores()}
-    n_values = n_changed = 0
-    for done, (visit, record) in enumerate(records, start=1):
-        block = store.load_block(record.header.block_id)
-        fresh = score_block(block, screen=visit.header.device.screen)
-        for score in fresh:
-            before = old.get((record.header.block_id, score.measure))
-            n_values += 1
-            n_changed += before is None or not _same(before.value, score.value)
-        store.put_scores(record.header.block_id, fresh)
-        progress(done, len(records))
-    return (
-        f"{len(records)} blocks scored with version {SCORING_VERSION}: {n_values} values, "
-        f"{n_changed} changed; raw records untouched"
-    )
-
-
-def _same(a: float, b: float) -> bool:
-    return a == b or (math.isnan(a) and math.isnan(b))

@@ -44,11 +44,12 @@ def export(
 
 
 def rescore(home: Home = None) -> None:
-    """Compute all scores again from the raw records; say what changed. Raw is not touched.
+    """Compute all scores again from the raw records, on all cores. Raw is not touched.
 
+    Says what changed and why: a measure defined anew, or never scored before.
     Example: battery rescore
     """
-    from battery.visits import rescore_all
+    from battery.rescoring import rescore_all
 
     with open_store(home) as store, Progress("scoring") as step:
         summary = rescore_all(store, progress=step)

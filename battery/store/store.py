@@ -48,6 +48,13 @@ class Store(Registry, Records, Erasing, Context, Diary, Asked):
         """
         return cls(open_database(where, write=write))
 
+    @property
+    def address(self) -> Path | str:
+        """With which another process opens the same store, its password included."""
+        if self.folder is not None:
+            return self.folder
+        return self._engine.url.render_as_string(hide_password=False)
+
     def back_up(self, target: Path) -> None:
         """Copy the whole store into one new file, while others may read and write.
 

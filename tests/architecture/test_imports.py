@@ -22,6 +22,7 @@ LINES = (
         "battery.simulate",
         "battery.verify",
     ),
+    ("battery.rescoring",),
     ("battery.runner", "battery.store", "norms"),
     ("battery.scoring", "battery.plan", "battery.answers"),
     ("battery.recording",),

@@ -1,0 +1,206 @@
+"""All scores again from the raw records, on all cores, and what changed by it.
+
+Blocks are read and scored by processes of their own, which open the store to read only; what
+they found is written by the one that asked. A block's scores depend on its record and the
+scoring version alone, so that it does not matter who computes them.
+"""
+
+from __future__ import annotations
+
+import math
+import multiprocessing
+import os
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from battery.errors import BatteryError
+from battery.recording import Screen
+from battery.scoring.measures import MEASURES
+from battery.scoring.score import SCORING_VERSION, Score
+from battery.store import ScoreRow, Store
+
+BLOCKS_A_PROCESS = 8  # fewer are scored sooner than another process has started
+CHUNK = 4
+NAMED = 6  # measures that a line names; the rest is counted
+
+Job = tuple[str, Screen]
+Outcome = tuple[str, list[Score], str]  # block, its scores, or why there are none
+
+
+@dataclass(slots=True)
+class Rescored:
+    """What a rescoring did.
+
+    Attributes
+    ----------
+    n_blocks, n_values : int
+        Blocks scored, and values they have.
+    changed : Counter of (why, measure)
+        Values that differ from those stored before.
+    failed : dict of block to reason
+        Blocks that could not be scored; the scores they had were left.
+    """
+
+    n_blocks: int = 0
+    n_values: int = 0
+    changed: Counter[tuple[str, str]] = field(default_factory=Counter)
+    failed: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def summary(self) -> str:
+        """What is told on the terminal: a line in all, then one for every reason."""
+        lines = [
+            f"{self.n_blocks} blocks scored with version {SCORING_VERSION}: {self.n_values} "
+            f"values, {self.changed.total()} changed; raw records untouched"
+        ]
+        reasons: dict[str, Counter[str]] = {}
+        for (why, measure), count in self.changed.items():
+            reasons.setdefault(why, Counter())[measure] += count
+        for why, measures in sorted(reasons.items()):
+            named = [f"{name} {count}" for name, count in measures.most_common(NAMED)]
+            rest = len(measures) - len(named)
+            more = [f"and {rest} more measures"] if rest else []
+            lines.append(f"  {why}: {measures.total()} values ({', '.join([*named, *more])})")
+        lines += [f"  not scored: block {block}: {why}" for block, why in self.failed.items()]
+        return "\n".join(lines)
+
+
+def rescore_all(
+    store: Store, *, progress: Callable[[int, int], None], n_processes: int | None = None
+) -> str:
+    """Compute the scores of every test block again from its raw record.
+
+    Parameters
+    ----------
+    progress : callable
+        Called with blocks done and blocks in all.
+    n_processes : int, optional
+        Default: one a core, fewer for few blocks. The figures do not depend on it.
+
+    Returns
+    -------
+    str
+        How many blocks and values there are, how many values differ from the stored ones, and
+        why; see `Rescored.summary`.
+    """
+    return rescore(store, progress=progress, n_processes=n_processes).summary
+
+
+def rescore(
+    store: Store, *, progress: Callable[[int, int], None], n_processes: int | None = None
+) -> Rescored:
+    """Do the work of `rescore_all`; a block that fails does not stop the others."""
+    jobs = [
+        (record.header.block_id, visit.header.device.screen)
+        for visit in store.visits()
+        for record in store.blocks(visit.header.visit_id)
+        if record.header.phase == "test" and record.ending is not None
+    ]
+    old: dict[str, dict[str, ScoreRow]] = {}
+    for row in store.scores():
+        old.setdefault(row.block_id, {})[row.measure] = row
+    done = Rescored()
+    with _outcomes(store, jobs, n_processes) as outcomes:
+        for number, (block_id, fresh, failure) in enumerate(outcomes, start=1):
+            if failure:
+                done.failed[block_id] = failure
+            else:
+                done.n_blocks += 1
+                done.n_values += len(fresh)
+                if _compare(old.get(block_id, {}), fresh, done.changed):
+                    store.put_scores(block_id, fresh)
+            progress(number, len(jobs))
+    return done
+
+
+@contextmanager
+def _outcomes(
+    store: Store, jobs: list[Job], n_processes: int | None
+) -> Iterator[Iterable[Outcome]]:
+    most = n_processes or min(os.cpu_count() or 1, len(jobs) // BLOCKS_A_PROCESS)
+    if most <= 1:
+        yield (_score(store, job) for job in jobs)
+        return
+    pool = ProcessPoolExecutor(
+        most,
+        mp_context=multiprocessing.get_context("spawn"),
+        initializer=_open,
+        initargs=(store.address,),
+    )
+    try:
+        yield pool.map(_score_here, jobs, chunksize=CHUNK)
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+class _Worker:
+    """The store of a process that scores; it is read to the process's end."""
+
+    store: Store | None = None
+
+
+def _open(address: Path | str) -> None:
+    _Worker.store = Store.open(address, write=False)
+
+
+def _score_here(job: Job) -> Outcome:
+    if _Worker.store is None:
+        msg = "this process has no store open"
+        raise RuntimeError(msg)
+    return _score(_Worker.store, job)
+
+
+def _score(store: Store, job: Job) -> Outcome:
+    from battery.scoring import score_block
+
+    block_id, screen = job
+    try:
+        return block_id, score_block(store.load_block(block_id), screen=screen), ""
+    except BatteryError as error:
+        return block_id, [], str(error)
+
+
+def _compare(
+    old: Mapping[str, ScoreRow], fresh: list[Score], changed: Counter[tuple[str, str]]
+) -> bool:
+    """Count what differs by its reason; return whether anything has to be written."""
+    write = len(old) != len(fresh)
+    for score in fresh:
+        before = old.get(score.measure)
+        if before is None:
+            changed["never scored before" if not old else "new measure", score.measure] += 1
+            write = True
+            continue
+        write = write or not _identical(before, score)
+        if not _same(before.value, score.value):
+            changed[_why(before, score), score.measure] += 1
+    for name in old.keys() - {score.measure for score in fresh}:
+        changed["no longer measured", name] += 1
+    return write
+
+
+def _why(before: ScoreRow, score: Score) -> str:
+    if before.scoring_version == score.scoring_version:
+        return "same version: other libraries or another machine"
+    versions = f"version {before.scoring_version} to {score.scoring_version}"
+    if MEASURES[score.measure].since > before.scoring_version:
+        return f"{versions}, defined anew"
+    return f"{versions}, computed anew"
+
+
+def _identical(before: ScoreRow, score: Score) -> bool:
+    return (
+        (before.n, before.reason, before.scoring_version)
+        == (score.n, score.reason, score.scoring_version)
+        and _same(before.value, score.value)
+        and _same(before.low, score.low)
+        and _same(before.high, score.high)
+    )
+
+
+def _same(a: float, b: float) -> bool:
+    return a == b or (math.isnan(a) and math.isnan(b))

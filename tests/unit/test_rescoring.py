@@ -1,0 +1,110 @@
+"""Scoring again: the same bits from one process or many, raw untouched, and a reason told."""
+
+import shutil
+import sqlite3
+from contextlib import closing
+
+import pytest
+
+from battery.rescoring import rescore, rescore_all
+from battery.scoring import MEASURES, SCORING_VERSION
+from battery.store import Store
+
+
+def tables(folder, *, scores):
+    """What a store holds, row by row: its scores, or everything else."""
+    with closing(sqlite3.connect(folder / "battery.sqlite")) as database:
+        names = [
+            name
+            for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type='table'")
+            if (name == "scores") is scores
+        ]
+        return {
+            name: sorted(map(repr, database.execute(f"SELECT * FROM {name}"))) for name in names
+        }
+
+
+def change(folder, statement):
+    with closing(sqlite3.connect(folder / "battery.sqlite")) as database, database:
+        database.execute(statement)
+
+
+def rescored(folder, n_processes=1):
+    seen = []
+    with Store.open(folder) as store:
+        found = rescore(
+            store, progress=lambda done, total: seen.append((done, total)),
+            n_processes=n_processes,
+        )  # fmt: skip
+    assert seen == [(k, seen[-1][1]) for k in range(1, len(seen) + 1)]
+    return found
+
+
+def test_one_process_or_three_give_the_same_bits_and_raw_stays(own_clinic, tmp_path):
+    change(own_clinic, "DELETE FROM scores")
+    raw = tables(own_clinic, scores=False)
+    assert {"blocks", "visits"} < set(raw)
+    other = shutil.copytree(own_clinic, tmp_path / "other")
+    one, three = rescored(own_clinic), rescored(other, n_processes=3)
+    assert one == three
+    assert one.n_blocks > 3
+    assert one.n_values == one.changed.total()
+    assert "never scored before" in one.summary
+    assert tables(own_clinic, scores=True) == tables(other, scores=True)
+    for folder in (own_clinic, other):
+        assert tables(folder, scores=False) == raw
+
+
+def test_what_was_scored_is_found_again(own_clinic):
+    """What the visit stored when it was done and what is computed now are the same bits."""
+    found = rescored(own_clinic)
+    assert {why for why, _ in found.changed} == {"never scored before"}  # a block cut off
+    before = tables(own_clinic, scores=True)
+    found = rescored(own_clinic)
+    assert found.changed.total() == 0
+    assert " 0 changed; raw records untouched" in found.summary
+    assert tables(own_clinic, scores=True) == before
+
+
+def test_a_change_is_told_with_its_reason(own_clinic):
+    rescored(own_clinic)
+    before = tables(own_clinic, scores=True)
+    defined_anew, kept = "slide.mean_speed_mm_s", "tapping.radial_error_mm"
+    assert (MEASURES[defined_anew].since, MEASURES[kept].since) == (2, 1)
+    change(
+        own_clinic,
+        "UPDATE scores SET scoring_version = 1, value = value + 1, low = NULL "
+        f"WHERE measure IN ('{defined_anew}', '{kept}')",
+    )
+    change(own_clinic, "DELETE FROM scores WHERE measure = 'slide.sparc'")
+    change(own_clinic, "UPDATE scores SET value = 0.5 WHERE measure = 'tapping.hit_rate'")
+    change(own_clinic, "UPDATE scores SET measure = 'trail.x' WHERE measure = 'trail.n_lifts'")
+    found = rescored(own_clinic)
+    assert {why for why, _ in found.changed} == {
+        f"version 1 to {SCORING_VERSION}, defined anew",
+        f"version 1 to {SCORING_VERSION}, computed anew",
+        "new measure",
+        "no longer measured",
+        "same version: other libraries or another machine",
+    }
+    assert f"version 1 to {SCORING_VERSION}, defined anew" in found.summary
+    assert f"({defined_anew} " in found.summary
+    assert tables(own_clinic, scores=True) == before
+
+
+def test_a_block_that_cannot_be_scored_is_named_and_stops_no_other(own_clinic):
+    with Store.open(own_clinic, write=False) as store:
+        bad = next(r.block_id for r in store.scores() if r.measure == "slide.sparc")
+    rescored(own_clinic)
+    before = tables(own_clinic, scores=True)
+    change(own_clinic, f"UPDATE payloads SET frames = x'00' WHERE block_id = '{bad}'")
+    found = rescored(own_clinic)
+    assert list(found.failed) == [bad]
+    assert found.n_blocks > 1
+    assert f"not scored: block {bad}: " in found.summary
+    assert tables(own_clinic, scores=True) == before
+
+
+def test_an_empty_store_is_no_error(tmp_path):
+    with Store.open(tmp_path / "new") as store:
+        assert rescore_all(store, progress=pytest.fail).startswith("0 blocks scored")
