@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from scipy.special import stdtrit
 
@@ -36,6 +36,8 @@ class Band:
         Of one visit with the next, as far as it is known.
     source : str
         Of an outside standard error of measurement; empty where the scatter was measured here.
+    n_visits : int
+        Baseline visits behind the scatter, everybody's together; 0 for an outside one.
     """
 
     centre: float
@@ -48,6 +50,7 @@ class Band:
     sd: float = math.nan
     autocorrelation: float = 0.0
     source: str = ""
+    n_visits: int = 0
 
     @property
     def provisional(self) -> bool:
@@ -107,13 +110,14 @@ def band(
         raise ValueError(msg)
     values = transform(baseline, log_scale=log_scale)
     variance, df, n_people, rho, source = float(values.var(ddof=1)), k - 1.0, 0, 0.0, ""
+    n_visits = k
     if outside is not None:
         variance, df = outside.sem**2, math.inf
-        n_people, source = outside.n_people, outside.source
+        n_people, source, n_visits = outside.n_people, outside.source, 0
     elif prior is not None:
         moderated = moderate(variance, df, prior.variance, prior.df, prior.n_people)
         variance, df = float(moderated[0]), float(moderated[1])
-        n_people, rho = prior.n_people, prior.autocorrelation
+        n_people, n_visits, rho = prior.n_people, prior.n_visits, prior.autocorrelation
     if variance <= 0:
         msg = f"the {k} baseline visits are all equal, so their scatter says nothing"
         raise ValueError(msg)
@@ -128,11 +132,12 @@ def band(
         sd=math.sqrt(variance),
         autocorrelation=rho,
         source=source,
+        n_visits=n_visits,
     )
     half = float(stdtrit(df, (1 + LEVEL) / 2)) * own.error_of_mean(1)
     ends = [own.centre, own.centre - half, own.centre + half]
     centre, low, high = (math.exp(end) for end in ends) if log_scale else ends
-    return Band(centre, low, high, log_scale, df, k, n_people, own.sd, rho, source)
+    return replace(own, centre=centre, low=low, high=high, log_scale=log_scale)
 
 
 __all__ = ["LEVEL", "Band", "OutsideSem", "Prior", "band", "moderate", "pool", "transform"]

@@ -147,10 +147,10 @@ def test_the_composite_is_told_like_a_measure():
 
 def test_what_the_band_stands_on():
     own = told(1.0).band
-    assert sentences.scatter_words(own) == "pooled from 30 people"
+    assert sentences.scatter_words(own) == "pooled from 30 people, 120 baseline visits"
     assert sentences.scatter_words(replace(own, autocorrelation=0.32)) == (
-        "pooled from 30 people; wider, as one week here resembles the next (autocorrelation "
-        "0.3)"
+        "pooled from 30 people, 120 baseline visits; wider, as one week here resembles the "
+        "next (autocorrelation 0.3)"
     )
     outside = told(1.0, outside=OutsideSem(0.1, "a retest of 2025", n_people=20)).band
     assert sentences.scatter_words(outside) == "from a retest of 2025, 20 people"

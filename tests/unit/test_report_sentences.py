@@ -163,7 +163,7 @@ def test_a_hand_amended_leaves_the_visit_out_of_the_other_hand_and_says_so():
 
 
 def test_the_page_says_what_the_error_band_stands_on():
-    assert "pooled from 7 people" in mind("improving")
+    assert "pooled from 7 people, 28 baseline visits" in mind("improving")
     assert "provisional and wide: this person's 4 visits alone" in mind("nobody_to_pool")
     assert "No error band yet" in mind("two_visits")
 
