@@ -10,6 +10,8 @@
     ├── StageError    no screen, no window, no usable pointer
     ├── ScoringError  a measure was asked for what the data cannot give
     ├── NormError     baseline or band cannot be computed as asked
+    ├── HandoverError a bundle, receipt or key cannot be used
+    │   └── NewerFormatError   a later program made it
     └── ReportError   a page was made, its PDF could not be
 
 A message is one line: the value, the limit, the way out, and whether data are safe.
@@ -56,6 +58,14 @@ class NormError(BatteryError, ValueError):
 
 class ReportError(BatteryError, RuntimeError):
     """A page was written, but what was to be made of it could not be."""
+
+
+class HandoverError(BatteryError, ValueError):
+    """A bundle, receipt or key cannot be used; what was stored is not touched."""
+
+
+class NewerFormatError(HandoverError):
+    """A later program made it; it is kept as it is."""
 
 
 class UsageError(BatteryError, ValueError):

@@ -177,7 +177,11 @@ def erase(
 
 
 def _clear_inboxes(store: Store, code: str, folders: list[Path]) -> list[str]:
-    return []
+    from battery.handover import clear_folder
+    from battery.handover.waiting import inboxes
+
+    known = {folder.resolve(): None for folder in [*inboxes(store), *folders]}
+    return [line for folder in known for line in clear_folder(store, folder, code)]
 
 
 def _utc() -> str:

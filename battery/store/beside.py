@@ -33,19 +33,7 @@ class Beside(Connected):
 
     def put_scores(self, block_id: str, scores: Sequence[Score]) -> None:
         """Store a block's scores in place of those it had."""
-        rows = [
-            {
-                "block_id": block_id,
-                "measure": s.measure,
-                "value": rebuild.null(s.value),
-                "n": s.n,
-                "low": rebuild.null(s.low),
-                "high": rebuild.null(s.high),
-                "reason": s.reason,
-                "scoring_version": s.scoring_version,
-            }
-            for s in scores
-        ]
+        rows = [rebuild.score_values(block_id, score) for score in scores]
         with self._writing() as connection:
             connection.execute(
                 delete(schema.scores).where(schema.scores.c.block_id == block_id)

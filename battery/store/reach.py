@@ -6,14 +6,14 @@ word about it here.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from sqlalchemy import Column, ColumnElement, Connection, Table, or_, select
 
 from battery.store import schema
+from battery.store.arrival import Rows
 
-Rows = dict[str, list[dict[str, Any]]]
 Known = dict[Column[Any], set[Any]]
 
 # The raw record and what it stands on; everything else that refers to them lies beside.
@@ -37,23 +37,28 @@ def rows_beside_visit(connection: Connection, visit_id: str) -> Rows:
         select(schema.blocks.c.block_id).where(schema.blocks.c.visit_id == visit_id)
     ).scalars()
     known: Known = {schema.visits.c.visit_id: {visit_id}, schema.blocks.c.block_id: set(blocks)}
-    return _reached(connection, known, tables_beside())
+    return _reached(connection, known)
 
 
 def rows_beside_person(connection: Connection, code: str) -> Rows:
     """Return what lies beside a person and no visit, by table, in order of the key."""
-    known: Known = {schema.people.c.code: {code}}
-    found = _reached(connection, known, tables_beside())
-    to_visits = {
-        table.name: [key.parent.name for key in table.foreign_keys
-                     if key.column.table.name in ("visits", "blocks")]
-        for table in tables_beside()
-    }  # fmt: skip
-    kept = {
-        name: [row for row in rows if all(row[column] is None for column in to_visits[name])]
-        for name, rows in found.items()
-    }
-    return {name: rows for name, rows in kept.items() if rows}
+    return _apart_from_visits(_reached(connection, {schema.people.c.code: {code}}))
+
+
+def rows_beside_device(connection: Connection, alias: str) -> Rows:
+    """Return what lies beside a device and no visit, by table, in order of the key."""
+    return _apart_from_visits(_reached(connection, {schema.devices.c.alias: {alias}}))
+
+
+def _apart_from_visits(found: Rows) -> Rows:
+    kept: Rows = {}
+    for name, rows in found.items():
+        keys = schema.metadata.tables[name].foreign_keys
+        to_visits = [k.parent.name for k in keys if k.column.table.name in ("visits", "blocks")]
+        apart = [row for row in rows if all(row[column] is None for column in to_visits)]
+        if apart:
+            kept[name] = apart
+    return kept
 
 
 def delete_reached(
@@ -88,9 +93,9 @@ def order_of(table: Table) -> list[Column[Any]]:
     return list(table.primary_key.columns)
 
 
-def _reached(connection: Connection, known: Known, tables: Sequence[Table]) -> Rows:
+def _reached(connection: Connection, known: Known) -> Rows:
     found: Rows = {}
-    for table in tables:
+    for table in tables_beside():
         conditions = list(_conditions(table, known))
         if not conditions:
             continue

@@ -16,6 +16,7 @@ from battery.recording import (
     TimingAudit,
     VisitHeader,
 )
+from battery.scoring.score import Score
 from battery.store.rows import BlockBrief, BlockRecord, ScoreRow
 
 
@@ -81,6 +82,20 @@ def score_row(row: Mapping[Any, Any]) -> ScoreRow:
     """Rebuild a score; null is nan."""
     numbers = {name: _nan(row[name]) for name in ("value", "low", "high")}
     return ScoreRow(**{**row, **numbers})
+
+
+def score_values(block_id: str, score: Score) -> dict[str, Any]:
+    """Return the row of a score; nan is null."""
+    return {
+        "block_id": block_id,
+        "measure": score.measure,
+        "value": null(score.value),
+        "n": score.n,
+        "low": null(score.low),
+        "high": null(score.high),
+        "reason": score.reason,
+        "scoring_version": score.scoring_version,
+    }
 
 
 def null(value: float) -> float | None:

@@ -22,6 +22,7 @@ from battery.recording import (
     header_to_dict,
 )
 from battery.store import rebuild, schema
+from battery.store.admitting import free_sequence
 from battery.store.base import Connected
 from battery.store.codec import events_from_json, from_parquet
 from battery.store.locking import RecordingLock
@@ -64,11 +65,12 @@ class Records(Connected):
     def begin_visit(self, header: VisitHeader) -> None:
         """Store a new visit, open."""
         with self._writing() as connection:
+            place = free_sequence(connection, header.person, header.sequence)
             connection.execute(
                 insert(schema.visits).values(
                     visit_id=header.visit_id,
                     person=header.person,
-                    sequence=header.sequence,
+                    sequence=place,
                     plan_hash=header.plan_hash,
                     device=header.device.alias,
                     started_utc=header.started_utc,

@@ -12,12 +12,12 @@ from battery.store.backup import copy_file
 from battery.store.context import Context
 from battery.store.diary import Diary
 from battery.store.erasing import Erasing
+from battery.store.handing import Handing
+from battery.store.merging import Merging
 from battery.store.opening import FILE_NAME, open_database
-from battery.store.records import Records
-from battery.store.registry import Registry
 
 
-class Store(Registry, Records, Erasing, Context, Diary, Asked):
+class Store(Merging, Erasing, Context, Diary, Asked, Handing):
     """All people, visits, blocks and scores of one place. Use it as a context.
 
     Opening for writing creates the store where there is none and migrates an older one.

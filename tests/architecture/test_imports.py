@@ -13,7 +13,7 @@ LINES = (
     ("battery.cli",),
     ("battery.commands",),
     ("battery.demo", "battery.recovery"),
-    ("battery.stage", "battery.report", "battery.export"),
+    ("battery.stage", "battery.report", "battery.export", "battery.handover"),
     (
         "battery.visits",
         "battery.effective",

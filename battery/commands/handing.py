@@ -1,0 +1,143 @@
+"""The commands of the hand-over: keys, send, receive, and what waits for a choice."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from battery.commands.common import Home, Progress, now, open_store
+from battery.errors import UsageError
+
+Folder = Annotated[Path, typer.Argument(help="The stick, shared or synchronised folder.")]
+
+
+def keys(
+    side: Annotated[str, typer.Argument(help="clinic, tablet or show.")],
+    folder: Annotated[
+        Path | None, typer.Argument(help="The folder both sides see, such as a stick.")
+    ] = None,
+    fingerprint: Annotated[
+        list[str] | None,
+        typer.Option(help="On the tablet: the clinic's fingerprint, read off its screen."),
+    ] = None,
+    spare: Annotated[
+        Path | None,
+        typer.Option(help="At the clinic: a file for a second key, to be kept elsewhere."),
+    ] = None,
+    home: Home = None,
+) -> None:
+    """Set up the hand-over: once at the clinic, then once on each tablet.
+
+    At the clinic: battery keys clinic /stick
+    On the tablet: battery keys tablet /stick --fingerprint "1a2b 3c4d 5e6f 7a8b"
+    """
+    from battery.handover import show_keys
+
+    if side not in ("clinic", "tablet", "show"):
+        msg = f"no side {side!r}; say clinic, tablet or show"
+        raise UsageError(msg)
+    if side == "show":
+        with open_store(home, write=False) as store:
+            print("\n".join(show_keys(store)))
+        return
+    if folder is None:
+        msg = f"which folder? Say: battery keys {side} FOLDER"
+        raise UsageError(msg)
+    if side == "clinic":
+        _clinic(folder, spare, home)
+    else:
+        _tablet(folder, fingerprint or [], home)
+
+
+def _clinic(folder: Path, spare: Path | None, home: str | None) -> None:
+    from battery.handover import make_clinic_keys
+
+    with open_store(home) as store:
+        mark = make_clinic_keys(store, folder, spare=spare)
+    print(f"clinic key {mark}" if spare is None else f"spare key {mark}")
+    if spare is not None:
+        print(f"Its secret half is '{spare}'. Keep it apart from this computer.")
+    print(f"Next, on each tablet: battery keys tablet FOLDER --fingerprint '{mark}'")
+
+
+def _tablet(folder: Path, compared: list[str], home: str | None) -> None:
+    from battery.handover import make_tablet_keys
+    from battery.handover.keys import found_cards
+
+    with open_store(home) as store:
+        mark = make_tablet_keys(store, found_cards(folder), compared)
+    print(f"tablet key {mark}")
+    print(
+        "The clinic compares it when the first bundle arrives. Next: battery send --to FOLDER"
+    )
+
+
+def send(
+    to: Annotated[Path, typer.Option(help="The stick, shared or synchronised folder.")],
+    home: Home = None,
+) -> None:
+    """Write every visit that the clinic has not acknowledged into a folder, signed and sealed.
+
+    Safe to repeat; nothing is deleted here. Example: battery send --to /media/stick
+    """
+    from battery.handover import send as hand_over
+
+    with open_store(home) as store:
+        report = hand_over(store, to, wall=now)
+    print("\n".join(report.lines()))
+
+
+def receive(
+    folder: Folder,
+    key: Annotated[
+        Path | None, typer.Option(help="File of the clinic's spare key, if the first is lost.")
+    ] = None,
+    home: Home = None,
+) -> None:
+    """Take in the bundles of a folder and leave receipts there. Safe to repeat.
+
+    Example: battery receive /media/stick
+    """
+    from battery.handover import receive as take_in
+
+    with open_store(home) as store, Progress("receiving") as step:
+        report = take_in(store, folder, wall=now, spare=key, progress=step)
+    print("\n".join(report.lines()))
+    if report.refused:
+        raise typer.Exit(1)
+
+
+def quarantine(
+    action: Annotated[
+        str, typer.Argument(help="list, take (it holds) or leave (it stays aside).")
+    ] = "list",
+    item: Annotated[
+        str, typer.Argument(help="The item, by the letters it is listed with.")
+    ] = "",
+    by: Annotated[str, typer.Option(help="Who chooses, in initials or a role.")] = "",
+    reason: Annotated[str, typer.Option(help="Why.")] = "",
+    home: Home = None,
+) -> None:
+    """List what arrived and waits for a person's choice, and choose.
+
+    Example: battery quarantine take 3f2a --by AB --reason "compared the tablet's key"
+    """
+    from battery.handover import leave_out, list_waiting, take
+
+    if action not in ("list", "take", "leave"):
+        msg = f"no choice {action!r}; say list, take or leave"
+        raise UsageError(msg)
+    if action == "list":
+        with open_store(home, write=False) as store:
+            lines = list_waiting(store)
+        print("\n".join(lines) if lines else "nothing waits")
+        return
+    choose = take if action == "take" else leave_out
+    with open_store(home) as store:
+        for line in choose(store, item, author=by, why=reason, wall=now):
+            print(line)
+
+
+COMMANDS = (keys, send, receive, quarantine)

@@ -1,0 +1,337 @@
+"""A bundle: what is in it, how it is signed and sealed, and how one from a stranger is opened.
+
+Sealed with age to the clinic's keys lies: a line with the format, the tablet's public key, its
+signature, and a zip of plain parts. Nothing is ever unpacked to disk, and every part is read
+up to a limit only.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+import json
+import zipfile
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+import pyrage
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from pydantic import TypeAdapter, ValidationError
+
+from battery.errors import HandoverError, NewerFormatError
+from battery.handover.files import sha256
+from battery.handover.keys import fingerprint, verified
+from battery.recording import (
+    FRAME_DTYPE,
+    KIND_CODES,
+    RECORD_VERSION,
+    SAMPLE_DTYPE,
+    Block,
+    BlockHeader,
+    Device,
+    Ending,
+    TimingAudit,
+    VisitHeader,
+    canonical_json,
+    events_from_array,
+    events_to_array,
+)
+from battery.store import rebuild
+from battery.store.arrival import Arrival, Beside, WholeVisit, facts_of
+from battery.store.codec import events_from_json, events_to_json
+from battery.store.rows import Person
+
+FORMAT = 1
+MAGIC = b"coordination-battery bundle "
+SIGNED_AS = b"coordination-battery bundle 1\n"
+KEY_BYTES, SIGNATURE_BYTES = 32, 64
+MOST_BUNDLE_BYTES = 64_000_000
+MOST_PART_BYTES = 64_000_000
+MOST_BYTES = 192_000_000
+MOST_PARTS = 1000
+STAMP = (1980, 1, 1, 0, 0, 0)  # nothing in a zip may depend on when it was made
+
+_BROKEN = (
+    zipfile.BadZipFile, zlib.error, EOFError, KeyError, IndexError, TypeError, ValueError,
+    NotImplementedError, RuntimeError, OverflowError, OSError, AttributeError,
+)  # fmt: skip
+
+
+def pack(
+    *,
+    number: int,
+    previous_sha256: str,
+    replaces: Sequence[int],
+    made_utc: str,
+    device: Device,
+    person: Person,
+    visit: WholeVisit | None,
+    beside: Beside,
+) -> bytes:
+    """Pack a visit, or what lies beside visits, into the bytes that are signed."""
+    parts: dict[str, bytes] = {}
+    record: dict[str, Any] = {"person": asdict(person), "device": asdict(device)}
+    if visit is not None:
+        record |= {
+            "visit": asdict(visit.header),
+            "ending": visit.ending,
+            "plan": visit.plan,
+            "blocks": [facts_of(block) for block in visit.blocks],
+        }
+        for place, block in enumerate(visit.blocks):
+            parts[f"{place:03d}.samples"] = np.ascontiguousarray(block.samples).tobytes()
+            parts[f"{place:03d}.frames"] = np.ascontiguousarray(block.frames).tobytes()
+            parts[f"{place:03d}.events"] = events_to_json(
+                events_from_array(block.events)
+            ).encode()
+    parts["record.json"] = canonical_json(record).encode()
+    parts["beside.json"] = canonical_json(asdict(beside)).encode()
+    manifest = {
+        "format": FORMAT,
+        "record_version": RECORD_VERSION,
+        "number": number,
+        "previous_sha256": previous_sha256,
+        "replaces": list(replaces),
+        "made_utc": made_utc,
+        "content_sha256": None if visit is None else visit.content_sha256,
+        "parts": [
+            {"name": name, "bytes": len(data), "sha256": sha256(data)}
+            for name, data in sorted(parts.items())
+        ],
+    }
+    sink = io.BytesIO()
+    with zipfile.ZipFile(sink, "w") as packed:
+        everything = {"manifest.json": canonical_json(manifest).encode(), **parts}
+        for name in sorted(everything):
+            entry = zipfile.ZipInfo(name, STAMP)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            packed.writestr(entry, everything[name])
+    return sink.getvalue()
+
+
+def sign_and_seal(content: bytes, key: Ed25519PrivateKey, recipients: Sequence[str]) -> bytes:
+    """Sign with the tablet's key and seal to one or two clinic keys."""
+    signed = signed_bytes(content, key)
+    to = [pyrage.x25519.Recipient.from_str(text) for text in recipients]
+    return bytes(pyrage.encrypt(signed, to))
+
+
+def signed_bytes(content: bytes, key: Ed25519PrivateKey) -> bytes:
+    """Put the format, the public key and the signature before what they are about."""
+    public = key.public_key().public_bytes_raw()
+    return SIGNED_AS + public + key.sign(SIGNED_AS + content) + content
+
+
+def unseal(sealed: bytes, identities: Sequence[Any]) -> bytes:
+    """Open the seal.
+
+    Raises
+    ------
+    HandoverError
+        If it was changed, or is sealed to other keys.
+    """
+    try:
+        return bytes(pyrage.decrypt(sealed, list(identities)))
+    except pyrage.DecryptError as error:
+        msg = f"it cannot be opened with the clinic's key ({error}): changed, or not for here"
+        raise HandoverError(msg) from error
+
+
+def open_signed(signed: bytes) -> Arrival:
+    """Check the signature and read all of it.
+
+    Raises
+    ------
+    NewerFormatError
+        If a later program made it.
+    HandoverError
+        If it is no bundle, was changed, is too large, or does not hold together.
+    """
+    line, found, rest = signed[:80].partition(b"\n")
+    if not found or not line.startswith(MAGIC):
+        msg = "it is no bundle of this program"
+        raise HandoverError(msg)
+    if line + b"\n" != SIGNED_AS:
+        _newer(line[len(MAGIC) :].decode("ascii", "replace"))
+    rest = signed[len(SIGNED_AS) :]
+    public, signature = rest[:KEY_BYTES], rest[KEY_BYTES : KEY_BYTES + SIGNATURE_BYTES]
+    content = rest[KEY_BYTES + SIGNATURE_BYTES :]
+    if not verified(public, signature, SIGNED_AS + content):
+        msg = "its signature does not hold: it was changed"
+        raise HandoverError(msg)
+    return open_content(content, public)
+
+
+def open_content(content: bytes, public: bytes) -> Arrival:
+    """Read what was signed by the holder of a public key.
+
+    Raises
+    ------
+    NewerFormatError
+        If a later program made it.
+    HandoverError
+        If it is too large or does not hold together.
+    """
+    try:
+        return _opened(content, public)
+    except HandoverError:
+        raise
+    except (RecursionError, MemoryError) as error:
+        msg = f"it does not hold together: {type(error).__name__}"
+        raise HandoverError(msg) from error
+    except (ValidationError, *_BROKEN) as error:
+        cause = (str(error).splitlines() or [""])[0][:200]
+        msg = f"it does not hold together: {type(error).__name__} {cause}".rstrip()
+        raise HandoverError(msg) from error
+
+
+def _opened(content: bytes, public: bytes) -> Arrival:
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        entries = packed.infolist()
+        names = [entry.filename for entry in entries]
+        if len(names) > MOST_PARTS or len(set(names)) != len(names):
+            msg = f"it has {len(names)} parts, {len(set(names))} different; refused"
+            raise HandoverError(msg)
+        if sum(entry.file_size for entry in entries) > MOST_BYTES:
+            msg = f"its parts claim more than {MOST_BYTES} bytes; refused"
+            raise HandoverError(msg)
+        manifest = json.loads(_part(packed, "manifest.json"))
+        if manifest["format"] > FORMAT or manifest["record_version"] > RECORD_VERSION:
+            _newer(f"{manifest['format']}, records {manifest['record_version']}")
+        told = {part["name"]: part["sha256"] for part in manifest["parts"]}
+        if set(told) | {"manifest.json"} != set(names):
+            msg = "its parts are not those its manifest names"
+            raise HandoverError(msg)
+        parts = {name: _part(packed, name) for name in sorted(told)}
+    for name, data in parts.items():
+        if sha256(data) != told[name]:
+            msg = f"part {name!r} does not have the hash its manifest states"
+            raise HandoverError(msg)
+    record = json.loads(parts["record.json"])
+    visit = _visit(record, parts) if "visit" in record else None
+    if manifest["content_sha256"] != (None if visit is None else visit.content_sha256):
+        msg = "its visit does not have the hash its manifest states"
+        raise HandoverError(msg)
+    number = _whole(manifest["number"])
+    return Arrival(
+        fingerprint=fingerprint(public),
+        public_key=base64.b64encode(public).decode(),
+        number=number,
+        sha256=sha256(content),
+        previous_sha256=_text(manifest["previous_sha256"]),
+        replaces=tuple(_whole(n) for n in manifest["replaces"]),
+        device=_checked(Device, record["device"]),
+        person=_checked(Person, record["person"]),
+        visit=visit,
+        beside=_checked(Beside, json.loads(parts["beside.json"])),
+        content=content,
+    )
+
+
+def _part(packed: zipfile.ZipFile, name: str) -> bytes:
+    with packed.open(name) as part:
+        data = part.read(MOST_PART_BYTES + 1)
+    if len(data) > MOST_PART_BYTES:
+        msg = f"part {name!r} has more than {MOST_PART_BYTES} bytes; refused"
+        raise HandoverError(msg)
+    return data
+
+
+def _visit(record: Mapping[str, Any], parts: Mapping[str, bytes]) -> WholeVisit:
+    header = _checked(VisitHeader, record["visit"])
+    person, device = record["person"]["code"], record["device"]["alias"]
+    if (header.person, header.device.alias) != (person, device):
+        msg = "its visit names another person or device"
+        raise HandoverError(msg)
+    blocks = [
+        _block(facts, parts, f"{place:03d}", header)
+        for place, facts in enumerate(record["blocks"])
+    ]
+    places = [block.header.index for block in blocks]
+    if len(set(places)) != len(places):
+        msg = "two of its blocks have the same place"
+        raise HandoverError(msg)
+    plan = _text(record["plan"])
+    json.loads(plan)
+    ending = record["ending"]
+    return WholeVisit(header, None if ending is None else _text(ending), plan, blocks)
+
+
+def _block(
+    facts: Mapping[str, Any], parts: Mapping[str, bytes], name: str, visit: VisitHeader
+) -> Block:
+    header = _checked(BlockHeader, facts["header"])
+    if header.visit_id != visit.visit_id:
+        msg = f"block {name} belongs to another visit"
+        raise HandoverError(msg)
+    block = Block(
+        header=header,
+        samples=np.frombuffer(parts[f"{name}.samples"], dtype=SAMPLE_DTYPE).copy(),
+        frames=np.frombuffer(parts[f"{name}.frames"], dtype=FRAME_DTYPE).copy(),
+        events=events_to_array(events_from_json(parts[f"{name}.events"].decode())),
+        ending=_checked(Ending, facts["ending"]),
+        ended_ns=_whole(facts["ended_ns"]),
+        audit=_checked(TimingAudit, facts["audit"]),
+        reason=_text(facts["reason"]),
+    )
+    _holds(block, facts, name)
+    return block
+
+
+def _holds(block: Block, facts: Mapping[str, Any], name: str) -> None:
+    for what, t_ns in (
+        ("samples", block.samples["t_ns"]),
+        ("frames", block.frames["flip_ns"]),
+        ("events", block.events["t_ns"]),
+    ):
+        if len(t_ns) and (t_ns[0] < 0 or (t_ns[1:] < t_ns[:-1]).any()):
+            msg = f"the {what} of block {name} are not in order of time"
+            raise HandoverError(msg)
+    if len(block.samples) and int(block.samples["kind"].max()) >= len(KIND_CODES):
+        msg = f"a sample of block {name} is of no known kind"
+        raise HandoverError(msg)
+    if block.sha256 != facts["sha256"]:
+        msg = f"block {name} does not have the hash it was stored with"
+        raise HandoverError(msg)
+    if canonical_json(facts_of(block)) != canonical_json(facts):
+        msg = f"block {name} says more than this program knows"
+        raise HandoverError(msg)
+
+
+def _checked(kind: Any, value: Any) -> Any:
+    """Hold plain values to a kind's types, then build it of the very values.
+
+    A whole number where a decimal could stand stays one: a hash may hang on it.
+    """
+    text = json.dumps(value)
+    TypeAdapter(kind).validate_json(text, strict=True)
+    if kind is VisitHeader:
+        return rebuild.visit_header(text)
+    if kind is Device:
+        return rebuild.device(text)
+    return value if kind is Ending else kind(**value)
+
+
+def _whole(value: Any) -> int:
+    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value < 2**62:
+        msg = f"{value!r} is no whole number that can be"
+        raise ValueError(msg)
+    return value
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str) or len(value) > 1_000_000:
+        msg = "a text is none, or too long"
+        raise ValueError(msg)
+    return value
+
+
+def _newer(told: str) -> None:
+    msg = (
+        f"a later program made it (format {told!r}, this one reads {FORMAT}); the file is "
+        "kept as it is. Update this program, then receive again"
+    )
+    raise NewerFormatError(msg)

@@ -1,0 +1,110 @@
+"""The clinic's signed answer: which bundles of a tablet it has taken in."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+from battery.errors import HandoverError
+from battery.handover.files import files_in, read_plain, write_whole
+from battery.handover.keys import Card, verified
+from battery.recording import canonical_json
+from battery.store import Store
+from battery.store.merging import Received
+
+RECEIPT = ".receipt"
+FORMAT = 1
+SIGNED_AS = b"coordination-battery receipt 1\n"
+MOST_BYTES = 4_000_000
+
+
+def write_receipt(
+    folder: Path,
+    clinic: Card,
+    signer: Ed25519PrivateKey,
+    tablet: str,
+    taken: Iterable[Received],
+    *,
+    made_utc: str,
+) -> Path:
+    """Write a tablet's receipt in place of an earlier one.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be written; what was received stays received.
+    """
+    body = {
+        "format": FORMAT,
+        "clinic": clinic.fingerprint,
+        "tablet": tablet,
+        "made_utc": made_utc,
+        "bundles": [[r.number, r.sha256] for r in taken],
+    }
+    signature = signer.sign(SIGNED_AS + canonical_json(body).encode())
+    whole = {"body": body, "signature": base64.b64encode(signature).decode()}
+    name = f"{clinic.fingerprint}_{tablet}{RECEIPT}".replace(" ", "")
+    path = folder / name
+    write_whole(path, (canonical_json(whole) + "\n").encode())
+    return path
+
+
+def acknowledge(
+    store: Store, folder: Path, clinics: Sequence[Card], tablet: str, *, at_utc: str
+) -> tuple[int, list[str]]:
+    """Read the receipts for this tablet and mark what they name.
+
+    Returns
+    -------
+    n_marked : int
+        Bundles that were not acknowledged before.
+    problems : list of str
+        Receipts that could not be used, one line each.
+    """
+    waiting = {(b.number, b.sha256) for b in store.bundles() if b.receipt_utc is None}
+    problems: list[str] = []
+    named: set[tuple[int, str]] = set()
+    for path in files_in(folder, RECEIPT):
+        if not path.name.endswith(f"_{tablet.replace(' ', '')}{RECEIPT}"):
+            continue
+        try:
+            named |= _named(read_plain(path, most_bytes=MOST_BYTES), clinics, tablet)
+        except HandoverError as error:
+            problems.append(f"{path.name!r}: {error}")
+    found = sorted(number for number, _ in waiting & named)
+    store.mark_acknowledged(found, at_utc=at_utc)
+    return len(found), problems
+
+
+def _named(data: bytes, clinics: Sequence[Card], tablet: str) -> set[tuple[int, str]]:
+    try:
+        whole = json.loads(data)
+        body, signature = whole["body"], base64.b64decode(whole["signature"], validate=True)
+        signed = SIGNED_AS + canonical_json(body).encode()
+        holds = any(
+            verified(base64.b64decode(card.sign), signature, signed)
+            for card in clinics
+            if card.sign
+        )
+        fits = body["format"] == FORMAT and body["tablet"] == tablet
+        named = {_pair(pair) for pair in body["bundles"]}
+    except (ValueError, KeyError, TypeError, RecursionError, AttributeError) as error:
+        msg = "it is no receipt; nothing was marked as received"
+        raise HandoverError(msg) from error
+    if not holds:
+        msg = "its signature is not the clinic's; nothing was marked as received"
+        raise HandoverError(msg)
+    if not fits:
+        msg = "it is for another tablet, or of a later form; nothing was marked"
+        raise HandoverError(msg)
+    return named
+
+
+def _pair(pair: Any) -> tuple[int, str]:
+    number, sha = pair
+    return int(number), str(sha)

@@ -1,0 +1,236 @@
+"""The clinic takes bundles in from a folder, and answers with receipts. Safe to repeat."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from battery.errors import BatteryError, HandoverError, NewerFormatError
+from battery.handover.bundle import MOST_BUNDLE_BYTES, open_signed, pack, unseal
+from battery.handover.files import files_in, read_plain, sha256
+from battery.handover.keys import ClinicKeys, clinic_keys
+from battery.handover.receipts import write_receipt
+from battery.handover.sending import BUNDLE
+from battery.scoring import score_block
+from battery.scoring.score import Score
+from battery.store import Store
+from battery.store.arrival import Arrival, Outcome
+from battery.store.merging import Received
+
+INBOXES = "handover.inboxes"  # folders bundles were received from, for erasure
+Wall = Callable[[], datetime]
+
+OUTCOMES: Mapping[Outcome, str] = {
+    "new": "new visits",
+    "added": "with something new beside visits",
+    "same": "known already",
+    "conflict": "in conflict with another of the same visit",
+    "device": "of an unknown tablet",
+    "person": "of an unknown person, or one enrolled differently",
+    "erased": "of an erased person, not kept",
+    "left out": "of a version that was left out",
+}
+
+
+@dataclass
+class ReceiveReport:
+    """What became of the bundles of a folder."""
+
+    outcomes: Counter[Outcome] = field(default_factory=Counter)
+    refused: list[str] = field(default_factory=list)
+    n_newer: int = 0
+    n_waiting: int = 0
+    notes: list[str] = field(default_factory=list)
+
+    def lines(self) -> list[str]:
+        """Say it, one line each."""
+        told = [f"{n} bundles {OUTCOMES[word]}" for word, n in sorted(self.outcomes.items())]
+        told = told or ["no bundle was taken in"]
+        if self.n_waiting:
+            told.append(f"{self.n_waiting} wait for a choice: battery quarantine")
+        return told + [f"refused: {line}" for line in self.refused] + self.notes
+
+
+def receive(
+    store: Store,
+    folder: Path,
+    *,
+    wall: Wall,
+    spare: Path | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> ReceiveReport:
+    """Take in every bundle of a folder, in any order, any number of times.
+
+    Files are left where they are. One that cannot be used is named and changes nothing.
+
+    Parameters
+    ----------
+    store : Store
+    folder : Path
+    wall : callable
+        Returns the time with its zone.
+    spare : Path, optional
+        The clinic's second secret key.
+    progress : callable, optional
+        Called with (files done, files in all).
+
+    Raises
+    ------
+    HandoverError
+        If the clinic has no keys yet, or the folder cannot be read.
+    StoreError
+        If the store or a receipt cannot be written.
+    """
+    keys = clinic_keys(store, spare=spare)
+    report = ReceiveReport()
+    paths = files_in(folder, BUNDLE)
+    known_tablets = {tablet.fingerprint for tablet in store.tablets()}
+    for done, path in enumerate(paths, start=1):
+        try:
+            arrival = open_bundle(path, keys)
+            report.outcomes[admit(store, arrival, wall=wall)] += 1
+        except NewerFormatError as error:
+            report.n_newer += 1
+            report.refused.append(f"{path.name!r}: {error}")
+        except HandoverError as error:
+            report.refused.append(f"{path.name!r}: {error}")
+        if progress is not None:
+            progress(done, len(paths))
+    _remember_inbox(store, folder)
+    write_receipts(store, folder, keys, wall=wall)
+    report.notes += missing_lines(store.received())
+    report.n_waiting = len(store.quarantine())
+    new = {w.fingerprint for w in store.quarantine() if w.reason == "device"} - known_tablets
+    report.notes += [
+        f"tablet key {mark}: compare it with 'battery keys show' on the tablet, then "
+        "battery quarantine take"
+        for mark in sorted(new)
+    ]
+    return report
+
+
+def open_bundle(path: Path, keys: ClinicKeys) -> Arrival:
+    """Read, open and check one file.
+
+    Raises
+    ------
+    HandoverError
+        If it cannot be used; the line says why.
+    """
+    sealed = read_plain(path, most_bytes=MOST_BUNDLE_BYTES)
+    return open_signed(unseal(sealed, keys.identities))
+
+
+def admit(store: Store, arrival: Arrival, *, wall: Wall, item: str | None = None) -> Outcome:
+    """Take an arrival in, with its scores; `item` names it if it waited until now."""
+    stored = None
+    if arrival.visit is not None:
+        held = store.visit_sha256(arrival.visit.header.visit_id)
+        if held is not None and held != arrival.visit.content_sha256:
+            stored = _packed(store, arrival.visit.header.visit_id, wall)
+        elif held is None:
+            arrival = replace(arrival, scores=scores_of(arrival))
+    now_utc = utc(wall)
+    if item is not None:
+        return store.release(item, arrival, at_utc=now_utc, stored=stored)
+    return store.admit(arrival, at_utc=now_utc, stored=stored)
+
+
+def scores_of(arrival: Arrival) -> dict[str, Sequence[Score]]:
+    """Score the test blocks; a block that cannot be scored has no scores."""
+    if arrival.visit is None:
+        return {}
+    screen = arrival.visit.header.device.screen
+    scores: dict[str, Sequence[Score]] = {}
+    for block in arrival.visit.blocks:
+        if block.header.phase != "test":
+            continue
+        try:
+            scores[block.header.block_id] = score_block(block, screen=screen)
+        except (BatteryError, ValueError, ArithmeticError, LookupError, TypeError):
+            continue  # 'battery rescore' says what is wrong with it; the record is kept
+    return scores
+
+
+def _packed(store: Store, visit_id: str, wall: Wall) -> Arrival:
+    """Pack a stored visit with what lies beside it, as it would have come."""
+    whole = store.whole_visit(visit_id)
+    header = whole.header
+    person = store.person(header.person)
+    beside = store.beside_visit(visit_id, header.device.alias)
+    content = pack(
+        number=0,
+        previous_sha256="",
+        replaces=(),
+        made_utc=utc(wall),
+        device=header.device,
+        person=person,
+        visit=whole,
+        beside=beside,
+    )
+    return Arrival(
+        fingerprint="",
+        public_key="",
+        number=0,
+        sha256=sha256(content),
+        previous_sha256="",
+        replaces=(),
+        device=header.device,
+        person=person,
+        visit=whole,
+        beside=beside,
+        content=content,
+    )
+
+
+def write_receipts(store: Store, folder: Path, keys: ClinicKeys, *, wall: Wall) -> None:
+    """Write a receipt for every accepted tablet."""
+    received = store.received()
+    for tablet in store.tablets():
+        taken = [r for r in received if r.fingerprint == tablet.fingerprint]
+        if taken:
+            write_receipt(
+                folder, keys.card, keys.signer, tablet.fingerprint, taken, made_utc=utc(wall)
+            )
+
+
+def missing_lines(received: Sequence[Received]) -> list[str]:
+    """Name the numbers of each tablet that did not come, and chains that do not hold."""
+    lines = []
+    for tablet in sorted({r.fingerprint for r in received}):
+        taken = [r for r in received if r.fingerprint == tablet]
+        numbers = {r.number for r in taken}
+        gone = {n for r in taken for n in r.replaces}
+        missing = sorted(set(range(1, max(numbers) + 1)) - numbers - gone)
+        if missing:
+            told = ", ".join(map(str, missing[:12])) + (" ..." if len(missing) > 12 else "")
+            lines.append(f"tablet {tablet}: bundles {told} have not been received")
+        shas: dict[int, set[str]] = {}
+        for r in taken:
+            shas.setdefault(r.number, set()).add(r.sha256)
+        lines += [
+            f"tablet {tablet}: bundle {number} came with {len(each)} different contents"
+            for number, each in sorted(shas.items())
+            if len(each) > 1
+        ]
+        lines += [
+            f"tablet {tablet}: bundle {r.number} does not follow the {r.number - 1} received"
+            for r in taken
+            if r.number - 1 in shas and r.previous_sha256 not in shas[r.number - 1]
+        ]
+    return lines
+
+
+def _remember_inbox(store: Store, folder: Path) -> None:
+    where = str(folder.resolve())
+    known = store.setting(INBOXES, [])
+    if where not in known:
+        store.put_setting(INBOXES, [*known, where])
+
+
+def utc(wall: Wall) -> str:
+    """Return the wall's time in UTC."""
+    return wall().astimezone(UTC).isoformat(timespec="microseconds")

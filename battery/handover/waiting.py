@@ -1,0 +1,197 @@
+"""What waits for a person's choice, and what follows from it."""
+
+from __future__ import annotations
+
+import base64
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+from battery.errors import HandoverError, UsageError
+from battery.handover.bundle import open_content
+from battery.handover.files import files_in
+from battery.handover.keys import clinic_keys
+from battery.handover.receiving import INBOXES, OUTCOMES, admit, open_bundle, scores_of, utc
+from battery.handover.sending import BUNDLE
+from battery.store import Store
+from battery.store.arrival import Arrival
+from battery.store.merging import Waiting
+
+Wall = Callable[[], datetime]
+
+
+def list_waiting(store: Store) -> list[str]:
+    """Say what waits and what the choice is, one line each."""
+    lines = []
+    waiting = store.quarantine()
+    groups: dict[tuple[str, ...], list[Waiting]] = {}
+    for item in waiting:
+        if item.reason == "device":
+            subject = ("device", item.fingerprint)
+        elif item.reason == "person":
+            subject = ("person", item.person)
+        else:
+            subject = (str(item.visit_id), str(item.content_sha256))
+        groups.setdefault(subject, []).append(item)
+    for items in groups.values():
+        item = items[0]
+        name = item.item_id[:8]
+        when = f"{item.arrived_utc[:16]}  {len(items)} bundles"
+        if item.reason == "device":
+            what = f"tablet key {item.fingerprint} ({item.device}) is not known"
+        elif item.reason == "person":
+            known = item.person in {p.code for p in store.list_people()}
+            what = f"{item.person} " + (
+                "is enrolled differently here, or it speaks of somebody unknown"
+                if known
+                else "is not enrolled here"
+            )
+        else:
+            what = (
+                f"visit {str(item.visit_id)[:8]} of {item.person}, "
+                f"version {str(item.content_sha256)[:8]}, differs from another"
+            )
+        lines.append(f"{name}  {when}  {what}")
+    return lines
+
+
+def take(store: Store, name: str, *, author: str, why: str, wall: Wall) -> list[str]:
+    """Accept what an item waits for: its tablet, its person, or its version of a visit.
+
+    Returns
+    -------
+    list of str
+        What followed, one line each.
+
+    Raises
+    ------
+    UsageError
+        If no single waiting item has this name, or author or reason is empty.
+    """
+    item = _meant(store, name, author, why)
+    if item.reason == "device":
+        _, public_key = store.quarantined_content(item.item_id)
+        store.accept_tablet(
+            item.fingerprint, public_key, item.device, author=author, at_utc=utc(wall)
+        )
+        done = [f"tablet {item.fingerprint} is accepted"]
+        return done + _release(
+            store, lambda w: w.reason == "device" and w.fingerprint == item.fingerprint, wall
+        )
+    if item.reason == "person":
+        arrival = _opened(store, item)
+        if item.person in {p.code for p in store.list_people()}:
+            store.let_pass(item.person, item.fingerprint)
+            done = [f"{item.person}: taken as the same person; the enrolment here holds"]
+        else:
+            store.enrol_arrived(arrival.person)
+            done = [f"{item.person} is enrolled as on the tablet"]
+        return done + _release(store, lambda w: w.reason == "person", wall)
+    return _choose(store, item, author=author, why=why, wall=wall)
+
+
+def leave_out(store: Store, name: str, *, author: str, why: str, wall: Wall) -> list[str]:
+    """Leave an item aside for good; it is kept, with who said so and why.
+
+    Raises
+    ------
+    UsageError
+        If no single waiting item has this name, or author or reason is empty.
+    """
+    item = _meant(store, name, author, why)
+    others = [
+        w
+        for w in store.quarantine()
+        if w.reason == item.reason == "conflict" and w.visit_id == item.visit_id
+    ]
+    same = [w for w in others if w.content_sha256 == item.content_sha256]
+    if others and len(same) == len(others):
+        msg = f"{name} is the last version of its visit; take it, or amend it once it is taken"
+        raise UsageError(msg)
+    items = [w.item_id for w in same] or [item.item_id]
+    store.decide(items, "left out", author=author, why=why, at_utc=utc(wall))
+    return [f"{name} is left out; it stays in the store"]
+
+
+def clear_folder(store: Store, folder: Path, code: str) -> list[str]:
+    """Delete the bundles of a person from a folder, where the clinic's key opens them.
+
+    Returns
+    -------
+    list of str
+        What could not be cleared, one line each.
+    """
+    try:
+        keys = clinic_keys(store)
+        paths = files_in(folder, BUNDLE)
+    except HandoverError as error:
+        return [f"bundles in '{folder}' could not be looked through: {error}"]
+    left = []
+    for path in paths:
+        try:
+            arrival = open_bundle(path, keys)
+        except HandoverError as error:
+            left.append(f"{path.name!r} in '{folder}' cannot be read and was left: {error}")
+            continue
+        if arrival.person.code == code:
+            try:
+                path.unlink()
+            except OSError as error:
+                left.append(f"'{path}' could not be deleted: {error.strerror or error}")
+    return left
+
+
+def inboxes(store: Store) -> list[Path]:
+    """Return the folders bundles were received from."""
+    return [Path(text) for text in store.setting(INBOXES, [])]
+
+
+def _choose(store: Store, item: Waiting, *, author: str, why: str, wall: Wall) -> list[str]:
+    versions = [
+        w for w in store.quarantine() if w.reason == "conflict" and w.visit_id == item.visit_id
+    ]
+    chosen = [w for w in versions if w.content_sha256 == item.content_sha256]
+    others = [w.item_id for w in versions if w.content_sha256 != item.content_sha256]
+    opened = []
+    for version in chosen:
+        arrival = _opened(store, version)
+        opened.append((version.item_id, _scored(arrival)))
+    store.choose_version(opened, others, author=author, why=why, at_utc=utc(wall))
+    return [f"this version of the visit holds; {len(others)} others are left out, and kept"]
+
+
+def _scored(arrival: Arrival) -> Arrival:
+    return replace(arrival, scores=scores_of(arrival))
+
+
+def _release(store: Store, which: Callable[[Waiting], bool], wall: Wall) -> list[str]:
+    outcomes: Counter[str] = Counter()
+    problems = []
+    for item in store.quarantine():
+        if not which(item):
+            continue
+        try:
+            outcome = admit(store, _opened(store, item), wall=wall, item=item.item_id)
+        except HandoverError as error:
+            problems.append(f"bundle {item.number} of {item.fingerprint} still waits: {error}")
+        else:
+            outcomes[OUTCOMES[outcome]] += 1
+    return [f"{n} bundles {what}" for what, n in sorted(outcomes.items())] + problems
+
+
+def _opened(store: Store, item: Waiting) -> Arrival:
+    content, public_key = store.quarantined_content(item.item_id)
+    return open_content(content, base64.b64decode(public_key))
+
+
+def _meant(store: Store, name: str, author: str, why: str) -> Waiting:
+    found = [w for w in store.quarantine() if w.item_id.startswith(name)]
+    if len(found) != 1 or not name:
+        msg = f"{len(found)} waiting items begin with {name!r}; 'battery quarantine' lists them"
+        raise UsageError(msg)
+    if not author.strip() or not why.strip():
+        msg = "a choice needs an author and a reason; nothing was changed"
+        raise UsageError(msg)
+    return found[0]

@@ -1,0 +1,211 @@
+"""The clinic's side: what arrives is merged by visit and content, in any order, any times.
+
+The same visit with the same content is nothing new. The same visit with another content takes
+both out of the tables into quarantine until a person chooses, so that the end does not depend
+on which came first. Each arrival is one transaction: it is in, or it is not.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass
+
+from sqlalchemy import delete, insert, select
+
+from battery.store import schema
+from battery.store.admitting import (
+    ACCEPTED,
+    admit,
+    decide,
+    drop_item,
+    insert_visit,
+    merge_rows,
+    same_received,
+    stored_sha256,
+)
+from battery.store.arrival import Arrival, Outcome, WholeVisit
+from battery.store.records import Records
+from battery.store.registry import Registry
+from battery.store.rows import Person
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """Something in quarantine, without its content."""
+
+    item_id: str
+    reason: str  # conflict, device, person
+    fingerprint: str
+    number: int
+    device: str
+    person: str
+    visit_id: str | None
+    content_sha256: str | None
+    arrived_utc: str
+    decision: str | None
+    author: str | None
+    why: str | None
+    decided_utc: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Tablet:
+    """A tablet whose key a person has accepted."""
+
+    fingerprint: str
+    public_key: str
+    device: str
+    author: str
+    accepted_utc: str
+
+
+@dataclass(frozen=True, slots=True)
+class Received:
+    """What a tablet has sent and this store has taken in."""
+
+    fingerprint: str
+    number: int
+    sha256: str
+    replaces: tuple[int, ...]
+    previous_sha256: str
+    person: str | None
+    visit_id: str | None
+    content_sha256: str | None
+    received_utc: str
+
+
+class Merging(Registry, Records):
+    """Admission of arrivals, quarantine, accepted tablets."""
+
+    def admit(self, arrival: Arrival, *, at_utc: str, stored: Arrival | None = None) -> Outcome:
+        """Take an arrival in, all of it or nothing.
+
+        Parameters
+        ----------
+        arrival : Arrival
+            The scores of its blocks are stored as it has them.
+        stored : Arrival, optional
+            The visit of the same identifier that is here already, packed, if it differs.
+
+        Raises
+        ------
+        HandoverError
+            If it contradicts what is here in a way that no choice can settle.
+        """
+        with self._writing() as connection:
+            return admit(connection, arrival, at_utc, stored)
+
+    def visit_sha256(self, visit_id: str) -> str | None:
+        """Return the hash of the content of a visit; None if it is not there."""
+        with self._reading() as connection:
+            return stored_sha256(connection, visit_id)
+
+    def tablets(self) -> list[Tablet]:
+        """List the tablets whose keys were accepted."""
+        query = select(schema.tablets).order_by(schema.tablets.c.fingerprint)
+        with self._reading() as connection:
+            return [Tablet(**row) for row in connection.execute(query).mappings()]
+
+    def accept_tablet(
+        self, fingerprint: str, public_key: str, device: str, *, author: str, at_utc: str
+    ) -> None:
+        """Accept a tablet's key from now on."""
+        row = Tablet(fingerprint, public_key, device, author, at_utc)
+        with self._writing() as connection:
+            connection.execute(insert(schema.tablets).values(**asdict(row)))
+
+    def received(self) -> list[Received]:
+        """List what was taken in, by tablet and number."""
+        table = schema.received
+        query = select(table).order_by(table.c.fingerprint, table.c.number, table.c.sha256)
+        with self._reading() as connection:
+            rows = [dict(row) for row in connection.execute(query).mappings()]
+        replaced = [tuple(json.loads(row.pop("replaces_json"))) for row in rows]
+        return [Received(**row, replaces=r) for row, r in zip(rows, replaced, strict=True)]
+
+    def quarantine(self, *, decided: bool = False) -> list[Waiting]:
+        """List what waits for a choice, oldest first; with `decided` also what was chosen."""
+        table = schema.quarantine
+        columns = [table.c[name] for name in Waiting.__slots__]
+        query = select(*columns).order_by(table.c.arrived_utc, table.c.item_id)
+        if not decided:
+            query = query.where(table.c.decision.is_(None))
+        with self._reading() as connection:
+            return [Waiting(**row) for row in connection.execute(query).mappings()]
+
+    def quarantined_content(self, item_id: str) -> tuple[bytes, str]:
+        """Return what was signed, and the public key it was signed with."""
+        table = schema.quarantine
+        query = select(table.c.content, table.c.public_key).where(table.c.item_id == item_id)
+        with self._reading() as connection:
+            row = connection.execute(query).one()
+        return bytes(row.content), str(row.public_key)
+
+    def decide(
+        self, items: Iterable[str], decision: str, *, author: str, why: str, at_utc: str
+    ) -> None:
+        """Write down what was chosen about items, which stay."""
+        with self._writing() as connection:
+            decide(connection, items, decision, author=author, why=why, at_utc=at_utc)
+
+    def choose_version(
+        self,
+        chosen: Sequence[tuple[str, Arrival]],
+        others: Iterable[str],
+        *,
+        author: str,
+        why: str,
+        at_utc: str,
+    ) -> None:
+        """Put one version of a visit into the tables; the others stay aside.
+
+        Parameters
+        ----------
+        chosen : sequence of (str, Arrival)
+            The items that have the version that holds, with what is in them.
+        others : iterable of str
+            The items that have other versions.
+        """
+        with self._writing() as connection:
+            for item, arrival in chosen:
+                if stored_sha256(connection, str(arrival.visit_id)) is None:
+                    insert_visit(connection, arrival)
+                merge_rows(connection, arrival.beside.visit)
+                decide(connection, [item], "taken", author=author, why=why, at_utc=at_utc)
+            decide(connection, others, "left out", author=author, why=why, at_utc=at_utc)
+
+    def release(
+        self, item_id: str, arrival: Arrival, *, at_utc: str, stored: Arrival | None = None
+    ) -> Outcome:
+        """Admit an item of a tablet or person that is accepted now; it no longer waits."""
+        with self._writing() as connection:
+            drop_item(connection, item_id)
+            connection.execute(delete(schema.received).where(same_received(arrival)))
+            return admit(connection, arrival, at_utc, stored)
+
+    def let_pass(self, code: str, fingerprint: str) -> None:
+        """Take a tablet's word for a person whose enrolment differs there; this one holds."""
+        name = f"{ACCEPTED}.{code}"
+        self.put_setting(name, sorted({*self.setting(name, []), fingerprint}))
+
+    def enrol_arrived(self, person: Person) -> None:
+        """Enrol somebody as another store has them."""
+        with self._writing() as connection:
+            connection.execute(insert(schema.people).values(**asdict(person)))
+
+    def whole_visit(self, visit_id: str) -> WholeVisit:
+        """Read a visit with all its raw blocks."""
+        with self._reading() as connection:
+            plan = connection.execute(
+                select(schema.plans.c.json)
+                .join(schema.visits, schema.visits.c.plan_hash == schema.plans.c.plan_hash)
+                .where(schema.visits.c.visit_id == visit_id)
+            ).scalar_one()
+        record = self.visit(visit_id)
+        blocks = [
+            self.load_block(b.header.block_id)
+            for b in self.blocks(visit_id)
+            if b.ending is not None
+        ]
+        return WholeVisit(record.header, record.ending, plan, blocks)
