@@ -31,6 +31,8 @@ def new_person(
     affected_side: str,
     first_hand: str | None,
     now: datetime,
+    n_familiarisation: int = 2,
+    n_baseline: int = 4,
 ) -> Person:
     """Enrol a person and return the record.
 
@@ -55,6 +57,8 @@ def new_person(
         affected_side=affected_side,  # type: ignore[arg-type]  # checked above
         first_hand=_hand(first_hand or less_affected),
         enrolled_utc=now.astimezone(UTC).isoformat(timespec="seconds"),
+        n_familiarisation=n_familiarisation,
+        n_baseline=n_baseline,
     )
     store.add_person(person)
     return person

@@ -45,9 +45,18 @@ def enrol(
         str | None,
         typer.Option(help="Hand tested first, the whole time. Default: the less affected one."),
     ] = None,
+    familiarisation: Annotated[
+        int, typer.Option(min=0, max=6, help="First visits left out, to get used to the test.")
+    ] = 2,
+    baseline: Annotated[
+        int, typer.Option(min=2, max=12, help="Visits after them that make the baseline.")
+    ] = 4,
     home: Home = None,
 ) -> None:
     """Enrol a person under a random code. Names are never stored.
+
+    The rule of the baseline is fixed here. With fewer than 2 visits left out and 4 kept,
+    learning the test is not excluded, and every page says so.
 
     Example: battery enrol --dominant-hand right --affected-side left
     """
@@ -59,6 +68,8 @@ def enrol(
             dominant_hand=dominant_hand,
             affected_side=affected_side,
             first_hand=first_hand,
+            n_familiarisation=familiarisation,
+            n_baseline=baseline,
             now=now(),
         )
         print(person.code)

@@ -216,10 +216,10 @@ def goals(page: Page) -> str:
 def keep_in_mind(page: Page, rule: BaselineRule) -> list[str]:
     """List what limits the reading of the page, the most telling first."""
     said = [*_safety(page), _scatter(page), *_left_out(page), gap(page)]
-    if rule.baseline < 4:
+    if rule.baseline < 4 or rule.familiarisation < 2:
         said.append(
-            f"The baseline has {rule.baseline} visits; with fewer than 4 learning the test is "
-            "not excluded."
+            f"{rule.familiarisation} visits to get used to the test and {rule.baseline} of "
+            "baseline: with fewer than 2 and 4 learning the test is not excluded."
         )
     return [*(words for words in said if words), sentences.LIMITS, NOT_A]
 

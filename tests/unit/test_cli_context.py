@@ -93,3 +93,12 @@ def test_reliability_names_plan_and_measures(own_clinic):
     assert "tapping.radial_error_mm" in result.output
     wrong = run("reliability", "--plan", "zz", "--home", own_clinic)
     assert "0 plans begin with 'zz'" in str(wrong.exception)
+
+
+def test_the_rule_of_the_baseline_is_fixed_at_enrolment(tmp_path):
+    usual = run("enrol", "--home", tmp_path).output.split()[0]
+    short = run("enrol", "--familiarisation", "1", "--baseline", "3", "--home", tmp_path)
+    with Store.open(tmp_path, write=False) as store:
+        people = {p.code: (p.n_familiarisation, p.n_baseline) for p in store.list_people()}
+    assert people == {usual: (2, 4), short.output.split()[0]: (1, 3)}
+    assert run("enrol", "--baseline", "1", "--home", tmp_path).exit_code == 2
