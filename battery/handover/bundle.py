@@ -56,7 +56,7 @@ STAMP = (1980, 1, 1, 0, 0, 0)  # nothing in a zip may depend on when it was made
 
 _BROKEN = (
     zipfile.BadZipFile, zlib.error, EOFError, KeyError, IndexError, TypeError, ValueError,
-    NotImplementedError, RuntimeError, OverflowError, OSError, AttributeError,
+    RuntimeError, OverflowError, OSError, AttributeError,
 )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from dataclasses import asdict
 
 import numpy as np
-from sqlalchemy import insert, select, update
+from sqlalchemy import Connection, func, insert, select, update
 
 from battery.errors import RecordError
 from battery.recording import (
@@ -22,7 +22,6 @@ from battery.recording import (
     header_to_dict,
 )
 from battery.store import rebuild, schema
-from battery.store.admitting import free_sequence
 from battery.store.base import Connected
 from battery.store.codec import events_from_json, from_parquet
 from battery.store.locking import RecordingLock
@@ -65,7 +64,7 @@ class Records(Connected):
     def begin_visit(self, header: VisitHeader) -> None:
         """Store a new visit, open."""
         with self._writing() as connection:
-            place = free_sequence(connection, header.person, header.sequence)
+            place = _place(connection, header)
             connection.execute(
                 insert(schema.visits).values(
                     visit_id=header.visit_id,
@@ -259,3 +258,20 @@ class Records(Connected):
             ended_ns=max(last_ns, default=0),
             reason=KILLED,
         )
+
+
+def _place(connection: Connection, header: VisitHeader) -> int:
+    """Return a visit's place among the person's; its own number unless a merge gave it away.
+
+    A number that was recorded twice is refused by the database.
+    """
+    table = schema.visits
+    taken = connection.execute(
+        select(table.c.header_json).where(
+            table.c.person == header.person, table.c.sequence == header.sequence
+        )
+    ).scalar()
+    if taken is None or json.loads(taken)["sequence"] == header.sequence:
+        return header.sequence
+    last = select(func.max(table.c.sequence)).where(table.c.person == header.person)
+    return int(connection.execute(last).scalar_one()) + 1
