@@ -25,6 +25,12 @@ def comfort(
     text: Annotated[
         int | None, typer.Option("--text", help="Size of words, 100 to 200 percent.")
     ] = None,
+    volume: Annotated[
+        int | None, typer.Option(help="Loudness of tones and voice, 0 to 100.")
+    ] = None,
+    voice: Annotated[
+        bool | None, typer.Option("--voice/--no-voice", help="Whether pages are spoken.")
+    ] = None,
     home: Home = None,
 ) -> None:
     """Show or set how pages look and sound for a person, or for the whole clinic.
@@ -33,7 +39,13 @@ def comfort(
     """
     from battery.stage.comfort import comfort_of, keep_comfort
 
-    asked: dict[str, Any] = {"language": language, "theme": theme, "text_percent": text}
+    asked: dict[str, Any] = {
+        "language": language,
+        "theme": theme,
+        "text_percent": text,
+        "volume_percent": volume,
+        "voice": voice,
+    }
     changes = {name: value for name, value in asked.items() if value is not None}
     person = None if code is None else code.upper()
     with open_store(home, write=bool(changes)) as store:

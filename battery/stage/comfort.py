@@ -12,6 +12,7 @@ from typing import Any
 from battery.errors import UsageError
 from battery.recording import Screen
 from battery.stage.language import OWN_NAMES, language
+from battery.stage.sound import LOUDEST
 from battery.stage.theme import theme_named
 from battery.stage.window import Window
 from battery.store import Store
@@ -32,11 +33,17 @@ class Comfort:
         Colours: dark, light (a bright room) or dim (light-sensitive eyes).
     text_percent : int
         Size of words beside what the profile has, 100 to 200.
+    volume_percent : int
+        Loudness of tones and voice, 0 to 100. The tone of a cue is a condition of the test.
+    voice : bool
+        Whether pages are spoken.
     """
 
     language: str = "en"
     theme: str = "dark"
     text_percent: int = 100
+    volume_percent: int = 70
+    voice: bool = True
 
     def __post_init__(self) -> None:
         """Refuse what the stage cannot do."""
@@ -47,6 +54,9 @@ class Comfort:
                 f"text at {self.text_percent} %; say {LEAST_PERCENT} to {MOST_PERCENT}. "
                 "Nothing was changed"
             )
+            raise UsageError(msg)
+        if not 0 <= self.volume_percent <= LOUDEST:
+            msg = f"volume {self.volume_percent} %; say 0 to {LOUDEST}. Nothing was changed"
             raise UsageError(msg)
 
     def changed(self, **asked: Any) -> Comfort:
@@ -59,13 +69,16 @@ class Comfort:
             "theme": self.theme,
             "language": self.language,
             "text_percent": str(self.text_percent),
+            "volume_percent": str(self.volume_percent),
+            "voice": "on" if self.voice else "off",
         }
 
     def in_words(self) -> str:
         """One line for the command line."""
         return (
             f"language {self.language} ({OWN_NAMES[self.language]}), theme {self.theme}, "
-            f"text {self.text_percent} %"
+            f"text {self.text_percent} %, volume {self.volume_percent} %, "
+            f"voice {'on' if self.voice else 'off'}"
         )
 
 
@@ -112,4 +125,6 @@ def comfortable_window(
         theme=theme_named(comfort.theme),
         language=language(comfort.language),
         text_share=comfort.text_percent / 100,
+        volume_percent=comfort.volume_percent,
+        voice=comfort.voice,
     )

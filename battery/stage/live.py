@@ -154,7 +154,7 @@ class LiveSource:
     def _sound(self, run: Run, events: tuple[Event, ...]) -> None:
         for event in events:
             if event.kind in run.task.tones:
-                self._window.tones.play()
+                self._window.sound.play()
 
     def _stopped(self, read: Report, stop: StopArea) -> bool:
         """Whether a tap that began on Stop has ended on it or close by."""

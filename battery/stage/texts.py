@@ -136,6 +136,16 @@ GO_ON, START, AGAIN, NEXT, END, CLOSE, NOT_ME, MORE, STOP = (
 DAY = _("{weekday}, {number} {month}")
 
 
+# What is said in place of a text whose blanks cannot be spoken ahead.
+SPOKEN: Mapping[str, Text] = {
+    START_TITLE: _("Hello."),
+    START_LINES[0]: _("A code stands on the screen. If it is not yours, press Not me."),
+    REST_LINES[0]: _("One more part is done."),
+}
+# Words that are only ever a part of a text that is not spoken.
+UNSPOKEN: frozenset[str] = frozenset({*DAYS, *MONTHS, DAY})
+
+
 def day_words(day: date) -> Text:
     """Say a day in words, as one does."""
     return DAY.format(weekday=DAYS[day.weekday()], number=day.day, month=MONTHS[day.month - 1])

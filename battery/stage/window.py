@@ -19,7 +19,7 @@ from battery.stage.language import ENGLISH, Language
 from battery.stage.pointer import READ, Reader, Reads
 from battery.stage.publish import Publisher
 from battery.stage.scale import Scale, screen_of
-from battery.stage.sound import Tones
+from battery.stage.sound import Sound
 from battery.stage.theme import DARK, Theme
 
 WINDOW_PX = (1280, 800)
@@ -42,6 +42,8 @@ class Window:
         Pages are shown in it.
     text_share : float
         Size of words on pages over that of the profile, 1 to 2.
+    volume_percent, voice
+        As `Sound` takes them.
     now_ns : callable
         The monotonic clock; a test brings its own.
     size_px : (width, height), optional
@@ -68,6 +70,8 @@ class Window:
         theme: Theme = DARK,
         language: Language = ENGLISH,
         text_share: float = 1.0,
+        volume_percent: int = 70,
+        voice: bool = True,
         now_ns: Callable[[], int] = time.perf_counter_ns,
         size_px: tuple[int, int] | None = None,
     ) -> None:
@@ -108,7 +112,7 @@ class Window:
         self.scale = Scale(self.screen)
         self.now_ns = now_ns
         self.reader: Reads = Reader(self.scale)
-        self.tones = Tones()
+        self.sound = Sound(volume_percent=volume_percent, voice=voice)
         self.publisher = Publisher()
         self.closing = False
         self.audit = TimingAudit(flip_p99_ms=self._flip_p99_ms())
@@ -122,7 +126,7 @@ class Window:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        self.tones.close()
+        self.sound.close()
         pygame.quit()
 
     def _flip_p99_ms(self) -> float:

@@ -174,14 +174,14 @@ def test_the_go_cue_sounds_when_it_is_due(headless):
         def close(self):
             pass
 
-    window.tones = Noted()
+    window.sound = Noted()
     alone = played("tapping", TOUCH_120)
     window.reader = Replayed(clock, alone)
     source = LiveSource(window, hand="right", name="tapping")
     source.play(Run(header("tapping")))
     due_ns = alone.events["t_ns"][alone.events["kind"] == "go"] + source.begun_ns
-    assert len(window.tones.times_ns) == len(due_ns) > 1
-    for heard_ns, gone_ns in zip(window.tones.times_ns, due_ns, strict=True):
+    assert len(window.sound.times_ns) == len(due_ns) > 1
+    for heard_ns, gone_ns in zip(window.sound.times_ns, due_ns, strict=True):
         assert 0 <= heard_ns - gone_ns <= NS_PER_S / FRAMES_PER_S + 1_000_000
 
 
