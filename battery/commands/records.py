@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from battery.commands.common import Home, Progress, open_store
+from battery.errors import UsageError
 
 
 def export(
@@ -43,12 +44,27 @@ def export(
     print(directory)
 
 
-def rescore(home: Home = None) -> None:
+def rescore(
+    source: Annotated[
+        Path | None,
+        typer.Option("--from", help="A tidy export to score instead; it is not changed."),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="With --from: write the scores to this CSV file.")
+    ] = None,
+    home: Home = None,
+) -> None:
     """Compute all scores again from the raw records, on all cores. Raw is not touched.
 
     Says what changed and why: a measure defined anew, or never scored before.
-    Example: battery rescore
+    Example: battery rescore, or from an export alone: battery rescore --from study-1
     """
+    if source is not None:
+        _rescore_export(source, out)
+        return
+    if out is not None:
+        msg = "--out goes with --from; the scores of a store stay in it"
+        raise UsageError(msg)
     from battery.rescoring import rescore_all
 
     with open_store(home) as store, Progress("scoring") as step:
@@ -56,15 +72,35 @@ def rescore(home: Home = None) -> None:
     print(summary)
 
 
-def verify(home: Home = None) -> None:
+def _rescore_export(source: Path, out: Path | None) -> None:
+    from battery.export import rescore_export
+
+    with Progress("scoring") as step:
+        done = rescore_export(source, out=out, progress=step)
+    print(done.summary())
+    if done.differ or done.failed:
+        raise typer.Exit(1)
+
+
+def verify(
+    directory: Annotated[
+        Path | None, typer.Argument(help="A tidy export to check instead of the store.")
+    ] = None,
+    home: Home = None,
+) -> None:
     """Check every record: hashes, references, order of stamps, and replay. Changes nothing.
 
-    Example: battery verify
+    Example: battery verify, or an export: battery verify study-1
     """
+    from battery.export import verify_export
     from battery.verify import verify as check
 
-    with open_store(home, write=False) as store, Progress("checking") as step:
-        found = check(store, progress=step)
+    if directory is not None:
+        with Progress("checking") as step:
+            found = verify_export(directory, progress=step)
+    else:
+        with open_store(home, write=False) as store, Progress("checking") as step:
+            found = check(store, progress=step)
     print(found.summary())
     if found.findings:
         raise typer.Exit(1)

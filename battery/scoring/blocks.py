@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from battery.recording import Block, Screen
+from battery.recording import Block, Screen, short_hash
 from battery.scoring import pursuit_scores, slide_scores, tapping_scores, trail_scores
 from battery.scoring.intervals import Bootstrap
 from battery.scoring.measures import measures_of
@@ -32,7 +32,8 @@ def score_block(block: Block, *, screen: Screen) -> list[Score]:
     reason = _not_scored(block)
     if reason:
         return [missing(m.name, reason) for m in measures_of(task)]
-    draw = Bootstrap(int(block.sha256[:8], 16))
+    # Of the identifier, which an export keeps: the hash of a record holds dates as well.
+    draw = Bootstrap(int(short_hash(block.header.block_id)[:8], 16))
     pixel_mm = max(screen.mm_per_px_x, screen.mm_per_px_y)
     if task == "tapping":
         return in_order(task, tapping_scores.score(block, draw))

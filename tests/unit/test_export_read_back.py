@@ -1,0 +1,229 @@
+"""An export proves itself: the same scores bit for bit, and every change is named."""
+
+import hashlib
+import json
+import shutil
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.csv as pc
+import pyarrow.parquet as pq
+import pytest
+from typer.testing import CliRunner
+
+from battery.cli import app
+from battery.errors import BatteryError, UsageError
+from battery.export import export_tidy, reading, rescore_export, verify_export
+from battery.recording import short_hash
+from battery.rescoring import rescore_all
+from battery.store import Store
+
+
+@pytest.fixture(scope="module")
+def exported(clinic, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("export")
+    home = shutil.copytree(clinic, folder / "clinic")
+    with Store.open(home) as store:
+        export_tidy(store, folder / "study")
+    return folder / "study"
+
+
+@pytest.fixture
+def own(exported, tmp_path):
+    return shutil.copytree(exported, tmp_path / "own")
+
+
+def run(*words):
+    return CliRunner().invoke(app, [str(word) for word in words])
+
+
+def rewrite(folder, table, change):
+    """Change rows of a table as a careful forger would: both files, sizes and hashes."""
+    changed = change(pq.read_table(folder / f"{table}.parquet"))
+    pq.write_table(changed, folder / f"{table}.parquet", compression="zstd")
+    options = pc.WriteOptions(quoting_style="needed")
+    pc.write_csv(changed, folder / f"{table}.csv", write_options=options)
+    package = json.loads((folder / "datapackage.json").read_text())
+    for about in package["resources"]:
+        if about["name"] == table:
+            for file in (about, about["parquet"]):
+                data = (folder / file["path"]).read_bytes()
+                file["bytes"] = len(data)
+                file["hash"] = f"sha256:{hashlib.sha256(data).hexdigest()}"
+    (folder / "datapackage.json").write_text(json.dumps(package))
+
+
+def set_value(column, row, value):
+    def change(table):
+        values = table.column(column).to_pylist()
+        values[row] = value
+        place = table.schema.get_field_index(column)
+        field = table.schema.field(column)
+        return table.set_column(place, field, pa.array(values, field.type))
+
+    return change
+
+
+def mirrored(table):
+    at = table.schema.get_field_index("x_mm")
+    other = pa.array(-table.column("x_mm").to_numpy())
+    return table.set_column(at, table.schema.field(at), other)
+
+
+def test_the_same_scores_come_out_bit_for_bit(exported):
+    """The store's own scores are the other side: they never went through a table."""
+    done = rescore_export(exported)
+    assert done.differ == []
+    assert done.failed == {}
+    assert done.n_values > 200
+    assert done.n_other_version == 0
+
+
+def test_every_block_comes_back_as_it_was_recorded(clinic, exported):
+    with Store.open(clinic, write=False) as store:
+        for read in reading.read_blocks(exported):
+            told = store.load_block(read.block.header.block_id)
+            for name in ("samples", "frames", "events"):
+                left, right = getattr(read.block, name), getattr(told, name)
+                assert left.tobytes() == right.tobytes()
+            assert read.block.ended_ns == told.ended_ns
+            assert read.block.audit == told.audit
+
+
+def test_a_changed_sample_changes_a_score_and_is_named(own):
+    def nudge(table):
+        at = table.schema.get_field_index("x_mm")
+        moved = np.array(table.column("x_mm").to_numpy())
+        moved += 0.25
+        return table.set_column(at, table.schema.field(at), pa.array(moved))
+
+    rewrite(own, "samples", nudge)
+    done = rescore_export(own)
+    assert done.differ
+    assert "was" in done.differ[0]
+
+
+def test_an_untouched_export_verifies(exported):
+    found = verify_export(exported)
+    assert found.findings == ()
+    assert (found.n_visits, found.n_samples > 1000) == (4, True)
+
+
+def words(found):
+    return " | ".join(f"{f.where}: {f.what}" for f in found.findings)
+
+
+@pytest.mark.parametrize(
+    ("table", "change", "told"),
+    [
+        ("samples", set_value("t_ns", 50, 1), "comes before the one it follows"),
+        ("samples", mirrored, "its replay gives"),
+        ("events", set_value("kind", 3, "miss"), "they differ from event"),
+        ("events", set_value("block_id", 3, "nowhere"), "block"),
+        ("blocks", set_value("n_samples", 0, 5), "stated are 5"),
+        ("blocks", set_value("settings", 0, "{}"), "do not have the hash"),
+        ("blocks", set_value("visit_id", 0, "nowhere"), "rows refer to visits"),
+        ("blocks", set_value("task", 0, "juggling"), "not known to this program"),
+        ("scores", set_value("measure", 0, "tapping.charm"), "rows refer to measures"),
+        ("people", set_value("person", 0, "M4WX"), "more than once"),
+        ("frames", set_value("frame", 1, 7), "not numbered from 0"),
+    ],
+)
+def test_what_a_careful_forger_changed_is_named(own, table, change, told):
+    rewrite(own, table, change)
+    assert told in words(verify_export(own))
+
+
+def test_a_file_that_is_not_what_its_hash_says_is_named_and_not_read(own):
+    path = own / "samples.parquet"
+    data = bytearray(path.read_bytes())
+    data[len(data) // 2] ^= 4
+    path.write_bytes(data)
+    found = verify_export(own)
+    assert words(found).startswith("samples.parquet: it does not have the hash")
+    assert found.n_blocks == 0
+
+
+def test_tables_that_say_different_things_are_named(own):
+    """Parquet changed with its hash put right, CSV left: a reader of either is misled."""
+    text = (own / "people.csv").read_bytes()
+    rewrite(own, "people", set_value("n_baseline", 0, 9))
+    (own / "people.csv").write_bytes(text)
+    package = json.loads((own / "datapackage.json").read_text())
+    about = next(r for r in package["resources"] if r["name"] == "people")
+    about |= {"bytes": len(text), "hash": f"sha256:{hashlib.sha256(text).hexdigest()}"}
+    (own / "datapackage.json").write_text(json.dumps(package))
+    assert "people.csv: it does not hold the rows of people.parquet" in words(
+        verify_export(own)
+    )
+
+
+@pytest.mark.parametrize("path", ["../secret.csv", "/etc/passwd", "people.csv/../x"])
+def test_a_path_that_leads_elsewhere_is_never_followed(own, path):
+    package = json.loads((own / "datapackage.json").read_text())
+    package["resources"][0]["path"] = path
+    (own / "datapackage.json").write_text(json.dumps(package))
+    assert "names another file; it was not followed" in words(verify_export(own))
+
+
+def test_links_in_place_of_files_are_not_read(own, tmp_path):
+    (own / "people.parquet").rename(tmp_path / "people.parquet")
+    (own / "people.parquet").symlink_to(tmp_path / "people.parquet")
+    assert "people.parquet: it is not there as a plain file" in words(verify_export(own))
+    with pytest.raises(BatteryError, match="no plain file"):
+        reading.read_table(own, "people")
+
+
+@pytest.mark.parametrize(
+    "text", ["", "[]", '{"name": "x", "resources": []}', "[" * 100_000, '{"name": 1}']
+)
+def test_what_is_no_export_is_refused(tmp_path, text):
+    (tmp_path / "datapackage.json").write_text(text)
+    for check in (verify_export, rescore_export):
+        with pytest.raises(UsageError, match="no export"):
+            check(tmp_path)
+
+
+def test_an_export_of_a_later_form_is_refused(own):
+    package = json.loads((own / "datapackage.json").read_text())
+    package["version"] = "9.0.0"
+    (own / "datapackage.json").write_text(json.dumps(package))
+    with pytest.raises(UsageError, match=r"form 9\.0\.0"):
+        verify_export(own)
+
+
+def test_settings_that_were_altered_with_their_hash_do_not_hang_the_replay(own):
+    def change(table):
+        settings = json.loads(table.column("settings")[0].as_py())
+        for name, value in settings.items():
+            if isinstance(value, float):
+                settings[name] = 0.0
+        told = json.dumps(settings, sort_keys=True, separators=(",", ":"))
+        table = set_value("settings", 0, told)(table)
+        return set_value("layout_hash", 0, short_hash(settings))(table)
+
+    rewrite(own, "blocks", change)
+    assert "block" in words(verify_export(own))
+
+
+def test_the_commands_say_it_in_words_and_by_their_status(own, tmp_path):
+    assert run("verify", own).exit_code == 0
+    out = tmp_path / "scores.csv"
+    result = run("rescore", "--from", own, "--out", out)
+    assert result.exit_code == 0
+    assert "all the same bit for bit" in result.output
+    assert out.read_text().splitlines()[0] == "block_id,measure,value,n,low,high,reason," + (
+        "scoring_version"
+    )
+    (own / "people.csv").write_text("")
+    assert run("verify", own).exit_code == 1
+    assert isinstance(run("rescore", "--out", out).exception, UsageError)
+
+
+def test_a_store_that_was_rescored_exports_what_it_scored(own_clinic, tmp_path):
+    """Also the block a killed program left, which had no scores until then."""
+    with Store.open(own_clinic) as store:
+        rescore_all(store, progress=lambda *_: None, n_processes=1)
+        export_tidy(store, tmp_path / "study")
+    done = rescore_export(tmp_path / "study")
+    assert (done.differ, done.n_new) == ([], 0)
