@@ -13,13 +13,16 @@ from statistics import median
 from typing import Self
 
 from battery.answers import Answer, answer_flags, latest
-from battery.recording import TimingAudit, VisitHeader
-from battery.scoring.flags import check_flags, flags_of
-from battery.store import Amended, Store, TimingCheck
+from battery.recording import PROTOCOL_VERSION, Device, TimingAudit, VisitHeader
+from battery.scoring.flags import Value, check_flags, flags_of
+from battery.store import Amended, BlockBrief, Store, TimingCheck
 
 WINDOW_H = 2.0
 USUAL_VISITS = 6  # getting used to it and baseline: they say what is usual
 LEAST_ANSWERS = 3
+LEARNING_VISITS = 6
+FEW_LAYOUTS = {"slide"}  # there are two, so that they come again
+POINTERS = {"mouse", "touch"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +42,51 @@ class Usual:
     medication: str | None
 
 
+def history(
+    visits: Sequence[VisitHeader], blocks: Mapping[str, Sequence[BlockBrief]]
+) -> dict[str, list[str]]:
+    """List what is told by the visits before, by identifier of visit or block.
+
+    Parameters
+    ----------
+    visits : sequence of VisitHeader
+        Of one person, in order.
+    blocks : mapping of visit to its blocks
+    """
+    raised: dict[str, list[str]] = {}
+    seen: set[tuple[str, str]] = set()
+    device: Device | None = None
+    pointers: set[str] = set()
+    for number, visit in enumerate(visits, start=1):
+        told = raised.setdefault(visit.visit_id, [])
+        if number <= LEARNING_VISITS:
+            told.append("learning")
+        if visit.protocol_version != PROTOCOL_VERSION:
+            told.append("version_changed")
+        if device is not None and not _alike(device, visit.device):
+            told.append("device_changed")
+        device = visit.device
+        mine = [b for b in blocks.get(visit.visit_id, ()) if b.phase == "test" and b.ending]
+        for block in mine:
+            layout = (block.task, block.layout_hash)
+            own = raised.setdefault(block.block_id, [])
+            if layout in seen and block.task not in FEW_LAYOUTS:
+                own.append("layout_repeat")
+            if pointers and block.input_type in POINTERS - pointers:
+                own.append("device_changed")
+            seen.add(layout)
+        pointers = {b.input_type for b in mine} & POINTERS or pointers
+    return raised
+
+
+def _alike(before: Device, now: Device) -> bool:
+    return (before.alias, before.screen.mm_per_px_x, before.screen.mm_per_px_y) == (
+        now.alias,
+        now.screen.mm_per_px_x,
+        now.screen.mm_per_px_y,
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Flagging:
     """What flags are raised from.
@@ -51,12 +99,15 @@ class Flagging:
         In order of time.
     usual : mapping of person to Usual
         As recorded or amended.
+    before : mapping of visit or block to flags
+        From `history`.
     """
 
     amended: Amended
     answers: Mapping[str, Sequence[Answer]]
     checks: Mapping[str, Sequence[TimingCheck]]
     usual: Mapping[str, Usual] = field(default_factory=dict)
+    before: Mapping[str, Sequence[str]] = field(default_factory=dict)
 
     @classmethod
     def read(cls, store: Store) -> Self:
@@ -73,8 +124,14 @@ class Flagging:
             header = visit.header
             person = amended.person(header.visit_id, header.person)
             visits.setdefault(person, []).append(header)
+        blocks: dict[str, list[BlockBrief]] = {}
+        for block in store.blocks_in_brief():
+            blocks.setdefault(block.visit_id, []).append(block)
+        before: dict[str, list[str]] = {}
+        for theirs in visits.values():
+            before |= history(sorted(theirs, key=lambda v: v.started_utc), blocks)
         usual = {person: _usual(theirs, answers) for person, theirs in visits.items()}
-        return cls(amended, answers, checks, usual)
+        return cls(amended, answers, checks, usual, before)
 
     def answers_of(self, visit_id: str) -> Sequence[Answer]:
         """Return the answers of a visit, in order."""
@@ -91,6 +148,7 @@ class Flagging:
         input_type: str,
         audit: TimingAudit,
         n_primary: int | None,
+        scores: Mapping[str, Value] | None = None,
     ) -> list[str]:
         """List the flags of a block, each once, those of the record first.
 
@@ -100,6 +158,8 @@ class Flagging:
             As recorded, amended or not.
         n_primary : int or None
             How many trials, windows or links the primary score stands on; None when unscored.
+        scores : mapping of measure to Value, optional
+            The block's stored scores.
         """
         raised = flags_of(
             ending=ending,
@@ -108,7 +168,9 @@ class Flagging:
             audit=audit,
             task=task,
             n_primary=n_primary,
+            scores=scores,
         )
+        raised += [*self.before.get(visit.visit_id, ()), *self.before.get(block_id, ())]
         raised += answer_flags(
             self.answers_of(visit.visit_id),
             block_id=block_id,

@@ -18,6 +18,7 @@ from battery.export.deidentify import Days
 from battery.export.dictionary import EVENTS, FRAMES, SAMPLES, TRIALS
 from battery.flagging import Flagging, flags_of_check
 from battery.recording import Block, Device, VisitHeader
+from battery.scoring.flags import Value
 from battery.scoring.measures import MEASURES, PRIMARY
 from battery.scoring.trials import trial_rows
 from battery.store import (
@@ -123,6 +124,15 @@ def block_row(
         input_type=record.input_type,
         audit=audit,
         n_primary=n_primary,
+        scores={
+            s["measure"]: Value(
+                math.nan if s["value"] is None else s["value"],
+                s["n"],
+                s["reason"] or "",
+                s["scoring_version"],
+            )
+            for s in scores
+        },
     )
     begun = datetime.fromisoformat(header.started_utc)
     waited = begun - datetime.fromisoformat(visit.started_utc)

@@ -10,6 +10,7 @@ from typing import Literal
 from battery.report.gather import gather_primaries
 from battery.report.judged import Page, page_data
 from battery.report.words import short_words
+from battery.scoring.flags import FLAGS
 from battery.store import Store
 
 WEEK_DAYS = 7
@@ -92,8 +93,13 @@ def _flags(page: Page) -> tuple[str, ...]:
     if not numbers:
         return ()
     latest = [r for r in page.rows.readings if r.visit == max(numbers)]
-    said = [flag.replace("_", " ") for r in latest for flag in r.flags]
-    return tuple(dict.fromkeys(said + [r.aside for r in latest if r.aside and not r.flags]))
+    said: list[str] = []
+    for reading in latest:
+        odd = [flag for flag in reading.flags if FLAGS[flag].effect != "shown"]
+        said += [flag.replace("_", " ") for flag in odd]
+        if reading.aside and not odd:
+            said.append(reading.aside)
+    return tuple(dict.fromkeys(said))
 
 
 def chosen(rows: Sequence[CaseloadRow], state: str | None) -> list[CaseloadRow]:

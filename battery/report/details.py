@@ -29,7 +29,9 @@ _NO_CHANGE = {"interval": "", "change": "", "band": ""}
 EFFECTS = {
     "not_scored": "not scored",
     "not_trended": "shown, not counted",
+    "new_series": "counted, in a series of its own",
     "care": "counted, with care",
+    "shown": "counted",
 }
 
 

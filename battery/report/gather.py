@@ -29,7 +29,7 @@ from battery.report.lines import (
 )
 from battery.report.rows import MarkerRow, PageRows, Pool, PracticeRow, Reading, VisitRow
 from battery.scoring import MEASURES, PRIMARY
-from battery.scoring.flags import FLAGS, comparable
+from battery.scoring.flags import FLAGS, Value, comparable, flag_measures
 from battery.store import (
     Amended,
     Amendment,
@@ -141,13 +141,17 @@ def gather_primaries(store: Store) -> list[PageRows]:
     Enough to judge the headline of each hand. The records are read once, so that a list of
     many people costs little more than one page.
     """
-    names = [measure.name for measure in PRIMARY.values()]
+    primaries = {measure.name for measure in PRIMARY.values()}
+    names = [name for task in PRIMARY for name in flag_measures(task)]
     with store.at_one_moment():
         everything = _Everything.read(store, measures=names)
         restarts = store.restarts()
         entered = outside_sems(store.outside_errors())
     visits = everything.visits_of()
-    listed = {code: readings_of(everything, theirs) for code, theirs in visits.items()}
+    listed = {
+        code: [r for r in readings_of(everything, theirs) if r.measure in primaries]
+        for code, theirs in visits.items()
+    }
     readings = {code: by_measure(theirs) for code, theirs in listed.items()}
     plans = {code: theirs[-1].header.plan_hash for code, theirs in visits.items() if theirs}
     scatters = {
@@ -257,13 +261,14 @@ def _judged(
         input_type=block.input_type,
         audit=block.audit,
         n_primary=next((r.n for r in rows if r.measure == primary), None),
+        scores={r.measure: Value(r.value, r.n, r.reason, r.scoring_version) for r in rows},
     )
     left_out = [
         _why(everything, target)
         for target in (visit.header.visit_id, block.block_id)
         if everything.amended.excluded(target)
     ]
-    told = [FLAGS[name].says for name in raised if FLAGS[name].effect != "care"]
+    told = [FLAGS[name].says for name in raised if not comparable([name])]
     aside = left_out or ([] if comparable(raised) else told)
     return tuple(raised), "; ".join(aside)
 

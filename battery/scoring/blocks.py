@@ -7,14 +7,15 @@ from battery.scoring import pursuit_scores, slide_scores, tapping_scores, trail_
 from battery.scoring.intervals import Bootstrap
 from battery.scoring.measures import measures_of
 from battery.scoring.path import check_order
+from battery.scoring.quality import why_broken_off
 from battery.scoring.score import Score, in_order, missing
 
 
 def score_block(block: Block, *, screen: Screen) -> list[Score]:
     """Compute every measure of a block's task, in their order.
 
-    A practice block, one that was stopped or broken off, and one in which finger and mouse
-    were mixed are not scored: every value is missing, with the reason.
+    A practice block, one that was stopped, broken off or left alone for over 20 s, and one in
+    which finger and mouse were mixed are not scored: every value is missing, with the reason.
 
     Parameters
     ----------
@@ -52,4 +53,4 @@ def _not_scored(block: Block) -> str:
         return f"the block was {block.ending}"
     if block.input_type == "mixed":
         return "finger and mouse were mixed"
-    return ""
+    return why_broken_off(block)

@@ -1,28 +1,41 @@
-"""Validity flags that one record can tell, each with the effect it has.
+"""Validity flags, each with the effect it has: the one list of them.
 
-Nothing is deleted: a flag says why a block is not compared, or is compared with care.
+Nothing is deleted: a flag says why a block is not compared, or is compared with care. What a
+record tells is raised here, from its audit and its scores; what the visits before tell, and
+what people said, in `battery.flagging`. That a first movement goes in a direction at chance
+cannot be told: one target is shown at a time.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
 from battery.recording import TimingAudit
+from battery.scoring.measures import PRIMARY
+from battery.scoring.score import BELOW_FLOOR, LEFT_ALONE, SCORING_VERSION
 
-Effect = Literal["not_scored", "not_trended", "care"]
+Effect = Literal["not_scored", "not_trended", "new_series", "care", "shown"]
 
 
-@dataclass(frozen=True, slots=True)
-class Flag:
+class Flag(NamedTuple):
     """A flag: its effect, and what it says on the page."""
 
     name: str
     effect: Effect
     says: str
+
+
+class Value(NamedTuple):
+    """What flags need of a score."""
+
+    value: float
+    n: int
+    reason: str = ""
+    scoring_version: int = SCORING_VERSION
 
 
 FLAGS: Mapping[str, Flag] = {
@@ -40,13 +53,30 @@ FLAGS: Mapping[str, Flag] = {
         Flag("off_phase", "care", "medicine was taken at another time than usual"),
         Flag("clock_odd", "care", "the clock stood before the visit before"),
         Flag("few_trials", "not_trended", "too few trials were kept"),
+        Flag("rather_few_trials", "care", "few trials were kept"),
         Flag("scale_unverified", "not_trended", "the screen was never measured"),
         Flag("low_rate", "care", "the device reports the finger too rarely"),
         Flag("slow_frames", "care", "the picture was late too often"),
         Flag("wide_stamps", "care", "the times of contacts are uncertain"),
+        Flag("multi_touch", "care", "a second contact in over 10 % of trials"),
+        Flag("guessing", "care", "over 5 % of reactions began before they could be one"),
+        Flag("late_fatigue", "shown", "the last third was worse by over one trial scatter"),
+        Flag("floor_ceiling", "shown", "nearly everything hit, or reached, or missed"),
+        Flag("below_floor", "shown", "the device cannot tell the value from none"),
+        Flag("layout_repeat", "care", "this layout was done before"),
+        Flag("device_changed", "new_series", "another device, scale or pointer than before"),
+        Flag("version_changed", "new_series", "done or scored by another version"),
+        Flag("learning", "shown", "one of the first six visits: the test is being learnt"),
     )
 }
 FEW_TRIALS = {"tapping": 15, "slide": 4, "pursuit": 4, "trail": 7}
+RATHER_FEW_TRIALS = {"tapping": 20, "slide": 6, "pursuit": 8, "trail": 14}
+MULTI_TOUCH_SHARE = 0.10
+GUESSING_SHARE = 0.05
+LATE_CHANGE_SD = 1.0
+MOST_HITS, FEWEST_HITS = 0.90, 0.10
+TOUCH_NOISE_MM = 2.0  # an end point nearer to the centre is the finger's own size
+END_OF_TRACK_PERCENT = 99.0
 LOW_RATE_HZ = 60 * 0.97
 SLOW_SHARE = 0.01
 WIDE_GAPS_SHARE = 0.01
@@ -62,6 +92,7 @@ def flags_of(
     audit: TimingAudit,
     task: str,
     n_primary: int | None,
+    scores: Mapping[str, Value] | None = None,
 ) -> list[str]:
     """List the flags a record raises.
 
@@ -69,26 +100,70 @@ def flags_of(
     ----------
     n_primary : int or None
         How many trials, windows or links the primary score stands on; None when unscored.
+    scores : mapping of measure to Value, optional
+        The block's scores; those of `flag_measures` are enough.
     """
-    raised = []
+    raised: list[str] = []
+    held = scores or {}
+    primary = held.get(PRIMARY[task].name)
     if ending == "stopped":
         raised.append("stopped")
-    elif ending != "finished":
+    elif ending != "finished" or (primary and primary.reason.startswith(LEFT_ALONE)):
         raised.append("interrupted")
     if input_type == "mixed":
         raised.append("input_type_mixed")
-    if ending == "finished" and n_primary is not None and n_primary < FEW_TRIALS[task]:
-        raised.append("few_trials")
+    if not raised and n_primary is not None:
+        if n_primary < FEW_TRIALS[task]:
+            raised.append("few_trials")
+        elif n_primary < RATHER_FEW_TRIALS[task]:
+            raised.append("rather_few_trials")
     if scale_source == "guess":
         raised.append("scale_unverified")
-    if audit.report_rate_hz is not None and audit.report_rate_hz < LOW_RATE_HZ:
+    too_rare = audit.report_rate_hz is not None and audit.report_rate_hz < LOW_RATE_HZ
+    if too_rare or _value(held, f"{task}.gap_share") > WIDE_GAPS_SHARE:
         raised.append("low_rate")
     frames = (audit.frame_rate_hz or np.nan) * BLOCK_S
     if audit.slow_frames is not None and audit.slow_frames > SLOW_SHARE * frames:
         raised.append("slow_frames")
     if audit.stamp_gap_p99_ms is not None and audit.stamp_gap_p99_ms > WIDE_STAMP_MS:
         raised.append("wide_stamps")
-    return raised
+    return raised + _of_scores(task, held)
+
+
+def flag_measures(task: str) -> list[str]:
+    """Name the measures of a task that flags stand on."""
+    return [PRIMARY[task].name, *(f"{task}.{name}" for name in _STANDS_ON[task])]
+
+
+_QUALITY = ("late_change_sd", "extra_contact_share", "gap_share")
+_STANDS_ON: Mapping[str, tuple[str, ...]] = {
+    "tapping": (*_QUALITY, "anticipation_rate", "hit_rate"),
+    "slide": (*_QUALITY, "extent_percent"),
+    "pursuit": _QUALITY,
+    "trail": _QUALITY,
+}
+
+
+def _value(held: Mapping[str, Value], name: str) -> float:
+    return held[name].value if name in held else math.nan
+
+
+def _of_scores(task: str, held: Mapping[str, Value]) -> list[str]:
+    """List the flags that stand on scores; a missing value raises none."""
+    primary = held.get(PRIMARY[task].name)
+    hits = _value(held, "tapping.hit_rate")
+    error_mm = _value(held, "tapping.radial_error_mm")
+    raised = {
+        "multi_touch": _value(held, f"{task}.extra_contact_share") > MULTI_TOUCH_SHARE,
+        "guessing": _value(held, f"{task}.anticipation_rate") > GUESSING_SHARE,
+        "late_fatigue": _value(held, f"{task}.late_change_sd") > LATE_CHANGE_SD,
+        "floor_ceiling": (hits > MOST_HITS and error_mm < TOUCH_NOISE_MM)
+        or hits < FEWEST_HITS
+        or _value(held, "slide.extent_percent") >= END_OF_TRACK_PERCENT,
+        "below_floor": primary is not None and primary.reason.startswith(BELOW_FLOOR),
+        "version_changed": any(v.scoring_version != SCORING_VERSION for v in held.values()),
+    }
+    return [name for name, holds in raised.items() if holds]
 
 
 def check_flags(
@@ -116,4 +191,4 @@ def check_flags(
 
 def comparable(raised: list[str]) -> bool:
     """Whether a block with these flags may stand in a baseline or a trend."""
-    return all(FLAGS[name].effect == "care" for name in raised)
+    return not any(FLAGS[name].effect in ("not_scored", "not_trended") for name in raised)

@@ -62,4 +62,5 @@ class Measure:
 
 OWN = "definition of this project"
 COMMON = "common practice, no source"
+WILSON = "interval: Wilson 1927, J Am Stat Assoc 22:209-212"
 ON_ONE_DEVICE = "Holds for one device only: the digitiser and its drivers are part of it."

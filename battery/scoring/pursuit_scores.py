@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from battery.recording import Block
-from battery.scoring import summary, tracking
+from battery.scoring import quality, summary, tracking
 from battery.scoring.chip import DUE_PATH
 from battery.scoring.definitions.pursuit import N_FREQUENCIES
 from battery.scoring.filters import in_band, velocity
@@ -77,14 +77,15 @@ def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
         *against_chip,
         *_contact(block, found, draw),
         *_jitter(list(enough.values()), fits, pixel_mm, draw),
+        *_quality(block, found),
     ]
 
 
-def _windows(values: Sequence[Floats], usable: Sequence[Flags]) -> Floats:
+def _windows(values: Sequence[Floats], usable: Sequence[Flags], size: int = WINDOW) -> Floats:
     """Sum over usable moments, and count them, in windows of 4 s, shape (n_windows, 2)."""
     rows = []
     for value, use in zip(values, usable, strict=True):
-        starts = np.arange(0, max(len(value) - WINDOW // 2, 1), WINDOW)
+        starts = np.arange(0, max(len(value) - size // 2, 1), size)
         sums = np.add.reduceat(np.where(use, value, 0.0), starts)
         rows.append(np.column_stack([sums, np.add.reduceat(use.astype(float), starts)]))
     found = np.concatenate(rows) if rows else np.empty((0, 2))
@@ -98,6 +99,18 @@ def _of_windows(
     if of is ratio and value in (0.0, 1.0):
         return Score(name, value, len(windows), *of_all_alike(value, len(windows)))
     return Score(name, value, len(windows), *draw.interval(windows, of))
+
+
+def _quality(block: Block, found: Sequence[Part]) -> list[Score]:
+    hard = [part for part in found if part.name == "unpredictable"]
+    windows = _windows([_squares(p) for p in hard], [p.on for p in hard], WINDOW // 2)
+    spans = [
+        (begin_s, begin_s + WINDOW / GRID_HZ)
+        for part in found
+        for begin_s in np.arange(part.start_s, part.end_s - 1e-9, WINDOW / GRID_HZ).tolist()
+    ]
+    errors_mm = np.sqrt(windows[:, 0] / windows[:, 1])
+    return quality.scores(block, errors_mm, spans, "windows")
 
 
 # Distance of finger and chip

@@ -10,6 +10,7 @@ from battery.scoring.measures import measures_of
 
 SCORING_VERSION = 2
 NO_INTERVAL = "no interval"
+LEFT_ALONE = "left alone"
 BELOW_FLOOR = "below the measurement floor"
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from battery.recording import Block
-from battery.scoring import summary
+from battery.scoring import quality, summary
 from battery.scoring.intervals import Bootstrap
 from battery.scoring.jitter import Device, Drag, jitter_scores, settled, slow_speed_mm_s
 from battery.scoring.path import between, followed_path, report_rate_hz
@@ -28,6 +28,12 @@ def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
         *_extents(block, found),
         *_ways(found),
         *_counts(block, found),
+        *quality.scores(
+            block,
+            np.array([way.time_s for p in found for way in p.ways]),
+            [(p.start_s, p.end_s) for p in found],
+            "ways out and back",
+        ),
     ]
 
 

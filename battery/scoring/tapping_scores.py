@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from battery.recording import Block
-from battery.scoring import accuracy, reaches, rhythm, summary
+from battery.scoring import accuracy, quality, reaches, rhythm, summary
 from battery.scoring.intervals import Bootstrap, around
 from battery.scoring.path import Floats
 from battery.scoring.score import Score, missing
@@ -37,6 +37,12 @@ def score(block: Block, draw: Bootstrap) -> list[Score]:
         *_counts(block, found),
         *_sides(block, answered),
         *reaches.score(block, found),
+        *quality.scores(
+            block,
+            np.array([tap.radial_error_mm for tap in answered]),
+            [(tap.start_s, tap.end_s) for tap in answered],
+            ANSWERED,
+        ),
     ]
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from battery.recording import Block
-from battery.scoring import summary
+from battery.scoring import quality, summary
 from battery.scoring.intervals import NONE, Bootstrap, Interval, around, of_mean, ratio
 from battery.scoring.path import Floats
 from battery.scoring.score import Score, missing
@@ -28,6 +28,12 @@ def score(block: Block, draw: Bootstrap) -> list[Score]:
         *_counts(found, n_forms, block),
         *_by_kind(done),
         *_cost_of_alternating(done, draw),
+        *quality.scores(
+            block,
+            _whole_s(_links(done)),
+            [(link.start_s, link.end_s) for link in _links(found)],
+            "links",
+        ),
     ]
 
 

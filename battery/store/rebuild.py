@@ -71,6 +71,7 @@ def block_brief(row: Mapping[Any, Any]) -> BlockBrief:
     return BlockBrief(
         **known,
         phase=row["phase"],
+        layout_hash=row["layout_hash"],
         ending=row["ending"],
         reason=row["reason"] or "",
         input_type=row["input_type"] or "none",

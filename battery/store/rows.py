@@ -96,6 +96,7 @@ class BlockBrief:
     task: str
     hand: Hand
     phase: Phase
+    layout_hash: str
     ending: Ending | None
     reason: str
     input_type: str

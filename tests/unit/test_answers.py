@@ -174,5 +174,5 @@ def test_the_check_before_a_visit_flags_its_blocks(store, visit):
         visit, block_id=block.header.block_id, task="tapping", hand="right",
         ending=block.ending, input_type="touch", audit=block.audit, n_primary=40,
     )  # fmt: skip
-    assert raised == ["low_rate"]
+    assert raised == ["learning", "low_rate"]
     assert comparable(raised)

@@ -141,7 +141,7 @@ def test_a_block_without_scores_is_shown_and_does_not_count(store):
     )
     (reading,) = of(gather(store, "K7QF"), "left")
     assert math.isnan(reading.value)
-    assert reading.flags == ("interrupted",)
+    assert reading.flags == ("interrupted", "learning")
     assert reading.aside == "the block was broken off"
 
 

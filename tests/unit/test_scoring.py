@@ -9,10 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from battery.errors import ScoringError
-from battery.recording import Screen, TimingAudit
+from battery.recording import Screen
 from battery.scoring import MEASURES, PRIMARY, score_block, trial_rows
 from battery.scoring.filters import speed_mm_s
-from battery.scoring.flags import FLAGS, comparable, flags_of
 from battery.scoring.intervals import Bootstrap, mean
 from battery.scoring.jitter import band_rms_mm
 from battery.scoring.path import check_order, even, split_gaps
@@ -166,45 +165,3 @@ def test_bootstrap_says_nothing_on_few_values_and_repeats_itself():
     low, high = Bootstrap(1).interval(values, mean)
     assert (low, high) == Bootstrap(1).interval(values, mean)
     assert low < values.mean() < high
-
-
-FLAG_CASES = {
-    "interrupted": {"ending": "interrupted"},
-    "stopped": {"ending": "stopped"},
-    "input_type_mixed": {"input_type": "mixed"},
-    "few_trials": {"n_primary": 14},
-    "scale_unverified": {"scale_source": "guess"},
-    "low_rate": {"audit": TimingAudit(report_rate_hz=30.0)},
-    "slow_frames": {"audit": TimingAudit(frame_rate_hz=60.0, slow_frames=60)},
-    "wide_stamps": {"audit": TimingAudit(stamp_gap_p99_ms=12.0)},
-}
-# Those that answers raise are held by test_answers.
-RAISED_BY_ANSWERS = {
-    "stopped_symptom",
-    "hand_mismatch",
-    "hand_uncertain",
-    "helped",
-    "weight_on",
-    "off_window",
-    "off_phase",
-    "clock_odd",
-}
-CLEAN = {
-    "ending": "finished",
-    "input_type": "touch",
-    "scale_source": "ruler",
-    "audit": TimingAudit(0.3, 0.6, 120.0, 60.0, 2),
-    "task": "tapping",
-    "n_primary": 22,
-}
-
-
-def test_a_clean_block_raises_no_flag():
-    assert flags_of(**CLEAN) == []
-
-
-@pytest.mark.parametrize("name", [name for name in FLAGS if name not in RAISED_BY_ANSWERS])
-def test_every_flag_has_a_block_that_raises_it(name):
-    raised = flags_of(**{**CLEAN, **FLAG_CASES[name]})
-    assert raised == [name]
-    assert comparable(raised) is (FLAGS[name].effect == "care")

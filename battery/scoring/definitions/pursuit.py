@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from battery.scoring.definitions.jitter import jitter
+from battery.scoring.definitions.quality import quality
 from battery.scoring.measure import COMMON, OWN, Measure
 
 _LINEAR = "linear systems identification; common practice, no source"
@@ -270,5 +271,8 @@ _JITTER = jitter(
     along="Root mean square displacement along the path in 3-12 Hz of what the chip does not "
     "explain.",
 )
+_QUALITY = quality(
+    "pursuit", trial="windows of 2 s of the unpredictable part", value="tracking error"
+)
 
-PURSUIT: tuple[Measure, ...] = (*_TRACKING, *_JITTER, *_PARTS)
+PURSUIT: tuple[Measure, ...] = (*_TRACKING, *_JITTER, *_PARTS, *_QUALITY)

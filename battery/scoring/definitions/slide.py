@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from battery.scoring.definitions.jitter import jitter
+from battery.scoring.definitions.quality import quality
 from battery.scoring.measure import COMMON, OWN, Measure
 
 _PASSES = "2 finished passes"
@@ -161,5 +162,6 @@ _OTHERS = (
         since=2,
     ),
 )
+_QUALITY = quality("slide", trial="ways out and back", value="time")
 
-SLIDE: tuple[Measure, ...] = (*_JITTER, *_OTHERS)
+SLIDE: tuple[Measure, ...] = (*_JITTER, *_OTHERS, *_QUALITY)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from battery.scoring.measure import COMMON, Direction, Measure
+from battery.scoring.definitions.quality import quality
+from battery.scoring.measure import COMMON, WILSON, Direction, Measure
 
 _ERRORS = "Hancock, Butler & Fischman 1995, J Mot Behav 27:241-250"
-_WILSON = "interval: Wilson 1927, J Am Stat Assoc 22:209-212"
 _THROUGHPUT = (
     "ISO/TS 9241-411:2012, Annex B; "
     "Soukoreff & MacKenzie 2004, Int J Hum Comput Stud 61:751-789"
@@ -56,7 +56,7 @@ _PRIMARY = (
         "Share of answered trials whose first contact lay inside the target.",
         "1",
         "higher",
-        _WILSON,
+        WILSON,
         log_scale=False,
         limits="Blunt near all or none; the end-point error says more.",
         needs="5 answered trials",
@@ -153,7 +153,7 @@ _ACCURACY = (
         "Share of answered trials that ended beyond the target's rim along the reach.",
         "1",
         "lower",
-        _WILSON,
+        WILSON,
         log_scale=False,
         limits=_OFFSET,
         needs=f"{_EIGHT}; {_HOME}",
@@ -166,7 +166,7 @@ _ACCURACY = (
         "Share of answered trials that ended before the target's rim along the reach.",
         "1",
         "lower",
-        _WILSON,
+        WILSON,
         log_scale=False,
         limits=_OFFSET,
         needs=f"{_EIGHT}; {_HOME}",
@@ -241,7 +241,7 @@ _SPEED = (
         "Share of lifts from home that came before the go cue or less than 0.1 s after it.",
         "1",
         "lower",
-        _WILSON,
+        WILSON,
         log_scale=False,
         needs=f"8 lifts; {_HOME}",
         since=2,
@@ -252,7 +252,7 @@ _SPEED = (
         "Share of trials begun and not cut off by the end that had no contact in time.",
         "1",
         "lower",
-        _WILSON,
+        WILSON,
         log_scale=False,
         needs="8 trials",
         since=2,
@@ -315,7 +315,7 @@ _SIDE_ROWS: tuple[_Row, ...] = (
     "Share of answered trials that hit.",
     "1",
     "higher",
-    _WILSON,
+    WILSON,
 ),
 )  # fmt: skip
 _SIDES = tuple(
@@ -373,4 +373,13 @@ _PATHS = tuple(
     for name, title, meaning, unit, direction, source, log_scale, limits in _PATH_ROWS
 )
 
-TAPPING: tuple[Measure, ...] = (*_PRIMARY, *_ACCURACY, *_SPEED, *_SIDES, *_PATHS)
+_QUALITY = quality("tapping", trial="answered trials", value="end-point error")
+
+TAPPING: tuple[Measure, ...] = (
+    *_PRIMARY,
+    *_ACCURACY,
+    *_SPEED,
+    *_SIDES,
+    *_PATHS,
+    *_QUALITY,
+)

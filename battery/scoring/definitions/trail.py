@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from battery.scoring.definitions.quality import quality
 from battery.scoring.measure import OWN, Measure
 
 _DONE = "a finished trail"
@@ -168,4 +169,5 @@ TRAIL: tuple[Measure, ...] = (
         needs=_BOTH,
         since=2,
     ),
+    *quality("trail", trial="links of finished trails", value="time"),
 )

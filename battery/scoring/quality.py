@@ -1,0 +1,115 @@
+"""Quality of a record: what may make a block less than it looks. Flags stand on it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from battery.recording import KIND_CODES, Block
+from battery.scoring import summary
+from battery.scoring.intervals import Z, wilson
+from battery.scoring.path import MAX_GAP_S, REST_MM, Floats, contact_path
+from battery.scoring.score import LEFT_ALONE, Score, missing
+from tasks.contract import NS_PER_S
+
+LEAST_TRIALS = 12
+LEAST_INTERVALS = 20
+LONGEST_PAUSE_S = 20.0
+
+Span = tuple[float, float]
+
+
+def scores(block: Block, values: Floats, spans: Sequence[Span], what: str) -> list[Score]:
+    """Score the quality of a block.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Of the trials in order, larger is worse; nan is left out.
+    spans : sequence of (start_s, end_s)
+        When the trials were.
+    what : str
+        What a trial is called, in the plural.
+    """
+    task = block.header.task
+    return [
+        _late_change(f"{task}.late_change_sd", values[~np.isnan(values)], what),
+        _extra_contacts(f"{task}.extra_contact_share", block, spans, what),
+        _gaps(f"{task}.gap_share", block),
+    ]
+
+
+def late_change_sd(values: Floats) -> float:
+    """Mean of the last third less that of the first, in standard deviations of all.
+
+    nan where all are equal.
+
+    Examples
+    --------
+    >>> round(late_change_sd(np.array([1.0, 1.0, 2.0, 2.0, 3.0, 3.0])), 3)
+    2.236
+    """
+    third = len(values) // 3
+    spread = float(values.std(ddof=1))
+    change = float(values[-third:].mean() - values[:third].mean())
+    return change / spread if spread > 0 else math.nan
+
+
+def _late_change(name: str, values: Floats, what: str) -> Score:
+    n = len(values)
+    if n < LEAST_TRIALS:
+        return missing(name, summary.few(n, LEAST_TRIALS, what), n)
+    value = late_change_sd(values)
+    if math.isnan(value):
+        return missing(name, f"all {n} {what} are alike", n)
+    # A difference of two means in standard deviations: Hedges LV, Olkin I (1985), Statistical
+    # Methods for Meta-Analysis, 5.
+    third = n // 3
+    half = Z * math.sqrt(2 / third + value**2 / (4 * third))
+    return Score(name, value, n, value - half, value + half)
+
+
+def _extra_contacts(name: str, block: Block, spans: Sequence[Span], what: str) -> Score:
+    at_s = block.events["t_ns"][block.events["kind"] == "extra"] / NS_PER_S
+    begins_s, ends_s = np.array(spans, dtype=np.float64).reshape(-1, 2).T
+    touched = np.searchsorted(at_s, ends_s, "right") > np.searchsorted(at_s, begins_s)
+    n, count = len(spans), int(touched.sum())
+    return summary.share_of(name, count, n, least=1, what=what)
+
+
+def _gaps(name: str, block: Block) -> Score:
+    n = n_gaps = 0
+    for t_s, path_mm in contact_path(block.samples):
+        moved = np.hypot(*np.diff(path_mm, axis=0).T) > REST_MM
+        n += len(t_s) - 1
+        n_gaps += int(np.count_nonzero((np.diff(t_s) > MAX_GAP_S) & moved))
+    if n < LEAST_INTERVALS:
+        return missing(name, summary.few(n, LEAST_INTERVALS, "intervals between reports"), n)
+    return Score(name, n_gaps / n, n, *wilson(n_gaps, n))
+
+
+def longest_pause_s(block: Block) -> float:
+    """Longest time without any report and any contact, from the first press to the end, s.
+
+    0 where nothing was ever pressed.
+    """
+    samples = block.samples
+    kind = samples["kind"]
+    presses = np.flatnonzero(kind == KIND_CODES["down"])
+    if len(presses) == 0:
+        return 0.0
+    steps = (kind == KIND_CODES["down"]).astype(int) - (kind == KIND_CODES["up"]).astype(int)
+    in_contact = np.cumsum(steps) > 0
+    until_ns = np.append(samples["t_ns"][1:], block.ended_ns)
+    pauses_ns = np.where(in_contact, 0, until_ns - samples["t_ns"])[presses[0] :]
+    return float(max(0, pauses_ns.max()) / NS_PER_S)
+
+
+def why_broken_off(block: Block) -> str:
+    """Say that a block was left alone for too long; empty if it was not."""
+    pause_s = longest_pause_s(block)
+    if pause_s <= LONGEST_PAUSE_S:
+        return ""
+    return f"{LEFT_ALONE} for {pause_s:.0f} s; at most {LONGEST_PAUSE_S:.0f}"
