@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
@@ -15,7 +16,18 @@ def export(
     directory: Annotated[
         Path, typer.Argument(help="Folder to write; new, empty or an export.")
     ],
-    person: Annotated[str | None, typer.Option(help="Only this person's code.")] = None,
+    person: Annotated[
+        list[str] | None, typer.Option(help="Only this person's code; may be said again.")
+    ] = None,
+    task: Annotated[
+        list[str] | None, typer.Option(help="Only blocks of this task; may be said again.")
+    ] = None,
+    since: Annotated[
+        str | None, typer.Option(help="First local date of visits, as 2026-05-31.")
+    ] = None,
+    until: Annotated[
+        str | None, typer.Option(help="Last local date of visits, as 2026-05-31.")
+    ] = None,
     bids: Annotated[
         bool, typer.Option("--bids", help="Write a BIDS dataset of motion and behaviour.")
     ] = False,
@@ -23,25 +35,33 @@ def export(
 ) -> None:
     """Write raw samples, events, trials and scores as CSV and Parquet, with a dictionary.
 
-    Relative days, no names. Example: battery export study-1
+    Relative days, no names. Example: battery export study-1 --task trail --since 2026-05-01
     """
     from battery.export import export_bids, export_tidy
+    from battery.export.selection import Selection
 
-    if bids:
-        with open_store(home, write=False) as store, Progress("exporting") as step:
-            code = person.upper() if person else None
-            counts = export_bids(store, directory, person=code, progress=step)
-        for what, count in counts.items():
-            print(f"{what:<12} {count:>10,}")
-        print(directory)
-        return
+    asked = Selection(
+        people=[code.upper() for code in person or []],
+        tasks=[name.lower() for name in task or []],
+        since=_day(since),
+        until=_day(until),
+    )
+    write = export_bids if bids else export_tidy
     with open_store(home, write=False) as store, Progress("exporting") as step:
-        counts = export_tidy(
-            store, directory, person=person.upper() if person else None, progress=step
-        )
-    for table, rows in counts.items():
-        print(f"{table:<12} {rows:>10,} rows")
+        counts = write(store, directory, selection=asked, progress=step)
+    for what, count in counts.items():
+        print(f"{what:<14} {count:>10,}" + ("" if bids else " rows"))
     print(directory)
+
+
+def _day(told: str | None) -> date | None:
+    if told is None:
+        return None
+    try:
+        return date.fromisoformat(told)
+    except ValueError as error:
+        msg = f"{told!r} is no date; write it as 2026-05-31. Nothing was exported"
+        raise UsageError(msg) from error
 
 
 def rescore(

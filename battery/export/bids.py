@@ -14,7 +14,6 @@ from typing import Any
 
 from battery.answers import ASKED_TWICE, latest
 from battery.effective import visits_of
-from battery.errors import UsageError
 from battery.export import bids_texts as texts
 from battery.export import deidentify, tables
 from battery.export.bids_files import (
@@ -26,6 +25,7 @@ from battery.export.bids_files import (
     write_tsv,
 )
 from battery.export.deidentify import Days
+from battery.export.selection import EVERYTHING, Selection
 from battery.flagging import Flagging
 from battery.recording import Block
 from battery.store import BlockRecord, Person, Store, VisitRecord
@@ -39,7 +39,7 @@ def export_bids(
     store: Store,
     folder: Path | str,
     *,
-    person: str | None = None,
+    selection: Selection = EVERYTHING,
     progress: Progress | None = None,
 ) -> dict[str, int]:
     """Write a BIDS dataset of motion, events and behaviour, de-identified.
@@ -51,8 +51,8 @@ def export_bids(
     ----------
     folder : path
         New or empty.
-    person : str, optional
-        Code of the only person to export.
+    selection : Selection
+        Which people, tasks and days; by default everything.
     progress : callable, optional
         Called with (visits done, visits in all).
 
@@ -64,19 +64,21 @@ def export_bids(
     Raises
     ------
     UsageError
-        If the person is not there or withdrew, or the folder holds something.
+        If what is asked for cannot be, or the folder holds something.
     StoreError
         If the folder cannot be written; nothing of the dataset is left then.
     """
     step = progress or (lambda _done, _total: None)
     with store.at_one_moment(), new_folder(Path(folder)) as partial:
-        return _Dataset(store, partial, person, step).write()
+        return _Dataset(store, partial, selection, step).write()
 
 
 class _Dataset:
     def __init__(
-        self, store: Store, root: Path, person: str | None, progress: Progress
+        self, store: Store, root: Path, selection: Selection, progress: Progress
     ) -> None:
+        selection.check(store)
+        self._selection = selection
         self._store = store
         self._root = root
         self._progress = progress
@@ -84,25 +86,23 @@ class _Dataset:
         self._withdrawn = store.withdrawn()
         self._counts = {"participants": 0, "sessions": 0, "motion files": 0}
         everybody = sorted(store.list_people(), key=lambda p: p.code)
-        if person is not None:
-            store.person(person)
-            if person in self._withdrawn:
-                msg = f"{person} withdrew consent; nothing was exported"
-                raise UsageError(msg)
-        self._people = [
-            p for p in everybody if p.code not in self._withdrawn and person in (None, p.code)
-        ]
+        self._people = selection.of_people(
+            [p for p in everybody if p.code not in self._withdrawn]
+        )
         self._aliases = deidentify.aliases(visit.header for visit in store.visits())
 
     def write(self) -> dict[str, int]:
         visits = {p.code: self._visits(p) for p in self._people}
-        n_visits = sum(map(len, visits.values()))
+        n_visits = sum(len(self._selection.of_visits(each)) for each in visits.values())
         self._write_top()
         done = 0
         for person in self._people:
             days = Days.of(person, [v.header for v in visits[person.code]])
             sessions = []
+            chosen = self._selection.of_visits(visits[person.code])
             for number, visit in enumerate(visits[person.code], start=1):
+                if visit not in chosen:  # the numbers of the others stay
+                    continue
                 sessions.append(self._session(person, visit, number, days))
                 done += 1
                 self._progress(done, n_visits)
@@ -163,6 +163,8 @@ class _Dataset:
         scans = []
         for record in self._store.blocks(header.visit_id):
             if record.ending is None:  # still running
+                continue
+            if not self._selection.has_task(record.header.task):
                 continue
             block = self._store.load_block(record.header.block_id)
             entities = self._entities(block, runs)

@@ -52,6 +52,10 @@ class Days:
         return cls(local(first.started_utc, first.utc_offset_min).date(), kind,
                    first.utc_offset_min)  # fmt: skip
 
+    def date_of(self, utc: str) -> date:
+        """Return the local date of a moment."""
+        return local(utc, self.utc_offset_min).date()
+
     def day(self, utc: str, utc_offset_min: int | None = None) -> int | None:
         """Return the day of a moment; None while there is no day 0."""
         offset_min = self.utc_offset_min if utc_offset_min is None else utc_offset_min

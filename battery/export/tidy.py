@@ -9,12 +9,12 @@ from datetime import date
 from pathlib import Path
 
 from battery.effective import visits_of
-from battery.errors import UsageError
 from battery.export import deidentify, tables
 from battery.export.deidentify import Days
 from battery.export.dictionary import TABLES
 from battery.export.files import TableWriter, replacing
 from battery.export.package import write_package
+from battery.export.selection import EVERYTHING, Selection
 from battery.flagging import Flagging
 from battery.store import Amended, Amendment, Person, Store, VisitRecord
 
@@ -25,8 +25,7 @@ def export_tidy(
     store: Store,
     folder: Path | str,
     *,
-    person: str | None = None,
-    since: date | None = None,
+    selection: Selection = EVERYTHING,
     progress: Progress | None = None,
 ) -> dict[str, int]:
     """Write people, visits, blocks, trials, samples, events, frames and scores.
@@ -40,10 +39,8 @@ def export_tidy(
     store : Store
     folder : path
         New, empty, or an earlier export, which is replaced.
-    person : str, optional
-        Code of the only person to export.
-    since : date, optional
-        Leave out visits before this local date. Days still count from the same day 0.
+    selection : Selection
+        Which people, tasks and days; by default everything.
     progress : callable, optional
         Called with (visits done, visits in all).
 
@@ -55,12 +52,12 @@ def export_tidy(
     Raises
     ------
     UsageError
-        If the person is not there or withdrew, or the folder holds something else.
+        If what is asked for cannot be, or the folder holds something else.
     StoreError
         If the folder cannot be written. An earlier export then stays as it was.
     """
     with store.at_one_moment():
-        run = _Run(store, person, since, progress or (lambda _done, _total: None))
+        run = _Run(store, selection, progress or (lambda _done, _total: None))
         with replacing(Path(folder)) as partial:
             with ExitStack() as stack:
                 writers = {
@@ -83,11 +80,10 @@ class _Used:
 
 
 class _Run:
-    def __init__(
-        self, store: Store, person: str | None, since: date | None, progress: Progress
-    ) -> None:
+    def __init__(self, store: Store, selection: Selection, progress: Progress) -> None:
+        selection.check(store)
         self._store = store
-        self._since = since
+        self._selection = selection
         self._progress = progress
         self._withdrawn = store.withdrawn()
         self._amendments = store.amendments()
@@ -95,24 +91,20 @@ class _Run:
         self._flagging = Flagging.read(store)
         self._used = _Used()
         everybody = sorted(store.list_people(), key=lambda p: p.code)
-        self._people = [p for p in everybody if p.code not in self._withdrawn]
-        if person is not None:
-            store.person(person)
-            if person in self._withdrawn:
-                msg = f"{person} withdrew consent; nothing was exported"
-                raise UsageError(msg)
-            self._people = [p for p in everybody if p.code == person]
+        self._people = selection.of_people(
+            [p for p in everybody if p.code not in self._withdrawn]
+        )
         self._aliases = deidentify.aliases(
             visit.header for p in everybody for visit in store.visits(p.code)
         )
 
     def write(self, writers: Mapping[str, TableWriter]) -> None:
-        n_visits = sum(len(self._chosen(self._visits(p))) for p in self._people)
+        n_visits = sum(len(self._selection.of_visits(self._visits(p))) for p in self._people)
         done = 0
         for person in self._people:
             visits = self._visits(person)
             days = Days.of(person, [visit.header for visit in visits])
-            chosen = self._chosen(visits)
+            chosen = self._selection.of_visits(visits)
             writers["people"].write([tables.person_row(person, days, len(chosen))])
             targets: set[str] = set()
             for visit in chosen:
@@ -120,10 +112,18 @@ class _Run:
                 done += 1
                 self._progress(done, n_visits)
             writers["markers"].write(
-                [tables.marker_row(m, days) for m in self._store.markers(person.code)]
+                [
+                    tables.marker_row(m, days)
+                    for m in self._store.markers(person.code)
+                    if self._selection.has_day(days.date_of(m.at_utc))
+                ]
             )
             writers["practice"].write(
-                [tables.practice_row(p, days) for p in self._store.practice(person.code)]
+                [
+                    tables.practice_row(p, days)
+                    for p in self._store.practice(person.code)
+                    if self._selection.has_day(date.fromisoformat(p.local_date))
+                ]
             )
             writers["amendments"].write(
                 [tables.amendment_row(a, days) for a in self._said_of(targets)]
@@ -141,17 +141,6 @@ class _Run:
             if visit.header.person not in self._withdrawn
         ]
 
-    def _chosen(self, visits: list[VisitRecord]) -> list[VisitRecord]:
-        if self._since is None:
-            return visits
-        return [
-            visit
-            for visit in visits
-            if deidentify.local(
-                visit.header.started_utc, visit.header.utc_offset_min
-            ).date() >= self._since
-        ]  # fmt: skip
-
     def _write_visit(
         self, writers: Mapping[str, TableWriter], visit: VisitRecord, days: Days
     ) -> set[str]:
@@ -164,6 +153,8 @@ class _Run:
         written = {header.visit_id}
         for record in self._store.blocks(header.visit_id):
             if record.ending is None:  # still running
+                continue
+            if not self._selection.has_task(record.header.task):
                 continue
             block = self._store.load_block(record.header.block_id)
             rows = self._store.block_scores(record.header.block_id)

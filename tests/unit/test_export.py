@@ -20,6 +20,7 @@ from battery.errors import StoreError, UsageError
 from battery.export import export_tidy, files
 from battery.export.dictionary import TABLES, TRIALS
 from battery.export.package import readable
+from battery.export.selection import Selection
 from battery.scoring.trials import trial_rows
 from battery.store import Store
 from tests import clinic as made_up
@@ -341,7 +342,10 @@ def test_one_person(clinic, tmp_path, exported):
     done = []
     with Store.open(clinic, write=False) as store:
         counts = export_tidy(
-            store, tmp_path / "one", person="M4WX", progress=lambda *step: done.append(step)
+            store,
+            tmp_path / "one",
+            selection=Selection(people=["M4WX"]),
+            progress=lambda *step: done.append(step),
         )
     assert done == [(1, 1)]
     assert counts["people"] == counts["visits"] == counts["devices"] == 1
@@ -351,9 +355,47 @@ def test_one_person(clinic, tmp_path, exported):
     assert frictionless.validate(str(tmp_path / "one" / "datapackage.json")).valid
 
 
+def test_only_the_tasks_people_and_days_asked_for_are_written(clinic, tmp_path):
+    """By hand: K7QF's visits lie a week apart from the local 2 March; one task is kept."""
+    asked = Selection(
+        people=["K7QF", "M4WX"], tasks=["slide"], since=date(2026, 3, 9), until=date(2026, 3, 9)
+    )
+    with Store.open(clinic, write=False) as store:
+        export_tidy(store, tmp_path / "part", selection=asked)
+    assert [r["person"] for r in rows(tmp_path / "part", "people")] == ["K7QF", "M4WX"]
+    assert {(r["person"], r["day"]) for r in rows(tmp_path / "part", "visits")} == {
+        ("K7QF", "0"), ("M4WX", "0")
+    }  # fmt: skip
+    assert {r["task"] for r in rows(tmp_path / "part", "blocks")} == {"slide"}
+    kept = {r["block_id"] for r in rows(tmp_path / "part", "blocks")}
+    assert {r["block_id"] for r in rows(tmp_path / "part", "samples")} <= kept
+    assert rows(tmp_path / "part", "markers") == []  # it was on 20 March
+    assert frictionless.validate(str(tmp_path / "part" / "datapackage.json")).valid
+
+
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        (Selection(tasks=["juggling"]), "no task 'juggling'"),
+        (Selection(since=date(2026, 3, 2), until=date(2026, 3, 1)), "no day is since"),
+    ],
+)
+def test_a_part_that_cannot_be_is_refused(clinic, tmp_path, asked, told):
+    with (
+        Store.open(clinic, write=False) as store,
+        pytest.raises(UsageError, match=re.escape(told)),
+    ):
+        export_tidy(store, tmp_path / "none", selection=asked)
+    assert not (tmp_path / "none").exists()
+
+
 def test_since_leaves_out_earlier_visits_and_keeps_day_zero(clinic, tmp_path):
     with Store.open(clinic, write=False) as store:
-        export_tidy(store, tmp_path / "late", person="K7QF", since=date(2026, 3, 10))
+        export_tidy(
+            store,
+            tmp_path / "late",
+            selection=Selection(people=["K7QF"], since=date(2026, 3, 10)),
+        )
     assert [v["day"] for v in rows(tmp_path / "late", "visits")] == ["7"]
     assert rows(tmp_path / "late", "people")[0]["n_visits"] == "1"
     assert frictionless.validate(str(tmp_path / "late" / "datapackage.json")).valid
@@ -362,9 +404,9 @@ def test_since_leaves_out_earlier_visits_and_keeps_day_zero(clinic, tmp_path):
 def test_nobody_and_the_withdrawn_are_refused(clinic, tmp_path):
     with Store.open(clinic, write=False) as store:
         with pytest.raises(UsageError, match="no person 'NONE'"):
-            export_tidy(store, tmp_path / "none", person="NONE")
+            export_tidy(store, tmp_path / "none", selection=Selection(people=["NONE"]))
         with pytest.raises(UsageError, match="X3CF withdrew consent; nothing was exported"):
-            export_tidy(store, tmp_path / "none", person="X3CF")
+            export_tidy(store, tmp_path / "none", selection=Selection(people=["X3CF"]))
     assert not (tmp_path / "none").exists()
 
 

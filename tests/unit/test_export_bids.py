@@ -21,6 +21,7 @@ from battery.errors import StoreError, UsageError
 from battery.export import export_bids
 from battery.export.bids_check import bids_findings
 from battery.export.deidentify import local
+from battery.export.selection import Selection
 from battery.store import Store
 from tests import clinic as made
 from tests.unit.test_cli_store import run
@@ -229,7 +230,7 @@ def test_a_folder_that_holds_something_is_left_alone(clinic, tmp_path):
         with pytest.raises(UsageError, match="is not empty; nothing was changed"):
             export_bids(store, tmp_path)
         with pytest.raises(UsageError, match="no person"):
-            export_bids(store, tmp_path / "new", person="XXXX")
+            export_bids(store, tmp_path / "new", selection=Selection(people=["XXXX"]))
     assert [p.name for p in tmp_path.iterdir()] == ["mine.txt"]
 
 
