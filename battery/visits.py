@@ -8,13 +8,14 @@ from __future__ import annotations
 import platform
 import random
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from importlib.metadata import PackageNotFoundError, version
 
+from battery.answers import Answer, Moment, latest
 from battery.plan import Plan, PlannedBlock, fresh_seed, plan_hash, planned_blocks
-from battery.recording import Block, BlockHeader, Device, TimingAudit, VisitHeader
+from battery.recording import Block, BlockHeader, Device, Hand, TimingAudit, VisitHeader
 from battery.rescoring import rescore_all as rescore_all
 from battery.runner import Source, run_block
 from battery.store import BlockRecord, Person, Store, VisitRecord
@@ -22,6 +23,7 @@ from tasks.contract import settings_to_dict
 
 RESUME_WITHIN = timedelta(hours=12)
 TRIES_PER_BLOCK = 2  # a broken-off block may be repeated once
+PRACTICES = 3  # a practice that was not passed may be done so often in all
 
 Wall = Callable[[], datetime]
 
@@ -50,6 +52,12 @@ class VisitRun:
         What is still to be done, in order.
     resumed : bool
         Whether blocks of this visit were already there.
+    practised : dict of PlannedBlock to int
+        How often each practice was done to its end.
+    answers : list of Answer
+        What was answered in this visit, in order.
+    last_block : str or None
+        The block that was begun last.
     """
 
     store: Store
@@ -62,6 +70,9 @@ class VisitRun:
     used_layouts: set[str]
     next_index: int
     tries: dict[PlannedBlock, int] = field(default_factory=dict)
+    practised: dict[PlannedBlock, int] = field(default_factory=dict)
+    answers: list[Answer] = field(default_factory=list)
+    last_block: str | None = None
 
     def run(
         self, planned: PlannedBlock, source: Source, audit: TimingAudit | None = None
@@ -84,6 +95,7 @@ class VisitRun:
         self.used_layouts.add(layout_hash)
         self.next_index += 1
         self.tries[planned] = self.tries.get(planned, 0) + 1
+        self.last_block = header.block_id
         block = run_block(header, source, self.store.begin_block(header), audit)
         if planned.phase == "test":
             from battery.scoring import score_block
@@ -92,7 +104,66 @@ class VisitRun:
             self.store.put_scores(header.block_id, score_block(block, screen=screen))
         if block.ending == "finished" and planned in self.todo:
             self.todo.remove(planned)
+            if planned.phase == "practice":
+                self.practised[planned] = self.practised.get(planned, 0) + 1
         return block
+
+    def practise_again(self, planned: PlannedBlock) -> bool:
+        """After a practice that was not passed: put it back, or leave out task and hand.
+
+        Returns
+        -------
+        bool
+            Whether it may be done again; after the third time it may not, and nothing of the
+            task with this hand is scored.
+        """
+        if self.practised.get(planned, 0) < PRACTICES:
+            self.todo.insert(0, planned)
+            return True
+        self.leave_out(planned)
+        return False
+
+    def leave_out(self, planned: PlannedBlock) -> None:
+        """Leave out a task with a hand, practice and test."""
+        same = (planned.task, planned.hand)
+        self.todo = [block for block in self.todo if (block.task, block.hand) != same]
+
+    def answer(
+        self, moment: Moment, question: str, value: str, block_id: str | None = None
+    ) -> None:
+        """Keep an answer."""
+        self.answers.append(
+            self.store.put_answer(
+                self.header.visit_id,
+                moment,
+                question,
+                value,
+                at_utc=_stamp(self.wall()),
+                block_id=block_id,
+            )
+        )
+
+    def answered(
+        self, moment: Moment, question: str, block_id: str | None = None
+    ) -> str | None:
+        """Return the answer that counts; None if there is none."""
+        return latest(self.answers, moment, question, block_id)
+
+    def unanswered_block(self) -> Hand | None:
+        """Return the hand of the last block if it was a finished test and nobody was asked.
+
+        None if there is nothing to ask.
+        """
+        records = [
+            record
+            for record in self.store.blocks(self.header.visit_id)
+            if record.header.block_id == self.last_block
+        ]
+        for record in records:
+            asked = self.answered("block", "hand_used", record.header.block_id)
+            if (record.header.phase, record.ending, asked) == ("test", "finished", None):
+                return record.header.hand
+        return None
 
     def may_repeat(self, planned: PlannedBlock) -> bool:
         """Whether a block that was broken off may be tried once more."""
@@ -140,16 +211,22 @@ def begin_visit(
     used = store.used_layouts(person.code)
     if cut is not None:
         records = store.blocks(cut.header.visit_id)
+        gated = cut.header.origin == "stage"
+        practised = _practised(store, records) if gated else {}
+        todo = _remaining(blocks, records, practised)
         return VisitRun(
             store=store,
             header=cut.header,
-            todo=_remaining(blocks, records),
+            todo=todo,
             resumed=True,
             wall=wall,
             random_source=source,
             versions=library_versions(),
             used_layouts=used,
             next_index=len(records),
+            practised={b: len(practised.get((b.task, b.hand), ())) for b in todo},
+            answers=store.answers(cut.header.visit_id),
+            last_block=records[-1].header.block_id if records else None,
         )
     now = wall()
     offset = now.utcoffset() or timedelta()
@@ -197,10 +274,33 @@ def _cut_off(
     return last if last.ending is None and same and age < RESUME_WITHIN else None
 
 
+def _practised(
+    store: Store, records: Sequence[BlockRecord]
+) -> dict[tuple[str, str], list[bool]]:
+    """Say of each practice that was done to its end whether it was passed."""
+    from battery.scoring.gate import practice_passed
+
+    found: dict[tuple[str, str], list[bool]] = {}
+    for record in records:
+        header = record.header
+        if header.phase == "practice" and record.ending == "finished":
+            passed = practice_passed(store.load_block(header.block_id))
+            found.setdefault((header.task, header.hand), []).append(passed)
+    return found
+
+
 def _remaining(
-    blocks: Sequence[PlannedBlock], records: Sequence[BlockRecord]
+    blocks: Sequence[PlannedBlock],
+    records: Sequence[BlockRecord],
+    practised: Mapping[tuple[str, str], Sequence[bool]],
 ) -> list[PlannedBlock]:
-    """List the planned blocks that are neither done nor tried as often as allowed."""
+    """List the planned blocks that are neither done nor tried as often as allowed.
+
+    Parameters
+    ----------
+    practised : mapping of task and hand to bools
+        Whether each practice was passed; empty where practices are not judged.
+    """
     tries: dict[tuple[str, str, str], int] = {}
     done: set[tuple[str, str, str]] = set()
     for record in records:
@@ -214,6 +314,9 @@ def _remaining(
         key = (block.task, block.hand, block.phase)
         if block.phase == "practice" and (block.task, block.hand, "test") in tested:
             return False
+        passes = practised.get((block.task, block.hand), ())
+        if passes and not any(passes):
+            return len(passes) < PRACTICES
         return key not in done and tries.get(key, 0) < TRIES_PER_BLOCK
 
     return [block for block in blocks if open_still(block)]

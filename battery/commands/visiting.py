@@ -17,17 +17,53 @@ def screen(
     height_mm: Annotated[
         float | None, typer.Option(help="Height of the lit screen area, by ruler, mm.")
     ] = None,
+    show: Annotated[bool, typer.Option("--show", help="Only say what is known.")] = False,
     home: Home = None,
 ) -> None:
-    """Show this screen's scale and speed, or store its size as measured with a ruler.
+    """Measure this screen with a bank card and check its pointer, or take its size by ruler.
 
-    Example: battery screen --width-mm 217 --height-mm 136
+    Example: battery screen, or: battery screen --width-mm 217 --height-mm 136
     """
     from battery.stage import measure_screen
 
     with open_store(home) as store:
-        for line in measure_screen(store, width_mm=width_mm, height_mm=height_mm):
+        for line in measure_screen(
+            store, width_mm=width_mm, height_mm=height_mm, show=show, wall=now
+        ):
             print(line)
+
+
+def setup(
+    emergency_number: Annotated[
+        str | None, typer.Option(help="Number shown on the emergency page; '' for none.")
+    ] = None,
+    staff_code: Annotated[
+        str | None, typer.Option(help="4 to 8 digits that leave the program; '' for none.")
+    ] = None,
+    show_scores: Annotated[
+        bool | None,
+        typer.Option(
+            "--show-scores/--hide-scores", help="Offer people their numbers after a visit."
+        ),
+    ] = None,
+    home: Home = None,
+) -> None:
+    """Set what the clinic wants on its tablets, or say what is set.
+
+    Example: battery setup --emergency-number 112 --staff-code 2468
+    """
+    from battery.stage.kiosk import set_up
+
+    with open_store(home) as store:
+        held = set_up(
+            store,
+            emergency_number=emergency_number,
+            staff_code=staff_code,
+            show_scores=show_scores,
+        )
+    print(f"emergency number: {held.emergency_number or 'not set'}")
+    print(f"staff code: {'set' if held.staff_code else 'not set'}")
+    print(f"people see their numbers: {'yes' if held.show_scores else 'no'}")
 
 
 def visit(
@@ -70,4 +106,4 @@ def visit(
             )
 
 
-COMMANDS = (screen, visit)
+COMMANDS = (screen, setup, visit)

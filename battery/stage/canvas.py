@@ -17,6 +17,7 @@ MARGIN_MM = 15.0  # nothing but Stop can be pressed nearer to the edge
 TEXT_EDGE_MM = 8.0  # words may come nearer, as nobody presses them
 STOP_MM = 30.0  # reaches into its corner: to miss it would be worse than to hit it
 GAP_MM = 5.0
+SIGN_MM = 11.0  # of plus and minus
 BAR_MM = 3.0
 FIT_STEP = 0.94
 PARAGRAPH = 0.4  # room between paragraphs over the distance of rows
@@ -117,15 +118,20 @@ class Canvas:
         self.surface.fill(self.theme.background, rect)
         self.boxes = [(kind, box) for kind, box in self.boxes if not rect.contains(box)]
 
-    def column(self, hand: Hand | None) -> pygame.Rect:
-        """Return the room for words: beside Stop, down to the buttons."""
+    @property
+    def head(self) -> pygame.Rect:
+        """The room for a title: between the two corners."""
         width_px, height_px = self.surface.get_size()
         beside = self.px(STOP_MM) + self.px(GAP_MM)
-        left, right = beside, width_px - self.margin_px
-        if hand == "left":
-            left, right = self.margin_px, width_px - beside
         top = min(self.px(TEXT_EDGE_MM), height_px // 18)
-        return pygame.Rect(left, top, right - left, self.foot_px - self.px(GAP_MM) - top)
+        return pygame.Rect(beside, top, width_px - 2 * beside, beside - top)
+
+    @property
+    def body(self) -> pygame.Rect:
+        """The room below the corners and above the row of buttons."""
+        top = self.px(STOP_MM) + self.px(GAP_MM)
+        wide = self.surface.get_width() - 2 * self.margin_px
+        return pygame.Rect(self.margin_px, top, wide, self.foot_px - self.px(GAP_MM) - top)
 
     @property
     def foot_px(self) -> int:
@@ -167,16 +173,69 @@ class Canvas:
                 self.boxes.append(("words", self.surface.blit(picture, (room.left, top))))
                 top += letters.pitch_px
             top += round(PARAGRAPH * letters.pitch_px)
-        return top
+        return top - (round(PARAGRAPH * letters.pitch_px) if paragraphs else 0)
+
+    def fits(self, paragraphs: Sequence[str], room: pygame.Rect) -> bool:
+        """Whether paragraphs fit a room at the least size."""
+        said = [self.say(paragraph) for paragraph in paragraphs]
+        return _height(said, self.lettering(self.sizes.least), room) <= room.height
 
     def buttons(self, buttons: Sequence[Button]) -> dict[str, pygame.Rect]:
         """Draw a row of buttons at the foot and return where they are."""
         rects = {button.key: self.button_rect(button, len(buttons)) for button in buttons}
         for button in buttons:
-            ground = self.theme.main if button.main else self.theme.panel
-            ink = self.theme.on_main if button.main else self.theme.text
-            self._panel(rects[button.key], button.text, ground, ink)
+            self.button(button, rects[button.key])
         return rects
+
+    def button(self, button: Button, rect: pygame.Rect) -> None:
+        """Draw a button into its place."""
+        ground = self.theme.main if button.main else self.theme.panel
+        ink = self.theme.on_main if button.main else self.theme.text
+        self._panel(rect, button.text, ground, ink)
+
+    def sign(self, rect: pygame.Rect, *, plus: bool) -> None:
+        """Draw a minus or a plus on a button."""
+        long, thick = self.px(SIGN_MM), max(3, self.px(SIGN_MM / 6))
+        for size in ((long, thick), (thick, long))[: 2 if plus else 1]:
+            bar = pygame.Rect((0, 0), size)
+            bar.center = rect.center
+            pygame.draw.rect(self.surface, self.theme.text, bar)
+
+    def caption(self, text: str, room: pygame.Rect) -> None:
+        """Write a word under a picture on a button, in the middle of its room."""
+        letters, rows = self._fitted(self.say(text), room.inflate(-self.px(3.0), 0))
+        for index, row in enumerate(rows):
+            picture = letters.picture(row, self.theme.text)
+            middle = room.centery + round((index - (len(rows) - 1) / 2) * letters.pitch_px)
+            place = picture.get_rect(center=(room.centerx, middle))
+            self.surface.blit(picture, place)
+            self.boxes.append(("button words", place))
+
+    def cells(
+        self, n_choices: int, *, mirrored: bool = False, back: bool = True
+    ) -> list[pygame.Rect]:
+        """Return the places of up to five choices, in three columns from the foot upwards.
+
+        With a way back, the lower corner cell on the side of the other hand stays free for
+        it. Choices that fit beside it stand in the row at the foot; of more, the first three
+        stand above it.
+        """
+        gap, tall = self.px(GAP_MM), self.px(self.sizes.button)
+        wide = (self.surface.get_width() - 2 * self.margin_px - 2 * gap) // 3
+        columns = [self.margin_px + index * (wide + gap) for index in range(3)]
+        if mirrored:
+            columns.reverse()
+        low = [pygame.Rect(x, self.foot_px, wide, tall) for x in columns]
+        high = [cell.move(0, -tall - gap) for cell in low]
+        if n_choices <= (2 if back else 3):
+            return low[3 - n_choices :]
+        return [*high, *low[1:]][:n_choices]
+
+    def back_cell(self, *, mirrored: bool = False) -> pygame.Rect:
+        """Return the free cell beside choices."""
+        return self.cells(3, mirrored=mirrored)[0].move(
+            0, self.px(self.sizes.button) + self.px(GAP_MM)
+        )
 
     def button_rect(self, button: Button, n_buttons: int) -> pygame.Rect:
         """Return the place of a button in a row of so many."""
@@ -192,16 +251,17 @@ class Canvas:
         }[button.place]
         return pygame.Rect(left, self.foot_px, wide, tall)
 
-    def beside_button(self, button: Button, top_px: int) -> pygame.Rect:
-        """Return the room for a picture, from `top_px` to the lower edge, beside a button."""
+    def beside_buttons(self, buttons: Sequence[Button], top_px: int) -> pygame.Rect:
+        """Return the room for a picture, from `top_px` to the lower edge, beside buttons."""
         width_px, height_px = self.surface.get_size()
-        own = self.button_rect(button, 1)
         edge, gap = self.px(TEXT_EDGE_MM), self.px(GAP_MM)
         left, right = edge, width_px - edge
-        if button.place == "left":
-            left = own.right + gap
-        else:
-            right = own.left - gap
+        for button in buttons:
+            own = self.button_rect(button, len(buttons))
+            if button.place == "left":
+                left = max(left, own.right + gap)
+            else:
+                right = min(right, own.left - gap)
         return pygame.Rect(left, top_px, right - left, max(height_px - edge - top_px, 1))
 
     def stop_area(self, hand: Hand | None) -> StopArea:
@@ -210,26 +270,63 @@ class Canvas:
         left = 0 if hand != "left" else self.surface.get_width() - size
         return StopArea(pygame.Rect(left, 0, size, size), self.window)
 
+    def help_area(self, hand: Hand | None) -> pygame.Rect:
+        """Return where help is: the other top corner, across from Stop."""
+        return self.stop_area("right" if hand == "left" else "left").rect
+
+    def draw_help(self, rect: pygame.Rect, word: str) -> None:
+        """Draw the way to the emergency page: a cross and a word."""
+        inset = max(2, self.px(2.0))
+        inner = rect.inflate(-2 * inset, -2 * inset)
+        self._panel(inner, word, self.theme.panel, self.theme.text, down_mm=5.0)
+        centre = (inner.centerx, inner.top + self.px(9.0))
+        for wide_mm, tall_mm in ((9.0, 3.0), (3.0, 9.0)):
+            bar = pygame.Rect(0, 0, self.px(wide_mm), self.px(tall_mm))
+            bar.center = centre
+            pygame.draw.rect(self.surface, self.theme.text, bar)
+
     def draw_stop(self, stop: StopArea, word: str) -> None:
         """Draw Stop; the whole area counts, its picture is a little smaller."""
         inset = max(2, self.px(2.0))
         rect = stop.rect.inflate(-2 * inset, -2 * inset)
         self._panel(rect, word, self.theme.stop, self.theme.on_stop)
 
-    def _panel(self, rect: pygame.Rect, text: str, ground: Colour, ink: Colour) -> None:
+    def _panel(
+        self,
+        rect: pygame.Rect,
+        text: str,
+        ground: Colour,
+        ink: Colour,
+        *,
+        down_mm: float = 0.0,
+    ) -> None:
         radius = min(rect.height // 4, self.px(4.0))
         line = max(2, self.px(0.6))
         pygame.draw.rect(self.surface, self.theme.edge, rect, border_radius=radius)
         inside = rect.inflate(-2 * line, -2 * line)
         pygame.draw.rect(self.surface, ground, inside, border_radius=max(1, radius - line))
-        letters = self.lettering(self.sizes.button_text)
-        rows = letters.wrap(self.say(text), inside.width - self.px(3.0))
+        if not text:  # a picture comes on it
+            return
+        letters, rows = self._fitted(self.say(text), inside.inflate(-self.px(3.0), 0))
         for index, row in enumerate(rows):
             picture = letters.picture(row, ink)
             middle = rect.centery + round((index - (len(rows) - 1) / 2) * letters.pitch_px)
+            middle += self.px(down_mm)
             place = picture.get_rect(center=(rect.centerx, middle))
             self.surface.blit(picture, place)
             self.boxes.append(("button words", place))
+
+    def _fitted(self, text: str, room: pygame.Rect) -> tuple[Lettering, list[str]]:
+        """Return letters and rows of a text on a button, smaller if they do not fit."""
+        cap_mm = self.sizes.button_text
+        while True:
+            letters = self.lettering(cap_mm)
+            rows = letters.wrap(text, room.width)
+            widest = max(letters.width_px(row) for row in rows)
+            fits = widest <= room.width and len(rows) * letters.pitch_px <= room.height
+            cap_mm *= FIT_STEP
+            if fits or cap_mm < self.sizes.least:
+                return letters, rows
 
     def lift(self, rect: pygame.Rect, *, pressed: bool) -> None:
         """Show that a button is pressed, or no more: by its outline."""

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
+import platform
 import random
 from dataclasses import asdict
+from datetime import UTC, datetime
 from pathlib import Path
 
 import platformdirs
 
 from battery.errors import StoreError
 from battery.people import CODE_ALPHABET
-from battery.recording import Screen
+from battery.recording import Device, Screen
 from battery.store import Store
 
 DEVICE_FILE = "device.json"
@@ -67,3 +69,24 @@ def save_device(store: Store, alias: str, screens: Screens) -> None:
     except OSError as error:
         msg = f"cannot write '{path}': {error.strerror or error}; nothing was changed"
         raise StoreError(msg) from error
+
+
+def keep_screen(
+    store: Store, alias: str, known: Screens, screen: Screen, *, at_utc: str
+) -> None:
+    """Store a measured screen, for this machine and as a record."""
+    known[screen.width_px, screen.height_px] = screen
+    save_device(store, alias, known)
+    store.put_device(Device(alias, screen, system_name()))
+    by_card = screen.scale_source == "card"
+    store.put_screen_check(alias, screen, "card" if by_card else "ruler", at_utc=at_utc)
+
+
+def system_name() -> str:
+    """Name of the operating system and processor."""
+    return f"{platform.system()} {platform.machine()}"
+
+
+def utc(moment: datetime) -> str:
+    """Write a moment as all records do."""
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds")

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date
 
 from battery.plan import PlannedBlock
 from battery.recording import Block, Hand
 from battery.stage import texts
-from battery.stage.canvas import Button, Place
+from battery.stage.asking import GO, Asking
+from battery.stage.canvas import Button
 from battery.stage.demonstration import Demonstration
 from battery.stage.hands import HandsPicture
-from battery.stage.live import LiveSource
-from battery.stage.pages import Page, Picture, TextPage
+from battery.stage.kiosk import ClinicSettings
+from battery.stage.last import LastPages
+from battery.stage.live import HELP_TAPPED, LiveSource
+from battery.stage.making import Maker
+from battery.stage.pages import Page
+from battery.stage.staff import staff_page
+from battery.stage.stopping import Stopping
+from battery.stage.tokens import Token
 from battery.stage.window import Window
 from battery.visits import VisitRun
 
@@ -37,6 +44,13 @@ class VisitFlow:
         The large profile.
     seed : int
         Where the layouts of demonstrations are drawn from.
+    side : {"left", "right"}
+        Hand that presses where none is asked for; pages are mirrored for the left.
+    token : int
+        Number of the person's picture.
+    clinic : ClinicSettings
+    warned : sequence of str
+        What is to be put right before the start; see `kiosk.warnings`.
     """
 
     def __init__(
@@ -49,6 +63,10 @@ class VisitFlow:
         rest_s: float,
         large: bool,
         seed: int,
+        side: Hand = "right",
+        token: int = 0,
+        clinic: ClinicSettings | None = None,
+        warned: Sequence[str] = (),
     ) -> None:
         self._window = window
         self._code = code
@@ -57,97 +75,128 @@ class VisitFlow:
         self._rest_s = rest_s
         self._large = large
         self._seed = seed
+        self._token = token
+        self._warned = warned
+        clinic = clinic or ClinicSettings()
         self._parts = 0
-        self.visit: VisitRun | None = None
+        self.make = Maker(
+            large=large,
+            side=side,
+            stopped=lambda back: self.stopping.stopped(back),
+            help_page=lambda page: self.stopping.emergency(lambda: page),
+            staff_page=lambda page: staff_page(page, clinic.staff_code, side=side),
+        )
+        self.stopping = Stopping(
+            self.make,
+            emergency_number=clinic.emergency_number,
+            ended=self.ended,
+            following=self.following,
+        )
+        self._last = LastPages(self.make, show_scores=clinic.show_scores)
+
+    @property
+    def visit(self) -> VisitRun | None:
+        """The visit, once it is begun."""
+        return self.stopping.visit
 
     def first(self) -> Page:
-        """Return the first page."""
+        """Return the first page: what to put right, else who is here."""
+        return self._warning() if self._warned else self._start()
+
+    def _warning(self) -> Page:
+        return self.make.text(
+            "warnings",
+            texts.WARNINGS_TITLE,
+            (*(texts.WARNINGS[name] for name in self._warned), texts.WARNINGS_LINE),
+            (GO,),
+            lambda _: self._start(),
+        )
+
+    def _start(self) -> Page:
         words = {"code": self._code, "day": texts.day_words(self._today)}
-        return self._text(
+        return self.make.text(
             "start",
             texts.START_TITLE.format(**words),
             tuple(line.format(**words) for line in texts.START_LINES),
             (
+                Button("go", texts.YES, "right"),
                 Button("other", texts.NOT_ME, "left", main=False),
-                Button("go", texts.GO_ON, "right"),
             ),
-            lambda key: self._begun() if key == "go" else self._other(),
-            stop=False,
+            lambda key: self._begun() if key == "go" else self.other(),
+            picture=Token(self._token),
         )
 
-    def _other(self) -> Page:
-        return self._text(
+    def other(self) -> Page:
+        """Return the page for somebody who is not the person."""
+        return self.make.text(
             "other",
             texts.OTHER_TITLE,
             texts.OTHER_LINES,
-            (Button("end", texts.CLOSE),),
+            (Button("end", texts.CLOSE, "right"),),
             lambda _: None,
             stop=False,
         )
 
-    def _begun(self) -> Page:
-        visit = self.visit = self._begin()
+    def _begun(self) -> Page | None:
+        visit = self.stopping.visit = self._begin()
         self._parts = sum(block.phase == "test" for block in visit.todo)
-        return self._again() if visit.resumed else self._stop_now()
-
-    def _again(self) -> Page:
-        return self._text(
-            "again",
-            texts.AGAIN_TITLE,
-            texts.AGAIN_LINES,
-            (Button("go", texts.GO_ON, "right"),),
-            self._or_stop(self._stop_now, back=self._again),
+        self._asking = Asking(
+            self.make,
+            visit,
+            urgent=self.stopping.urgent,
+            ended=self.ended,
+            enough=self.stopping.enough,
         )
+        if "clock" in self._warned:
+            visit.answer("before", "clock", "odd")
+        return self._again(visit) if visit.resumed else self._asking.before(self.following)
 
-    def _stop_now(self) -> Page:
-        return self._text(
-            "stop now",
-            texts.STOP_NOW_TITLE,
-            texts.STOP_NOW_LINES,
-            (Button("go", texts.GO_ON, "right"),),
-            self._or_stop(self._emergency, back=self._stop_now),
-        )
+    def _again(self, visit: VisitRun) -> Page:
+        """Return the page of a visit that goes on; what was not answered yet is asked."""
+        open_block = visit.unanswered_block()
 
-    def _emergency(self) -> Page:
-        return self._text(
-            "emergency",
-            texts.EMERGENCY_TITLE,
-            texts.EMERGENCY_LINES,
-            (Button("go", texts.GO_ON, "right"),),
-            self._or_stop(self._next, back=self._emergency),
+        def forward() -> Page | None:
+            if open_block is None:
+                return self._asking.before(self.following)
+            return self._asking.hand_used(open_block, self.following)
+
+        return self.make.text(
+            "again", texts.AGAIN_TITLE, texts.AGAIN_LINES, (GO,), lambda _: forward()
         )
 
     @property
     def _todo(self) -> list[PlannedBlock]:
         return self.visit.todo if self.visit is not None else []
 
-    def _next(self) -> Page:
-        """Return the page before the next block, or the last page."""
+    def following(self) -> Page | None:
+        """Return the page before the next block, or what comes after the last one."""
+        if self.visit is None:
+            return self._start()
         if not self._todo:
-            return self._thanks()
+            return self._asking.after(self._thanks)
         planned = self._todo[0]
         return self._hand(planned) if planned.phase == "practice" else self._ready(planned)
 
     def _hand(self, planned: PlannedBlock) -> Page:
         hand = planned.hand
-        return self._text(
+        return self.make.text(
             f"hand {hand}",
             texts.HAND_TITLE.format(hand=texts.HANDS[hand]),
             (texts.HAND_LINE,),
-            (Button("go", texts.GO_ON, side(hand)),),
-            self._or_stop(lambda: self._demonstration(planned)),
+            (GO,),
+            lambda _: self._demonstration(planned),
             hand=hand,
             picture=HandsPicture(hand),
         )
 
     def _demonstration(self, planned: PlannedBlock) -> Page:
         self._seed += 1
-        return self._text(
+        return self.make.text(
             f"demonstration {planned.task}",
             texts.DEMO_TITLE.format(name=texts.NAMES[planned.task]),
             texts.WHAT_TO_DO[planned.task],
-            (Button("go", texts.GO_ON, side(planned.hand)),),
-            self._or_stop(lambda: self._ready(planned)),
+            (GO,),
+            lambda _: self._ready(planned),
             hand=planned.hand,
             picture=Demonstration(planned, self._seed),
         )
@@ -158,12 +207,12 @@ class VisitFlow:
         practice = planned.phase == "practice"
         title = texts.PRACTICE_TITLE if practice else texts.TEST_TITLE
         line = texts.PRACTICE_LINE if practice else texts.TEST_LINE
-        return self._text(
+        return self.make.text(
             f"ready {planned.task} {planned.phase}",
             title.format(name=texts.NAMES[planned.task]),
             (line.format(hand=word), texts.ACCURACY),
-            (Button("go", texts.START, side(planned.hand)),),
-            self._or_stop(lambda: BlockPage(self, planned)),
+            (Button("go", texts.START, "right"),),
+            lambda _: BlockPage(self, planned),
             hand=planned.hand,
             picture=HandsPicture(planned.hand),
         )
@@ -177,14 +226,45 @@ class VisitFlow:
             window, hand=planned.hand, name=block_name(planned), large=self._large
         )
         block = visit.run(planned, source, window.audit)
-        return self._after_block(planned, block)
+        return self._after_block(visit, planned, block)
 
-    def _after_block(self, planned: PlannedBlock, block: Block) -> Page:
+    def _after_block(self, visit: VisitRun, planned: PlannedBlock, block: Block) -> Page | None:
         if block.ending != "finished":
-            return self._stopped(planned)
+            if block.reason == HELP_TAPPED:
+                return self.stopping.emergency(lambda: self.stopping.stopped(planned=planned))
+            return self.stopping.stopped(planned=planned)
         if planned.phase == "practice":
-            return self._next()
-        return self._rest() if self._todo else self._thanks()
+            return self._after_practice(visit, planned, block)
+        return self._asking.hand_used(
+            planned.hand, self._rest if self._todo else self.following
+        )
+
+    def _after_practice(
+        self, visit: VisitRun, planned: PlannedBlock, block: Block
+    ) -> Page | None:
+        from battery.scoring.gate import practice_passed
+
+        passed = practice_passed(block)
+        visit.answer("block", "practice", "yes" if passed else "no", block.header.block_id)
+        if passed:
+            return self.following()
+        name = texts.NAMES[planned.task]
+        if visit.practise_again(planned):
+            return self.make.text(
+                f"once more {planned.task}",
+                texts.GATE_TITLE.format(name=name),
+                texts.GATE_LINES,
+                (GO,),
+                lambda _: self._demonstration(planned),
+                hand=planned.hand,
+            )
+        return self.make.text(
+            f"left out {planned.task}",
+            texts.LEFT_OUT_TITLE.format(name=name),
+            texts.LEFT_OUT_LINES,
+            (GO,),
+            lambda _: self.following(),
+        )
 
     def _rest(self, wait_s: float | None = None) -> Page:
         left = sum(block.phase == "test" for block in self._todo)
@@ -193,120 +273,27 @@ class VisitFlow:
         def after(key: str) -> Page | None:
             if key == "more":
                 return self._rest(MORE_REST_S)
-            return self._stopped() if key == "stop" else self._next()
+            return self.stopping.unwell(self._rest) if key == "unwell" else self.following()
 
-        return self._text(
+        return self.make.text(
             "rest",
             texts.REST_TITLE,
             tuple(line.format(**words) for line in texts.REST_LINES),
             (
-                Button("more", texts.MORE, "left", main=False),
-                Button("go", texts.GO_ON, "right"),
+                Button("unwell", texts.UNWELL, "left", main=False),
+                Button("more", texts.MORE, "centre", main=False),
+                GO,
             ),
             after,
             wait_s=self._rest_s if wait_s is None else wait_s,
         )
 
-    def _stopped(
-        self,
-        planned: PlannedBlock | None = None,
-        back: Callable[[], Page] | None = None,
-    ) -> Page:
-        """After a stop: try the part again once, go on with the next one, or end.
+    def ended(self) -> Page:
+        """End the visit early and return its last page."""
+        return self._last.ended(self.visit)
 
-        Parameters
-        ----------
-        planned : PlannedBlock or None
-            The block that was broken off; None when it was a page.
-        back : callable, optional
-            Where going on leads; by default to the next block's pages.
-        """
-        visit = self.visit
-        end = Button("end", texts.END, "left", main=False)
-        if planned is None or visit is None:
-            buttons: tuple[Button, ...] = (end, Button("go", texts.GO_ON, "right"))
-        elif visit.may_repeat(planned):
-            buttons = (
-                end,
-                Button("next", texts.NEXT, "centre", main=False),
-                Button("go", texts.AGAIN, "right"),
-            )
-        else:
-            buttons = (end, Button("next", texts.NEXT, "right"))
-
-        def after(key: str) -> Page | None:
-            if key == "next" and planned is not None:
-                self._leave_out(planned)
-            return self._ended() if key == "end" else (back or self._next)()
-
-        return self._text(
-            "stopped",
-            texts.STOPPED_TITLE,
-            texts.STOPPED_LINES,
-            buttons,
-            after,
-            stop=False,
-        )
-
-    def _leave_out(self, planned: PlannedBlock) -> None:
-        """Leave out this task with this hand, practice and test."""
-        if self.visit is None:
-            return
-        for block in list(self._todo):
-            if (block.task, block.hand) == (planned.task, planned.hand):
-                self.visit.skip(block)
-
-    def _ended(self) -> Page:
-        if self.visit is not None:
-            self.visit.end("stopped")
-        return self._last("ended", texts.ENDED_LINES)
-
-    def _thanks(self) -> Page:
-        if self.visit is not None:
-            self.visit.end("finished")
-        return self._last("thanks", texts.THANKS_LINES)
-
-    def _last(self, name: str, lines: tuple[str, ...]) -> Page:
-        return self._text(
-            name,
-            texts.THANKS_TITLE,
-            lines,
-            (Button("end", texts.CLOSE, "right"),),
-            lambda _: None,
-            stop=False,
-        )
-
-    def _or_stop(
-        self, page: Callable[[], Page], *, back: Callable[[], Page] | None = None
-    ) -> Callable[[str], Page | None]:
-        return lambda key: self._stopped(back=back) if key == "stop" else page()
-
-    def _text(
-        self,
-        name: str,
-        title: str,
-        lines: tuple[str, ...],
-        buttons: tuple[Button, ...],
-        after: Callable[[str], Page | None],
-        *,
-        hand: Hand | None = None,
-        picture: Picture | None = None,
-        stop: bool = True,
-        wait_s: float = 0.0,
-    ) -> TextPage:
-        return TextPage(
-            name,
-            title,
-            lines,
-            buttons,
-            after,
-            hand=hand,
-            picture=picture,
-            stop=stop,
-            large=self._large,
-            wait_s=wait_s,
-            wait_line=texts.REST_WAIT,
-        )
+    def _thanks(self) -> Page | None:
+        return self._last.thanks(self.visit)
 
 
 class BlockPage:
@@ -325,8 +312,3 @@ class BlockPage:
 def block_name(planned: PlannedBlock) -> str:
     """Name a block while it is shown."""
     return f"block {planned.task} {planned.phase}"
-
-
-def side(hand: Hand) -> Place:
-    """Place the buttons of a hand."""
-    return "left" if hand == "left" else "right"

@@ -26,6 +26,8 @@ from tasks.contract import NS_PER_MS, NS_PER_S, Event, Mark
 
 FRAMES_PER_S = 60
 LINGER_NS = 350 * NS_PER_MS  # the last picture stays a moment, so that the end does not startle
+STOP_TAPPED = "the person tapped Stop"
+HELP_TAPPED = "the person asked for help"
 STOP_SLACK_MM = 10.0  # a shaking finger may come up this far beside Stop
 
 
@@ -58,7 +60,8 @@ class Deadlines:
 class LiveSource:
     """Feeds a run from the window until the task is finished, stopped or broken off.
 
-    Stop is one tap on its area, or any key. Losing the window breaks the block off.
+    Stop is one tap on its area, or any key; help is a tap on the other corner. Losing the
+    window breaks the block off.
 
     Parameters
     ----------
@@ -82,6 +85,8 @@ class LiveSource:
         self._name = name
         self._large = large
         self._stop_pointer: int | None = None
+        self._help_pointer: int | None = None
+        self._help = pygame.Rect(0, 0, 0, 0)
         self.begun_ns = -1
 
     def play(self, run: Run) -> tuple[Ending, str]:
@@ -91,6 +96,8 @@ class LiveSource:
         stop = canvas.stop_area(self._hand)
         canvas.clear()
         canvas.draw_stop(stop, texts.STOP)
+        self._help = canvas.help_area(self._hand)
+        canvas.draw_help(self._help, texts.HELP)
         painter = Painter(window.surface, window.scale, window.theme)
         painter.prepare(run.marks(0))
         pygame.display.flip()
@@ -100,7 +107,7 @@ class LiveSource:
             if ending[0] == "finished":
                 self._linger()
         canvas.clear()
-        canvas.words((texts.MOMENT,), canvas.column(self._hand), cap_mm=canvas.sizes.text)
+        canvas.words((texts.MOMENT,), canvas.body, cap_mm=canvas.sizes.text)
         pygame.display.flip()
         return ending
 
@@ -114,8 +121,9 @@ class LiveSource:
             for read in window.reader.drain():
                 if isinstance(read, Report):
                     self._sound(run, self._feed(run, read, begun_ns))
-                    if self._stopped(read, stop):
-                        return "stopped", "the person tapped Stop"
+                    way_out = self._way_out(read, stop)
+                    if way_out:
+                        return "stopped", way_out
                 elif isinstance(read, Key):
                     return "stopped", "the person pressed a key"
                 elif read == "quit":
@@ -156,21 +164,37 @@ class LiveSource:
             if event.kind in run.task.tones:
                 self._window.sound.play()
 
-    def _stopped(self, read: Report, stop: StopArea) -> bool:
-        """Whether a tap that began on Stop has ended on it or close by."""
-        if read.kind == "down" and stop.contains_mm(read.x_mm, read.y_mm):
-            self._stop_pointer = read.pointer
+    def _way_out(self, read: Report, stop: StopArea) -> str:
+        """Say which way out was tapped; empty for none.
+
+        A tap that began on Stop may end close by. One on help must end on it.
+        """
+        at_mm = (read.x_mm, read.y_mm)
+        on_help = self._help.collidepoint(self._window.scale.to_px(*at_mm))
+        if read.kind == "down":
+            if stop.contains_mm(*at_mm):
+                self._stop_pointer = read.pointer
+            elif on_help:
+                self._help_pointer = read.pointer
         elif read.kind == "up" and read.pointer == self._stop_pointer:
             self._stop_pointer = None
-            return stop.contains_mm(read.x_mm, read.y_mm, slack_mm=STOP_SLACK_MM)
-        return False
+            if stop.contains_mm(*at_mm, slack_mm=STOP_SLACK_MM):
+                return STOP_TAPPED
+        elif read.kind == "up" and read.pointer == self._help_pointer:
+            self._help_pointer = None
+            if on_help:
+                return HELP_TAPPED
+        return ""
 
     def _publish(self, marks: tuple[Mark, ...], stop: StopArea) -> None:
         self._window.publisher.show(
             {
                 "page": self._name,
                 "running": True,
-                "buttons": [stop.as_button(texts.STOP)],
+                "buttons": [
+                    stop.as_button(texts.STOP),
+                    {"key": "help", "text": texts.HELP, "rect_px": list(self._help)},
+                ],
                 **shown_marks(marks, self._window.scale),
             }
         )

@@ -1,13 +1,12 @@
 """Pages: each draws itself, takes contacts and returns the page that follows.
 
-Menus forgive: a button acts on release inside it, sliding off cancels, only the first finger
-on a button counts, and for a moment after one press nothing else is taken.
+How presses are taken stands in `pressing`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import pygame
@@ -15,17 +14,18 @@ import pygame
 from battery.errors import StageError
 from battery.recording import Hand
 from battery.stage import texts
-from battery.stage.canvas import GAP_MM, Button, Canvas, StopArea
+from battery.stage.canvas import GAP_MM, Button, Canvas
 from battery.stage.live import FRAMES_PER_S
-from battery.stage.pointer import Key, Read, Report
+from battery.stage.pointer import Read
+from battery.stage.pressing import CONFIRM_KEYS, DEBOUNCE_NS, Presses
 from battery.stage.window import Window
-from tasks.contract import NS_PER_MS, NS_PER_S
+from tasks.contract import NS_PER_S
 
-DEBOUNCE_NS = 300 * NS_PER_MS
+__all__ = ["CONFIRM_KEYS", "DEBOUNCE_NS", "Left", "Page", "Picture", "TextPage", "run_pages"]
+
 FRAME_NS = NS_PER_S // FRAMES_PER_S
 MOST_PAGES = 1000
-WORDS_SHARE = 0.5  # of the height, at most, above a picture
-CONFIRM_KEYS = ("return", "space", "enter")
+WORDS_SHARE = 0.55  # of the height, at most, above a picture
 
 
 class Page(Protocol):
@@ -53,16 +53,25 @@ class Left(Exception):  # noqa: N818  # not an error: the person left the window
 
 @dataclass
 class TextPage:
-    """A title, a few lines, a picture if need be, and buttons.
+    """A title, a few lines, a picture or choices if need be, and buttons.
+
+    Everything is given as for the right hand; for the left it is mirrored.
 
     Parameters
     ----------
     after : callable
         Gets the key of the button that was pressed and returns the next page.
     hand : {"left", "right"} or None
-        The hand in use: its side lights up, Stop moves away from it.
+        The hand in use: its side lights up.
+    side : {"left", "right"}
+        The hand that presses when none is in use. Stop stands away from the hand.
+    choices : tuple of Button
+        Up to five answers; buttons then is at most the way back.
     stop : bool
-        Whether Stop is shown; pressing it, or any key, gives the key "stop".
+        Whether Stop is shown; pressing it, or a key, gives the key "stop".
+    help_page, staff_page : callable or None
+        Returns the emergency page and the page of the staff, from where this page is come
+        back to. Without the first the corner of help stays empty.
     large : bool
         The large profile.
     wait_s : float
@@ -75,35 +84,76 @@ class TextPage:
     buttons: tuple[Button, ...]
     after: Callable[[str], Page | None]
     hand: Hand | None = None
+    side: Hand = "right"
     picture: Picture | None = None
+    choices: tuple[Button, ...] = ()
     stop: bool = True
+    help_page: Callable[[Page], Page] | None = None
+    staff_page: Callable[[Page], Page] | None = None
     large: bool = False
     wait_s: float = 0.0
     wait_line: str = ""
-    _pressed: str | None = field(default=None, init=False)
-    _pointer: int | None = field(default=None, init=False)
+    _words: dict[str, str] = field(default_factory=dict, init=False)
+
+    @property
+    def used(self) -> Hand:
+        """The hand that presses."""
+        return self.hand or self.side
 
     def run(self, window: Window) -> Page | None:
         """Show the page until a button is pressed."""
-        return self.after(self._answer(window))
+        key = self._answer(window)
+        if key == "help" and self.help_page is not None:
+            return self.help_page(self)
+        if key == "staff" and self.staff_page is not None:
+            return self.staff_page(self)
+        return self.after(key)
+
+    def pressed(self, key: str, canvas: Canvas, presses: Presses) -> str | None:
+        """Take a press; None keeps the page. For pages that change while they are shown."""
+        del canvas, presses
+        return key
+
+    def content(self, canvas: Canvas, presses: Presses) -> None:
+        """Draw what stands between words and buttons and can be pressed."""
+        for button, rect in zip(self.choices, self._cells(canvas), strict=True):
+            self._put(canvas, presses, button, rect)
+
+    def lowest_px(self, canvas: Canvas, lowest_px: int) -> int:
+        """Return how far down words may go; `lowest_px` where only the foot is below."""
+        if not self.choices:
+            return lowest_px
+        return self._cells(canvas)[0].top - canvas.px(GAP_MM)
+
+    def _cells(self, canvas: Canvas) -> list[pygame.Rect]:
+        return canvas.cells(
+            len(self.choices), mirrored=self.used == "left", back=bool(self.buttons)
+        )
+
+    def step_buttons(
+        self, canvas: Canvas, presses: Presses, minus: pygame.Rect, plus: pygame.Rect
+    ) -> None:
+        """Draw the two buttons that make something smaller and larger."""
+        for key, rect in (("minus", minus), ("plus", plus)):
+            self._put(canvas, presses, Button(key, "", main=False), rect)
+            canvas.sign(rect, plus=key == "plus")
 
     def _answer(self, window: Window) -> str:
         canvas = Canvas(window, large=self.large)
-        stop = canvas.stop_area(self.hand)
         window.reader.forget()
+        main = next((b.key for b in (*self.buttons, *self.choices) if b.main), None)
+        presses = Presses(canvas, stop=self.stop, main=main)
         begun_ns = window.now_ns()
-        room = self._draw(canvas, stop)
-        areas = {"stop": stop.rect} if self.stop else {}
+        foot = self._draw(canvas, presses)
         waiting = True
         frame_ns = begun_ns
         while True:
             now_ns = window.now_ns()
             if waiting and now_ns - begun_ns >= self.wait_s * NS_PER_S:
                 waiting = False
-                areas |= self._show_buttons(canvas, room)
-                self._publish(canvas, areas)
+                self._show_buttons(canvas, presses, foot)
             for read in window.reader.drain():
-                key = self._take(read, canvas, areas, begun_ns)
+                key = self._take(read, canvas, presses)
                 if key is not None:
                     return key
             if self.picture is not None and now_ns >= frame_ns:
@@ -113,57 +163,61 @@ class TextPage:
                 frame_ns = max(frame_ns + FRAME_NS, now_ns)
             window.reader.rest(max(frame_ns, now_ns + FRAME_NS // 8))
 
-    def _take(
-        self, read: Read, canvas: Canvas, areas: dict[str, pygame.Rect], begun_ns: int
-    ) -> str | None:
-        """Return the key of what one thing that was read has pressed."""
+    def _take(self, read: Read, canvas: Canvas, presses: Presses) -> str | None:
         if read == "quit":
             raise Left
-        if isinstance(read, Key):
-            if canvas.window.now_ns() - begun_ns < DEBOUNCE_NS:
-                return None
-            main = next((b.key for b in self.buttons if b.main and b.key in areas), None)
-            if self.stop:
-                return "stop"
-            return main if read.name in CONFIRM_KEYS else None
-        if isinstance(read, Report):
-            return self._press(read, canvas, areas, begun_ns)
-        return None
+        if isinstance(read, str):
+            return None
+        key = presses.take(read)
+        if key is None or (key == "staff" and self.staff_page is None):
+            return None
+        if key in ("stop", "help", "staff"):
+            return key
+        kept = self.pressed(key, canvas, presses)
+        if kept is None:
+            presses.again()
+            self.publish(canvas, presses)
+        return kept
 
-    def _press(
-        self, read: Report, canvas: Canvas, areas: dict[str, pygame.Rect], begun_ns: int
-    ) -> str | None:
-        """Return the key of a button whose press ended on it."""
-        place_px = canvas.window.scale.to_px(read.x_mm, read.y_mm)
-        under = next((key for key, rect in areas.items() if rect.collidepoint(place_px)), None)
-        if read.kind == "down" and self._pointer is None and under is not None:
-            if read.t_ns - begun_ns >= DEBOUNCE_NS:
-                self._pointer, self._pressed = read.pointer, under
-                canvas.lift(areas[under], pressed=True)
-        elif read.kind == "up" and read.pointer == self._pointer and self._pressed is not None:
-            pressed, self._pointer, self._pressed = self._pressed, None, None
-            canvas.lift(areas[pressed], pressed=False)
-            if pressed == under:
-                return pressed
-        return None
+    def _put(self, canvas: Canvas, presses: Presses, button: Button, rect: pygame.Rect) -> None:
+        """Draw a button and let it be pressed."""
+        canvas.button(button, rect)
+        presses.areas[button.key] = rect
+        self._words[button.key] = button.text
 
-    def _draw(self, canvas: Canvas, stop: StopArea) -> pygame.Rect:
+    def _mirrored(self, button: Button) -> Button:
+        if self.used == "right" or button.place == "centre":
+            return button
+        return replace(button, place="left" if button.place == "right" else "right")
+
+    def _draw(self, canvas: Canvas, presses: Presses) -> pygame.Rect:
         """Draw everything but the buttons; return the room of the buttons."""
         canvas.clear()
+        self._words.clear()
         if self.stop:
+            stop = canvas.stop_area(self.used)
             canvas.draw_stop(stop, texts.STOP)
+            presses.areas["stop"] = stop.rect
+        if self.help_page is not None:
+            presses.areas["help"] = canvas.help_area(self.used)
+            canvas.draw_help(presses.areas["help"], texts.HELP)
+        self._words |= {"stop": texts.STOP, "help": texts.HELP}
         if self.hand is not None:
             canvas.side_bar(self.hand)
-        column = canvas.column(self.hand)
-        top = canvas.words((self.title,), column, cap_mm=canvas.sizes.title)
+        title_px = canvas.words((self.title,), canvas.head, cap_mm=canvas.sizes.title)
         width_px, height_px = canvas.surface.get_size()
-        lowest = column.bottom if self.picture is None else round(WORDS_SHARE * height_px)
-        left = pygame.Rect(column.left, top, column.width, lowest - top)
+        room = canvas.body
+        lowest = room.bottom if self.picture is None else round(WORDS_SHARE * height_px)
+        lowest = self.lowest_px(canvas, lowest)
+        left = pygame.Rect(room.left, room.top, room.width, lowest - room.top)
+        if not canvas.fits(self.lines, left):  # then right below the title, between corners
+            head = canvas.head
+            left = pygame.Rect(head.left, title_px, head.width, lowest - title_px)
         bottom = canvas.words(self.lines, left, cap_mm=canvas.sizes.text)
         foot = pygame.Rect(0, canvas.foot_px, width_px, height_px - canvas.foot_px)
         if self.picture is not None:
-            top = max(bottom, stop.rect.bottom + canvas.px(GAP_MM) if self.stop else 0)
-            room = canvas.beside_button(self.buttons[0], top)
+            buttons = [self._mirrored(button) for button in self.buttons]
+            room = canvas.beside_buttons(buttons, bottom + canvas.px(GAP_MM))
             canvas.boxes.append(("picture", room))
             self.picture.begin(canvas, room)
         if self.wait_s > 0 and self.wait_line:
@@ -173,27 +227,37 @@ class TextPage:
             )
         pygame.display.flip()
         if self.wait_s > 0:
-            self._publish(canvas, {"stop": stop.rect} if self.stop else {})
+            self.publish(canvas, presses)
         return foot
 
-    def _show_buttons(self, canvas: Canvas, foot: pygame.Rect) -> dict[str, pygame.Rect]:
+    def _show_buttons(self, canvas: Canvas, presses: Presses, foot: pygame.Rect) -> None:
         if self.wait_s > 0:
             canvas.empty(foot)
             if self.hand is not None:
                 canvas.side_bar(self.hand)
-        rects = canvas.buttons(self.buttons)
-        pygame.display.update(foot)
-        return rects
+        self.content(canvas, presses)
+        self.foot(canvas, presses)
+        pygame.display.flip()
+        self.publish(canvas, presses)
 
-    def _publish(self, canvas: Canvas, areas: dict[str, pygame.Rect]) -> None:
-        words = {button.key: button.text for button in self.buttons} | {"stop": texts.STOP}
+    def foot(self, canvas: Canvas, presses: Presses) -> None:
+        """Draw the buttons: in a row, or beside choices in the cell that is free."""
+        for button in map(self._mirrored, self.buttons):
+            if self.choices:
+                rect = canvas.back_cell(mirrored=self.used == "left")
+            else:
+                rect = canvas.button_rect(button, len(self.buttons))
+            self._put(canvas, presses, button, rect)
+
+    def publish(self, canvas: Canvas, presses: Presses) -> None:
+        """Tell what is shown."""
         canvas.window.publisher.show(
             {
                 "page": self.name,
                 "running": False,
                 "buttons": [
-                    {"key": key, "text": canvas.say(words[key]), "rect_px": list(rect)}
-                    for key, rect in areas.items()
+                    {"key": key, "text": canvas.say(self._words[key]), "rect_px": list(rect)}
+                    for key, rect in presses.areas.items()
                 ],
                 "boxes": [[kind, list(rect)] for kind, rect in canvas.boxes],
                 "discs": [],
@@ -203,12 +267,12 @@ class TextPage:
         )
 
 
-def run_pages(window: Window, first: Page, *, large: bool = False) -> None:
+def run_pages(window: Window, first: Page | None, *, large: bool = False) -> None:
     """Show pages until one returns None or the window is closed.
 
     If a page fails, the person reads a calm sentence before the failure goes on to the caller.
     """
-    page: Page | None = first
+    page = first
     shown = 0
     while page is not None and not window.closing:
         shown += 1

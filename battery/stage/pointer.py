@@ -74,6 +74,9 @@ class Reads(Protocol):
     def forget(self) -> None:
         """Throw away what is queued, except that the window is to be closed."""
 
+    def rescale(self, scale: Scale) -> None:
+        """Give places at this scale from now on."""
+
 
 @dataclass
 class Reader:
@@ -117,6 +120,10 @@ class Reader:
         self._pending = [read for read in self.drain() if read == "quit"]
         if not self._fingers:
             self._last_finger = 0
+
+    def rescale(self, scale: Scale) -> None:
+        """Give places at this scale from now on."""
+        self.scale = scale
 
     def _read(self, event: pygame.event.Event, t_ns: int) -> Read | None:
         kind = event.type

@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from battery.errors import UsageError
-from battery.recording import Screen
-from battery.stage.device import load_device, save_device
+from battery.recording import Device, Screen
+from battery.stage.card import CardPages
+from battery.stage.device import Screens, keep_screen, load_device, system_name, utc
+from battery.stage.pages import run_pages
+from battery.stage.scale import LEAST_RATIO, MOST_RATIO
+from battery.stage.timing import TimingPage, timing_check
 from battery.stage.window import Window
-from battery.store import Store
+from battery.store import Store, TimingCheck
+from battery.visits import Wall
+
+
+def local_now() -> datetime:
+    """Return the time of the wall clock with its offset."""
+    return datetime.now().astimezone()
+
 
 SLOW_FLIP_MS = 4.0
 LEAST_MM, MOST_MM = 50.0, 2000.0
-LEAST_RATIO, MOST_RATIO = 0.95, 1.05  # pixels are square but for a few percent
 SOURCES = {"ruler": "measured with a ruler", "card": "measured with a card"}
 
 
@@ -35,9 +47,21 @@ def measured_screen(size_px: tuple[int, int], width_mm: float, height_mm: float)
 
 
 def measure_screen(
-    store: Store, *, width_mm: float | None, height_mm: float | None
+    store: Store,
+    *,
+    width_mm: float | None,
+    height_mm: float | None,
+    show: bool = False,
+    wall: Wall = local_now,
 ) -> list[str]:
-    """Say what is known of this screen; with both sizes, store them as measured by ruler.
+    """Measure this screen with a card and check its pointer, or take its size by ruler.
+
+    Parameters
+    ----------
+    width_mm, height_mm : float or None
+        Its size by ruler; both or neither.
+    show : bool
+        Only say what is known.
 
     Returns
     -------
@@ -55,20 +79,68 @@ def measure_screen(
         msg = "give both --width-mm and --height-mm; nothing was changed"
         raise UsageError(msg)
     alias, known = load_device(store)
+    lines: list[str] = []
     with Window(windowed=False, known=known) as window:
         size_px = window.desktop_px
         flip_p99_ms = window.audit.flip_p99_ms or 0.0
-        screen = window.screen
-    if width_mm is not None and height_mm is not None:
-        screen = known[size_px] = measured_screen(size_px, width_mm, height_mm)
-        save_device(store, alias, known)
+        if width_mm is not None and height_mm is not None:
+            screen = measured_screen(size_px, width_mm, height_mm)
+            keep_screen(store, alias, known, screen, at_utc=utc(wall()))
+        elif not show:
+            lines = _with_card(store, alias, known, window, wall)
+        screen = known.get(size_px, window.screen)
     source = SOURCES.get(screen.scale_source, "a guess: measure it")
     return [
         f"device {alias}, screen {size_px[0]} x {size_px[1]} pixels",
         f"scale {1 / screen.mm_per_px_x:.2f} pixels a mm ({source}), "
         f"{screen.width_mm:.0f} x {screen.height_mm:.0f} mm",
+        *lines,
         f"showing a small change takes {flip_p99_ms:.1f} ms (99th percentile)"
         + slow_flip_note(flip_p99_ms),
+    ]
+
+
+def _with_card(
+    store: Store, alias: str, known: Screens, window: Window, wall: Wall
+) -> list[str]:
+    """Show the pages of card and timing; return what the second one found."""
+    timing = TimingPage()
+    pages = CardPages(
+        window,
+        changed=False,
+        found=lambda screen: keep_screen(store, alias, known, screen, at_utc=utc(wall())),
+        after=lambda: timing,
+    )
+    run_pages(window, pages.first())
+    if not timing.flips_ns:
+        return []
+    check = timing_check(
+        alias,
+        timing.reports,
+        timing.flips_ns,
+        flip_p99_ms=window.audit.flip_p99_ms,
+        at_utc=utc(wall()),
+    )
+    store.put_device(Device(alias, window.screen, system_name()))
+    store.put_timing_check(check)
+    return check_lines(check)
+
+
+def check_lines(check: TimingCheck) -> list[str]:
+    """Say what a timing check found, and what it means for blocks done later."""
+
+    def said(value: float | None, unit: str) -> str:
+        return "unknown" if value is None else f"{value:.0f} {unit}"
+
+    from battery.flagging import flags_of_check
+    from battery.scoring.flags import FLAGS
+
+    raised = [FLAGS[name].says for name in flags_of_check(check)]
+    return [
+        f"pointer: {check.input_type}, {said(check.report_rate_hz, 'reports a second')}, "
+        f"longest gap {said(check.longest_gap_ms, 'ms')}; "
+        f"picture: {said(check.frame_rate_hz, 'frames a second')}",
+        "timing: " + ("; ".join(raised) + " (flagged)" if raised else "nothing to flag"),
     ]
 
 

@@ -36,12 +36,10 @@ MONTHS = (
     _("December"),
 )
 
-START_TITLE = _("Hello, {code}")
-START_LINES = (
-    _("Today is {day}. If you are not {code}, press Not me."),
-    _("Sit in a firm chair, both feet on the floor."),
-    _("Tablet on the table. Glasses as usual, no weight on the wrist."),
-)
+START_TITLE = _("Hello. Are you {code}?")
+START_LINES = (_("Today is {day}. If this is not your picture, press Not me."),)
+WHO_TITLE = _("Who is here today?")
+WHO_LINES = (_("Press your picture."),)
 AGAIN_TITLE = _("Welcome back")
 AGAIN_LINES = (_("Part of this visit is done and kept."), _("It goes on where it stopped."))
 STOP_NOW_TITLE = _("When to stop")
@@ -53,14 +51,16 @@ STOP_NOW_LINES = (
     _("Press Stop at any time. Any key does the same."),
 )
 EMERGENCY_TITLE = _("When to call for help")
-EMERGENCY_LINES = (
-    _(
-        "Call the emergency number for a drooping face, new weakness or numbness, trouble "
-        "speaking, sudden loss of sight, a very bad headache, a fit, fainting, confusion or "
-        "chest pain."
-    ),
-    _("Nobody watches while you do this."),
+CALL_NUMBER = _("Call {number} now for any of these, or let somebody call:")
+CALL_ANY = _("Call the emergency number now for any of these, or let somebody call:")
+SIGNS = _(
+    "A drooping face, new weakness or numbness, trouble speaking, sudden loss of sight, a very "
+    "bad headache, a fit, fainting, confusion or chest pain."
 )
+NOBODY_WATCHES = _("Nobody watches while you do this.")
+RED_FLAGS_TITLE = _("Is one of these new?")
+URGENT_TITLE = _("Do not start today")
+URGENT_DONE = _("The visit is not started.")
 NAMES: Mapping[str, Text] = {
     "tapping": _("Touching"),
     "slide": _("Sliding"),
@@ -100,12 +100,22 @@ REST_LINES = (
     _("Part {done} of {all} is done."),
     _("Put your hand down. Rest as long as you like."),
 )
+GATE_TITLE = _("{name}: once more")
+GATE_LINES = (
+    _("Watch again, then try again. There is no hurry."),
+    _("It is only a try. Nothing is counted."),
+)
+LEFT_OUT_TITLE = _("{name}: not today")
+LEFT_OUT_LINES = (
+    _("This part is left out. That is all right."),
+    _("Please call your therapist about it when you are done."),
+)
+USED_TITLE = _("Which hand did you use?")
+SURE_TITLE = _("It was your {hand}?")
+SURE_LINES = (_("It is fine to say so. Your therapist will know."),)
 REST_WAIT = _("The buttons come in a moment.")
 STOPPED_TITLE = _("Stopped")
-STOPPED_LINES = (
-    _("That is all right. What you did is kept."),
-    _("If you feel unwell, end the visit, rest, and tell your therapist."),
-)
+STOPPED_LINES = (_("That is all right. What you did is kept."),)
 THANKS_TITLE = _("Thank you")
 THANKS_LINES = (
     _("The visit is done and stored. Rest your hand."),
@@ -118,6 +128,98 @@ TROUBLE_TITLE = _("It cannot go on")
 TROUBLE_LINES = (
     _("Something does not work. It is not your doing."),
     _("What you finished is kept. Please tell your therapist."),
+)
+
+POSTURE_TITLE = _("Sit like this")
+POSTURE_LINES = (
+    _("Firm chair, feet on the floor, sleeves up, glasses as usual."),
+    _("Tablet on its stand, an arm's length away."),
+)
+WEIGHT_TITLE = _("Is your wrist free of a weight?")
+WEIGHT_LINES = (_("If you wear one, please take it off for the visit."),)
+MEDICATION_TITLE = _("Medicine for your movement")
+MEDICATION_LINES = (_("When did you last take it?"),)
+MEDICATION: Mapping[str, Text] = {
+    "none": _("I take none"),
+    "under_1_h": _("Under 1 hour ago"),
+    "1_to_2_h": _("1 to 2 hours ago"),
+    "2_to_4_h": _("2 to 4 hours ago"),
+    "over_4_h": _("Longer ago"),
+}
+SCALE_NOW = _("How is it right now? 0 is not at all, 10 is as bad as can be.")
+SCALE_AFTER = _("And now, after the visit? 0 is not at all, 10 is as bad as can be.")
+SYMPTOM_TITLES: Mapping[str, Text] = {
+    "dizziness": _("Dizzy or spinning"),
+    "vision": _("Seeing double or blurred"),
+    "pain": _("Pain"),
+    "fatigue": _("Tired"),
+    "arm": _("Trouble with arm or hand"),
+    "sickness": _("Sick or faint"),
+}
+EFFORT_TITLE = _("How hard was it?")
+EFFORT_LINE = _("0 is not hard at all, 10 is as hard as can be.")
+SETTLED_TITLE = _("After the last visit")
+SETTLED_LINES = (_("You felt worse then. Was it gone within an hour?"),)
+SETTLED_NO_LINES = (
+    _("Please talk to your therapist before you go on."),
+    _("You can end the visit now, or go on if your therapist has said so."),
+)
+HELPED_TITLE = _("Did anyone help you?")
+HELPED_LINES = (_("By holding or moving your arm, or by pressing for you."),)
+UNWELL_TITLE = _("What is worse?")
+UNWELL_LINES = (_("Press what troubles you most."),)
+PAUSE_TITLE = _("Rest for a while")
+PAUSE_LINES = (
+    _("Lean back, hands down, eyes closed if you like."),
+    _("When you are ready we ask once more. You may also end the visit."),
+)
+ENOUGH_TITLE = _("Enough for today")
+ENOUGH_LINES = (
+    _("Sit and rest until you feel as before. Do not stand up quickly."),
+    _("Tell your therapist before the next visit, today if it does not settle in an hour."),
+    _("Press Help to see when to call at once."),
+)
+WARNINGS_TITLE = _("Before you start")
+WARNINGS: Mapping[str, Text] = {
+    "battery": _("The battery is low. Please plug in the tablet."),
+    "disk": _("The tablet is nearly full. Please tell your therapist."),
+    "clock": _("The date of the tablet looks wrong. Please tell your therapist."),
+}
+WARNINGS_LINE = _("You can still go on.")
+DONE_LINE = _("You did: {tasks}.")
+DONE_TWO = _("{first}, {second}")
+NUMBERS_TITLE = _("Your numbers")
+NUMBERS_LINE = _("{task}, {hand}: {value} {unit}")
+NUMBERS_NOTE = _("One visit says little. Your therapist looks at many together.")
+CARD_WIDTH = _("Lay a bank card on the light. Make the light as wide as the card.")
+CARD_HEIGHT = _("Now make the light as high as the card.")
+CARD_CHANGED = _("The screen is new. Lay a bank card on the light and make it as wide.")
+CARD_AGAIN = _("Once more, please: make the light as wide as the card.")
+TIMING_TITLE = _("Draw circles")
+TIMING_LINES = (
+    _("Keep one finger on the glass and draw large circles until the page changes."),
+)
+STAFF_TITLE = _("For staff")
+STAFF_LINES = (_("Type the code to leave the program."),)
+STAFF_OPEN_LINES = (_("What was done is stored."),)
+
+YES, NO, NOT_SURE, BACK, NONE_AT_ALL, AS_BEFORE, HELP, UNWELL = (
+    _("Yes"),
+    _("No"),
+    _("Not sure"),
+    _("Back"),
+    _("Not at all"),
+    _("As before"),
+    _("Help"),
+    _("I feel worse"),
+)
+WEIGHT_OFF, WEIGHT_ON, NO_CARD, FITS, NUMBERS, LEAVE = (
+    _("No weight"),
+    _("It stays on"),
+    _("No card here"),
+    _("It fits"),
+    _("My numbers"),
+    _("Leave the program"),
 )
 
 GO_ON, START, AGAIN, NEXT, END, CLOSE, NOT_ME, MORE, STOP = (
@@ -139,11 +241,12 @@ DAY = _("{weekday}, {number} {month}")
 # What is said in place of a text whose blanks cannot be spoken ahead.
 SPOKEN: Mapping[str, Text] = {
     START_TITLE: _("Hello."),
-    START_LINES[0]: _("A code stands on the screen. If it is not yours, press Not me."),
+    START_LINES[0]: _("A picture is on the screen. If it is not yours, press Not me."),
+    CALL_NUMBER: CALL_ANY,
     REST_LINES[0]: _("One more part is done."),
 }
 # Words that are only ever a part of a text that is not spoken.
-UNSPOKEN: frozenset[str] = frozenset({*DAYS, *MONTHS, DAY})
+UNSPOKEN: frozenset[str] = frozenset({*DAYS, *MONTHS, DAY, DONE_LINE, DONE_TWO, NUMBERS_LINE})
 
 
 def day_words(day: date) -> Text:

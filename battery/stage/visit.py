@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import platform
 import random
 
 from battery.plan import Plan, check_fits
 from battery.recording import Device
+from battery.stage.card import CardPages
 from battery.stage.comfort import Comfort, comfort_of, comfortable_window
-from battery.stage.device import load_device
+from battery.stage.device import keep_screen, load_device, system_name, utc
 from battery.stage.flow import VisitFlow
-from battery.stage.pages import run_pages
+from battery.stage.kiosk import clinic_settings, warnings
+from battery.stage.pages import Page, run_pages
 from battery.stage.screen_check import slow_flip_note
 from battery.stage.window import versions
 from battery.store import Person, Store
@@ -51,10 +52,12 @@ def visit_on_screen(
     alias, known = load_device(store)
     comfort = comfort or comfort_of(store, person.code)
     with comfortable_window(comfort, windowed=windowed, known=known) as window:
-        check_fits(plan, window.screen)
-        device = Device(alias, window.screen, f"{platform.system()} {platform.machine()}")
+        unknown = window.screen.scale_source == "guess"
+        if not unknown:
+            check_fits(plan, window.screen)
 
         def begin() -> VisitRun:
+            device = Device(alias, window.screen, system_name())
             visit = begin_visit(
                 store, person, plan, device, wall=wall, random_source=random_source
             )
@@ -71,8 +74,26 @@ def visit_on_screen(
             rest_s=plan.rest_s,
             large=large,
             seed=random_source.randrange(2**31),
+            side=person.dominant_hand,
+            token=[p.code for p in store.list_people()].index(person.code),
+            clinic=clinic_settings(store),
+            warned=warnings(store, wall()),
         )
-        run_pages(window, flow.first(), large=large)
+
+        def measured() -> Page:
+            check_fits(plan, window.screen)
+            return flow.first()
+
+        card = CardPages(
+            window,
+            changed=bool(known),
+            found=lambda found: keep_screen(store, alias, known, found, at_utc=utc(wall())),
+            after=measured,
+            shared=flow.make.shared(None, stop=True),
+            stopped=lambda page: flow.stopping.stopped(lambda: page),
+            large=large,
+        )
+        run_pages(window, card.first() if unknown else flow.first(), large=large)
         note = slow_flip_note(window.audit.flip_p99_ms)
     visit = flow.visit
     if visit is None:

@@ -129,6 +129,12 @@ class Window:
         self.sound.close()
         pygame.quit()
 
+    def use(self, screen: Screen) -> None:
+        """Draw and read at this scale from now on."""
+        self.screen = screen
+        self.scale = Scale(screen)
+        self.reader.rescale(self.scale)
+
     def _flip_p99_ms(self) -> float:
         """How long showing a small change takes, 99th percentile of sixty, ms."""
         rect = pygame.Rect(0, 0, FLIP_SIDE_PX, FLIP_SIDE_PX)

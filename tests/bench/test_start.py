@@ -42,7 +42,7 @@ def test_the_first_page_comes_soon(tmp_path):
             begun_s = time.perf_counter()
             arguments = ("visit", code, "--windowed")
             with program(display, tmp_path, *arguments) as (_, published):
-                published.wait(lambda s: s["page"] == "start")
+                published.wait(lambda s: s["page"] == "card width")
                 whole_s.append(time.perf_counter() - begun_s)
     whole, bare = statistics.median(whole_s), statistics.median(bare_s)
     say(f"\nfirst page after {whole:.2f} s, bare window {bare:.2f} s, {whole / bare:.1f} times")

@@ -18,12 +18,18 @@ from battery.recording import BlockHeader, Device
 from battery.runner import Run, run_block
 from battery.simulate import TOUCH_60, Person, Truth
 from battery.stage import flow as flow_module
+from battery.stage import texts
+from battery.stage.asking import GO
+from battery.stage.card import CardPages
 from battery.stage.flow import VisitFlow
+from battery.stage.kiosk import ClinicSettings
 from battery.stage.live import LiveSource
-from battery.stage.pages import run_pages
+from battery.stage.pages import Left, TextPage, run_pages
+from battery.stage.staff import staff_page
 from battery.store import Store
 from battery.visits import begin_visit
 from tasks.contract import settings_to_dict
+from tests.screen.manners import Person as Somebody
 from tests.screen.pilot import TABLETS, Pilot, Replayed, open_window, tablet
 
 NOW = datetime.fromisoformat("2026-03-04T10:00:00+00:00")
@@ -31,7 +37,7 @@ PLAN = Plan(
     name="pictures",
     tasks=(
         PlannedTask(task="tapping", options={"duration_s": 5.0}),
-        PlannedTask(task="slide", options={"duration_s": 5.0}),
+        PlannedTask(task="slide", options={"duration_s": 12.0}),
         PlannedTask(task="pursuit", options={"predictable_s": 4.0, "unpredictable_s": 0.0}),
         PlannedTask(task="trail", options={"kinds": ("numbers",)}),
     ),
@@ -61,28 +67,36 @@ class Photographer(Pilot):
         super().__init__(window, clock, self._look)
         self._folder = folder
         self._taken: set[str] = set()
+        self._person = Somebody(card_width="go")
         self._due: str | None = None
+        self.alone = False  # one page, then no more
         self._stop_at = {"hand right"}  # one page from which Stop is pressed
 
     def _look(self, state: dict) -> str | None:
         keys = [button["key"] for button in state["buttons"]]
-        name = state["page"] + (" waiting" if keys == ["stop"] else "")
+        waits = set(keys) <= {"stop", "help"}
+        name = state["page"] + (" waiting" if waits else "")
         if name not in self._taken:
             self._taken.add(name)
             self._due = name
         self.settle_ns = SHOWN_NS.get(name.split()[0], Pilot.settle_ns)
-        if keys == ["stop"]:
+        if waits:
             self.take()
+            return None
+        if self.alone:
+            self.add((self.clock.now + self.settle_ns, "picture"))
             return None
         if name in self._stop_at:
             self._stop_at.remove(name)
             return "stop"
-        return next(key for key in ("go", "next", "end") if key in keys)
+        return self._person(state)
 
     def drain(self):
         reads = super().drain()
         if reads:
             self.take()
+        if reads == ["picture"]:  # this page was all there was to see
+            raise Left
         return reads
 
     def take(self) -> None:
@@ -116,7 +130,7 @@ def pages(folder: Path, size: str, *, large: bool) -> None:
             person = new_person(
                 store, dominant_hand="right", affected_side="left", first_hand=None, now=NOW
             )
-            Photographer(window, clock, folder)
+            photographer = Photographer(window, clock, folder)
 
             def begin():
                 return begin_visit(
@@ -126,13 +140,70 @@ def pages(folder: Path, size: str, *, large: bool) -> None:
 
             flow = VisitFlow(
                 window, code=person.code, today=NOW.date(), begin=begin, rest_s=PLAN.rest_s,
-                large=large, seed=5,
+                large=large, seed=5, warned=("battery", "clock"),
+                clinic=ClinicSettings("112", "2468", show_scores=True),
             )  # fmt: skip
-            run_pages(window, flow.first())
-            for page in (flow._other(), flow._ended()):
+            card = CardPages(
+                window,
+                changed=False,
+                found=lambda _: None,
+                after=flow.first,
+                large=large,
+                shared=flow.make.shared(None, stop=True),
+                stopped=flow.stopping.stopped,
+            )
+            run_pages(window, card.first())
+            photographer.alone = True
+            for page in pages_beside(flow):
+                window.closing = False
                 run_pages(window, page)
     finally:
         flow_module.LiveSource = keep
+
+
+def pages_beside(flow: VisitFlow) -> list[TextPage]:
+    """The pages that a smooth visit does not pass, each to be seen by itself."""
+    planned = planned_blocks(PLAN, "right")[0]
+    end = flow.make.text("end", texts.THANKS_TITLE, (), (GO,), lambda _: None)
+    stopping, asking = flow.stopping, flow._asking
+    visit = flow.visit
+    visit.todo = [planned]
+    visit.practised[planned] = 1
+    block = run_block(
+        BlockHeader(visit.last_block, "", 0, "tapping", "right", "practice", 3, "",
+                    settings_to_dict(planned.settings(3)), ""),
+        Idle(),
+    )  # fmt: skip
+    once_more = flow._after_practice(visit, planned, block)
+    visit.practised[planned] = 3
+    left_out = flow._after_practice(visit, planned, block)
+    return [
+        stopping.emergency(lambda: None),
+        stopping.stopped(planned=planned),
+        stopping.unwell(lambda: None),
+        stopping._how_much("pain", lambda: None),
+        stopping._pause("pain", lambda: None),
+        asking._sure("left", "right", lambda: None),
+        asking._settled(lambda: None, lambda: None),
+        once_more,
+        left_out,
+        flow._warning(),
+        staff_page(end, "2468"),
+        staff_page(end, ""),
+        flow._last._numbers(visit, flow._last._number_lines(visit)),
+        flow.other(),
+        flow.ended(),
+        stopping.urgent(),
+        stopping.enough(),
+    ]
+
+
+class Idle:
+    """Nobody at the controls."""
+
+    def play(self, run):
+        run.tick(4_000_000_000)
+        return "finished", ""
 
 
 def tasks(folder: Path, size: str, *, large: bool) -> None:

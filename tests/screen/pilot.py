@@ -81,6 +81,9 @@ class Scripted:
     def forget(self) -> None:
         self.forgotten += 1
 
+    def rescale(self, scale: object) -> None:
+        """Reports are in millimetres already."""
+
 
 class Replayed(Scripted):
     """A reader that gives out a block's samples, from the moment it is first asked."""

@@ -8,6 +8,8 @@ from __future__ import annotations
 import select
 import time
 
+from tests.screen.manners import Person
+
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 STEP_S = 0.008
 DEBOUNCE_S = 0.35  # a page takes no press in its first moment
@@ -22,10 +24,11 @@ def pause(seconds: float) -> None:
 class Stranger:
     """Does a visit with a `Pointer` or a `Finger`."""
 
-    def __init__(self, hand, published) -> None:
+    def __init__(self, hand, published, person=None) -> None:
         self.hand = hand
         self.published = published
         self.pages: list[str] = []
+        self.person = person or Person()
         self.x, self.y = 640.0, 400.0
         self.aim_off = (5, -3)  # where touches land beside a target's middle, px
 
@@ -41,7 +44,15 @@ class Stranger:
                 self._note(page)
                 self.block(page)
             else:
-                self.press("go")
+                self.answer(state)
+
+    def answer(self, state) -> None:
+        """Press what this person presses on a page; wait where there is nothing yet."""
+        key = self.person(state)
+        if key is None:
+            self.published.wait(lambda s: s["number"] != state["number"], 60)
+        else:
+            self.press(key)
 
     def press(self, key: str, *, last: bool = False) -> None:
         """Press a button of the page shown, and wait for what it leads to."""
@@ -60,7 +71,7 @@ class Stranger:
         """Go on until the first block runs."""
         while not (state := self.published.now())["running"]:
             if state["buttons"]:
-                self.press("go")
+                self.answer(state)
         return self.published.wait(lambda s: s["running"] and s["discs"])
 
     def _note(self, page: str) -> None:

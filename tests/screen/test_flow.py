@@ -6,6 +6,7 @@ from datetime import datetime
 import pygame
 import pytest
 
+from battery.answers import ASKED_TWICE
 from battery.people import new_person
 from battery.plan import Plan, PlannedTask
 from battery.recording import Device
@@ -16,6 +17,8 @@ from battery.stage.flow import VisitFlow
 from battery.stage.pages import run_pages
 from battery.store import Store
 from battery.visits import begin_visit
+from tests.screen.layout import check_page
+from tests.screen.manners import Person as Somebody
 from tests.screen.pilot import Pilot, open_window, tablet
 
 NOW = datetime.fromisoformat("2026-03-04T10:00:00+00:00")
@@ -23,7 +26,7 @@ PLAN = Plan(
     name="test",
     tasks=(
         PlannedTask(task="tapping", options={"duration_s": 5.0}),
-        PlannedTask(task="slide", options={"duration_s": 5.0}),
+        PlannedTask(task="slide", options={"duration_s": 12.0}),
         PlannedTask(task="pursuit", options={"predictable_s": 4.0, "unpredictable_s": 0.0}),
         PlannedTask(task="trail", options={"kinds": ("numbers",), "n_nodes": 5}),
     ),
@@ -35,12 +38,13 @@ BRIEF = PLAN.model_copy(update={"tasks": PLAN.tasks[:1]})
 class Clinic:
     """A store with one person, and visits of theirs in a window."""
 
-    def __init__(self, store, window, clock, monkeypatch, plan=PLAN, *, large=False):
+    def __init__(self, store, window, clock, monkeypatch, plan=PLAN, *, large=False, **more):
         self.store = store
         self.window = window
         self.clock = clock
         self.plan = plan
         self.large = large
+        self.more = more  # for the flow
         self.random = random.Random(8)
         self.endings = []  # of the blocks to come; finished when there is none
         self.person = new_person(
@@ -65,7 +69,7 @@ class Clinic:
                 self.store, self.person, self.plan, Device("T-TEST", self.window.screen),
                 wall=lambda: NOW, random_source=self.random,
             ),
-            rest_s=self.plan.rest_s, large=self.large, seed=5,
+            rest_s=self.plan.rest_s, large=self.large, seed=5, **self.more,
         )  # fmt: skip
         run_pages(self.window, flow.first())
         return pilot.states
@@ -88,10 +92,7 @@ def clinic(store, headless, monkeypatch):
     return Clinic(store, *headless, monkeypatch)
 
 
-def forward(state):
-    """What a person presses who just goes on."""
-    keys = [button["key"] for button in state["buttons"]]
-    return next((key for key in ("go", "next", "end") if key in keys), None)
+forward = Somebody()
 
 
 def names(states):
@@ -111,14 +112,26 @@ PART = (
 )
 
 
+BEFORE = [
+    "start",
+    "stop now",
+    "red flags",
+    "posture",
+    *(f"before {name}" for name in ASKED_TWICE),
+    "medication",
+    "weight",
+]
+AFTER = [*(f"after {name}" for name in ASKED_TWICE), "effort", "helped", "thanks"]
+
+
 def test_a_visit_leads_through_every_task_with_each_hand(clinic):
     states = clinic.visit(forward)
-    expected = ["start", "stop now", "emergency"]
+    expected = list(BEFORE)
     for task in ("tapping", "slide", "pursuit", "trail"):
         for hand in ("right", "left"):
-            expected += [page.format(hand=hand, task=task) for page in PART] + ["rest"]
-    expected[-1] = "thanks"
-    assert names(states) == expected
+            expected += [page.format(hand=hand, task=task) for page in PART]
+            expected += ["hand used", "rest"]
+    assert names(states) == expected[:-1] + AFTER
     done = [(b.header.task, b.header.hand, b.header.phase, b.ending) for b in clinic.blocks()]
     assert done == [
         (task, hand, phase, "finished")
@@ -152,8 +165,8 @@ def test_a_stopped_block_may_be_tried_once_more(clinic):
     states = clinic.visit(forward)
     stopped = [s for s in states if s["page"] == "stopped"]
     assert [[b["key"] for b in s["buttons"]] for s in stopped] == [
-        ["end", "next", "go"],
-        ["end", "next"],
+        ["help", "end", "unwell", "go", "next"],
+        ["help", "end", "unwell", "next"],
     ]
     endings = [(b.header.hand, b.header.phase, b.ending) for b in clinic.blocks()]
     assert endings == [
@@ -202,7 +215,7 @@ def test_stop_on_any_page_leads_to_the_stopped_page_and_back(clinic):
     pages = names(states)
     for page in once:
         assert pages[pages.index(page) + 1] == "stopped"
-    assert {"stop now", "emergency", "hand right", "rest"} <= once
+    assert {"stop now", "red flags", "hand right", "rest", "after pain", "helped"} <= once
     assert pages[-1] == "thanks"
 
 
@@ -219,8 +232,8 @@ def test_a_visit_that_was_closed_goes_on_where_it_stopped(clinic):
     assert clinic.window.closing
     clinic.window.closing = False
     pages = names(clinic.visit(forward))
-    assert pages[:3] == ["start", "again", "stop now"]
-    assert "hand right" not in pages
+    assert pages[:3] == ["start", "again", "hand left"]
+    assert not {"hand right", "stop now", "before pain"} & set(pages)
     assert pages[-1] == "thanks"
     assert len(clinic.store.visits(clinic.person.code)) == 1
 
@@ -259,39 +272,3 @@ def test_nothing_overlaps_is_cut_or_too_small(store, monkeypatch, name, large):
     assert {"other", "stopped", "ended", "thanks", "rest"} <= set(pages)
     for state in states:
         check_page(state, screen, LARGE if large else DEFAULT)
-
-
-def check_page(state, screen, sizes):
-    whole = pygame.Rect(0, 0, screen.width_px, screen.height_px)
-    px_per_mm = state["px_per_mm"]
-    buttons = {b["key"]: pygame.Rect(b["rect_px"]) for b in state["buttons"]}
-    boxes = [(kind, pygame.Rect(rect)) for kind, rect in state["boxes"]]
-    where = state["page"]
-    for key, rect in buttons.items():
-        assert whole.contains(rect), where
-        least_mm = 30.0 if key == "stop" else sizes.button
-        assert min(rect.size) / px_per_mm >= least_mm - 0.2, where
-        if key != "stop":
-            margin_mm = (
-                min(rect.left, whole.right - rect.right, whole.bottom - rect.bottom) / px_per_mm
-            )
-            assert margin_mm >= 15.0 - 0.2, where
-    rects = list(buttons.values())
-    for i, one in enumerate(rects):
-        for other in rects[:i]:
-            assert not one.inflate(4 * px_per_mm, 4 * px_per_mm).colliderect(other), where
-    for kind, box in boxes:
-        assert whole.contains(box), f"{where}: {kind} is cut"
-        for key, rect in buttons.items():
-            if kind == "button words":
-                assert rect.contains(box) or not rect.colliderect(box), f"{where}: {key}"
-            else:
-                assert not rect.colliderect(box), f"{where}: {kind} lies over {key}"
-    words = [box for kind, box in boxes if kind == "words"]
-    for i, one in enumerate(words):  # rows may touch: letters are lower than their rows
-        assert all(not one.inflate(0, -0.4 * one.height).colliderect(w) for w in words[:i]), (
-            where
-        )
-    pictures = [box for kind, box in boxes if kind == "picture"]
-    assert all(not p.colliderect(w) for p in pictures for w in words), where
-    assert all(p.height / px_per_mm >= 45.0 for p in pictures), where

@@ -85,7 +85,7 @@ def test_without_a_device_it_is_silent_and_says_why(monkeypatch):
 
 
 def test_a_text_with_an_open_blank_is_spoken_without_it():
-    assert GREETING == "Hello, K7QF"
+    assert GREETING == "Hello. Are you K7QF?"
     assert speech.spoken_form(GREETING) == "Hello."
     assert file_of(language("en"), GREETING) == file_of(language("en"), Text("Hello."))
     hand = texts.HAND_TITLE.format(hand=texts.HANDS["left"])

@@ -176,6 +176,7 @@ def test_a_visit_cut_off_by_a_kill_goes_on_with_the_same_block(display, pointer,
         process.wait()
     with program(display, folder, *arguments) as (process, published):
         stranger = Stranger(pointer, published)
+        stranger.press("skip")
         stranger.press("go")
         published.wait(lambda s: s["page"] == "again")
         assert stranger.to_block()["page"] == "block tapping practice"
@@ -188,7 +189,7 @@ def test_a_visit_cut_off_by_a_kill_goes_on_with_the_same_block(display, pointer,
 
 def test_no_display_is_one_line(clinic):
     folder, code, _ = clinic
-    for arguments in (("visit", code), ("screen",)):
+    for arguments in (("visit", code), ("screen",), ("screen", "--show")):
         done = command(folder, *arguments)
         assert done.returncode == 1
         assert done.stderr.startswith("battery: no screen to draw on")
@@ -200,12 +201,12 @@ def test_no_sound_device_is_no_hindrance(display, clinic):
     silent = {"SDL_AUDIODRIVER": "no-such-driver"}
     arguments = ("visit", code, "--plan", plan, "--windowed")
     with program(display, folder, *arguments, extra=silent) as (_, published):
-        published.wait(lambda s: s["page"] == "start")
+        published.wait(lambda s: s["page"] == "card width")
 
 
 def test_the_screen_is_measured_with_a_ruler_and_used(display, clinic):
     folder, code, plan = clinic
-    done = command(folder, "screen", display=display)
+    done = command(folder, "screen", "--show", display=display)
     assert done.returncode == 0
     assert "a guess: measure it" in done.stdout
     for sizes in ("--width-mm 217", "--width-mm 217 --height-mm 50"):

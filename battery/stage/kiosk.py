@@ -1,0 +1,143 @@
+"""What a tablet at home needs: the clinic's settings, warnings before the start."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from battery.errors import UsageError
+from battery.store import Store
+
+LEAST_BATTERY = 30  # percent
+LEAST_DISK_BYTES = 10**9
+POWER = Path("/sys/class/power_supply")
+DIGITS = "0123456789"
+
+
+@dataclass(frozen=True, slots=True)
+class ClinicSettings:
+    """What the clinic has set for its tablets.
+
+    Parameters
+    ----------
+    emergency_number : str
+        Shown on the emergency page; empty: the page speaks of the emergency number.
+    staff_code : str
+        Digits that leave the program from the staff page; empty: none is asked.
+    show_scores : bool
+        Whether the last page offers the person's numbers.
+    """
+
+    emergency_number: str = ""
+    staff_code: str = ""
+    show_scores: bool = False
+
+
+def clinic_settings(store: Store) -> ClinicSettings:
+    """Return what the clinic has set."""
+    return ClinicSettings(
+        emergency_number=str(store.setting("emergency_number", "")),
+        staff_code=str(store.setting("staff_code", "")),
+        show_scores=bool(store.setting("show_scores", False)),
+    )
+
+
+def set_up(
+    store: Store,
+    *,
+    emergency_number: str | None = None,
+    staff_code: str | None = None,
+    show_scores: bool | None = None,
+) -> ClinicSettings:
+    """Keep what is given and return all settings.
+
+    Raises
+    ------
+    UsageError
+        If a number cannot be called or a code cannot be typed.
+    """
+    if emergency_number is not None:
+        number = emergency_number.strip()
+        if not all(sign in f"{DIGITS}+ -" for sign in number) or len(number) > 20:
+            msg = f"emergency number {number!r}: give at most 20 digits, +, - and blanks"
+            raise UsageError(msg)
+        store.put_setting("emergency_number", number)
+    if staff_code is not None:
+        if staff_code and not (staff_code.isdecimal() and 4 <= len(staff_code) <= 8):
+            msg = f"staff code of {len(staff_code)} signs: give 4 to 8 digits, or nothing"
+            raise UsageError(msg)
+        store.put_setting("staff_code", staff_code)
+    if show_scores is not None:
+        store.put_setting("show_scores", show_scores)
+    return clinic_settings(store)
+
+
+def warnings(
+    store: Store, now: datetime, *, power: Path = POWER, free_bytes: int | None = None
+) -> list[str]:
+    """List what should be put right before a visit: battery, disk, clock.
+
+    Parameters
+    ----------
+    now : datetime
+        With its zone.
+    power : Path
+        Where the system tells about batteries.
+    free_bytes : int, optional
+        Room on the disk; by default that of the store's folder.
+    """
+    found = []
+    charge = battery_percent(power)
+    if charge is not None and charge < LEAST_BATTERY:
+        found.append("battery")
+    if free_bytes is None and store.folder is not None:
+        free_bytes = shutil.disk_usage(store.folder).free
+    if free_bytes is not None and free_bytes < LEAST_DISK_BYTES:
+        found.append("disk")
+    started = [datetime.fromisoformat(v.header.started_utc) for v in store.visits()]
+    if started and max(started) > now:
+        found.append("clock")
+    return found
+
+
+def battery_percent(power: Path = POWER) -> int | None:
+    """Return the charge of a battery that is being used up; None when there is none.
+
+    Read from the files of Linux, or asked of Windows.
+    """
+    if sys.platform == "win32":
+        return _windows_battery()
+    for folder in sorted(power.glob("*")):
+        try:
+            kind = (folder / "type").read_text(encoding="utf-8").strip()
+            scope = folder / "scope"  # a mouse's or pen's own battery names itself so
+            own = not (scope.exists() and scope.read_text(encoding="utf-8").strip() == "Device")
+            state = (folder / "status").read_text(encoding="utf-8").strip()
+            if kind == "Battery" and own and state == "Discharging":
+                return int((folder / "capacity").read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            continue
+    return None
+
+
+def _windows_battery() -> int | None:
+    """Ask Windows; 255 is unknown, and on the mains nothing is used up."""
+    import ctypes
+
+    class Status(ctypes.Structure):
+        _fields_ = (
+            ("mains", ctypes.c_ubyte),
+            ("flag", ctypes.c_ubyte),
+            ("percent", ctypes.c_ubyte),
+            ("saver", ctypes.c_ubyte),
+            ("left_s", ctypes.c_uint32),
+            ("full_s", ctypes.c_uint32),
+        )
+
+    status = Status()
+    kernel = getattr(ctypes, "windll").kernel32  # noqa: B009  # exists on Windows only
+    known = kernel.GetSystemPowerStatus(ctypes.byref(status))
+    return status.percent if known and status.mains == 0 and status.percent <= 100 else None
