@@ -326,6 +326,7 @@ def _text(value: Any) -> str:
     if not isinstance(value, str) or len(value) > 1_000_000:
         msg = "a text is none, or too long"
         raise ValueError(msg)
+    value.encode()  # half a letter is refused here and not by the database
     return value
 
 

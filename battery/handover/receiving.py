@@ -92,11 +92,10 @@ def receive(
         try:
             arrival = open_bundle(path, keys)
             report.outcomes[admit(store, arrival, wall=wall)] += 1
-        except NewerFormatError as error:
-            report.n_newer += 1
-            report.refused.append(f"{path.name!r}: {error}")
         except HandoverError as error:
-            report.refused.append(f"{path.name!r}: {error}")
+            report.n_newer += isinstance(error, NewerFormatError)
+            told = " ".join(str(error).split())  # one line, whatever the file made it say
+            report.refused.append(f"{path.name!r}: {told[:300]}")
         if progress is not None:
             progress(done, len(paths))
     _remember_inbox(store, folder)

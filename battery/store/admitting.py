@@ -9,9 +9,19 @@ from dataclasses import asdict
 from itertools import pairwise
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Table, and_, delete, insert, select, update
+from sqlalchemy import (
+    Column,
+    ColumnElement,
+    Connection,
+    Table,
+    and_,
+    delete,
+    insert,
+    select,
+    update,
+)
 
-from battery.errors import HandoverError, StoreError
+from battery.errors import HandoverError, NewerFormatError, StoreError
 from battery.recording import canonical_json, header_to_dict
 from battery.store import rebuild, schema
 from battery.store.arrival import Arrival, Outcome, Rows, WholeVisit, visit_sha256
@@ -19,6 +29,7 @@ from battery.store.reach import delete_reached, tables_beside
 from battery.store.writer import save_whole
 
 ACCEPTED = "handover.accepted"  # settings that let another enrolment under a code pass
+LONGEST_TEXT = 100_000
 MERGE_KEY = 0x_C00D_0003  # one program at a time merges into a server's store
 
 
@@ -240,15 +251,41 @@ def _age(row: Mapping[str, Any]) -> tuple[str, str]:
 
 def _is_known_form(arrival: Arrival) -> None:
     """Refuse rows of tables or columns that this program does not have."""
-    known = {table.name: {c.name for c in table.columns} for table in tables_beside()}
+    known = {table.name: table for table in tables_beside()}
     for part in (arrival.beside.visit, arrival.beside.person, arrival.beside.device):
         for name, rows in part.items():
-            if name not in known or any(set(row) != known[name] for row in rows):
+            names = {c.name for c in known[name].columns} if name in known else set()
+            if not names or any(set(row) != names for row in rows):
                 msg = (
-                    f"it has rows of {name!r} that this program does not know; the file is "
-                    "kept. Update this program, then receive again"
+                    f"it has rows of {name[:40]!r} that this program does not know; the file "
+                    "is kept. Update this program, then receive again"
                 )
-                raise HandoverError(msg)
+                raise NewerFormatError(msg)
+            for row in rows:
+                for column in known[name].columns:
+                    _can_be(column, row[column.name])
+
+
+def _can_be(column: Column[Any], value: Any) -> None:
+    """Refuse a value that the column cannot hold; SQLite itself would take any."""
+    kind = column.type.python_type
+    if value is None:
+        fits = bool(column.nullable)
+    elif isinstance(value, bool):
+        fits = False
+    elif kind is float:
+        fits = isinstance(value, int | float) and -1e300 < value < 1e300
+    elif kind is int:
+        fits = isinstance(value, int) and -(2**31) <= value < 2**31
+    else:
+        fits = isinstance(value, str) and len(value) <= LONGEST_TEXT and _is_text(value)
+    if not fits:
+        msg = f"a row has {str(value)[:40]!r} as {column.name}, which cannot be"
+        raise HandoverError(msg)
+
+
+def _is_text(value: str) -> bool:
+    return "\0" not in value and not any("\ud800" <= letter <= "\udfff" for letter in value)
 
 
 def _people_are_known(connection: Connection, arrival: Arrival) -> bool:

@@ -8,11 +8,14 @@ on which came first. Each arrival is one transaction: it is in, or it is not.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 
-from sqlalchemy import delete, insert, select
+from sqlalchemy import Connection, delete, insert, select
+from sqlalchemy.exc import DataError, IntegrityError
 
+from battery.errors import HandoverError, StoreError
 from battery.store import schema
 from battery.store.admitting import (
     ACCEPTED,
@@ -25,6 +28,7 @@ from battery.store.admitting import (
     stored_sha256,
 )
 from battery.store.arrival import Arrival, Outcome, WholeVisit
+from battery.store.opening import cause_of
 from battery.store.records import Records
 from battery.store.registry import Registry
 from battery.store.rows import Person
@@ -93,8 +97,20 @@ class Merging(Registry, Records):
         HandoverError
             If it contradicts what is here in a way that no choice can settle.
         """
-        with self._writing() as connection:
+        with self._merging() as connection:
             return admit(connection, arrival, at_utc, stored)
+
+    @contextmanager
+    def _merging(self) -> Iterator[Connection]:
+        """Write; what contradicts the database is the fault of what arrived."""
+        try:
+            with self._writing() as connection:
+                yield connection
+        except StoreError as error:
+            if not isinstance(error.__cause__, IntegrityError | DataError):
+                raise
+            msg = f"it contradicts what is stored ({cause_of(error.__cause__)}); not taken in"
+            raise HandoverError(msg) from error
 
     def visit_sha256(self, visit_id: str) -> str | None:
         """Return the hash of the content of a visit; None if it is not there."""
@@ -167,7 +183,7 @@ class Merging(Registry, Records):
         others : iterable of str
             The items that have other versions.
         """
-        with self._writing() as connection:
+        with self._merging() as connection:
             for item, arrival in chosen:
                 if stored_sha256(connection, str(arrival.visit_id)) is None:
                     insert_visit(connection, arrival)
@@ -179,7 +195,7 @@ class Merging(Registry, Records):
         self, item_id: str, arrival: Arrival, *, at_utc: str, stored: Arrival | None = None
     ) -> Outcome:
         """Admit an item of a tablet or person that is accepted now; it no longer waits."""
-        with self._writing() as connection:
+        with self._merging() as connection:
             drop_item(connection, item_id)
             connection.execute(delete(schema.received).where(same_received(arrival)))
             return admit(connection, arrival, at_utc, stored)
