@@ -166,8 +166,9 @@ def erase(
             raise UsageError(msg)
         typer.confirm(f"Erase {code} and everything recorded of them for good?", abort=True)
     with open_store(home) as store, store.lock_for_recording():
+        own = {b.file_name for b in store.bundles() if b.person == code}
         n_rows = store.erase_person(code, author=by, at_utc=_utc())
-        left = _clear_inboxes(store, code, inbox or [])
+        left = _clear_folders(store, code, inbox or [], own)
     print(f"{code} is erased: {n_rows} rows are gone, a tombstone stays.")
     for line in left:
         print(line)
@@ -176,12 +177,12 @@ def erase(
     )
 
 
-def _clear_inboxes(store: Store, code: str, folders: list[Path]) -> list[str]:
+def _clear_folders(store: Store, code: str, folders: list[Path], own: set[str]) -> list[str]:
     from battery.handover import clear_folder
-    from battery.handover.waiting import inboxes
+    from battery.handover.waiting import known_folders
 
-    known = {folder.resolve(): None for folder in [*inboxes(store), *folders]}
-    return [line for folder in known for line in clear_folder(store, folder, code)]
+    known = {folder.resolve(): None for folder in [*known_folders(store), *folders]}
+    return [line for folder in known for line in clear_folder(store, folder, code, own=own)]
 
 
 def _utc() -> str:

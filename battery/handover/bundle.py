@@ -14,6 +14,7 @@ import zipfile
 import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -223,6 +224,7 @@ def _opened(content: bytes, public: bytes) -> Arrival:
         sha256=sha256(content),
         previous_sha256=_text(manifest["previous_sha256"]),
         replaces=tuple(_whole(n) for n in manifest["replaces"]),
+        made_utc=_moment(manifest["made_utc"]),
         device=_checked(Device, record["device"]),
         person=_checked(Person, record["person"]),
         visit=visit,
@@ -328,6 +330,13 @@ def _text(value: Any) -> str:
         raise ValueError(msg)
     value.encode()  # half a letter is refused here and not by the database
     return value
+
+
+def _moment(value: Any) -> str:
+    if datetime.fromisoformat(_text(value)).utcoffset() is None:
+        msg = f"{value!r} has no offset"
+        raise ValueError(msg)
+    return str(value)
 
 
 def _newer(told: str) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from battery.errors import BatteryError, HandoverError, NewerFormatError
@@ -13,14 +13,14 @@ from battery.handover.bundle import MOST_BUNDLE_BYTES, open_signed, pack, unseal
 from battery.handover.files import files_in, read_plain, sha256
 from battery.handover.keys import ClinicKeys, clinic_keys
 from battery.handover.receipts import write_receipt
-from battery.handover.sending import BUNDLE
+from battery.handover.sending import BUNDLE, remember
 from battery.scoring import score_block
 from battery.scoring.score import Score
 from battery.store import Store
 from battery.store.arrival import Arrival, Outcome
 from battery.store.merging import Received
 
-INBOXES = "handover.inboxes"  # folders bundles were received from, for erasure
+CLOCK_AHEAD = timedelta(minutes=5)
 Wall = Callable[[], datetime]
 
 OUTCOMES: Mapping[Outcome, str] = {
@@ -87,20 +87,31 @@ def receive(
     keys = clinic_keys(store, spare=spare)
     report = ReceiveReport()
     paths = files_in(folder, BUNDLE)
+    ahead: dict[str, timedelta] = {}
     known_tablets = {tablet.fingerprint for tablet in store.tablets()}
     for done, path in enumerate(paths, start=1):
         try:
             arrival = open_bundle(path, keys)
             report.outcomes[admit(store, arrival, wall=wall)] += 1
+            ahead[arrival.fingerprint] = max(
+                datetime.fromisoformat(arrival.made_utc) - wall(),
+                ahead.get(arrival.fingerprint, timedelta()),
+            )
         except HandoverError as error:
             report.n_newer += isinstance(error, NewerFormatError)
             told = " ".join(str(error).split())  # one line, whatever the file made it say
             report.refused.append(f"{path.name!r}: {told[:300]}")
         if progress is not None:
             progress(done, len(paths))
-    _remember_inbox(store, folder)
+    remember(store, folder)
     write_receipts(store, folder, keys, wall=wall)
     report.notes += missing_lines(store.received())
+    report.notes += [
+        f"tablet {mark}: its clock is {by.total_seconds() / 60:.0f} min ahead of this one; set "
+        "one of them right, dates of visits depend on it"
+        for mark, by in sorted(ahead.items())
+        if by > CLOCK_AHEAD
+    ]
     report.n_waiting = len(store.quarantine())
     new = {w.fingerprint for w in store.quarantine() if w.reason == "device"} - known_tablets
     report.notes += [
@@ -177,6 +188,7 @@ def _packed(store: Store, visit_id: str, wall: Wall) -> Arrival:
         sha256=sha256(content),
         previous_sha256="",
         replaces=(),
+        made_utc=utc(wall),
         device=header.device,
         person=person,
         visit=whole,
@@ -221,13 +233,6 @@ def missing_lines(received: Sequence[Received]) -> list[str]:
             if r.number - 1 in shas and r.previous_sha256 not in shas[r.number - 1]
         ]
     return lines
-
-
-def _remember_inbox(store: Store, folder: Path) -> None:
-    where = str(folder.resolve())
-    known = store.setting(INBOXES, [])
-    if where not in known:
-        store.put_setting(INBOXES, [*known, where])
 
 
 def utc(wall: Wall) -> str:

@@ -18,6 +18,7 @@ from battery.store.arrival import Beside, WholeVisit
 from battery.store.handing import Sent, rows_sha256
 
 BUNDLE = ".cbundle"
+FOLDERS = "handover.folders"  # where bundles were sent to or received from, for erasure
 MAY_GO_ON = timedelta(hours=12)  # a visit that was cut off may be gone on with as long
 MOST_FILE_BYTES = 128_000_000
 
@@ -78,6 +79,7 @@ def send(store: Store, folder: Path, *, wall: Wall) -> SendReport:
     if not folder.is_dir():
         msg = f"'{folder}' is no folder; plug the stick in or name another. Nothing was sent"
         raise StoreError(msg)
+    remember(store, folder)
     own = fingerprint(key.public_key().public_bytes_raw())
     report = SendReport()
     report.n_acknowledged, report.problems = acknowledge(
@@ -95,6 +97,14 @@ def send(store: Store, folder: Path, *, wall: Wall) -> SendReport:
     )
     report.not_yet = store.not_handed_over() or 0
     return report
+
+
+def remember(store: Store, folder: Path) -> None:
+    """Remember a folder that bundles lie in."""
+    where = str(folder.resolve())
+    known = store.setting(FOLDERS, [])
+    if where not in known:
+        store.put_setting(FOLDERS, [*known, where])
 
 
 class _Sender:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -12,9 +12,9 @@ from pathlib import Path
 from battery.errors import HandoverError, UsageError
 from battery.handover.bundle import open_content
 from battery.handover.files import files_in
-from battery.handover.keys import clinic_keys
-from battery.handover.receiving import INBOXES, OUTCOMES, admit, open_bundle, scores_of, utc
-from battery.handover.sending import BUNDLE
+from battery.handover.keys import clinic_keys, keys_folder
+from battery.handover.receiving import OUTCOMES, admit, open_bundle, scores_of, utc
+from battery.handover.sending import BUNDLE, FOLDERS
 from battery.store import Store
 from battery.store.arrival import Arrival
 from battery.store.merging import Waiting
@@ -115,8 +115,16 @@ def leave_out(store: Store, name: str, *, author: str, why: str, wall: Wall) -> 
     return [f"{name} is left out; it stays in the store"]
 
 
-def clear_folder(store: Store, folder: Path, code: str) -> list[str]:
-    """Delete the bundles of a person from a folder, where the clinic's key opens them.
+def clear_folder(
+    store: Store, folder: Path, code: str, *, own: Collection[str] = ()
+) -> list[str]:
+    """Delete the bundles of a person from a folder.
+
+    Parameters
+    ----------
+    own : collection of str
+        Names of the person's bundles that this store has written itself. A tablet cannot open
+        what it sealed; a clinic opens all the others.
 
     Returns
     -------
@@ -124,11 +132,16 @@ def clear_folder(store: Store, folder: Path, code: str) -> list[str]:
         What could not be cleared, one line each.
     """
     try:
-        keys = clinic_keys(store)
         paths = files_in(folder, BUNDLE)
     except HandoverError as error:
         return [f"bundles in '{folder}' could not be looked through: {error}"]
     left = []
+    for path in [path for path in paths if path.name in own]:
+        paths.remove(path)
+        left += _deleted(path)
+    if not (keys_folder(store) / "clinic.json").exists():
+        return left
+    keys = clinic_keys(store)
     for path in paths:
         try:
             arrival = open_bundle(path, keys)
@@ -136,16 +149,21 @@ def clear_folder(store: Store, folder: Path, code: str) -> list[str]:
             left.append(f"{path.name!r} in '{folder}' cannot be read and was left: {error}")
             continue
         if arrival.person.code == code:
-            try:
-                path.unlink()
-            except OSError as error:
-                left.append(f"'{path}' could not be deleted: {error.strerror or error}")
+            left += _deleted(path)
     return left
 
 
-def inboxes(store: Store) -> list[Path]:
-    """Return the folders bundles were received from."""
-    return [Path(text) for text in store.setting(INBOXES, [])]
+def _deleted(path: Path) -> list[str]:
+    try:
+        path.unlink()
+    except OSError as error:
+        return [f"'{path}' could not be deleted: {error.strerror or error}"]
+    return []
+
+
+def known_folders(store: Store) -> list[Path]:
+    """Return the folders bundles were sent to or received from."""
+    return [Path(text) for text in store.setting(FOLDERS, [])]
 
 
 def _choose(store: Store, item: Waiting, *, author: str, why: str, wall: Wall) -> list[str]:

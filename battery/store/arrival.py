@@ -64,6 +64,8 @@ class Arrival:
         The same of the bundle before; empty for the first.
     replaces : tuple of int
         Numbers that were lost on the way and will not come any more.
+    made_utc : str
+        When it was packed, by the tablet's clock.
     device : Device
     person : Person
     visit : WholeVisit or None
@@ -79,6 +81,7 @@ class Arrival:
     sha256: str
     previous_sha256: str
     replaces: tuple[int, ...]
+    made_utc: str
     device: Device
     person: Person
     visit: WholeVisit | None

@@ -3,15 +3,18 @@
 import contextlib
 import json
 import os
+import resource
 import shutil
 import stat
+import subprocess
 from dataclasses import replace
+from datetime import timedelta
 
 import pyrage
 import pytest
 
 from battery.errors import HandoverError, StoreError, UsageError
-from battery.handover import bundle, keys, leave_out, make_clinic_keys
+from battery.handover import bundle, keys, leave_out, make_clinic_keys, receive
 from battery.handover.files import write_whole
 from battery.handover.receiving import admit, missing_lines, open_bundle
 from battery.store import Store
@@ -351,6 +354,30 @@ def test_erasing_clears_the_bundles_of_that_person_from_the_folder(conflict):
     assert conflict.tablet.visits()[0].header.visit_id.encode() not in left
 
 
+def test_erasing_on_the_tablet_clears_the_bundles_it_wrote(pair):
+    """It cannot open them; it knows their names."""
+    from typer.testing import CliRunner
+
+    from battery.cli import app
+
+    pair.send()
+    assert len(pair.bundles()) == 2
+    home = pair.tablet.folder
+    pair.tablet.close()
+    result = CliRunner().invoke(
+        app, ["erase", "k7qf", "--by", "AB", "--yes", "--home", str(home)]
+    )
+    assert result.exit_code == 0, result.exception
+    assert pair.bundles() == []
+
+
+def test_a_tablet_whose_clock_is_ahead_is_named(pair):
+    pair.send()
+    notes = receive(pair.clinic, pair.stick, wall=lambda: hand.NOW - timedelta(hours=2)).notes
+    assert "its clock is 120 min ahead" in notes[0]
+    assert pair.receive().notes == []
+
+
 # Keys
 
 
@@ -388,13 +415,18 @@ def test_a_folder_that_cannot_be_written_loses_nothing(pair):
     assert pair.tablet.not_handed_over() == 2
 
 
+def fill(path):
+    """Write until nothing more fits."""
+    with contextlib.suppress(OSError), path.open("wb", buffering=0) as file:
+        while True:
+            file.write(b"x" * 4096)
+
+
 def test_a_full_stick_is_said_and_the_next_one_works(small_disk, tmp_path):
     pair = hand.Pair(tmp_path / "pair")
     stick, pair.stick = pair.stick, small_disk
     filler = small_disk / "filler"
-    with contextlib.suppress(OSError), filler.open("wb", buffering=0) as file:
-        while True:
-            file.write(b"x" * 4096)
+    fill(filler)
     with pytest.raises(StoreError, match="No space left"):
         pair.send()
     assert list(small_disk.iterdir()) == [filler]  # no half file under any name
@@ -418,6 +450,61 @@ def test_links_pipes_and_folders_are_not_opened(pair, tmp_path):
     assert len(refused) == 4
     assert ["no plain file" in line for line in refused] == [True, True, True, False]
     assert "more than" in refused[3]
+
+
+def test_a_clinic_whose_disk_is_full_takes_nothing_half(small_disk, tmp_path):
+    pair = hand.Pair(tmp_path / "pair", clinic=small_disk / "clinic", n_visits=1)
+    pair.send()
+    fill(small_disk / "filler")
+    with pytest.raises(StoreError, match=r"full|No space"):
+        pair.receive()
+    assert pair.clinic.visits() == []
+    assert pair.clinic.received() == []
+    (small_disk / "filler").unlink()
+    assert pair.receive().outcomes == {"new": 1}
+    assert hashes(pair.clinic) == hashes(pair.tablet)
+    pair.close()
+
+
+def test_files_that_may_not_grow_lose_nothing(pair):
+    """The same without the right to make a small disk: the system limits the size of files."""
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1000, before[1]))
+    try:
+        with pytest.raises(StoreError):
+            pair.send()
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert pair.bundles() == []
+    assert pair.send().n_sent == 2
+    assert pair.receive().outcomes == {"new": 2}
+    assert pair.receive().notes == []
+
+
+def test_a_receipt_that_cannot_be_written_is_said_and_what_came_stays(pair, monkeypatch):
+    pair.send()
+    real = os.open
+
+    def refusing(path, flags, *rest, **named):
+        if str(path).endswith(".receipt.partial"):
+            raise OSError(30, "Read-only file system")
+        return real(path, flags, *rest, **named)
+
+    monkeypatch.setattr(os, "open", refusing)
+    with pytest.raises(StoreError, match="Read-only file system"):
+        pair.receive()
+    assert len(pair.clinic.visits()) == 2
+    monkeypatch.undo()
+    assert pair.receive().outcomes == {"same": 2}
+    assert pair.send().n_acknowledged == 2
+
+
+def test_a_stick_that_is_write_protected_is_said(pair, small_disk):
+    subprocess.run(["mount", "-o", "remount,ro", str(small_disk)], check=True)
+    pair.stick = small_disk
+    with pytest.raises(StoreError, match="Read-only file system"):
+        pair.send()
+    assert pair.tablet.not_handed_over() == 2
 
 
 def test_a_server_receives_as_well(tmp_path, empty_database, monkeypatch):
