@@ -115,8 +115,6 @@ def timing_check(
                 if report.pointer in last:
                     intervals_ns.append(report.t_ns - last[report.pointer])
             last[report.pointer] = report.t_ns
-        elif report.kind == "up":
-            last.pop(report.pointer, None)
     pressed = {r.pointer > 0 for r in reports if r.kind == "down"}
     kinds = {frozenset(): "none", frozenset({True}): "touch", frozenset({False}): "mouse"}
     rate_hz: float | None = None
