@@ -5,7 +5,9 @@ from __future__ import annotations
 import functools
 
 import numpy as np
-from scipy.signal import butter, detrend, savgol_filter, sosfiltfilt
+from scipy.fft import next_fast_len
+from scipy.ndimage import correlate1d
+from scipy.signal import butter, savgol_coeffs, sosfilt, sosfilt_zi
 
 from battery.errors import ScoringError
 from battery.scoring.path import GRID_HZ, Floats
@@ -15,8 +17,10 @@ WILL_HZ = 3.0  # slower movement is the hand's will, quicker is tremor
 
 
 @functools.cache
-def _sections(order: int, cutoff_hz: float, rate_hz: float) -> Floats:
-    return np.asarray(butter(order, cutoff_hz, fs=rate_hz, output="sos"))
+def _sections(order: int, cutoff_hz: float, rate_hz: float) -> tuple[Floats, Floats]:
+    """Filter, and its state at rest on 1."""
+    sections = butter(order, cutoff_hz, fs=rate_hz, output="sos")
+    return np.asarray(sections), np.asarray(sosfilt_zi(sections))
 
 
 def low_pass(
@@ -37,9 +41,16 @@ def low_pass(
     if len(values) < 10:
         return values
     pad = min(len(values) - 1, round(rate_hz / cutoff_hz))
-    return np.asarray(
-        sosfiltfilt(_sections(order, cutoff_hz, rate_hz), values, axis=0, padlen=pad)
+    sections, rest = _sections(order, cutoff_hz, rate_hz)
+    rest = rest[(...,) + (None,) * (values.ndim - 1)]
+    before, after = (
+        2 * values[0] - values[pad:0:-1],
+        2 * values[-1] - values[-2 : -pad - 2 : -1],
     )
+    found = np.concatenate([before, values, after])
+    for _ in range(2):  # forward, then backward
+        found = sosfilt(sections, found, axis=0, zi=rest * found[0])[0][::-1]
+    return np.asarray(found[pad : len(found) - pad])
 
 
 def willed(values: Floats, rate_hz: float = GRID_HZ) -> Floats:
@@ -63,8 +74,32 @@ def velocity(values: Floats, rate_hz: float = GRID_HZ) -> Floats:
     -----
     Savitzky A, Golay MJE (1964). Anal Chem 36:1627-1639.
     """
-    window = max(5, round(SMOOTHING_S * rate_hz) // 2 * 2 + 1)
-    return np.asarray(savgol_filter(values, window, 3, deriv=1, delta=1 / rate_hz, axis=0))
+    middle, edge = _slopes(max(5, round(SMOOTHING_S * rate_hz) // 2 * 2 + 1))
+    window = len(middle)
+    found = np.empty(values.shape)
+    half = window // 2
+    found[half:-half] = correlate1d(values, middle, axis=0)[half:-half]
+    found[:half] = edge @ values[:window]
+    found[-half:] = -edge[::-1] @ values[: -window - 1 : -1]
+    return found * rate_hz
+
+
+@functools.cache
+def _slopes(window: int) -> tuple[Floats, Floats]:
+    """Weights of the slope in the middle of a window, and at each place before it."""
+    rows = [
+        savgol_coeffs(window, 3, deriv=1, pos=place, use="dot")
+        for place in range(window // 2 + 1)
+    ]
+    return np.asarray(rows[-1]), np.stack(rows[:-1])
+
+
+def without_line(values: Floats) -> Floats:
+    """Take the least-squares line off even samples, along the last axis."""
+    n = values.shape[-1]
+    u = np.arange(n) - (n - 1) / 2
+    slope = (values * u).sum(axis=-1, keepdims=True) / np.dot(u, u)
+    return np.asarray(values - values.mean(axis=-1, keepdims=True) - slope * u)
 
 
 def speed_mm_s(path_mm: Floats, rate_hz: float = GRID_HZ) -> Floats:
@@ -77,6 +112,13 @@ def speed_mm_s(path_mm: Floats, rate_hz: float = GRID_HZ) -> Floats:
     """
     along = velocity(path_mm, rate_hz)
     return np.asarray(np.hypot(along[:, 0], along[:, 1]))
+
+
+def slow_speed_mm_s(willed_mm: Floats, rate_hz: float = GRID_HZ) -> Floats:
+    """Speed, without sign, of one coordinate freed of its tremor by `willed`, shape (n,)."""
+    if len(willed_mm) < 2:
+        return np.zeros(len(willed_mm))
+    return np.asarray(np.abs(np.gradient(willed_mm, 1 / rate_hz)))
 
 
 def in_band(values: Floats, band_hz: tuple[float, float], rate_hz: float = GRID_HZ) -> Floats:
@@ -104,11 +146,12 @@ def in_band(values: Floats, band_hz: tuple[float, float], rate_hz: float = GRID_
     if not 0 <= low_hz < high_hz < rate_hz / 2:
         msg = f"{band_hz=} must be increasing and below rate_hz/2 = {rate_hz / 2:g} Hz"
         raise ScoringError(msg)
-    level = detrend(values)
+    level = without_line(values)
     n = len(level)
     before, after = 2 * level[0] - level[:0:-1], 2 * level[-1] - level[-2::-1]
-    spectrum = np.fft.rfft(np.concatenate([before, level, after]))
-    f_hz = np.fft.rfftfreq(3 * n - 2, 1 / rate_hz)
+    size = next_fast_len(3 * n - 2, real=True)
+    spectrum = np.fft.rfft(np.concatenate([before, level, after]), size)
+    f_hz = np.fft.rfftfreq(size, 1 / rate_hz)
     spectrum[(f_hz < low_hz) | (f_hz > high_hz)] = 0
-    kept = np.fft.irfft(spectrum, 3 * n - 2)[n - 1 : 2 * n - 1]
+    kept = np.fft.irfft(spectrum, size)[n - 1 : 2 * n - 1]
     return np.asarray(kept + (values - level) if low_hz == 0 else kept)

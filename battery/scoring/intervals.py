@@ -145,6 +145,7 @@ class Bootstrap:
         self._seed = seed
         self._resamples = resamples
         self._drawn: dict[int, npt.NDArray[np.int64]] = {}
+        self._counted: dict[int, Floats] = {}
 
     def draws(self, n: int) -> npt.NDArray[np.int64]:
         """Numbers of the trials drawn, shape (resamples, n)."""
@@ -155,7 +156,19 @@ class Bootstrap:
 
     def values(self, values: Floats, statistic: Statistic) -> Floats:
         """Statistic of every resample, shape (resamples,)."""
-        return statistic(values[self.draws(len(values))])
+        n = len(values)
+        of_totals = _OF_TOTALS.get(statistic)
+        if of_totals is not None:
+            return of_totals(self._counts(n) @ values)
+        return statistic(values[self.draws(n)])
+
+    def _counts(self, n: int) -> Floats:
+        """How often each trial was drawn, shape (resamples, n)."""
+        if n not in self._counted:
+            at = self.draws(n) + n * np.arange(self._resamples)[:, None]
+            counts = np.bincount(at.ravel(), minlength=n * self._resamples)
+            self._counted[n] = counts.reshape(self._resamples, n).astype(np.float64)
+        return self._counted[n]
 
     def interval(self, values: Floats, statistic: Statistic) -> Interval:
         """Interval of a statistic of values, shape (n, ...); nan for n < 5: too few to say.
@@ -176,8 +189,10 @@ def around(resampled: Floats, found: float) -> Interval:
     resampled = resampled[np.isfinite(resampled)]
     if len(resampled) == 0 or np.ptp(resampled) == 0:
         return NONE
-    low, high = np.quantile(resampled, [TAIL, 1 - TAIL])
-    return min(float(low), found), max(float(high), found)
+    ordered = np.sort(resampled)
+    at = (len(ordered) - 1) * np.array([TAIL, 1 - TAIL])
+    low, high = np.interp(at, np.arange(len(ordered)), ordered).tolist()
+    return min(low, found), max(high, found)
 
 
 def of_deleted(found: float, deleted: Floats) -> Interval:
@@ -215,5 +230,19 @@ def root_ratio(values: Floats) -> Floats:
 
 def ratio(values: Floats) -> Floats:
     """Sum over sum, for (numerator, denominator) of each piece."""
-    totals = values.sum(axis=1)
+    return _quotient(values.sum(axis=1))
+
+
+def _quotient(totals: Floats) -> Floats:
     return np.asarray(totals[:, 0] / totals[:, 1])
+
+
+def _root_quotient(totals: Floats) -> Floats:
+    return np.sqrt(_quotient(totals))
+
+
+# What stands on totals alone is resampled by how often each piece was drawn.
+_OF_TOTALS: dict[Statistic, Callable[[Floats], Floats]] = {
+    ratio: _quotient,
+    root_ratio: _root_quotient,
+}

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from battery.scoring.definitions.jitter import SUB_BANDS_HZ, band_name
-from battery.scoring.filters import in_band, low_pass
+from battery.scoring.filters import in_band
 from battery.scoring.intervals import Bootstrap, of_deleted, root_ratio
 from battery.scoring.path import GRID_HZ, Floats, Segment
 from battery.scoring.score import BELOW_FLOOR, Score, missing
@@ -314,10 +314,3 @@ def settled(pieces: Sequence[Segment], contacts_s: Sequence[float]) -> list[Segm
         if first < len(t_s):
             kept.append((t_s[first:], path_mm[first:]))
     return kept
-
-
-def slow_speed_mm_s(along_mm: Floats) -> Floats:
-    """Speed along the path without its tremor: of the place low-passed at 3 Hz, shape (n,)."""
-    if len(along_mm) < 2:
-        return np.zeros(len(along_mm))
-    return np.asarray(np.abs(np.gradient(low_pass(along_mm, BAND_HZ[0]), 1 / GRID_HZ)))

@@ -55,11 +55,12 @@ def check_order(samples: SampleArray) -> None:
 def contact_path(samples: SampleArray) -> list[Segment]:
     """Return the path of every contact, of one pointer at a time: the first that pressed."""
     kind, pointer = samples["kind"], samples["pointer"]
+    lifts = np.flatnonzero(kind == _CODE_UP)
     found: list[Segment] = []
     end = -1
     for index in np.flatnonzero(kind == _CODE_DOWN).tolist():
         if index > end:
-            end = _lift(samples, index)
+            end = _lift(samples, lifts, index)
             found.append(_of_pointer(samples[index : end + 1], int(pointer[index])))
     return found
 
@@ -76,6 +77,7 @@ def followed_path(block: Block, takes: frozenset[str]) -> list[Segment]:
     """
     samples = block.samples
     t_ns = samples["t_ns"]
+    lifts = np.flatnonzero(samples["kind"] == _CODE_UP)
     found: list[Segment] = []
     for event in block.events[np.isin(block.events["kind"], list(takes))]:
         first, last = np.searchsorted(t_ns, [event["t_ns"], event["t_ns"] + 1])
@@ -83,7 +85,7 @@ def followed_path(block: Block, takes: frozenset[str]) -> list[Segment]:
             row = samples[index]
             same = row["x_mm"] == event["x_mm"] and row["y_mm"] == event["y_mm"]
             if row["kind"] == _CODE_DOWN and same:
-                end = _lift(samples, index)
+                end = _lift(samples, lifts, index)
                 found.append(_of_pointer(samples[index : end + 1], int(row["pointer"])))
                 break
     return found
@@ -97,11 +99,13 @@ def air_path(samples: SampleArray) -> Segment | None:
     return _of_pointer(mine, 0)
 
 
-def _lift(samples: SampleArray, down: int) -> int:
+def _lift(samples: SampleArray, lifts: npt.NDArray[np.intp], down: int) -> int:
     """Index of the lift that ends a contact; the last sample where there is none."""
-    rest = samples[down + 1 :]
-    lifts = (rest["kind"] == _CODE_UP) & (rest["pointer"] == samples["pointer"][down])
-    return down + 1 + int(np.argmax(lifts)) if lifts.any() else len(samples) - 1
+    pointer = samples["pointer"][down]
+    for lift in lifts[np.searchsorted(lifts, down) :]:
+        if samples["pointer"][lift] == pointer:
+            return int(lift)
+    return len(samples) - 1
 
 
 def _of_pointer(rows: SampleArray, pointer: int) -> Segment:
@@ -213,6 +217,8 @@ def pieces(
     """Even pieces without gaps of all segments, from `low_s` to `high_s`."""
     found = []
     for segment in segments:
+        if segment[0][-1] < low_s or segment[0][0] > high_s:
+            continue
         for piece in split_gaps(between(segment, low_s, high_s), rest_mm=REST_MM):
             grid_s, path_mm = even(piece, origin_s=origin_s)
             if len(grid_s):

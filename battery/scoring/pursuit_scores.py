@@ -11,7 +11,7 @@ from battery.recording import Block
 from battery.scoring import quality, summary, tracking
 from battery.scoring.chip import DUE_PATH
 from battery.scoring.definitions.pursuit import N_FREQUENCIES
-from battery.scoring.filters import in_band, velocity
+from battery.scoring.filters import in_band, slow_speed_mm_s, velocity, willed
 from battery.scoring.intervals import (
     NONE,
     Bootstrap,
@@ -30,7 +30,6 @@ from battery.scoring.jitter import (
     Drag,
     jitter_scores,
     settled,
-    slow_speed_mm_s,
 )
 from battery.scoring.kinematics import runs
 from battery.scoring.path import GRID_HZ, Flags, Floats, report_rate_hz
@@ -350,7 +349,7 @@ def _contact(block: Block, found: Sequence[Part], draw: Bootstrap) -> list[Score
 def _jitter(found: Sequence[Part], fits: Fits, pixel_mm: float, draw: Bootstrap) -> list[Score]:
     device = Device(pixel_mm, report_rate_hz([s for p in found for s in p.pieces]))
     drags = [
-        Drag(path_mm[:, 1], path_mm[:, 0], slow_speed_mm_s(path_mm[:, 0]))
+        Drag(path_mm[:, 1], path_mm[:, 0], slow_speed_mm_s(willed(path_mm[:, 0])))
         for part in found
         for _, path_mm in settled(part.even_pieces, part.contacts_s)
     ]

@@ -10,13 +10,16 @@ import numpy as np
 from battery.recording import KIND_CODES, Block
 from battery.scoring import summary
 from battery.scoring.intervals import Z, wilson
-from battery.scoring.path import MAX_GAP_S, REST_MM, Floats, contact_path
+from battery.scoring.path import MAX_GAP_S, REST_MM, Floats
 from battery.scoring.score import LEFT_ALONE, Score, missing
 from tasks.contract import NS_PER_S
 
 LEAST_TRIALS = 12
 LEAST_INTERVALS = 20
 LONGEST_PAUSE_S = 20.0
+
+_HELD = [KIND_CODES["down"], KIND_CODES["move"]]
+_STILL_HELD = [KIND_CODES["move"], KIND_CODES["up"]]
 
 Span = tuple[float, float]
 
@@ -80,11 +83,16 @@ def _extra_contacts(name: str, block: Block, spans: Sequence[Span], what: str) -
 
 
 def _gaps(name: str, block: Block) -> Score:
+    samples = block.samples
     n = n_gaps = 0
-    for t_s, path_mm in contact_path(block.samples):
-        moved = np.hypot(*np.diff(path_mm, axis=0).T) > REST_MM
-        n += len(t_s) - 1
-        n_gaps += int(np.count_nonzero((np.diff(t_s) > MAX_GAP_S) & moved))
+    for pointer in np.unique(samples["pointer"]):
+        mine = samples[samples["pointer"] == pointer]
+        kind = mine["kind"]
+        held = np.isin(kind[:-1], _HELD) & np.isin(kind[1:], _STILL_HELD)
+        late = np.diff(mine["t_ns"]) > MAX_GAP_S * NS_PER_S
+        moved = np.hypot(np.diff(mine["x_mm"]), np.diff(mine["y_mm"])) > REST_MM
+        n += int(held.sum())
+        n_gaps += int((held & late & moved).sum())
     if n < LEAST_INTERVALS:
         return missing(name, summary.few(n, LEAST_INTERVALS, "intervals between reports"), n)
     return Score(name, n_gaps / n, n, *wilson(n_gaps, n))

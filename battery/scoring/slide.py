@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple, Self
 
 import numpy as np
 
 from battery.recording import Block, events_from_array
 from battery.scoring import kinematics
-from battery.scoring.filters import low_pass, speed_mm_s, willed
+from battery.scoring.filters import low_pass, slow_speed_mm_s, speed_mm_s, willed
 from battery.scoring.path import (
     GRID_HZ,
     Floats,
@@ -49,7 +50,8 @@ class Pass:
     """Out to one side and back; s and mm.
 
     `pieces_mm` are its paths on the even grid, without gaps, from taking the chip to the end of
-    the pass; `pieces_s` their times. `out` and `back` are None where contact was lost on the
+    the pass; `pieces_s` their times, `slow_speeds_mm_s` the speeds along the track without
+    tremor and without sign. `out` and `back` are None where contact was lost on the
     way, or it was too short to be measured.
     """
 
@@ -60,6 +62,7 @@ class Pass:
     extent_mm: float
     pieces_s: list[Floats]
     pieces_mm: list[Floats]
+    slow_speeds_mm_s: list[Floats]
     out: Way | None
     back: Way | None
 
@@ -75,9 +78,15 @@ class Pass:
         return sum(w.path_along_mm for w in self.ways) / seconds if seconds else math.nan
 
 
-def passes(block: Block) -> list[Pass]:
-    """Read the finished passes of a block."""
-    segments = followed_path(block, TAKES)
+def passes(block: Block, segments: list[Segment] | None = None) -> list[Pass]:
+    """Read the finished passes of a block.
+
+    Parameters
+    ----------
+    segments : list of Segment, optional
+        Its `followed_path`, where that is known.
+    """
+    segments = followed_path(block, TAKES) if segments is None else segments
     grabs: dict[int, float] = {}
     found = []
     for event in events_from_array(block.events):
@@ -93,39 +102,63 @@ def _pass(block: Block, segments: list[Segment], start_s: float, event: Event) -
     chip_x_mm = float(block.header.settings["chip_x_mm"])
     side = -1.0 if event.label == "left" else 1.0
     whole = pieces(segments, low_s=start_s, high_s=end_s + AFTER_S)
-    cut = [(t_s[t_s <= end_s], path_mm[t_s <= end_s]) for t_s, path_mm in whole]
-    cut = [piece for piece in cut if len(piece[0])]
-    out, back = _ways(whole, chip_x_mm, side, end_s)
+    slow_mm = [willed(path_mm[:, 0]) for _, path_mm in whole]
+    counts = [int(np.searchsorted(t_s, end_s, "right")) for t_s, _ in whole]
+    cut = [
+        (t_s[:n], path_mm[:n], slow_speed_mm_s(slow)[:n])
+        for (t_s, path_mm), slow, n in zip(whole, slow_mm, counts, strict=True)
+        if n
+    ]
+    out, back = _ways(whole, [side * (slow - chip_x_mm) for slow in slow_mm], end_s)
     return Pass(
         event.trial,
         event.label,
         start_s,
         end_s,
         abs(event.x_mm - chip_x_mm),
-        [t_s for t_s, _ in cut],
-        [path_mm for _, path_mm in cut],
+        [t_s for t_s, _, _ in cut],
+        [path_mm for _, path_mm, _ in cut],
+        [speed for _, _, speed in cut],
         out,
         back,
     )
 
 
 def _ways(
-    whole: list[Segment], chip_x_mm: float, side: float, end_s: float
+    whole: list[Segment], slow_mm: list[Floats], end_s: float
 ) -> tuple[Way | None, Way | None]:
     """Measure the way out and the way back, where each lies in one piece."""
     if not whole:
         return None, None
-    slow_mm = [side * (willed(path_mm[:, 0]) - chip_x_mm) for _, path_mm in whole]
     at = int(np.argmax([part.max() for part in slow_mm]))
     turn = int(np.argmax(slow_mm[at]))
     t_s, path_mm = whole[at]
-    out = _way(path_mm[: turn + 1], slow_mm[at][: turn + 1]) if at == 0 else None
-    back = _way(path_mm[turn:], -slow_mm[at][turn:]) if t_s[-1] >= end_s - 0.05 else None
+    if len(path_mm) < LEAST_SAMPLES:
+        return None, None
+    held = _Held.of(path_mm)
+    out = _way(held, slice(0, turn + 1), slow_mm[at]) if at == 0 else None
+    back = _way(held, slice(turn, None), -slow_mm[at]) if t_s[-1] >= end_s - 0.05 else None
     return out, back
 
 
-def _way(path_mm: Floats, forward_mm: Floats) -> Way | None:
-    """Measure one movement; `forward_mm` is its slow place along its own direction."""
+class _Held(NamedTuple):
+    """A whole pass, filtered once: a way cut out of it has no edges of its own."""
+
+    smooth_mm: Floats
+    speed_mm_s: Floats
+    smooth_speed_mm_s: Floats
+    peaked_speed_mm_s: Floats
+
+    @classmethod
+    def of(cls, path_mm: Floats) -> Self:
+        smooth_mm = low_pass(path_mm, PATH_HZ)
+        peaked = speed_mm_s(low_pass(path_mm, SPEED_HZ))
+        return cls(smooth_mm, speed_mm_s(path_mm), speed_mm_s(smooth_mm), peaked)
+
+
+def _way(held: _Held, part: slice, whole_mm: Floats) -> Way | None:
+    """Measure one movement; `whole_mm` is the slow place along its own direction."""
+    forward_mm = whole_mm[part]
     if len(forward_mm) < LEAST_SAMPLES:
         return None
     slow_speed = np.gradient(forward_mm, 1 / GRID_HZ)
@@ -133,14 +166,14 @@ def _way(path_mm: Floats, forward_mm: Floats) -> Way | None:
     if span is None or span[1] - span[0] < LEAST_SAMPLES:
         return None
     inside = slice(*span)
-    smooth_mm = low_pass(path_mm, PATH_HZ)
+    smooth_mm, speed, smooth_speed, peaked_speed = (values[part][inside] for values in held)
     return Way(
         path_along_mm=float(np.abs(np.diff(forward_mm[inside])).sum()),
         time_s=(inside.stop - inside.start) / GRID_HZ,
-        sparc=sparc(speed_mm_s(path_mm)[inside], GRID_HZ),
-        ldlj=log_dimensionless_jerk(speed_mm_s(smooth_mm)[inside], GRID_HZ),
-        submovements=kinematics.n_submovements(speed_mm_s(low_pass(path_mm, SPEED_HZ))[inside]),
-        path_ratio=kinematics.path_ratio(smooth_mm[inside]),
+        sparc=sparc(speed, GRID_HZ),
+        ldlj=log_dimensionless_jerk(smooth_speed, GRID_HZ),
+        submovements=kinematics.n_submovements(peaked_speed),
+        path_ratio=kinematics.path_ratio(smooth_mm),
         stops=n_stops(slow_speed[inside]),
         reversals=kinematics.n_reversals(forward_mm[inside], TURNED_MM),
     )
@@ -167,6 +200,6 @@ def n_stops(speed_mm_s: Floats) -> int:
     return len(kinematics.runs(still, round(STOP_S * GRID_HZ) + 1))
 
 
-def drag_s(block: Block) -> float:
+def drag_s(segments: list[Segment]) -> float:
     """Time for which the chip was dragged, s."""
-    return float(sum(t_s[-1] - t_s[0] for t_s, _ in followed_path(block, TAKES)))
+    return float(sum(t_s[-1] - t_s[0] for t_s, _ in segments))

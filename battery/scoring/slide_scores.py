@@ -9,8 +9,8 @@ import numpy as np
 from battery.recording import Block
 from battery.scoring import quality, summary
 from battery.scoring.intervals import Bootstrap
-from battery.scoring.jitter import Device, Drag, jitter_scores, settled, slow_speed_mm_s
-from battery.scoring.path import between, followed_path, report_rate_hz
+from battery.scoring.jitter import Device, Drag, jitter_scores, settled
+from battery.scoring.path import Segment, between, followed_path, report_rate_hz
 from battery.scoring.score import Score
 from battery.scoring.slide import TAKES, Pass, drag_s, passes
 
@@ -22,12 +22,13 @@ WAYS = "ways without loss of contact"
 
 def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
     """Score a finished slide block."""
-    found = passes(block)
+    segments = followed_path(block, TAKES)
+    found = passes(block, segments)
     return [
-        *_jitter(block, found, pixel_mm, draw),
+        *_jitter(segments, found, pixel_mm, draw),
         *_extents(block, found),
         *_ways(found),
-        *_counts(block, found),
+        *_counts(block, segments, found),
         *quality.scores(
             block,
             np.array([way.time_s for p in found for way in p.ways]),
@@ -38,17 +39,29 @@ def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
 
 
 def _jitter(
-    block: Block, found: Sequence[Pass], pixel_mm: float, draw: Bootstrap
+    segments: list[Segment], found: Sequence[Pass], pixel_mm: float, draw: Bootstrap
 ) -> list[Score]:
-    segments = followed_path(block, TAKES)
     rate_hz = report_rate_hz(
-        [between(segment, p.start_s, p.end_s) for p in found for segment in segments]
+        [
+            between(segment, p.start_s, p.end_s)
+            for p in found
+            for segment in segments
+            if segment[0][0] <= p.end_s and segment[0][-1] >= p.start_s
+        ]
     )
     contacts_s = [float(t_s[0]) for t_s, _ in segments]
     drags = [
-        Drag(path_mm[:, 1], path_mm[:, 0], slow_speed_mm_s(path_mm[:, 0]))
+        Drag(rows[:, 1], rows[:, 0], rows[:, 2])
         for p in found
-        for _, path_mm in settled(list(zip(p.pieces_s, p.pieces_mm, strict=True)), contacts_s)
+        for _, rows in settled(
+            [
+                (t_s, np.column_stack([path_mm, speed]))
+                for t_s, path_mm, speed in zip(
+                    p.pieces_s, p.pieces_mm, p.slow_speeds_mm_s, strict=True
+                )
+            ],
+            contacts_s,
+        )
     ]
     return jitter_scores("slide", drags, Device(pixel_mm, rate_hz), draw, along=())
 
@@ -91,9 +104,9 @@ def _ways(found: Sequence[Pass]) -> list[Score]:
     return scores
 
 
-def _counts(block: Block, found: Sequence[Pass]) -> list[Score]:
+def _counts(block: Block, segments: list[Segment], found: Sequence[Pass]) -> list[Score]:
     lost = int((block.events["kind"] == "lost").sum())
-    minutes = drag_s(block) / 60
+    minutes = drag_s(segments) / 60
     return [
         summary.rate_of("slide.lifts_per_min", lost, minutes, n=len(found)),
         Score("slide.n_passes", float(len(found)), len(found), len(found), len(found)),

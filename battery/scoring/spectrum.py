@@ -11,10 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import detrend
 from scipy.signal.windows import dpss, hann
 
 from battery.errors import ScoringError
+from battery.scoring.filters import without_line
 from battery.scoring.path import GRID_HZ, Floats
 
 WINDOW_S = 4.0
@@ -114,13 +114,13 @@ def spectra(pieces_mm: Sequence[Floats], rate_hz: float = GRID_HZ) -> Spectra:
         if seconds >= SHORT_S:
             window = round(WINDOW_S * rate_hz)
             starts = np.arange(0, len(piece) - window + 1, window // 2)
-            cut = detrend(piece[starts[:, None] + np.arange(window)], axis=-1)
+            cut = without_line(piece[starts[:, None] + np.arange(window)])
             found = _density(cut * _hann(window), size, rate_hz)
             coarse.append(found)
             fine.append(found)
         else:
             window = int(seconds / TRIM_S + 1e-9) * round(TRIM_S * rate_hz)
-            cut = detrend(piece[:window])
+            cut = without_line(piece[:window])
             tapered = _density(cut * _tapers(window), size, rate_hz)
             coarse.append(tapered.mean(axis=0)[None])
             fine.append(_density((cut * _hann(window))[None], size, rate_hz))

@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import coherence, find_peaks
+from scipy.signal import find_peaks
+from scipy.signal.windows import hann
 
 from battery.scoring.filters import low_pass
 from battery.scoring.path import GRID_HZ, Flags, Floats
@@ -190,9 +191,9 @@ def lag_of_best_correlation_s(
         seen = on[begin:end].astype(float)
         finger = np.where(on[begin:end], finger_mm[begin:end] - level_mm, 0.0)
         chip = chip_mm[begin : end + before + after]
-        shifted = np.lib.stride_tricks.sliding_window_view(chip, end - begin)
-        sums = [shifted @ seen, (shifted**2) @ seen, shifted @ finger]
-        own = [np.full(len(shifted), v) for v in (seen.sum(), finger.sum(), finger @ finger)]
+        pairs = ((chip, seen), (chip**2, seen), (chip, finger))
+        sums = [np.correlate(moved, held, "valid") for moved, held in pairs]
+        own = [np.full(len(sums[0]), v) for v in (seen.sum(), finger.sum(), finger @ finger)]
         rows.append(np.stack([*sums, *own]))
     pieces = np.stack(rows)
     whole = pieces.sum(axis=0)
@@ -239,9 +240,14 @@ def coherence_at(
     chosen = response.frequencies_hz >= LEAST_COHERENCE_HZ
     if n < LEAST_SEGMENTS or not chosen.any():
         return math.nan, n
-    f_hz, value = coherence(finger_mm, chip_mm, rate_hz, nperseg=size)
-    at = np.round(response.frequencies_hz[chosen] / f_hz[1]).astype(int)
-    return float(np.average(value[at], weights=response.power_mm2[chosen])), n
+    starts = np.arange(n) * (size // 2)
+    cut = np.stack([finger_mm, chip_mm])[:, starts[:, None] + np.arange(size)]
+    cut = (cut - cut.mean(axis=-1, keepdims=True)) * hann(size, sym=False)
+    at = np.round(response.frequencies_hz[chosen] * size / rate_hz).astype(int)
+    finger, chip = np.fft.rfft(cut, axis=-1)[..., at]
+    crossed = np.abs(np.sum(finger.conj() * chip, axis=0)) ** 2
+    value = crossed / (np.abs(finger) ** 2).sum(axis=0) / (np.abs(chip) ** 2).sum(axis=0)
+    return float(np.average(value, weights=response.power_mm2[chosen])), n
 
 
 def n_catch_ups(relative_mm_s: Floats, rate_hz: float = GRID_HZ) -> int:
