@@ -96,6 +96,9 @@ def people(
         raise UsageError(msg)
     with open_store(home, write=False) as store:
         rows = caseload(store, now=now())
+        n_waiting = len(store.quarantine())
+    if n_waiting:
+        print(f"{n_waiting} received bundles wait for a choice: battery quarantine")
     if not rows:
         print("nobody is enrolled yet; run 'battery enrol'")
         return
