@@ -141,7 +141,9 @@ class Canvas:
     def lettering(self, cap_mm: float) -> Lettering:
         """Letters whose capitals have this height."""
         if cap_mm not in self._letterings:
-            self._letterings[cap_mm] = Lettering(self.window.scale.length_px(cap_mm))
+            self._letterings[cap_mm] = Lettering(
+                self.window.scale.length_px(cap_mm), self.window.language.direction
+            )
         return self._letterings[cap_mm]
 
     def words(
@@ -170,7 +172,10 @@ class Canvas:
         for paragraph in paragraphs:
             for row in letters.wrap(paragraph, room.width):
                 picture = letters.picture(row, colour or self.theme.text)
-                self.boxes.append(("words", self.surface.blit(picture, (room.left, top))))
+                left = room.left
+                if self.window.language.direction == "rtl":
+                    left = room.right - picture.get_width()
+                self.boxes.append(("words", self.surface.blit(picture, (left, top))))
                 top += letters.pitch_px
             top += round(PARAGRAPH * letters.pitch_px)
         return top - (round(PARAGRAPH * letters.pitch_px) if paragraphs else 0)

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pygame
 
+from battery.stage.language import Direction
 from battery.stage.theme import Colour
 
 CAP_SHARE = 0.5  # height of a capital over the size of the toolkit's own font
 LARGER = 3
 LEAST_CAP_PX = 7  # below it no letter is told from another
+DIRECTIONS: Mapping[Direction, int] = {
+    "ltr": pygame.DIRECTION_LTR,
+    "rtl": pygame.DIRECTION_RTL,
+}
 LINE_PITCH = 0.84  # distance of rows over the font's size
 
 
@@ -19,11 +26,15 @@ class Lettering:
     ----------
     cap_px : float
         Height of a capital letter; at least 7 pixels are taken.
+    direction : {"ltr", "rtl"}
+        Way of reading. A row is shaped as a whole in it; words of the other way inside a
+        row are not turned around.
     """
 
-    def __init__(self, cap_px: float) -> None:
+    def __init__(self, cap_px: float, direction: Direction = "ltr") -> None:
         self._size = round(LARGER * max(cap_px, LEAST_CAP_PX) / CAP_SHARE)
         self._font = pygame.font.Font(None, self._size)
+        self._font.set_direction(DIRECTIONS[direction])
 
     @property
     def pitch_px(self) -> int:

@@ -23,6 +23,19 @@ def test_letters_stay_legible_on_any_screen(headless):
     assert lit >= LEAST_CAP_PX - 1
 
 
+def test_a_row_is_read_from_its_right_where_the_language_is(headless):
+    """The same letters in the other order: the two halves of the row change places. The
+    toolkit shapes a row with HarfBuzz, which takes the direction it is told.
+    """
+    ways = ("ltr", "rtl")
+    there, back = (Lettering(20.0, way).picture("M...", (255, 255, 255)) for way in ways)
+    assert there.get_width() == pytest.approx(back.get_width(), abs=1)
+    lit = [pygame.surfarray.array_alpha(picture).sum(axis=1) for picture in (there, back)]
+    middle = len(lit[0]) // 2
+    assert lit[0][:middle].sum() > 1.3 * lit[0][middle:].sum()
+    assert lit[1][:middle].sum() < lit[1][middle:].sum() / 1.3
+
+
 def test_rows_break_between_words_and_lose_none(headless):
     letters = Lettering(20.0)
     text = "Slide it to the side as far as is comfortable, and back."

@@ -80,7 +80,7 @@ def lix(said):
 
 
 def test_the_index_is_that_of_its_author():
-    """By hand: 12 words in 2 sentences, 2 of them (touches, nothing) longer than six letters."""
+    """By hand: 12 words in 2 sentences; two, touches and nothing, have more than 6 letters."""
     text = "The person touches the circle with one hand. Nothing else is needed."
     assert lix([text]) == pytest.approx(12 / 2 + 100 * 2 / 12)
 

@@ -1,0 +1,149 @@
+"""A shaking finger presses what it means or nothing, and a test records all it does."""
+
+import random
+
+import pytest
+
+from battery.plan import STANDARD, planned_blocks
+from battery.recording import BlockHeader, contacts
+from battery.runner import Run, run_block
+from battery.stage.canvas import Button
+from battery.stage.live import LiveSource
+from battery.stage.pages import TextPage, run_pages
+from battery.stage.pointer import Report
+from tasks.contract import NS_PER_S, Disc, settings_to_dict
+from tasks.registry import TASKS
+from tests.screen.pilot import Pilot, Scripted, open_window, tablet
+from tests.screen.tremor import Shaking
+
+BUTTONS = (
+    Button("left", "Not me", "left", main=False),
+    Button("middle", "Next part", "centre", main=False),
+    Button("right", "Go on", "right"),
+)
+KEYS = ("left", "middle", "right", "stop")
+N_SEEDS = 250
+SETTLE_NS = 500_000_000
+WATCHED_NS = 4_000_000_000
+
+
+class Menu:
+    """A page of three buttons and Stop, then the same page again; who was pressed on which."""
+
+    def __init__(self, window, clock, *, large):
+        self.window, self.clock = window, clock
+        self.large = large
+        self.pressed = []
+        self.rects = {}
+
+    def page(self):
+        return TextPage("menu", "Title", ("Words.",), BUTTONS, self._after, large=self.large)
+
+    def _after(self, key):
+        self.pressed.append(key)
+        return self.page()
+
+    def meant(self, key, shaking):
+        """The keys that were pressed when a shaking finger meant one."""
+        self.pressed = []
+        self.window.closing = False
+        pilot = Pilot(self.window, self.clock, lambda state: None)
+        begun_ns = self.clock.now
+        if not self.rects:
+            pilot.add((begun_ns, "quit"))
+            run_pages(self.window, self.page())
+            self.window.closing = False
+            self.rects = {b["key"]: b["rect_px"] for b in pilot.states[-1]["buttons"]}
+            begun_ns = self.clock.now
+        aim_mm = pilot.middle_mm(self.rects[key])
+        side = -1 if key == "right" else 1  # the palm lies over the other buttons: the worst
+        for report in shaking.reports(aim_mm, begun_ns + SETTLE_NS, side):
+            pilot.add((report.t_ns, report))
+        pilot.add((begun_ns + WATCHED_NS, "quit"))
+        run_pages(self.window, self.page(), large=self.large)
+        return self.pressed
+
+
+@pytest.fixture(params=[False, True], ids=["default", "large"])
+def menu(request, monkeypatch):
+    with open_window(monkeypatch, tablet("1280x800")) as (window, clock):
+        yield Menu(window, clock, large=request.param)
+
+
+def results(menu, n_seeds, first=0):
+    for seed in range(first, first + n_seeds):
+        source = random.Random(f"menu {seed}")
+        key = source.choice(KEYS)
+        yield seed, key, menu.meant(key, Shaking.drawn(source))
+
+
+def test_a_shaking_finger_presses_what_it_means_once_or_nothing(menu):
+    hits = 0
+    for seed, key, pressed in results(menu, N_SEEDS):
+        assert pressed in ([key], []), f"seed {seed} meant {key}"
+        hits += bool(pressed)
+    assert hits > 0.5 * N_SEEDS  # else the rules would keep people out
+
+
+@pytest.mark.long
+def test_no_wrong_press_over_many_thousands(menu):
+    for seed, key, pressed in results(menu, 5000, first=N_SEEDS):
+        assert pressed in ([key], []), f"seed {seed} meant {key}"
+
+
+# In a test nothing is forgiven in silence: what the panel reports is what is recorded.
+
+
+class Kept(Scripted):
+    """A script that notes what it has given out, and leaves the window at its end."""
+
+    def __init__(self, clock, reports_from, until_ns):
+        super().__init__(clock)
+        self._reports_from = reports_from
+        self._until_ns = until_ns
+        self.given = []
+
+    def forget(self):
+        self.add(*((r.t_ns, r) for r in self._reports_from(self.clock.now)))
+        self.add((self.clock.now + self._until_ns, "hidden"))
+
+    def drain(self):
+        reads = super().drain()
+        self.given += [read for read in reads if isinstance(read, Report)]
+        return reads
+
+
+def attempts(shown, begun_ns, seed):
+    """A shaking finger that means one disc of the task after the other."""
+    source = random.Random(f"test {seed}")
+    marks = [m for m in shown if isinstance(m, Disc)]
+    made = []
+    for n in range(12):
+        aim = source.choice(marks)
+        shaking = Shaking.drawn(source)
+        made += shaking.reports((aim.x_mm, aim.y_mm), begun_ns + (n + 1) * NS_PER_S)
+    return sorted(made, key=lambda r: r.t_ns)
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("task", sorted(TASKS))
+def test_every_contact_of_a_shaking_hand_is_recorded(headless, task, seed):
+    window, clock = headless
+    planned = next(
+        b for b in planned_blocks(STANDARD, "right") if (b.task, b.phase) == (task, "test")
+    )
+    header = BlockHeader(
+        "", "", 0, task, "right", "test", seed, "", settings_to_dict(planned.settings(seed)), ""
+    )
+    marks = Run(header).marks(0)
+    reader = window.reader = Kept(
+        clock, lambda now_ns: attempts(marks, now_ns, seed), 15 * NS_PER_S
+    )
+    source = LiveSource(window, hand="right", name="block")
+    block = run_block(header, source)
+    assert len(reader.given) > 200
+    assert len(block.samples) == len(reader.given)
+    for read, contact in zip(reader.given, contacts(block.samples), strict=True):
+        assert (contact.kind, contact.pointer) == (read.kind, read.pointer)
+        assert contact.t_ns == max(read.t_ns - source.begun_ns, 0)
+        assert (contact.x_mm, contact.y_mm) == pytest.approx((read.x_mm, read.y_mm), abs=1e-4)
