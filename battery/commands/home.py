@@ -1,12 +1,13 @@
-"""The commands for the tablet at home: how it looks and sounds for a person."""
+"""The commands for the tablet at home: how it looks and sounds, and home practice."""
 
 from __future__ import annotations
 
+import random
 from typing import Annotated, Any
 
 import typer
 
-from battery.commands.common import Home, open_store
+from battery.commands.common import Code, Home, now, open_store, person_meant
 
 Who = Annotated[
     str | None,
@@ -55,4 +56,30 @@ def comfort(
     print(f"{person or 'everybody'}: {held.in_words()}")
 
 
-COMMANDS = (comfort,)
+def practice(
+    code: Code = None,
+    windowed: Annotated[bool, typer.Option(help="Use a window, not the full screen.")] = False,
+    large: Annotated[bool, typer.Option(help="Larger buttons (30 mm) and letters.")] = False,
+    home: Home = None,
+) -> None:
+    """Note home practice on this screen, or use the one-minute timer or the metronome.
+
+    What is noted is a dose and how it felt; nothing is scored.
+    Example: battery practice K7QF
+    """
+    from battery.stage import practice_on_screen
+
+    with open_store(home) as store:
+        print(
+            practice_on_screen(
+                store,
+                person_meant(store, code),
+                windowed=windowed,
+                large=large,
+                wall=now,
+                random_source=random.SystemRandom(),
+            )
+        )
+
+
+COMMANDS = (comfort, practice)

@@ -12,18 +12,23 @@ os.environ["SDL_MOUSE_TOUCH_EVENTS"] = "0"
 os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
 
 if TYPE_CHECKING:
+    from battery.stage.practising import practice_on_screen
     from battery.stage.screen_check import measure_screen
     from battery.stage.visit import visit_on_screen
 
-__all__ = ["measure_screen", "visit_on_screen"]
+__all__ = ["measure_screen", "practice_on_screen", "visit_on_screen"]
 
 
 def __getattr__(name: str) -> Any:
-    """Load the two entrances when they are asked for: a window alone needs no store."""
+    """Load the entrances when they are asked for: a window alone needs no store."""
     if name == "measure_screen":
         from battery.stage.screen_check import measure_screen
 
         return measure_screen
+    if name == "practice_on_screen":
+        from battery.stage.practising import practice_on_screen
+
+        return practice_on_screen
     if name == "visit_on_screen":
         from battery.stage.visit import visit_on_screen
 

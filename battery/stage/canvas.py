@@ -290,6 +290,33 @@ class Canvas:
             bar.center = centre
             pygame.draw.rect(self.surface, self.theme.text, bar)
 
+    def say_area(self, hand: Hand | None) -> pygame.Rect:
+        """Return where "say it again" is: beside help, its foot as deep as the corners'."""
+        size, edge = self.px(self.sizes.button), self.px(STOP_MM) + self.px(GAP_MM)
+        left = edge if hand == "left" else self.surface.get_width() - edge - size
+        return pygame.Rect(left, self.px(STOP_MM) - size, size, size)
+
+    def beside_say(self, hand: Hand | None) -> pygame.Rect:
+        """Return the room for a title where "say it again" is shown."""
+        head, taken = self.head, self.px(self.sizes.button) + self.px(GAP_MM)
+        left = head.left + taken if hand == "left" else head.left
+        return pygame.Rect(left, head.top, head.width - taken, head.height)
+
+    def draw_say(self, rect: pygame.Rect) -> None:
+        """Draw "say it again": a loudspeaker."""
+        self._panel(rect, "", self.theme.panel, self.theme.text)
+        unit, ink = rect.width / 20, self.theme.text
+        x, y = rect.left + 4 * unit, rect.centery
+        box = pygame.Rect(round(x), round(y - 2 * unit), round(3 * unit), round(4 * unit))
+        pygame.draw.rect(self.surface, ink, box)
+        cone = [(x + 3 * unit, y - 2 * unit), (x + 6 * unit, y - 5 * unit),
+                (x + 6 * unit, y + 5 * unit), (x + 3 * unit, y + 2 * unit)]  # fmt: skip
+        pygame.draw.polygon(self.surface, ink, cone)
+        for r in (3, 5.5):
+            arc = pygame.Rect(0, 0, round(2 * r * unit), round(2 * r * unit))
+            arc.center = (round(x + 6.5 * unit), round(y))
+            pygame.draw.arc(self.surface, ink, arc, -0.9, 0.9, max(2, round(0.9 * unit)))
+
     def draw_stop(self, stop: StopArea, word: str) -> None:
         """Draw Stop; the whole area counts, its picture is a little smaller."""
         inset = max(2, self.px(2.0))

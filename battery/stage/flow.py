@@ -15,7 +15,7 @@ from battery.stage.hands import HandsPicture
 from battery.stage.kiosk import ClinicSettings
 from battery.stage.last import LastPages
 from battery.stage.live import HELP_TAPPED, LiveSource
-from battery.stage.making import Maker
+from battery.stage.making import Maker, Next
 from battery.stage.pages import Page
 from battery.stage.staff import staff_page
 from battery.stage.stopping import Stopping
@@ -24,6 +24,7 @@ from battery.stage.window import Window
 from battery.visits import VisitRun
 
 MORE_REST_S = 20.0
+Practised = Callable[[Maker, Next], Page]
 
 
 class VisitFlow:
@@ -51,6 +52,8 @@ class VisitFlow:
     clinic : ClinicSettings
     warned : sequence of str
         What is to be put right before the start; see `kiosk.warnings`.
+    practised : callable or None
+        Returns the first page of home practice; gets the pages' maker and what follows.
     """
 
     def __init__(
@@ -67,6 +70,7 @@ class VisitFlow:
         token: int = 0,
         clinic: ClinicSettings | None = None,
         warned: Sequence[str] = (),
+        practised: Practised | None = None,
     ) -> None:
         self._window = window
         self._code = code
@@ -77,6 +81,7 @@ class VisitFlow:
         self._seed = seed
         self._token = token
         self._warned = warned
+        self._practised = practised
         clinic = clinic or ClinicSettings()
         self._parts = 0
         self.make = Maker(
@@ -113,6 +118,16 @@ class VisitFlow:
         )
 
     def _start(self) -> Page:
+        practised = self._practised
+        more: tuple[Button, ...] = ()
+        if practised is not None:
+            more = (Button("practised", texts.PRACTISED, "centre", main=False),)
+
+        def after(key: str) -> Page | None:
+            if key == "practised" and practised is not None:
+                return practised(self.make, self._start)
+            return self._begun() if key == "go" else self.other()
+
         words = {"code": self._code, "day": texts.day_words(self._today)}
         return self.make.text(
             "start",
@@ -121,8 +136,9 @@ class VisitFlow:
             (
                 Button("go", texts.YES, "right"),
                 Button("other", texts.NOT_ME, "left", main=False),
+                *more,
             ),
-            lambda key: self._begun() if key == "go" else self.other(),
+            after,
             picture=Token(self._token),
         )
 

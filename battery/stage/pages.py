@@ -18,6 +18,7 @@ from battery.stage.canvas import GAP_MM, Button, Canvas
 from battery.stage.live import FRAMES_PER_S
 from battery.stage.pointer import Read
 from battery.stage.pressing import CONFIRM_KEYS, DEBOUNCE_NS, Presses
+from battery.stage.speech import files_of
 from battery.stage.window import Window
 from tasks.contract import NS_PER_S
 
@@ -25,6 +26,8 @@ __all__ = ["CONFIRM_KEYS", "DEBOUNCE_NS", "Left", "Page", "Picture", "TextPage",
 
 FRAME_NS = NS_PER_S // FRAMES_PER_S
 MOST_PAGES = 1000
+SAY_AGAIN = "say again"  # the key of that button
+TITLE_ROW = 1.7  # height of a row over that of its capitals
 WORDS_SHARE = 0.55  # of the height, at most, above a picture
 
 
@@ -102,7 +105,10 @@ class TextPage:
 
     def run(self, window: Window) -> Page | None:
         """Show the page until a button is pressed."""
-        key = self._answer(window)
+        try:
+            key = self._answer(window)
+        finally:
+            window.sound.hush()
         if key == "help" and self.help_page is not None:
             return self.help_page(self)
         if key == "staff" and self.staff_page is not None:
@@ -145,6 +151,7 @@ class TextPage:
         presses = Presses(canvas, stop=self.stop, main=main)
         begun_ns = window.now_ns()
         foot = self._draw(canvas, presses)
+        self._say(window)
         waiting = True
         frame_ns = begun_ns
         while True:
@@ -173,11 +180,20 @@ class TextPage:
             return None
         if key in ("stop", "help", "staff"):
             return key
+        if key == SAY_AGAIN:
+            self._say(canvas.window)
+            presses.again()
+            return None
         kept = self.pressed(key, canvas, presses)
         if kept is None:
             presses.again()
             self.publish(canvas, presses)
         return kept
+
+    def _say(self, window: Window) -> None:
+        """Speak the page: its words, then the answers there are to choose from."""
+        said = (self.title, *self.lines, *(button.text for button in self.choices))
+        window.sound.speak(files_of(window.language, said))
 
     def _put(self, canvas: Canvas, presses: Presses, button: Button, rect: pygame.Rect) -> None:
         """Draw a button and let it be pressed."""
@@ -201,17 +217,25 @@ class TextPage:
         if self.help_page is not None:
             presses.areas["help"] = canvas.help_area(self.used)
             canvas.draw_help(presses.areas["help"], texts.HELP)
-        self._words |= {"stop": texts.STOP, "help": texts.HELP}
+        self._words |= {"stop": texts.STOP, "help": texts.HELP, SAY_AGAIN: texts.SAY_AGAIN}
+        head = canvas.head
+        if canvas.window.sound.speaks:
+            say = canvas.say_area(self.used)
+            canvas.draw_say(say)
+            presses.areas[SAY_AGAIN] = say
+            head = canvas.beside_say(self.used)
         if self.hand is not None:
             canvas.side_bar(self.hand)
-        title_px = canvas.words((self.title,), canvas.head, cap_mm=canvas.sizes.title)
         width_px, height_px = canvas.surface.get_size()
         room = canvas.body
         lowest = room.bottom if self.picture is None else round(WORDS_SHARE * height_px)
         lowest = self.lowest_px(canvas, lowest)
         left = pygame.Rect(room.left, room.top, room.width, lowest - room.top)
-        if not canvas.fits(self.lines, left):  # then right below the title, between corners
-            head = canvas.head
+        tight = not canvas.fits(self.lines, left)
+        if tight:  # then the title has one row and words stand below it, between corners
+            head.height = min(head.height, canvas.px(TITLE_ROW * canvas.sizes.title))
+        title_px = canvas.words((self.title,), head, cap_mm=canvas.sizes.title)
+        if tight:
             left = pygame.Rect(head.left, title_px, head.width, lowest - title_px)
         bottom = canvas.words(self.lines, left, cap_mm=canvas.sizes.text)
         foot = pygame.Rect(0, canvas.foot_px, width_px, height_px - canvas.foot_px)

@@ -1,8 +1,11 @@
 """Taking presses and keys on a page.
 
-Menus forgive: a button acts on release inside it, sliding off cancels, only the first finger
-on a button counts, and for a moment after one press nothing else is taken. Tab and the arrows
-move from control to control and Return or the space bar presses; any other key is Stop.
+Menus forgive: a button acts on release inside it, sliding off cancels, and only the first
+finger on a button counts; a second one on another button undoes both. After a press, or one
+that slid off, nothing is taken until no finger has come or gone for a moment, so that what a
+shaking finger does next presses nothing; Stop and Help are always taken, and nothing is ever
+held. Tab and the arrows move from control to control and Return or the space bar presses; any
+other key is Stop.
 """
 
 from __future__ import annotations
@@ -17,6 +20,7 @@ DEBOUNCE_NS = 300 * NS_PER_MS
 CONFIRM_KEYS = ("return", "space", "enter")
 FORWARD_KEYS = ("tab", "right", "down")
 BACKWARD_KEYS = ("left", "up")
+ALWAYS = ("stop", "help")
 CORNER_MM = 15.0
 CORNERS_IN_ORDER = ("left", "right", "left")  # lower corners, tapped by staff
 CORNERS_WITHIN_NS = 5_000 * NS_PER_MS
@@ -44,7 +48,9 @@ class Presses:
         self._canvas = canvas
         self._stop = stop
         self._main = main
-        self._quiet_until_ns = canvas.window.now_ns() + DEBOUNCE_NS
+        self._begun_ns = canvas.window.now_ns()
+        self._quiet_until_ns = self._begun_ns + DEBOUNCE_NS
+        self._passed_over: set[int] = set()
         self._pressed: str | None = None
         self._pointer: int | None = None
         self._focus: str | None = None
@@ -93,17 +99,50 @@ class Presses:
         )
         if read.kind == "down" and under is None and self._corner(read, place_px):
             return "staff"
-        if read.kind == "down" and self._pointer is None and under is not None:
-            if read.t_ns >= self._quiet_until_ns:
-                self._pointer, self._pressed = read.pointer, under
-                self._canvas.lift(self.areas[under], pressed=True)
-        elif read.kind == "up" and read.pointer == self._pointer and self._pressed is not None:
-            pressed, self._pointer, self._pressed = self._pressed, None, None
-            if pressed in self.areas:
-                self._canvas.lift(self.areas[pressed], pressed=False)
-            if pressed == under:
-                return pressed
+        if read.kind == "down":
+            self._down(read, under)
+        elif read.kind == "up":
+            return self._up(read, under)
         return None
+
+    def _down(self, read: Report, under: str | None) -> None:
+        """Begin a press, or pass over a contact that comes too soon or as a second one."""
+        quiet = read.t_ns < self._quiet_until_ns
+        if quiet and not (under in ALWAYS and read.t_ns >= self._begun_ns + DEBOUNCE_NS):
+            self._passed_over.add(read.pointer)
+            self._hush(read.t_ns)
+        elif self._pointer is not None:
+            self._passed_over.add(read.pointer)
+            if under is not None:  # two fingers on two controls: neither is sure to be meant
+                self._let_go()
+        elif under is not None:
+            self._pointer, self._pressed = read.pointer, under
+            self._canvas.lift(self.areas[under], pressed=True)
+
+    def _up(self, read: Report, under: str | None) -> str | None:
+        """End a press; it counts if it ends where it began."""
+        if read.pointer in self._passed_over:
+            self._passed_over.discard(read.pointer)
+            self._hush(read.t_ns)
+        if read.pointer != self._pointer:
+            return None
+        pressed = self._pressed
+        self._let_go()
+        self._pointer = None
+        if pressed is not None and pressed == under:
+            return pressed
+        self._hush(read.t_ns)
+        return None
+
+    def _let_go(self) -> None:
+        """Forget what is pressed; its finger may still be down."""
+        if self._pressed is not None and self._pressed in self.areas:
+            self._canvas.lift(self.areas[self._pressed], pressed=False)
+        self._pressed = None
+
+    def _hush(self, t_ns: int) -> None:
+        """Take nothing until the finger has been still for a moment."""
+        self._quiet_until_ns = max(self._quiet_until_ns, t_ns + DEBOUNCE_NS)
 
     def _corner(self, read: Report, place_px: tuple[float, float]) -> bool:
         """Whether the lower corners were tapped left, right, left within five seconds."""

@@ -6,14 +6,23 @@ Without a sound device, or where a file cannot be played, the stage goes on in s
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import Any, Literal
 
 import numpy as np
 import pygame
 
+Tone = Literal["go", "beat", "over"]
+
 RATE_HZ = 44_100
-TONE_HZ, TONE_S, LOUDNESS = 660.0, 0.12, 0.25
+LOUDNESS = 0.25
+# Pitch, length of one tone and how often it sounds: for a cue, a beat and the end of a minute.
+TONES: Mapping[Tone, tuple[float, float, int]] = {
+    "go": (660.0, 0.12, 1),
+    "beat": (880.0, 0.05, 1),
+    "over": (520.0, 0.3, 3),
+}
 PAUSE_S = 0.45  # between two sentences
 VOICE_CHANNEL = 0
 LOUDEST = 100
@@ -39,11 +48,12 @@ class Sound:
         self.voice = voice
         self.note = ""
         self._volume = volume_percent / LOUDEST
-        self._tone: pygame.mixer.Sound | None = None
+        self._tones: dict[Tone, pygame.mixer.Sound] = {}
         try:
             pygame.mixer.init(RATE_HZ, -16, 1, 256, allowedchanges=0)
             pygame.mixer.set_reserved(1)
-            self._tone = pygame.mixer.Sound(buffer=_tone_wave().tobytes())
+            for name, tone in TONES.items():
+                self._tones[name] = pygame.mixer.Sound(buffer=_wave(*tone).tobytes())
         except pygame.error as error:
             pygame.mixer.quit()
             self.note = f"no sound: {error}"
@@ -51,7 +61,12 @@ class Sound:
     @property
     def heard(self) -> bool:
         """Whether there is a device and the volume is not 0."""
-        return self._tone is not None and self._volume > 0
+        return bool(self._tones) and self._volume > 0
+
+    @property
+    def speaks(self) -> bool:
+        """Whether sentences are spoken and can be heard."""
+        return self.voice and self.heard
 
     @property
     def volume_percent(self) -> int:
@@ -62,11 +77,11 @@ class Sound:
     def volume_percent(self, percent: int) -> None:
         self._volume = min(max(percent, 0), LOUDEST) / LOUDEST
 
-    def play(self) -> None:
-        """Sound the tone and return at once."""
-        if self._tone is not None and self._volume > 0:
-            self._tone.set_volume(self._volume)
-            self._tone.play()
+    def play(self, tone: Tone = "go") -> None:
+        """Sound a tone and return at once."""
+        if self.heard:
+            self._tones[tone].set_volume(self._volume)
+            self._tones[tone].play()
 
     def speak(self, files: Iterable[Path]) -> bool:
         """Begin to say sentences one after another, in place of what is being said.
@@ -77,7 +92,7 @@ class Sound:
             Whether anything is said: not without a device, a voice, a volume or a file.
         """
         self.hush()
-        if not (self.voice and self.heard):
+        if not self.speaks:
             return False
         parts = [part for part in map(self._raw, files) if part]
         if not parts:
@@ -98,21 +113,22 @@ class Sound:
     @property
     def speaking(self) -> bool:
         """Whether a sentence is being said."""
-        return self._tone is not None and pygame.mixer.Channel(VOICE_CHANNEL).get_busy()
+        return bool(self._tones) and pygame.mixer.Channel(VOICE_CHANNEL).get_busy()
 
     def hush(self) -> None:
         """Stop speaking."""
-        if self._tone is not None:
+        if self._tones:
             pygame.mixer.Channel(VOICE_CHANNEL).stop()
 
     def close(self) -> None:
         """Let go of the sound device."""
-        self._tone = None
+        self._tones.clear()
         pygame.mixer.quit()
 
 
-def _tone_wave() -> np.ndarray[tuple[int], np.dtype[np.int16]]:
-    t_s = np.arange(int(TONE_S * RATE_HZ)) / RATE_HZ
-    fade = np.minimum(1, np.minimum(t_s, TONE_S - t_s) / 0.02)
-    wave = LOUDNESS * fade * np.sin(2 * np.pi * TONE_HZ * t_s)
-    return (32_767 * wave).astype(np.int16)
+def _wave(hz: float, length_s: float, times: int) -> np.ndarray[Any, np.dtype[np.int16]]:
+    t_s = np.arange(int(length_s * RATE_HZ)) / RATE_HZ
+    fade = np.minimum(1, np.minimum(t_s, length_s - t_s) / 0.02)
+    one = (32_767 * LOUDNESS * fade * np.sin(2 * np.pi * hz * t_s)).astype(np.int16)
+    silence = np.zeros(len(one) // 2 if times > 1 else 0, dtype=np.int16)
+    return np.tile(np.concatenate([one, silence]), times)

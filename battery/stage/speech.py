@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import itertools
 import string
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from battery.stage import texts
@@ -40,6 +40,12 @@ def file_of(language: Language, text: str) -> Path:
     said = language.say(spoken_form(text))
     name = hashlib.sha256(said.encode()).hexdigest()[:16]
     return VOICES / language.code / f"{name}.opus"
+
+
+def files_of(language: Language, said: Iterable[str]) -> list[Path]:
+    """Return the files of some texts in order, without those that are never spoken."""
+    forms = [text for text in said if isinstance(text, Text)]
+    return [file_of(language, text) for text in forms if text.source not in texts.UNSPOKEN]
 
 
 def everything() -> list[Text]:

@@ -146,8 +146,8 @@ MEDICATION: Mapping[str, Text] = {
     "2_to_4_h": _("2 to 4 hours ago"),
     "over_4_h": _("Longer ago"),
 }
-SCALE_NOW = _("How is it right now? 0 is not at all, 10 is as bad as can be.")
-SCALE_AFTER = _("And now, after the visit? 0 is not at all, 10 is as bad as can be.")
+SCALE_NOW = _("How is it right now? 0 is not at all, 10 is the most there is.")
+SCALE_AFTER = _("And now, after the visit? 0 is not at all, 10 is the most there is.")
 SYMPTOM_TITLES: Mapping[str, Text] = {
     "dizziness": _("Dizzy or spinning"),
     "vision": _("Seeing double or blurred"),
@@ -183,7 +183,7 @@ WARNINGS_TITLE = _("Before you start")
 WARNINGS: Mapping[str, Text] = {
     "battery": _("The battery is low. Please plug in the tablet."),
     "disk": _("The tablet is nearly full. Please tell your therapist."),
-    "clock": _("The date of the tablet looks wrong. Please tell your therapist."),
+    "clock": _("The date of the tablet looks odd. Please tell your therapist."),
 }
 WARNINGS_LINE = _("You can still go on.")
 DONE_LINE = _("You did: {tasks}.")
@@ -203,6 +203,67 @@ STAFF_TITLE = _("For staff")
 STAFF_LINES = (_("Type the code to leave the program."),)
 STAFF_OPEN_LINES = (_("What was done is stored."),)
 
+PRACTISED = _("I did my exercises")
+EXERCISES_TITLE = _("Which exercises?")
+EXERCISES: Mapping[str, Text] = {
+    "all": _("All of them"),
+    "some": _("Only one"),
+    "head_turns": _("Head turns"),
+    "rest_day": _("Rest day"),
+    "timer": _("With a timer"),
+}
+HEAD_TURNS = EXERCISES["head_turns"]
+WHICH_TITLE = _("Which one?")
+ANOTHER = _("Another one")
+NOTED_TITLE = _("Noted. Thank you.")
+HOW_LONG_LINE = _("How long was it in all? You may leave this out.")
+REST_DAY_LINE = _("A rest day counts too.")
+MINUTES: Mapping[str, Text] = {
+    "5": _("About 5 minutes"),
+    "10": _("About 10 minutes"),
+    "20": _("About 20 minutes"),
+    "30": _("30 minutes or more"),
+}
+TAKE_BACK = _("Take it back")
+TAKEN_BACK_TITLE = _("Taken back")
+TAKEN_BACK_LINES = (_("Nothing is noted."),)
+FELT_TITLE = _("Now dizzy, blurred, sick or in pain?")
+FELT = (_("Not at all"), _("A little"), _("Clearly"), _("Very much"))
+STRONG_LINES = (
+    _("Sit and rest until you feel as before."),
+    _("Tell your therapist before you do it again."),
+    _("Press Help to see when to call at once."),
+)
+TIMER_TITLE = _("One minute for which?")
+MINUTE_TITLE = _("One minute: {hand}")
+MINUTE_LINES = (_("Press Start. A sound says when the minute is over."),)
+MINUTE_SILENT_LINES = (_("Press Start. The page changes when the minute is over."),)
+RUNS_LINE = _("It runs. You can end it at any time.")
+OVER_TITLE = _("The minute is over")
+SEEN_LINE = _("It is noted. Rest your arm.")
+FINISH, ONCE_MORE, OTHER_ARM = _("Finish"), _("Once more"), _("Other arm")
+HEAD_TITLE = _("Head turns: read this first")
+HEAD_LINES = (
+    _("Only as your therapist has shown you. Sit. Look at a spot on the wall."),
+    _("Small, slow, easy turns. Slower if it blurs or doubles."),
+    _("Stop if your neck hurts or you feel dizzy, sick or faint."),
+    _("Ask a doctor first after a neck injury, or surgery on neck, eye, ear or brain."),
+)
+PACE_TITLE = _("Which pace?")
+PACE_LINE = _("As you agreed with your therapist.")
+PACES: Mapping[int, Text] = {
+    40: _("40 a minute"),
+    60: _("60 a minute"),
+    80: _("80 a minute"),
+    100: _("100 a minute"),
+    120: _("120 a minute"),
+}
+NO_SOUND_TITLE = _("No sound here")
+NO_SOUND_LINES = (_("This tablet gives no sound, so there is no beat."),)
+SOUND_TITLE = _("Can you hear this well?")
+SOUND_LINES = (_("Make it louder or softer until it is easy to hear."),)
+SOFTER, LOUDER, NO_SOUND, GOOD = _("Softer"), _("Louder"), _("No sound"), _("Good so")
+SAY_AGAIN = _("Say it again")
 YES, NO, NOT_SURE, BACK, NONE_AT_ALL, AS_BEFORE, HELP, UNWELL = (
     _("Yes"),
     _("No"),
@@ -240,13 +301,14 @@ DAY = _("{weekday}, {number} {month}")
 
 # What is said in place of a text whose blanks cannot be spoken ahead.
 SPOKEN: Mapping[str, Text] = {
-    START_TITLE: _("Hello."),
-    START_LINES[0]: _("A picture is on the screen. If it is not yours, press Not me."),
+    START_TITLE: _("Hello. Is this you?"),
+    START_LINES[0]: _("If this is not your picture, press Not me."),
     CALL_NUMBER: CALL_ANY,
     REST_LINES[0]: _("One more part is done."),
+    DONE_LINE: _("What you did stands on the screen."),
 }
-# Words that are only ever a part of a text that is not spoken.
-UNSPOKEN: frozenset[str] = frozenset({*DAYS, *MONTHS, DAY, DONE_LINE, DONE_TWO, NUMBERS_LINE})
+# Words that are only ever a part of a text, and numbers, which are read and not spoken.
+UNSPOKEN: frozenset[str] = frozenset({*DAYS, *MONTHS, DAY, DONE_TWO, NUMBERS_LINE})
 
 
 def day_words(day: date) -> Text:

@@ -12,6 +12,7 @@ from battery.stage.device import keep_screen, load_device, system_name, utc
 from battery.stage.flow import VisitFlow
 from battery.stage.kiosk import clinic_settings, warnings
 from battery.stage.pages import Page, run_pages
+from battery.stage.practising import practice_pages
 from battery.stage.screen_check import slow_flip_note
 from battery.stage.window import versions
 from battery.store import Person, Store
@@ -78,6 +79,9 @@ def visit_on_screen(
             token=[p.code for p in store.list_people()].index(person.code),
             clinic=clinic_settings(store),
             warned=warnings(store, wall()),
+            practised=lambda make, done: practice_pages(
+                store, person, make, window.sound, wall=wall, random_source=random_source
+            ).first(done, back=done),
         )
 
         def measured() -> Page:

@@ -165,8 +165,8 @@ def test_a_stopped_block_may_be_tried_once_more(clinic):
     states = clinic.visit(forward)
     stopped = [s for s in states if s["page"] == "stopped"]
     assert [[b["key"] for b in s["buttons"]] for s in stopped] == [
-        ["help", "end", "unwell", "go", "next"],
-        ["help", "end", "unwell", "next"],
+        ["help", "say again", "end", "unwell", "go", "next"],
+        ["help", "say again", "end", "unwell", "next"],
     ]
     endings = [(b.header.hand, b.header.phase, b.ending) for b in clinic.blocks()]
     assert endings == [

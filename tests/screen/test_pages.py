@@ -76,12 +76,42 @@ def test_sliding_onto_a_button_presses_nothing(hand):
     assert hand.result() is None
 
 
-def test_only_the_first_finger_on_a_button_counts(hand):
+def test_two_fingers_on_two_buttons_undo_each_other(hand):
     go, other = hand.rect("go"), hand.rect("other")
     hand.at(500, "down", go, pointer=1)
     hand.at(520, "down", other, pointer=2)
     hand.at(600, "up", other, pointer=2)
     hand.at(700, "up", go, pointer=1)
+    assert hand.result() is None
+
+
+def test_a_palm_beside_the_buttons_disturbs_nothing(hand):
+    go = hand.rect("go")
+    beside = [0, go[1] - 3 * go[3], 10, 10]
+    hand.at(480, "down", beside, pointer=2)
+    hand.at(500, "down", go, pointer=1)
+    hand.at(700, "up", go, pointer=1)
+    hand.at(900, "up", beside, pointer=2)
+    assert hand.result() == "go"
+
+
+def test_after_a_slip_nothing_is_taken_until_the_finger_is_still(hand):
+    """Contacts 250 ms apart, as of a tremor of 4 Hz, prolong the quiet moment."""
+    go, other = hand.rect("go"), hand.rect("other")
+    hand.at(500, "down", go)
+    hand.at(560, "up", other)
+    for n in range(1, 5):
+        hand.at(560 + 250 * n - 60, "down", go)
+        hand.at(560 + 250 * n, "up", go)
+    assert hand.result() is None
+
+
+def test_and_then_the_next_press_counts(hand):
+    go, other = hand.rect("go"), hand.rect("other")
+    hand.at(500, "down", go)
+    hand.at(560, "up", other)
+    hand.at(900, "down", go)
+    hand.at(960, "up", go)
     assert hand.result() == "go"
 
 
@@ -141,7 +171,7 @@ def test_buttons_wait_as_long_as_they_should_and_stop_does_not(headless):
     assert hand.result() == "go"
     assert hand.clock.now >= hand.begun_ns + 6_100 * MS
     keys = [[b["key"] for b in state["buttons"]] for state in hand.pilot.states[-2:]]
-    assert keys == [["stop"], ["stop", "other", "go"]]
+    assert keys == [["stop", "say again"], ["stop", "say again", "other", "go"]]
 
     hand = Hand(headless, wait_s=5.0, wait_line="In a moment.")
     stop = hand.rect("stop")

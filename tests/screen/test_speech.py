@@ -4,9 +4,12 @@ import pygame
 import pytest
 
 from battery.stage import speech, texts
+from battery.stage.canvas import Button
 from battery.stage.language import OWN_NAMES, Text, language
+from battery.stage.pages import TextPage, run_pages
 from battery.stage.sound import PAUSE_S, RATE_HZ, Sound
 from battery.stage.speech import VOICES, everything, file_of
+from tests.screen.pilot import Pilot
 
 GREETING = texts.START_TITLE.format(code="K7QF")
 
@@ -86,8 +89,10 @@ def test_without_a_device_it_is_silent_and_says_why(monkeypatch):
 
 def test_a_text_with_an_open_blank_is_spoken_without_it():
     assert GREETING == "Hello. Are you K7QF?"
-    assert speech.spoken_form(GREETING) == "Hello."
-    assert file_of(language("en"), GREETING) == file_of(language("en"), Text("Hello."))
+    said = speech.spoken_form(GREETING)
+    assert "K7QF" not in said
+    assert file_of(language("en"), GREETING) == file_of(language("en"), said)
+    assert file_of(language("en"), GREETING).is_file()
     hand = texts.HAND_TITLE.format(hand=texts.HANDS["left"])
     assert file_of(language("de"), hand).is_file()
 
@@ -96,3 +101,59 @@ def test_an_open_blank_without_a_spoken_form_is_found(monkeypatch):
     monkeypatch.setattr(texts, "NEW", Text("You are {age}."), raising=False)
     with pytest.raises(ValueError, match=r"You are.*age.*no spoken form"):
         everything()
+
+
+class Spoken:
+    """A sound device that notes what it is to say."""
+
+    heard = speaks = True
+    note = ""
+
+    def __init__(self):
+        self.said = []
+
+    def play(self, tone="go"):
+        self.said.append(tone)
+
+    def speak(self, files):
+        self.said.append([path.name for path in files])
+        return True
+
+    def hush(self):
+        self.said.append("hush")
+
+    def close(self):
+        pass
+
+
+def test_a_page_is_spoken_when_it_opens_and_again_when_asked(headless):
+    window, clock = headless
+    window.sound.close()
+    window.sound = sound = Spoken()
+    keys = ["say again"]
+    pilot = Pilot(window, clock, lambda state: keys.pop(0) if keys else None)
+    pilot.add((clock.now + 5 * 10**9, "quit"))
+    page = TextPage(
+        "page",
+        texts.HAND_TITLE.format(hand=texts.HANDS["left"]),
+        (texts.HAND_LINE,),
+        (),
+        lambda _: None,
+        choices=(Button("yes", texts.YES), Button("no", texts.NO)),
+    )
+    run_pages(window, page)
+    whole = [
+        file_of(language("en"), text).name
+        for text in (page.title, texts.HAND_LINE, texts.YES, texts.NO)
+    ]
+    assert [said for said in sound.said if said != "hush"] == [whole, whole]
+    assert sound.said[-1] == "hush"
+
+
+def test_without_a_voice_there_is_no_button_to_say_it_again(headless):
+    window, clock = headless
+    window.sound.voice = False
+    pilot = Pilot(window, clock, lambda state: None)
+    pilot.add((clock.now + 10**9, "quit"))
+    run_pages(window, TextPage("page", texts.REST_TITLE, (), (), lambda _: None))
+    assert [b["key"] for b in pilot.states[-1]["buttons"]] == ["stop"]

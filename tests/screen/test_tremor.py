@@ -22,7 +22,7 @@ BUTTONS = (
     Button("right", "Go on", "right"),
 )
 KEYS = ("left", "middle", "right", "stop")
-N_SEEDS = 250
+N_SEEDS = 120
 SETTLE_NS = 500_000_000
 WATCHED_NS = 4_000_000_000
 
@@ -70,6 +70,11 @@ def menu(request, monkeypatch):
         yield Menu(window, clock, large=request.param)
 
 
+def as_meant(key, pressed):
+    """Nothing else was pressed, and once if at all; Stop may be pressed again and again."""
+    return pressed in ([key], []) or (key == "stop" and set(pressed) == {"stop"})
+
+
 def results(menu, n_seeds, first=0):
     for seed in range(first, first + n_seeds):
         source = random.Random(f"menu {seed}")
@@ -80,7 +85,7 @@ def results(menu, n_seeds, first=0):
 def test_a_shaking_finger_presses_what_it_means_once_or_nothing(menu):
     hits = 0
     for seed, key, pressed in results(menu, N_SEEDS):
-        assert pressed in ([key], []), f"seed {seed} meant {key}"
+        assert as_meant(key, pressed), f"seed {seed} meant {key}"
         hits += bool(pressed)
     assert hits > 0.5 * N_SEEDS  # else the rules would keep people out
 
@@ -88,7 +93,7 @@ def test_a_shaking_finger_presses_what_it_means_once_or_nothing(menu):
 @pytest.mark.long
 def test_no_wrong_press_over_many_thousands(menu):
     for seed, key, pressed in results(menu, 5000, first=N_SEEDS):
-        assert pressed in ([key], []), f"seed {seed} meant {key}"
+        assert as_meant(key, pressed), f"seed {seed} meant {key}"
 
 
 # In a test nothing is forgiven in silence: what the panel reports is what is recorded.

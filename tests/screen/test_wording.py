@@ -17,10 +17,22 @@ UNWANTED = {
     "beeil\\w* spät\\w* uhr countdown ergebnis\\w* note[n]? mies\\w* schwach verloren perfekt "
     "super toll gewonnen müssen muss",
 }
-# Symptoms are named as they are.
-SYMPTOMS = {
-    "en": {"a very bad headache"},
-    "de": {"schwach wird", "neu schwach oder taub", "wieder schlechter"},
+# Symptoms are named as they are; how to turn the head and how to stand up is said as well.
+MEANT = {
+    "en": {
+        "a very bad headache",
+        "You felt worse then.",
+        "What is worse?",
+        "I feel worse",
+        "no hurry",
+        "Small, slow, easy turns. Slower if it blurs",
+    },
+    "de": {
+        "schwach wird",
+        "neu schwach oder taub",
+        "Stehen Sie langsam auf",
+        "einen Punkt an der Wand",
+    },
 }
 CODES = sorted(OWN_NAMES)
 
@@ -36,8 +48,8 @@ def sentences(code):
 
 
 def unwanted(text, code):
-    for symptom in SYMPTOMS[code]:
-        text = text.replace(symptom, "")
+    for meant in MEANT[code]:
+        text = text.replace(meant, "")
     pattern = rf"\b({'|'.join(UNWANTED[code].split())})\b"
     return re.findall(pattern, text, re.IGNORECASE)
 

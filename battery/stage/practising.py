@@ -1,0 +1,85 @@
+"""Home practice in a window of its own, and for the first page of a visit."""
+
+from __future__ import annotations
+
+import random
+import uuid
+
+from battery.stage.comfort import Comfort, comfort_of, comfortable_window
+from battery.stage.device import load_device
+from battery.stage.kiosk import clinic_settings
+from battery.stage.making import Maker
+from battery.stage.pages import Page, run_pages
+from battery.stage.practice import PracticePages
+from battery.stage.sound import Sound
+from battery.stage.staff import staff_page
+from battery.stage.stopping import Stopping
+from battery.store import Person, Store
+from battery.visits import Wall
+
+
+def practice_pages(
+    store: Store,
+    person: Person,
+    make: Maker,
+    sound: Sound,
+    *,
+    wall: Wall,
+    random_source: random.Random,
+) -> PracticePages:
+    """Return the pages of a person's home practice, kept in a store."""
+
+    def new_id() -> str:
+        return str(uuid.UUID(int=random_source.getrandbits(128), version=4))
+
+    return PracticePages(make, sound, store, person=person.code, now=wall, new_id=new_id)
+
+
+def practice_on_screen(
+    store: Store,
+    person: Person,
+    *,
+    windowed: bool,
+    large: bool,
+    wall: Wall,
+    random_source: random.Random,
+    comfort: Comfort | None = None,
+) -> str:
+    """Ask for home practice in a window, offer the timer, and say in one line what was kept.
+
+    Raises
+    ------
+    BatteryError
+        No screen, or a store that cannot be written.
+    """
+    _, known = load_device(store)
+    clinic = clinic_settings(store)
+    comfort = comfort or comfort_of(store, person.code)
+    before = {entry.practice_id for entry in store.practice(person.code)}
+    with comfortable_window(comfort, windowed=windowed, known=known) as window:
+
+        def closed() -> Page | None:
+            return None
+
+        make = Maker(
+            large=large,
+            side=person.dominant_hand,
+            stopped=lambda back: stopping.stopped(back),
+            help_page=lambda page: stopping.emergency(lambda: page),
+            staff_page=lambda page: staff_page(
+                page, clinic.staff_code, side=person.dominant_hand
+            ),
+        )
+        stopping = Stopping(
+            make, emergency_number=clinic.emergency_number, ended=closed, following=closed
+        )
+        pages = practice_pages(
+            store, person, make, window.sound, wall=wall, random_source=random_source
+        )
+        run_pages(window, pages.first(closed), large=large)
+        note = window.sound.note
+    kept = [e for e in store.practice(person.code) if e.practice_id not in before]
+    said = ", ".join(f"{entry.kind} {entry.exercise.replace('_', ' ')}" for entry in kept)
+    return "; ".join(
+        part for part in (f"{person.code}: {said or 'nothing noted'}", note) if part
+    )
