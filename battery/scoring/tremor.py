@@ -58,8 +58,9 @@ def background(f_hz: Floats, density: Floats) -> Floats:
     """
     fitted = (f_hz >= FIT_HZ[0]) & (f_hz <= FIT_HZ[1])
     line = linregress(np.log(f_hz[fitted]), np.log(density[fitted]))
-    with np.errstate(divide="ignore"):
-        return np.asarray(np.exp(line.intercept + line.slope * np.log(f_hz)))
+    found = np.full(len(f_hz), np.inf)  # a power law has no value at 0 Hz
+    found[1:] = np.exp(line.intercept + line.slope * np.log(f_hz[1:]))
+    return found
 
 
 def highest_peak(found: Spectra) -> Peak | None:
