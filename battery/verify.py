@@ -60,6 +60,7 @@ def verify(store: Store, *, progress: Callable[[int, int], None] | None = None) 
     n_blocks = n_samples = n_running = 0
     with store.at_one_moment():
         visits = store.visits()
+        findings += _not_as_received(store)
         for done, visit in enumerate(visits, start=1):
             for record in store.blocks(visit.header.visit_id):
                 if record.ending is None:
@@ -73,6 +74,18 @@ def verify(store: Store, *, progress: Callable[[int, int], None] | None = None) 
             if progress is not None:
                 progress(done, len(visits))
     return Verification(len(visits), n_blocks, n_samples, n_running, tuple(findings))
+
+
+def _not_as_received(store: Store) -> Iterator[Finding]:
+    """Name visits that are no longer what a tablet signed."""
+    signed: dict[str, set[str | None]] = {}
+    for received in store.received():
+        if received.visit_id is not None:
+            signed.setdefault(received.visit_id, set()).add(received.content_sha256)
+    for visit_id, hashes in sorted(signed.items()):
+        held = store.visit_sha256(visit_id)
+        if held is not None and held not in hashes and None not in hashes:
+            yield Finding(f"visit {visit_id}", "it is not what its tablet signed")
 
 
 def _problems(store: Store, record: BlockRecord) -> Iterator[str]:

@@ -14,13 +14,16 @@ Folder = Annotated[Path, typer.Argument(help="The stick, shared or synchronised 
 
 
 def keys(
-    side: Annotated[str, typer.Argument(help="clinic, tablet or show.")],
+    side: Annotated[
+        str,
+        typer.Argument(help="clinic, tablet, show; drop for a lost tablet, at the clinic."),
+    ],
     folder: Annotated[
         Path | None, typer.Argument(help="The folder both sides see, such as a stick.")
     ] = None,
     fingerprint: Annotated[
         list[str] | None,
-        typer.Option(help="On the tablet: the clinic's fingerprint, read off its screen."),
+        typer.Option(help="Of the clinic's key, read off its screen; of a tablet to drop."),
     ] = None,
     spare: Annotated[
         Path | None,
@@ -35,9 +38,15 @@ def keys(
     """
     from battery.handover import show_keys
 
-    if side not in ("clinic", "tablet", "show"):
-        msg = f"no side {side!r}; say clinic, tablet or show"
+    if side not in ("clinic", "tablet", "show", "drop"):
+        msg = f"no side {side!r}; say clinic, tablet, show or drop"
         raise UsageError(msg)
+    if side == "drop":
+        with open_store(home) as store:
+            for mark in fingerprint or []:
+                store.drop_tablet(mark)
+                print(f"tablet {mark} is no longer accepted; what it sent before stays")
+        return
     if side == "show":
         with open_store(home, write=False) as store:
             print("\n".join(show_keys(store)))

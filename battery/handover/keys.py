@@ -220,6 +220,9 @@ def show_keys(store: Store) -> list[str]:
         public = tablet_key(store).public_key().public_bytes_raw()
         lines.append(f"tablet key  {fingerprint(public)}")
     lines += [f"seals to    {card.fingerprint}" for card in clinics_of(store)]
+    lines += [
+        f"accepts     {t.fingerprint} ({t.device}, by {t.author})" for t in store.tablets()
+    ]
     return lines or ["no keys yet; at the clinic run 'battery keys clinic FOLDER'"]
 
 

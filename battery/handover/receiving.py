@@ -25,13 +25,13 @@ Wall = Callable[[], datetime]
 
 OUTCOMES: Mapping[Outcome, str] = {
     "new": "new visits",
-    "added": "with something new beside visits",
+    "added": "something new beside visits",
     "same": "known already",
-    "conflict": "in conflict with another of the same visit",
-    "device": "of an unknown tablet",
-    "person": "of an unknown person, or one enrolled differently",
+    "conflict": "in conflict with another version of the same visit, both wait",
+    "device": "of an unknown tablet, wait",
+    "person": "of an unknown person, or one enrolled differently, wait",
     "erased": "of an erased person, not kept",
-    "left out": "of a version that was left out",
+    "left out": "left out by a choice before",
 }
 
 
@@ -47,7 +47,7 @@ class ReceiveReport:
 
     def lines(self) -> list[str]:
         """Say it, one line each."""
-        told = [f"{n} bundles {OUTCOMES[word]}" for word, n in sorted(self.outcomes.items())]
+        told = [f"{OUTCOMES[word]}: {n}" for word, n in sorted(self.outcomes.items())]
         told = told or ["no bundle was taken in"]
         if self.n_waiting:
             told.append(f"{self.n_waiting} wait for a choice: battery quarantine")

@@ -196,7 +196,7 @@ def _release(store: Store, which: Callable[[Waiting], bool], wall: Wall) -> list
             problems.append(f"bundle {item.number} of {item.fingerprint} still waits: {error}")
         else:
             outcomes[OUTCOMES[outcome]] += 1
-    return [f"{n} bundles {what}" for what, n in sorted(outcomes.items())] + problems
+    return [f"{what}: {n}" for what, n in sorted(outcomes.items())] + problems
 
 
 def _opened(store: Store, item: Waiting) -> Arrival:

@@ -40,16 +40,18 @@ def admit(
     if connection.dialect.name == "postgresql":
         connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({MERGE_KEY})")
     _is_known_form(arrival)
-    tablet = select(schema.tablets.c.public_key).where(
-        schema.tablets.c.fingerprint == arrival.fingerprint
-    )
-    if connection.execute(tablet).scalar() != arrival.public_key:
-        _set_aside(connection, arrival, "device", at_utc)
-        return "device"
     if connection.execute(
         select(schema.received.c.number).where(same_received(arrival))
     ).first():
         return _again(connection, arrival)
+    tablet = select(schema.tablets.c.public_key).where(
+        schema.tablets.c.fingerprint == arrival.fingerprint
+    )
+    if connection.execute(tablet).scalar() != arrival.public_key:
+        if _was_left_out(connection, arrival):
+            return "left out"
+        _set_aside(connection, arrival, "device", at_utc)
+        return "device"
     erased = select(schema.tombstones.c.code).where(
         schema.tombstones.c.code == arrival.person.code
     )
@@ -63,6 +65,16 @@ def admit(
     return _merge(connection, arrival, at_utc, stored)
 
 
+def _was_left_out(connection: Connection, arrival: Arrival) -> bool:
+    table = schema.quarantine
+    same = (
+        table.c.sha256 == arrival.sha256,
+        table.c.fingerprint == arrival.fingerprint,
+        table.c.decision == "left out",
+    )
+    return connection.execute(select(table.c.item_id).where(*same)).first() is not None
+
+
 def _again(connection: Connection, arrival: Arrival) -> Outcome:
     """Say what became of the very same bundle earlier."""
     waits = select(schema.quarantine.c.reason).where(
@@ -70,8 +82,10 @@ def _again(connection: Connection, arrival: Arrival) -> Outcome:
         schema.quarantine.c.fingerprint == arrival.fingerprint,
         schema.quarantine.c.decision.is_(None),
     )
-    reason = connection.execute(waits).scalar()
-    return "same" if reason is None else reason
+    reason: Outcome | None = connection.execute(waits).scalar()
+    if reason is not None:
+        return reason
+    return "left out" if _was_left_out(connection, arrival) else "same"
 
 
 def _merge(

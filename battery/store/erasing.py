@@ -146,6 +146,12 @@ def _move(connection: Connection, visit_id: str, holder: str) -> None:
         .where(table.c.visit_id == visit_id)
         .values(person=holder, sequence=(last or 0) + 1, header_json=json.dumps(header))
     )
+    # It is no longer what was received, to the letter.
+    connection.execute(
+        update(schema.received)
+        .where(schema.received.c.visit_id == visit_id)
+        .values(content_sha256=None)
+    )
 
 
 def _forget_settings(connection: Connection, code: str) -> int:

@@ -15,7 +15,7 @@ from dataclasses import asdict, dataclass
 from sqlalchemy import Connection, delete, insert, select
 from sqlalchemy.exc import DataError, IntegrityError
 
-from battery.errors import HandoverError, StoreError
+from battery.errors import HandoverError, StoreError, UsageError
 from battery.store import schema
 from battery.store.admitting import (
     ACCEPTED,
@@ -130,6 +130,22 @@ class Merging(Registry, Records):
         row = Tablet(fingerprint, public_key, device, author, at_utc)
         with self._writing() as connection:
             connection.execute(insert(schema.tablets).values(**asdict(row)))
+
+    def drop_tablet(self, fingerprint: str) -> None:
+        """Accept a tablet's key no longer; what it has sent before stays.
+
+        Raises
+        ------
+        UsageError
+            If no accepted tablet has this key.
+        """
+        table = schema.tablets
+        with self._writing() as connection:
+            done = connection.execute(delete(table).where(table.c.fingerprint == fingerprint))
+        if done.rowcount == 0:
+            known = ", ".join(repr(t.fingerprint) for t in self.tablets()) or "none"
+            msg = f"no accepted tablet has key {fingerprint!r}; accepted are {known}"
+            raise UsageError(msg)
 
     def received(self) -> list[Received]:
         """List what was taken in, by tablet and number."""

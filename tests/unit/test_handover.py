@@ -297,6 +297,39 @@ def test_an_amendment_that_names_somebody_unknown_waits(pair):
     assert pair.receive().outcomes == {"new": 1, "person": 1}
 
 
+def test_a_visit_that_was_altered_after_it_was_received_is_named(pair):
+    pair.send()
+    pair.receive()
+    assert verify(pair.clinic).n_visits == 2
+    assert not [f for f in verify(pair.clinic).findings if "signed" in f.what]
+    visit = pair.clinic.visits()[0].header.visit_id
+    pair.clinic.end_visit(visit, "stopped")
+    (found,) = [f for f in verify(pair.clinic).findings if "signed" in f.what]
+    assert visit in found.where
+
+
+def test_a_stranger_who_was_left_out_does_not_wait_again(pair):
+    content = hand.packed(hand.whole(kit.visit(sequence=9)))
+    stranger = hand.arrival(content, hand.key("stranger"))
+    assert admit(pair.clinic, stranger, wall=hand.wall) == "device"
+    (item,) = pair.clinic.quarantine()
+    leave_out(pair.clinic, item.item_id, author="AB", why="not ours", wall=hand.wall)
+    assert admit(pair.clinic, stranger, wall=hand.wall) == "left out"
+    assert pair.clinic.quarantine() == []
+
+
+def test_a_lost_tablet_is_no_longer_believed(pair):
+    """What it signed before stays; what it signs from then on waits."""
+    pair.send()
+    pair.receive()
+    public = keys.tablet_key(pair.tablet).public_key().public_bytes_raw()
+    pair.clinic.drop_tablet(keys.fingerprint(public))
+    hand.record_visits(pair.tablet, 1, first=3)
+    pair.send()
+    assert pair.receive().outcomes == {"same": 2, "device": 1}
+    assert len(pair.clinic.visits()) == 2
+
+
 # Receipts
 
 
