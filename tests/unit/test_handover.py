@@ -14,9 +14,11 @@ import pyrage
 import pytest
 
 from battery.errors import HandoverError, StoreError, UsageError
-from battery.handover import bundle, keys, leave_out, make_clinic_keys, receive
+from battery.export import export_tidy
+from battery.handover import bundle, keys, leave_out, make_clinic_keys, receive, send, take
 from battery.handover.files import write_whole
 from battery.handover.receiving import admit, missing_lines, open_bundle
+from battery.rescoring import rescore_all
 from battery.store import Store
 from battery.verify import verify
 from tests import handover_kit as hand
@@ -64,6 +66,28 @@ def test_everything_stays_until_the_receipt_and_the_count_says_so(pair):
     assert hashes(pair.tablet) == before
     hand.record_visits(pair.tablet, 1, first=3)
     assert pair.tablet.not_handed_over() == 1
+
+
+def test_the_clinics_export_is_the_tablets_byte_for_byte(own_clinic, tmp_path):
+    """A whole invented clinic goes over: what a researcher gets does not depend on where."""
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    with Store.open(own_clinic) as tablet, Store.open(tmp_path / "other") as clinic:
+        mark = keys.make_clinic_keys(clinic, stick)
+        keys.make_tablet_keys(tablet, keys.found_cards(stick), [mark])
+        rescore_all(tablet, progress=lambda *_: None, n_processes=1)  # one block had no scores
+        send(tablet, stick, wall=hand.wall)
+        receive(clinic, stick, wall=hand.wall)
+        while waiting := clinic.quarantine():
+            take(clinic, waiting[0].item_id, author="AB", why="ours", wall=hand.wall)
+        assert len(clinic.visits()) == len(tablet.visits()) == 5
+        for store, name in ((tablet, "here"), (clinic, "there")):
+            export_tidy(store, tmp_path / name)
+    files = sorted(p.name for p in (tmp_path / "here").iterdir())
+    for name in files:
+        assert (tmp_path / "here" / name).read_bytes() == (
+            tmp_path / "there" / name
+        ).read_bytes()
 
 
 def test_a_store_without_hand_over_counts_nothing(tmp_path):
