@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 from contextlib import closing
 from dataclasses import dataclass
@@ -158,7 +159,7 @@ def _forget_settings(connection: Connection, code: str) -> int:
     """Drop settings that are kept under the person's code."""
     table = schema.settings
     names = connection.execute(select(table.c.name)).scalars()
-    theirs = [name for name in names if code in name.replace(".", " ").split()]
+    theirs = [name for name in names if code in re.split(r"\W+", name)]
     if not theirs:
         return 0
     return int(connection.execute(delete(table).where(table.c.name.in_(theirs))).rowcount)

@@ -38,7 +38,8 @@ def bytes_of(folder):
 
 def test_nothing_of_an_erased_person_is_left_in_any_file(own_clinic, tmp_path):
     """Free pages and the write-ahead log too; found in the bytes before, and not after."""
-    with Store.open(own_clinic, write=False) as store:
+    with Store.open(own_clinic) as store:
+        store.put_setting("comfort:K7QF", {"language": "Plattdeutsch"})
         names = everything_of(store, "K7QF")
         others = everything_of(store, "M4WX")
     planted = bytes_of(own_clinic)
@@ -51,6 +52,7 @@ def test_nothing_of_an_erased_person_is_left_in_any_file(own_clinic, tmp_path):
     left = bytes_of(own_clinic)
     assert not [name for name in names if name.encode() in left]
     assert b"new dose" not in left
+    assert b"Plattdeutsch" not in left
     assert all(name.encode() in left for name in others)
     with Store.open(own_clinic) as store:
         assert [(t.code, t.author) for t in store.tombstones()] == [("K7QF", "AB")]
