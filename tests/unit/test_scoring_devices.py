@@ -71,7 +71,10 @@ def test_rate_jitter_and_grid_bias_no_score(device, task, exact):
 @pytest.mark.parametrize("rate_hz", [60, 120, 240, 1000])
 @pytest.mark.parametrize("grid_mm", [0.1, 0.25])
 def test_resampling_alone_keeps_a_moving_tremor(rate_hz, grid_mm):
-    """6 Hz of 1 mm on a drag, at jittered stamps on a grid: its size within 2 %."""
+    """6 Hz of 1 mm on a drag, at jittered stamps: within 1 %, and what rounding adds.
+
+    A steady sine is rounded alike in every cycle: 4 % of four steps of the grid, 1.6 % of ten.
+    """
     random = np.random.default_rng(2)
     t_s = np.arange(0, 12, 1 / rate_hz)
     t_s = np.sort(t_s + random.uniform(-0.2, 0.2, len(t_s)) / rate_hz)
@@ -79,7 +82,7 @@ def test_resampling_alone_keeps_a_moving_tremor(rate_hz, grid_mm):
     grid_s, path = even((t_s, np.round(place / grid_mm) * grid_mm))
     true = np.sin(2 * np.pi * 6 * grid_s)
     inside = (grid_s > 0.5) & (grid_s < 11.5)
-    assert math.sqrt(2) * band_rms_mm([path[:, 1]]) == pytest.approx(1.0, abs=0.02)
+    assert math.sqrt(2) * band_rms_mm([path[:, 1]]) == pytest.approx(1.0, abs=0.16 * grid_mm)
     assert np.corrcoef(path[inside, 1], true[inside])[0, 1] > 0.985
 
 
