@@ -106,6 +106,15 @@ def arrival(content, signer):
     return open_content(content, signer.public_key().public_bytes_raw())
 
 
+def hashes(store):
+    """Every block's hash as stored, and as its record gives it."""
+    return {
+        b.header.block_id: (b.sha256, store.load_block(b.header.block_id).sha256)
+        for v in store.visits()
+        for b in store.blocks(v.header.visit_id)
+    }
+
+
 TIMES = {"received_utc", "arrived_utc", "decided_utc", "applied_utc", "accepted_utc", "item_id"}
 
 
