@@ -25,7 +25,7 @@ from battery.scoring.spectrum import (
     check_band,
     spectra,
 )
-from battery.scoring.tremor import BAND_HZ, highest_peak
+from battery.scoring.tremor import BAND_HZ, INTERPOLATION_HZ, highest_peak
 
 __all__ = ["BAND_HZ", "LEAST_SEGMENT_S", "SHORT_S", "WINDOW_S", "band_rms_mm", "floor_mm"]
 
@@ -290,8 +290,10 @@ def _tremor(task: str, found: Spectra, device: Device) -> list[Score]:
     if reason or peak is None:
         return [missing(name, reason, n) for name in names]
     left_hz, left_db = peak.left_out
+    low, high = of_deleted(peak.f_hz, left_hz)
+    half = math.hypot((high - low) / 2, INTERPOLATION_HZ)
     return [
-        Score(names[0], peak.f_hz, n, *of_deleted(peak.f_hz, left_hz)),
+        Score(names[0], peak.f_hz, n, peak.f_hz - half, peak.f_hz + half),
         Score(names[1], peak.snr_db, n, *of_deleted(peak.snr_db, left_db)),
     ]
 

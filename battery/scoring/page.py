@@ -14,10 +14,10 @@ Made by `python -m battery.scoring battery/scoring/measures.md`; change the regi
 page. Scoring version {version}; "since" is the version in which a definition changed last.
 
 Every value has a number of trials it stands on and a 95 % interval, or a reason why it is
-missing or has none. A finger is not seen in the air: what needs a path there is missing on
-touch. **Bold** is the one measure of a task that gets a verdict; its partner, told beside it,
-is its speed, or its accuracy. Families by side, frequency or band, marked +, are in the export
-and not on the page.
+missing or has none. The interval speaks of the trials of this block; days differ by more. A
+finger is not seen in the air: what needs a path there is missing on touch. **Bold** is the one
+measure of a task that gets a verdict; its partner, told beside it, is its speed, or its
+accuracy. Families by side, frequency or band, marked +, are in the export and not on the page.
 """
 DIRECTIONS = {
     "lower": "lower",

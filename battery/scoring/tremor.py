@@ -17,6 +17,7 @@ FIT_HZ = (2.0, 20.0)
 LEAST_RATIO = 2.5
 CHANCE = 0.01  # that a record without a tremor shows such a peak
 PEAK_HALF_HZ = 0.5
+INTERPOLATION_HZ = 0.02  # to which a parabola through three bins finds a pure sine
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,8 +35,7 @@ class Peak:
     snr_db : float
         Power within 0.5 Hz of it over the power of the fitted background there.
     left_out : tuple of ndarray, shape (n_windows,)
-        Frequency and power over background with one window after another left out, the
-        background kept.
+        Frequency and power over background with one window after another left out.
     """
 
     f_hz: float
@@ -97,16 +97,27 @@ def highest_peak(found: Spectra) -> Peak | None:
     at_hz = float(f_hz[top] + _vertex(np.log(whitened[top - 1 : top + 2])) * f_hz[1])
     near = np.abs(f_hz - at_hz) <= PEAK_HALF_HZ
     snr_db = 10 * math.log10(float(density[near].sum() / floor[near].sum()))
-    return Peak(at_hz, ratio, least, snr_db, _left_out(found, floor, near))
+    return Peak(at_hz, ratio, least, snr_db, _left_out(found, near))
 
 
-def _left_out(found: Spectra, floor: Floats, near: Flags) -> tuple[Floats, Floats]:
+def _backgrounds(f_hz: Floats, densities: Floats, near: Flags) -> Floats:
+    """Power law of each row, as `background` fits it, at the places `near`."""
+    fitted = (f_hz >= FIT_HZ[0]) & (f_hz <= FIT_HZ[1])
+    design = np.column_stack([np.ones(fitted.sum()), np.log(f_hz[fitted])])
+    least = densities[:, fitted].max(axis=1, keepdims=True) * 1e-12
+    logs = np.log(np.maximum(densities[:, fitted], least))
+    lines = np.linalg.pinv(design) @ logs.T
+    return np.asarray(np.exp(lines[0][:, None] + lines[1][:, None] * np.log(f_hz[near])))
+
+
+def _left_out(found: Spectra, near: Flags) -> tuple[Floats, Floats]:
     """Peak near the one found, from all windows but one."""
     weighted = found.fine * found.weight_s[:, None]
     density = np.maximum(weighted.sum(axis=0) - weighted, 0.0)
     density /= np.maximum(found.weight_s.sum() - found.weight_s, 1e-12)[:, None]
-    whitened = density[:, near] / floor[near]
-    if whitened.shape[1] < 3 or not np.all(whitened > 0):
+    floors = _backgrounds(found.f_hz, density, near)
+    whitened = density[:, near] / floors
+    if len(density) < 2 or whitened.shape[1] < 3 or not np.all(whitened > 0):
         return np.full(len(density), np.nan), np.full(len(density), np.nan)
     tops = np.clip(np.argmax(whitened, axis=1), 1, whitened.shape[1] - 2)
     first = int(np.flatnonzero(near)[0])
@@ -114,7 +125,7 @@ def _left_out(found: Spectra, floor: Floats, near: Flags) -> tuple[Floats, Float
         first + top + _vertex(np.log(row[top - 1 : top + 2]))
         for top, row in zip(tops.tolist(), whitened, strict=True)
     ]
-    snr_db = 10 * np.log10(density[:, near].sum(axis=1) / floor[near].sum())
+    snr_db = 10 * np.log10(density[:, near].sum(axis=1) / floors.sum(axis=1))
     return np.array(at) * found.f_hz[1], np.asarray(snr_db)
 
 

@@ -39,8 +39,9 @@ def test_smoothness_of_the_authors_example():
 @pytest.mark.parametrize("length_s", [0.6, 1.0, 5.0])
 def test_smoothness_agrees_with_scikit_digital_health(length_s, rate_hz):
     speed = minimum_jerk_speed(length_s, rate_hz)
-    shaken = speed + 0.05 * np.abs(np.sin(2 * np.pi * 4 * np.arange(len(speed)) / rate_hz))
-    for values in (speed, shaken):
+    t_s = np.arange(len(speed)) / rate_hz
+    slowly, quickly = (0.2 * (1 + np.sin(2 * np.pi * hz * t_s)) for hz in (4, 14))
+    for values in (speed, speed + slowly, speed + quickly):
         other = float(SPARC().compute(values, fs=float(rate_hz)))
         assert sparc(values, rate_hz) == pytest.approx(other, abs=0.0005)
 
