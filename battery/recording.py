@@ -22,6 +22,8 @@ from tasks.contract import CONTACT_KINDS, Contact, Event
 RECORD_VERSION = 1
 PROTOCOL_VERSION = 1
 
+LONGEST_BLOCK_NS = 3_600_000_000_000  # a record from elsewhere that says more is refused
+
 Hand = Literal["left", "right"]
 HANDS: tuple[Hand, ...] = ("left", "right")
 Phase = Literal["practice", "test"]

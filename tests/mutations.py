@@ -1,8 +1,12 @@
 """Ways to spoil bytes and structures, the same for the same seed."""
 
+import contextlib
 import copy
 import json
 import random
+import resource
+
+MOST_BYTES = 3_000_000_000
 
 
 def bytes_changed(data, random_source):
@@ -78,3 +82,16 @@ def _places(value):
 def source(seed):
     """A source of random choices of one's own."""
     return random.Random(seed)
+
+
+@contextlib.contextmanager
+def limited_memory():
+    """Let this process have so much address space and no more, so that a bomb is an error."""
+    before = resource.getrlimit(resource.RLIMIT_AS)
+    with open("/proc/self/statm", encoding="ascii") as file:  # noqa: PTH123
+        used = int(file.read().split()[0]) * resource.getpagesize()
+    resource.setrlimit(resource.RLIMIT_AS, (used + MOST_BYTES, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_AS, before)

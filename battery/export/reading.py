@@ -25,6 +25,7 @@ from battery.export.files import PACKAGE, PACKAGE_NAME
 from battery.recording import (
     EVENT_DTYPE,
     FRAME_DTYPE,
+    LONGEST_BLOCK_NS,
     SAMPLE_DTYPE,
     Block,
     BlockHeader,
@@ -249,6 +250,11 @@ def _block(row: dict[str, Any], rows: dict[str, pa.Table]) -> Block:
             started_utc="",  # dates stay in the store
             versions=_object(row["versions"]),
         )
+        for name, column in (("samples", "t_ns"), ("events", "t_ns"), ("frames", "flip_ns")):
+            latest_ns = pc.max(rows[name].column(column)).as_py() or 0
+            if not 0 <= latest_ns <= LONGEST_BLOCK_NS:
+                msg = f"its {name} go on for more than an hour"
+                raise RecordError(msg)
         return Block(
             header=header,
             samples=_samples(rows["samples"]),

@@ -28,6 +28,7 @@ from battery.handover.keys import fingerprint, verified
 from battery.recording import (
     FRAME_DTYPE,
     KIND_CODES,
+    LONGEST_BLOCK_NS,
     RECORD_VERSION,
     SAMPLE_DTYPE,
     Block,
@@ -53,6 +54,7 @@ MOST_BUNDLE_BYTES = 64_000_000
 MOST_PART_BYTES = 64_000_000
 MOST_BYTES = 192_000_000
 MOST_PARTS = 1000
+MOST_BUNDLES = 1_000_000
 STAMP = (1980, 1, 1, 0, 0, 0)  # nothing in a zip may depend on when it was made
 
 _BROKEN = (
@@ -217,13 +219,16 @@ def _opened(content: bytes, public: bytes) -> Arrival:
         msg = "its visit does not have the hash its manifest states"
         raise HandoverError(msg)
     number = _whole(manifest["number"])
+    if number > MOST_BUNDLES or len(manifest["replaces"]) > MOST_PARTS:
+        msg = f"its number {number} cannot be"
+        raise HandoverError(msg)
     return Arrival(
         fingerprint=fingerprint(public),
         public_key=base64.b64encode(public).decode(),
         number=number,
         sha256=sha256(content),
         previous_sha256=_text(manifest["previous_sha256"]),
-        replaces=tuple(_whole(n) for n in manifest["replaces"]),
+        replaces=tuple(_whole(n) for n in manifest["replaces"] if n < number),
         made_utc=_moment(manifest["made_utc"]),
         device=_checked(Device, record["device"]),
         person=_checked(Person, record["person"]),
@@ -291,6 +296,9 @@ def _holds(block: Block, facts: Mapping[str, Any], name: str) -> None:
     ):
         if len(t_ns) and (t_ns[0] < 0 or (t_ns[1:] < t_ns[:-1]).any()):
             msg = f"the {what} of block {name} are not in order of time"
+            raise HandoverError(msg)
+        if len(t_ns) and t_ns[-1] > LONGEST_BLOCK_NS:
+            msg = f"the {what} of block {name} go on for more than an hour"
             raise HandoverError(msg)
     if len(block.samples) and int(block.samples["kind"].max()) >= len(KIND_CODES):
         msg = f"a sample of block {name} is of no known kind"

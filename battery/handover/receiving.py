@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 
 from battery.errors import BatteryError, HandoverError, NewerFormatError
@@ -215,9 +216,9 @@ def missing_lines(received: Sequence[Received]) -> list[str]:
         taken = [r for r in received if r.fingerprint == tablet]
         numbers = {r.number for r in taken}
         gone = {n for r in taken for n in r.replaces}
-        missing = sorted(set(range(1, max(numbers) + 1)) - numbers - gone)
-        if missing:
-            told = ", ".join(map(str, missing[:12])) + (" ..." if len(missing) > 12 else "")
+        gaps = _gaps(sorted(numbers | gone))
+        if gaps:
+            told = ", ".join(gaps[:12]) + (" ..." if len(gaps) > 12 else "")
             lines.append(f"tablet {tablet}: bundles {told} have not been received")
         shas: dict[int, set[str]] = {}
         for r in taken:
@@ -233,6 +234,18 @@ def missing_lines(received: Sequence[Received]) -> list[str]:
             if r.number - 1 in shas and r.previous_sha256 not in shas[r.number - 1]
         ]
     return lines
+
+
+def _gaps(numbers: Sequence[int]) -> list[str]:
+    """Name what lies between numbers in order, from 1: single ones, or from-to."""
+    gaps = []
+    for before, after in pairwise([0, *numbers]):
+        first, last = before + 1, after - 1
+        if first == last:
+            gaps.append(str(first))
+        elif first < last:
+            gaps.append(f"{first} to {last}")
+    return gaps
 
 
 def utc(wall: Wall) -> str:

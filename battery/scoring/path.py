@@ -30,6 +30,7 @@ Segment = tuple[Floats, Floats]  # t_s (n,), path_mm (n, 2)
 GRID_HZ = 120.0
 MAX_GAP_S = 0.05
 REST_MM = 0.3  # a pixel and a half of most screens
+FINEST_S = 0.00025  # no pointer reports faster; a record that claims to is not made finer
 BURST = 0.25  # of the usual interval between reports
 LEAST_REPORTS = 4
 _CODE_DOWN, _CODE_UP = KIND_CODES["down"], KIND_CODES["up"]
@@ -151,7 +152,7 @@ def split_gaps(
     moved_mm = np.hypot(*(path_mm[gaps + 1] - path_mm[gaps]).T)
     rests = gaps[moved_mm <= rest_mm]
     if len(rests):
-        usual_s = float(np.median(steps_s))
+        usual_s = max(float(np.median(steps_s)), FINEST_S)
         at, t_new, path_new = [], [], []
         for gap in rests.tolist():
             filled_s = np.arange(t_s[gap] + usual_s, t_s[gap + 1] - 0.5 * usual_s, usual_s)
@@ -192,7 +193,7 @@ def even(segment: Segment, rate_hz: float = GRID_HZ, origin_s: float = 0.0) -> S
     if len(t_s) < LEAST_REPORTS:
         return np.empty(0), np.empty((0, 2))
     usual_hz = 1 / float(np.median(np.diff(t_s)))
-    finer = max(1, round(usual_hz / rate_hz))
+    finer = max(1, round(min(usual_hz, 1 / FINEST_S) / rate_hz))
     first = int(np.ceil((t_s[0] - origin_s) * rate_hz - 1e-6))
     last = int(np.floor((t_s[-1] - origin_s) * rate_hz + 1e-6))
     if last < first:

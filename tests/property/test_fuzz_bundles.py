@@ -186,7 +186,8 @@ def loop(folder, n, seed):
     for count in range(n):
         sealed = spoil(field, random_source)
         try:
-            report = field.try_one(sealed)
+            with mutations.limited_memory():
+                report = field.try_one(sealed)
         except BatteryError as error:
             pytest.fail(f"one bundle stopped the others: {error}")
         refused += len(report.refused)
@@ -200,6 +201,16 @@ def loop(folder, n, seed):
     assert refused > n / 2
     assert grown_kb < MOST_MEMORY_KB
     return refused, harmless, grown_kb
+
+
+def test_a_number_far_ahead_is_refused_and_names_no_million_others(tmp_path):
+    field = Field(tmp_path)
+    far = hand.packed(hand.whole(kit.visit(sequence=2)), number=10**12)
+    assert "number" in field.try_one(field.seal(far)).refused[0]
+    ahead = hand.packed(hand.whole(kit.visit(sequence=2)), number=999_999)
+    notes = field.try_one(field.seal(ahead)).notes
+    assert any("bundles 2 to 999998 have not been received" in note for note in notes)
+    field.store.close()
 
 
 def test_three_hundred_spoilt_bundles_do_no_harm(tmp_path):

@@ -158,7 +158,8 @@ def loop(folder, n, seed):
     named, harmless = 0, []
     for _ in range(n):
         spoilt = spoil(study, files, random_source)
-        said = looked_at(study)
+        with mutations.limited_memory():
+            said = looked_at(study)
         assert all("outside" not in line for line in said)
         named += bool(said)
         if not said:

@@ -96,7 +96,7 @@ def test_missing_numbers_and_a_broken_chain_are_named(pair):
     pair.send()
     for path in pair.bundles()[1:3]:
         path.unlink()
-    assert "bundles 2, 3 have not been received" in " ".join(pair.receive().notes)
+    assert "bundles 2 to 3 have not been received" in " ".join(pair.receive().notes)
     received = pair.clinic.received()
     forged = [*received, replace(received[-1], number=6, previous_sha256="0" * 64)]
     assert any("bundle 6 does not follow" in line for line in missing_lines(forged))
