@@ -35,6 +35,8 @@ LEAST_RATE_HZ = 60 * 0.97
 PRACTICAL_MM = 0.1  # what a tablet tells apart, whatever its pixels
 SETTLING_S = 0.2  # the first of every contact: systems hold back the first small movement
 SLOW_MM_S = 50.0
+# Above all that rounding adds, wherever it lies: a slow even drift over whole pixels is a
+# staircase whose steps are a false line of up to q / sqrt(12), which is below 3 floors.
 FLOORS_FOR_FREQUENCY = 3.0
 CHUNK_S = 2.0
 
@@ -103,15 +105,6 @@ def floor_mm(
     """
     width_hz = band_hz[1] - band_hz[0]
     return pixel_mm * math.sqrt(width_hz / (6 * report_rate_hz))
-
-
-def stairs_mm(pixel_mm: float) -> float:
-    """Root mean square of all that rounding adds, wherever in the spectrum: q / sqrt(12).
-
-    A slow even drift over whole pixels is a staircase, and its steps are a false line that may
-    lie inside the band. Nothing below this size can be told from one.
-    """
-    return pixel_mm / math.sqrt(12)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -278,7 +271,7 @@ def _tremor(task: str, found: Spectra, device: Device) -> list[Score]:
         reason = f"{found.seconds:.1f} s of contact in usable pieces; at least 8"
     peak = None if reason else highest_peak(found)
     if not reason:
-        least_mm = max(FLOORS_FOR_FREQUENCY * device.rounding_mm(), stairs_mm(device.pixel_mm))
+        least_mm = FLOORS_FOR_FREQUENCY * device.rounding_mm()
         size_mm = _rms_mm(found, BAND_HZ)
         if peak is None or size_mm <= least_mm:
             reason = f"{BELOW_FLOOR} for a frequency: {size_mm:.2g} mm of {least_mm:.2g} mm"

@@ -76,7 +76,8 @@ def highest_peak(found: Spectra) -> Peak | None:
     The spectrum is divided by the power law fitted to it. The frequency is where a parabola
     through the logarithms of the peak and its neighbours is highest. A maximum at the edge of
     the band is none. Limits of meaning: a voluntary movement to and fro at over 3 Hz is a peak
-    too, and rounding of a slow even drift makes a false line (see `stairs_mm` in `jitter`).
+    too, and rounding of a slow even drift makes a false line, which `jitter`
+    holds against the floor.
     """
     f_hz, density = found.f_hz, found.mean_fine()
     inside = np.flatnonzero((f_hz >= BAND_HZ[0]) & (f_hz <= BAND_HZ[1]))

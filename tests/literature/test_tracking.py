@@ -61,6 +61,12 @@ def test_delay_of_five_sines_with_noise(delay_s):
     assert math.sqrt(np.mean(sines.remnant_mm() ** 2)) == pytest.approx(1.5, rel=0.02)
 
 
+def test_delay_by_correlation_lies_between_two_steps_of_the_grid():
+    t_s, finger, _, wide = followed(f_hz=FIVE_HZ, delay_s=0.1535)
+    lag_s, _ = tracking.lag_of_best_correlation_s(finger, np.ones(len(t_s), dtype=bool), wide)
+    assert lag_s == pytest.approx(0.1535, abs=0.001)
+
+
 def test_delay_by_correlation_is_a_second_way():
     t_s, finger, _chip, wide = followed(f_hz=FIVE_HZ)
     on = np.ones(len(t_s), dtype=bool)
