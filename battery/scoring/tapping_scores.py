@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -175,7 +176,9 @@ def _throughput(block: Block, answered: Sequence[Tap], draw: Bootstrap) -> list[
         return throughput_bit_s(values[..., 0], values[..., 2:], values[..., 1])
 
     return [
-        Score(name, float(of(rows)), n, *draw.interval(rows, of))
+        missing(name, "the end points do not scatter", n)
+        if math.isnan(of(rows))
+        else Score(name, float(of(rows)), n, *draw.interval(rows, of))
         for name, of in zip(names, (along, both), strict=True)
     ]
 

@@ -66,7 +66,8 @@ def throughput_bit_s(amplitude_mm: Floats, off_mm: Floats, movement_s: Floats) -
     Returns
     -------
     ndarray, shape (...)
-        bit/s. Over all n trials of one distance and width; never mix conditions.
+        bit/s; nan for end points without scatter. Over all n trials of one distance and width;
+        never mix conditions.
     """
     n = movement_s.shape[-1]
     if off_mm.ndim > movement_s.ndim:
@@ -74,5 +75,6 @@ def throughput_bit_s(amplitude_mm: Floats, off_mm: Floats, movement_s: Floats) -
     else:
         squares = np.sum((off_mm - off_mm.mean(axis=-1, keepdims=True)) ** 2, axis=-1)
     width_mm = WIDTH_IN_SD * np.sqrt(squares / (n - 1))
+    width_mm = np.where(width_mm > 0, width_mm, np.nan)
     bits = index_of_difficulty(amplitude_mm.mean(axis=-1), width_mm)
     return np.asarray(bits / movement_s.mean(axis=-1))
