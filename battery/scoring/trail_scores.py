@@ -27,7 +27,7 @@ def score(block: Block, draw: Bootstrap) -> list[Score]:
         *_movement(done, draw),
         *_counts(found, n_forms, block),
         *_by_kind(done),
-        *_cost_of_alternating(done, draw),
+        *cost_of_alternating(done, draw),
         *quality.scores(
             block,
             _whole_s(_links(done)),
@@ -143,7 +143,8 @@ def _by_kind(done: Sequence[Form]) -> list[Score]:
     return scores
 
 
-def _cost_of_alternating(done: Sequence[Form], draw: Bootstrap) -> list[Score]:
+def cost_of_alternating(done: Sequence[Form], draw: Bootstrap) -> list[Score]:
+    """Score alternating less numbers, and the one over the other, of finished trails."""
     names = ("trail.alternating_minus_numbers_s", "trail.alternating_to_numbers")
     hard = [form for form in done if form.kind == "alternating"]
     easy = [form for form in done if form.kind == "numbers"]
