@@ -154,7 +154,7 @@ class Canvas:
         cap_mm: float,
         colour: Colour | None = None,
     ) -> int:
-        """Draw wrapped paragraphs, smaller if they do not fit, but not below the least size.
+        """Draw wrapped paragraphs, smaller if they do not fit, but not below 4 mm.
 
         Returns
         -------
@@ -165,7 +165,7 @@ class Canvas:
         letters = self.lettering(cap_mm)
         while _height(paragraphs, letters, room) > room.height:
             cap_mm *= FIT_STEP
-            if cap_mm < self.sizes.least:
+            if cap_mm < DEFAULT.least:
                 break
             letters = self.lettering(cap_mm)
         top = room.top
@@ -227,7 +227,8 @@ class Canvas:
         """
         gap, tall = self.px(GAP_MM), self.px(self.sizes.button)
         wide = (self.surface.get_width() - 2 * self.margin_px - 2 * gap) // 3
-        columns = [self.margin_px + index * (wide + gap) for index in range(3)]
+        width_px = self.surface.get_width()
+        columns = [self.margin_px, (width_px - wide) // 2, width_px - self.margin_px - wide]
         if mirrored:
             columns.reverse()
         low = [pygame.Rect(x, self.foot_px, wide, tall) for x in columns]

@@ -14,6 +14,7 @@ from battery.stage.pressing import Presses
 MINUS, PLUS = "minus", "plus"
 STEP_MM = 30.0  # large for everybody: these two are pressed many times
 DIGIT_MM = 18.0
+IN_A_ROW = 3  # room at the foot, whether all three buttons are there or not
 GO, BACK, SHORT = "go", "back", "short"
 
 
@@ -49,7 +50,7 @@ class ScalePage(TextPage):
         """Draw the buttons; the one that leads on only with a number."""
         for button in map(self._mirrored, self.buttons):
             if button.key != GO or self.value is not None:
-                rect = canvas.button_rect(button, len(self.buttons))
+                rect = canvas.button_rect(button, IN_A_ROW)
                 self._put(canvas, presses, button, rect)
 
     def lowest_px(self, canvas: Canvas, lowest_px: int) -> int:

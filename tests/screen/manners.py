@@ -10,7 +10,7 @@ ANSWERS = {
     "settled": "yes",
     "card width": "skip",
 }
-WAYS_ON = ("go", "next", "short", "end")
+WAYS_ON = ("go", "next", "short", "end", "back")
 
 
 class Person:
