@@ -26,3 +26,9 @@ def tracked() -> list[Path]:
 @pytest.mark.parametrize("path", tracked(), ids=lambda p: str(p.relative_to(ROOT)))
 def test_nothing_unfinished_and_no_path_of_a_machine(path):
     assert not UNWANTED.findall(path.read_text(encoding="utf-8"))
+
+
+def test_no_two_test_files_share_a_name():
+    """pytest would refuse to collect the whole suite."""
+    names = [path.name for path in (ROOT / "tests").rglob("test_*.py")]
+    assert sorted(set(names)) == sorted(names)
