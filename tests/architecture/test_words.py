@@ -29,6 +29,6 @@ def test_nothing_unfinished_and_no_path_of_a_machine(path):
 
 
 def test_no_two_test_files_share_a_name():
-    """pytest would refuse to collect the whole suite."""
+    """Pytest would refuse to collect the whole suite."""
     names = [path.name for path in (ROOT / "tests").rglob("test_*.py")]
     assert sorted(set(names)) == sorted(names)
