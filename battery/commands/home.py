@@ -82,4 +82,21 @@ def practice(
         )
 
 
-COMMANDS = (comfort, practice)
+def sound(
+    code: Code = None,
+    windowed: Annotated[bool, typer.Option(help="Use a window, not the full screen.")] = False,
+    large: Annotated[bool, typer.Option(help="Larger buttons (30 mm) and letters.")] = False,
+    home: Home = None,
+) -> None:
+    """Let a person choose on this screen how loud voice and tones are, or none at all.
+
+    Example: battery sound K7QF
+    """
+    from battery.stage import sound_on_screen
+
+    with open_store(home) as store:
+        person = person_meant(store, code)
+        print(sound_on_screen(store, person, windowed=windowed, large=large))
+
+
+COMMANDS = (comfort, sound, practice)

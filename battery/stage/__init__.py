@@ -14,9 +14,10 @@ os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
 if TYPE_CHECKING:
     from battery.stage.practising import practice_on_screen
     from battery.stage.screen_check import measure_screen
+    from battery.stage.sound_check import sound_on_screen
     from battery.stage.visit import visit_on_screen
 
-__all__ = ["measure_screen", "practice_on_screen", "visit_on_screen"]
+__all__ = ["measure_screen", "practice_on_screen", "sound_on_screen", "visit_on_screen"]
 
 
 def __getattr__(name: str) -> Any:
@@ -29,6 +30,10 @@ def __getattr__(name: str) -> Any:
         from battery.stage.practising import practice_on_screen
 
         return practice_on_screen
+    if name == "sound_on_screen":
+        from battery.stage.sound_check import sound_on_screen
+
+        return sound_on_screen
     if name == "visit_on_screen":
         from battery.stage.visit import visit_on_screen
 

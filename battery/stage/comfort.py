@@ -94,6 +94,11 @@ def comfort_of(store: Store, person: str | None = None) -> Comfort:
     return Comfort(**{name: value for name, value in held.items() if name in known})
 
 
+def was_heard(store: Store, person: str) -> bool:
+    """Whether a volume was chosen for a person, so that nobody has to ask again."""
+    return "volume_percent" in store.setting(f"{SETTING}:{person}", {})
+
+
 def keep_comfort(store: Store, person: str | None, **changes: Any) -> Comfort:
     """Keep changes for a person, or for everybody who has no setting of their own.
 

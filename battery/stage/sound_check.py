@@ -8,11 +8,14 @@ from typing import Any
 
 from battery.stage import texts
 from battery.stage.canvas import Button, Canvas
+from battery.stage.comfort import comfort_of, comfortable_window, keep_comfort, was_heard
+from battery.stage.device import load_device
 from battery.stage.making import Next
-from battery.stage.pages import Page, TextPage
+from battery.stage.pages import Page, TextPage, run_pages
 from battery.stage.pressing import Presses
 from battery.stage.sound import LOUDEST, Sound
 from battery.stage.speech import files_of
+from battery.store import Person, Store
 
 STEP_PERCENT = 20
 CHOICES = (
@@ -70,3 +73,49 @@ def sound_page(sound: Sound, keep: Keep, done: Next, **shared: Any) -> SoundPage
         choices=CHOICES,
         **shared,
     )
+
+
+def first_heard(
+    store: Store, person: Person, sound: Sound, done: Callable[[], Page], **shared: Any
+) -> Page:
+    """Ask whether the sound is heard well, once for each person, then go on.
+
+    Where nothing can be heard at all, nothing is asked.
+    """
+    if not sound.heard or was_heard(store, person.code):
+        return done()
+
+    def keep(volume_percent: int, voice: bool) -> None:
+        keep_comfort(store, person.code, volume_percent=volume_percent, voice=voice)
+
+    return sound_page(sound, keep, done, **shared)
+
+
+def sound_on_screen(store: Store, person: Person, *, windowed: bool, large: bool) -> str:
+    """Let a person choose how loud it is, in a window; say what is kept.
+
+    Raises
+    ------
+    BatteryError
+        No screen, or a store that cannot be written.
+    """
+    _, known = load_device(store)
+    with comfortable_window(
+        comfort_of(store, person.code), windowed=windowed, known=known
+    ) as window:
+        if window.sound.note:
+            return f"{window.sound.note}; nothing was changed"
+
+        def keep(volume_percent: int, voice: bool) -> None:
+            keep_comfort(store, person.code, volume_percent=volume_percent, voice=voice)
+
+        page = sound_page(
+            window.sound,
+            keep,
+            lambda: None,
+            side=person.dominant_hand,
+            stop=False,
+            large=large,
+        )
+        run_pages(window, page, large=large)
+    return f"{person.code}: {comfort_of(store, person.code).in_words()}"

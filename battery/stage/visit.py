@@ -14,6 +14,7 @@ from battery.stage.kiosk import clinic_settings, warnings
 from battery.stage.pages import Page, run_pages
 from battery.stage.practising import practice_pages
 from battery.stage.screen_check import slow_flip_note
+from battery.stage.sound_check import first_heard
 from battery.stage.window import versions
 from battery.store import Person, Store
 from battery.visits import VisitRun, Wall, begin_visit
@@ -62,9 +63,10 @@ def visit_on_screen(
             visit = begin_visit(
                 store, person, plan, device, wall=wall, random_source=random_source
             )
-            visit.versions.update(
-                versions() | {"theme": window.theme.name} | comfort.versions()
+            heard = comfort.changed(
+                volume_percent=window.sound.volume_percent, voice=window.sound.voice
             )
+            visit.versions.update(versions() | heard.versions())
             return visit
 
         flow = VisitFlow(
@@ -84,9 +86,14 @@ def visit_on_screen(
             ).first(done, back=done),
         )
 
+        def ready() -> Page:
+            return first_heard(
+                store, person, window.sound, flow.first, **flow.make.shared(None, stop=False)
+            )
+
         def measured() -> Page:
             check_fits(plan, window.screen)
-            return flow.first()
+            return ready()
 
         card = CardPages(
             window,
@@ -97,7 +104,7 @@ def visit_on_screen(
             stopped=lambda page: flow.stopping.stopped(lambda: page),
             large=large,
         )
-        run_pages(window, card.first() if unknown else flow.first(), large=large)
+        run_pages(window, card.first() if unknown else ready(), large=large)
         note = slow_flip_note(window.audit.flip_p99_ms)
     visit = flow.visit
     if visit is None:
@@ -105,5 +112,10 @@ def visit_on_screen(
     left = sum(block.phase == "test" for block in visit.todo)
     state = "complete" if not left else f"{left} blocks were not done"
     shown = f"showing a change takes {window.audit.flip_p99_ms:.1f} ms{note}" if note else ""
-    parts = (f"visit {visit.header.sequence} of {person.code}: {state}", "stored", shown)
+    parts = (
+        f"visit {visit.header.sequence} of {person.code}: {state}",
+        "stored",
+        shown,
+        window.sound.note,
+    )
     return "; ".join(part for part in parts if part)

@@ -1,0 +1,69 @@
+"""The volume is chosen by ear, kept for the person, and asked for once."""
+
+import pytest
+
+from battery.stage import texts
+from battery.stage.comfort import comfort_of
+from battery.stage.pages import TextPage, run_pages
+from battery.stage.sound import Sound
+from battery.stage.sound_check import first_heard
+from battery.store import Store
+from tests import store_kit as kit
+from tests.screen.pilot import Pilot
+
+
+@pytest.fixture
+def store(tmp_path):
+    with Store.open(tmp_path / "home") as store:
+        kit.enrol(store)
+        yield store
+
+
+def chosen(store, headless, *keys):
+    """Press these on the page; returns the pages that were shown."""
+    window, clock = headless
+    script = list(keys)
+
+    def choose(_state):
+        return script.pop(0) if script else None
+
+    pilot = Pilot(window, clock, choose)
+    pilot.add((clock.now + 20 * 10**9, "quit"))
+    after = TextPage("after", texts.REST_TITLE, (), (), lambda _: None)
+    person = store.person("K7QF")
+    run_pages(window, first_heard(store, person, window.sound, lambda: after))
+    window.closing = False
+    return [state["page"] for state in pilot.states]
+
+
+def test_louder_and_softer_are_kept_and_it_is_asked_once(store, headless):
+    assert chosen(store, headless, "louder", "softer", "softer", "go")[-1] == "after"
+    assert comfort_of(store, "K7QF").volume_percent == 70 + 20 - 20 - 20
+    assert headless[0].sound.volume_percent == 50
+    assert chosen(store, headless) == ["after"]
+
+
+def test_it_stays_within_its_limits(store, headless):
+    chosen(store, headless, *["softer"] * 6, "go")
+    assert comfort_of(store, "K7QF").volume_percent == 20
+
+
+def test_no_sound_is_an_answer(store, headless):
+    chosen(store, headless, "none")
+    held = comfort_of(store, "K7QF")
+    assert (held.volume_percent, held.voice) == (0, False)
+    assert not headless[0].sound.speaks
+    assert chosen(store, headless) == ["after"]
+
+
+def test_who_leaves_without_an_answer_is_asked_again(store, headless):
+    assert chosen(store, headless)[-1] == "sound"
+    assert chosen(store, headless, "go")[0] == "sound"
+
+
+def test_without_a_device_nothing_is_asked(store, headless, monkeypatch):
+    window, _ = headless
+    monkeypatch.setenv("SDL_AUDIODRIVER", "no such driver")
+    window.sound.close()
+    window.sound = Sound()
+    assert chosen(store, headless) == ["after"]
