@@ -9,6 +9,7 @@ from typing import Any, Literal
 import pygame
 
 from battery.recording import Hand
+from battery.stage.leaves import PARAGRAPH, fitting
 from battery.stage.lettering import Lettering
 from battery.stage.theme import Colour
 from battery.stage.window import Window
@@ -20,7 +21,6 @@ GAP_MM = 5.0
 SIGN_MM = 11.0  # of plus and minus
 BAR_MM = 3.0
 FIT_STEP = 0.94
-PARAGRAPH = 0.4  # room between paragraphs over the distance of rows
 Place = Literal["left", "centre", "right"]
 
 
@@ -163,10 +163,10 @@ class Canvas:
         """
         paragraphs = [self.say(paragraph) for paragraph in paragraphs]
         letters = self.lettering(cap_mm)
-        while _height(paragraphs, letters, room) > room.height:
-            cap_mm *= FIT_STEP
-            if cap_mm < DEFAULT.least:
+        while not fitting(paragraphs, letters, room.size):
+            if cap_mm <= DEFAULT.least:
                 break
+            cap_mm = max(cap_mm * FIT_STEP, DEFAULT.least)
             letters = self.lettering(cap_mm)
         top = room.top
         for paragraph in paragraphs:
@@ -180,10 +180,13 @@ class Canvas:
             top += round(PARAGRAPH * letters.pitch_px)
         return top - (round(PARAGRAPH * letters.pitch_px) if paragraphs else 0)
 
-    def fits(self, paragraphs: Sequence[str], room: pygame.Rect) -> bool:
-        """Whether paragraphs fit a room at the least size."""
+    def fits(
+        self, paragraphs: Sequence[str], room: pygame.Rect, *, cap_mm: float | None = None
+    ) -> bool:
+        """Whether paragraphs fit a room, by default at the least size."""
         said = [self.say(paragraph) for paragraph in paragraphs]
-        return _height(said, self.lettering(self.sizes.least), room) <= room.height
+        letters = self.lettering(self.sizes.least if cap_mm is None else cap_mm)
+        return fitting(said, letters, room.size)
 
     def buttons(self, buttons: Sequence[Button]) -> dict[str, pygame.Rect]:
         """Draw a row of buttons at the foot and return where they are."""
@@ -376,9 +379,3 @@ class Canvas:
         wide = max(5, self.px(BAR_MM))
         left = 0 if hand == "left" else width_px - wide
         pygame.draw.rect(self.surface, self.theme.main, (left, 0, wide, height_px))
-
-
-def _height(paragraphs: Sequence[str], letters: Lettering, room: pygame.Rect) -> int:
-    rows = sum(len(letters.wrap(paragraph, room.width)) for paragraph in paragraphs)
-    between = (len(paragraphs) - 1) * round(PARAGRAPH * letters.pitch_px)
-    return rows * letters.pitch_px + between

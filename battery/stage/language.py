@@ -53,6 +53,12 @@ class Text(str):
         return self._made(self.source.format(**words), self.source, words)
 
 
+class Said(str):
+    """A part of a text that is in the person's language already."""
+
+    __slots__ = ()
+
+
 @dataclass(frozen=True, slots=True)
 class Language:
     """A language that pages are shown and spoken in.
@@ -79,7 +85,7 @@ class Language:
         if not isinstance(text, Text):
             return text
         words = {
-            name: self.say(word) if isinstance(word, str) else word
+            name: self.say(word) if isinstance(word, Text) else word
             for name, word in text.words.items()
         }
         said = self.catalogue.gettext(text.source)

@@ -15,6 +15,8 @@ from battery.errors import StageError
 from battery.recording import Hand
 from battery.stage import texts
 from battery.stage.canvas import GAP_MM, Button, Canvas
+from battery.stage.language import Said
+from battery.stage.leaves import leaves
 from battery.stage.live import FRAMES_PER_S
 from battery.stage.pointer import Read
 from battery.stage.pressing import CONFIRM_KEYS, DEBOUNCE_NS, Presses
@@ -26,6 +28,7 @@ __all__ = ["CONFIRM_KEYS", "DEBOUNCE_NS", "Left", "Page", "Picture", "TextPage",
 
 FRAME_NS = NS_PER_S // FRAMES_PER_S
 MOST_PAGES = 1000
+TURN = "turn"  # the key that turns to the next leaf
 SAY_AGAIN = "say again"  # the key of that button
 TITLE_ROW = 1.7  # height of a row over that of its capitals
 WORDS_SHARE = 0.55  # of the height, at most, above a picture
@@ -97,6 +100,7 @@ class TextPage:
     wait_s: float = 0.0
     wait_line: str = ""
     _words: dict[str, str] = field(default_factory=dict, init=False)
+    _own_lines: tuple[str, ...] = field(default=(), init=False)
 
     @property
     def used(self) -> Hand:
@@ -146,6 +150,10 @@ class TextPage:
 
     def _answer(self, window: Window) -> str:
         canvas = Canvas(window, large=self.large)
+        for number, words in enumerate(self._leaves_before(canvas)):
+            turned = self._leaf(words, silent=number > 0)._answer(window)
+            if turned != TURN:
+                return turned
         window.reader.forget()
         main = next((b.key for b in (*self.buttons, *self.choices) if b.main), None)
         presses = Presses(canvas, stop=self.stop, main=main)
@@ -181,7 +189,7 @@ class TextPage:
         if key in ("stop", "help", "staff"):
             return key
         if key == SAY_AGAIN:
-            self._say(canvas.window)
+            self._say(canvas.window, again=True)
             presses.again()
             return None
         kept = self.pressed(key, canvas, presses)
@@ -190,9 +198,73 @@ class TextPage:
             self.publish(canvas, presses)
         return kept
 
-    def _say(self, window: Window) -> None:
+    def _leaves_before(self, canvas: Canvas) -> list[tuple[str, ...]]:
+        """Return what is read on leaves of its own before the page.
+
+        Only if words do not fit the page, neither in the size that a person has asked for
+        nor, where none was asked for, in the least. A page with a picture or answers then has
+        its title alone, any other the last words.
+        """
+        room = self._room(canvas)
+        if canvas.window.text_share > 1:
+            fits = canvas.fits(self.lines, room, cap_mm=canvas.sizes.text)
+        else:
+            fits = canvas.fits(self.lines, room) or canvas.fits(
+                self.lines, self._tight_room(canvas, room)
+            )
+        self._own_lines = self.lines
+        if fits or not self.lines:
+            return []
+        whole = (self.title, *self.lines)
+        body = canvas.body
+        letters = canvas.lettering(canvas.sizes.text)
+        said = [canvas.say(text) for text in whole]
+        found = leaves(said, letters, body.width, body.height)
+        plain = room.height == body.height  # then the last words stand on the page itself
+        last = found.pop() if plain else ()
+        self._own_lines = tuple(Said(part) for part in last)
+        return found
+
+    def _leaf(self, words: tuple[str, ...], *, silent: bool) -> Leaf:
+        return Leaf(
+            self.name,
+            "",
+            tuple(Said(part) for part in words),
+            (Button(TURN, texts.GO_ON, "right"),),
+            self.after,
+            hand=self.hand,
+            side=self.side,
+            stop=self.stop,
+            help_page=self.help_page,
+            staff_page=self.staff_page,
+            large=self.large,
+            spoken=(self.title, *self.lines),
+            silent=silent,
+        )
+
+    def _room(self, canvas: Canvas) -> pygame.Rect:
+        """Return where words stand below the corners."""
+        room = canvas.body
+        height_px = canvas.surface.get_height()
+        lowest = room.bottom if self.picture is None else round(WORDS_SHARE * height_px)
+        lowest = self.lowest_px(canvas, lowest)
+        return pygame.Rect(room.left, room.top, room.width, lowest - room.top)
+
+    def _head(self, canvas: Canvas) -> pygame.Rect:
+        """Return where the title stands."""
+        speaks = canvas.window.sound.speaks
+        return canvas.beside_say(self.used) if speaks else canvas.head
+
+    def _tight_room(self, canvas: Canvas, room: pygame.Rect) -> pygame.Rect:
+        """Return where words stand below a title of one row, between the corners."""
+        head = self._head(canvas)
+        top = head.top + canvas.px(TITLE_ROW * canvas.sizes.title)
+        return pygame.Rect(head.left, top, head.width, room.bottom - top)
+
+    def _say(self, window: Window, *, again: bool = False) -> None:
         """Speak the page: its words, then the answers there are to choose from."""
-        said = (self.title, *self.lines, *(button.text for button in self.choices))
+        read = (self.title, *self.lines) if again or self._own_lines == self.lines else ()
+        said = (*read, *(button.text for button in self.choices))
         window.sound.speak(files_of(window.language, said))
 
     def _put(self, canvas: Canvas, presses: Presses, button: Button, rect: pygame.Rect) -> None:
@@ -218,26 +290,23 @@ class TextPage:
             presses.areas["help"] = canvas.help_area(self.used)
             canvas.draw_help(presses.areas["help"], texts.HELP)
         self._words |= {"stop": texts.STOP, "help": texts.HELP, SAY_AGAIN: texts.SAY_AGAIN}
-        head = canvas.head
+        head = self._head(canvas)
         if canvas.window.sound.speaks:
             say = canvas.say_area(self.used)
             canvas.draw_say(say)
             presses.areas[SAY_AGAIN] = say
-            head = canvas.beside_say(self.used)
         if self.hand is not None:
             canvas.side_bar(self.hand)
         width_px, height_px = canvas.surface.get_size()
-        room = canvas.body
-        lowest = room.bottom if self.picture is None else round(WORDS_SHARE * height_px)
-        lowest = self.lowest_px(canvas, lowest)
-        left = pygame.Rect(room.left, room.top, room.width, lowest - room.top)
-        tight = not canvas.fits(self.lines, left)
+        left = self._room(canvas)
+        lines = self._own_lines
+        tight = not canvas.fits(lines, left)
         if tight:  # then the title has one row and words stand below it, between corners
             head.height = min(head.height, canvas.px(TITLE_ROW * canvas.sizes.title))
         title_px = canvas.words((self.title,), head, cap_mm=canvas.sizes.title)
         if tight:
-            left = pygame.Rect(head.left, title_px, head.width, lowest - title_px)
-        bottom = canvas.words(self.lines, left, cap_mm=canvas.sizes.text)
+            left = pygame.Rect(head.left, title_px, head.width, left.bottom - title_px)
+        bottom = canvas.words(lines, left, cap_mm=canvas.sizes.text)
         foot = pygame.Rect(0, canvas.foot_px, width_px, height_px - canvas.foot_px)
         if self.picture is not None:
             buttons = [self._mirrored(button) for button in self.buttons]
@@ -289,6 +358,31 @@ class TextPage:
                 "px_per_mm": round(canvas.window.scale.length_px(1.0), 4),
             }
         )
+
+
+@dataclass
+class Leaf(TextPage):
+    """A leaf of a page whose words are too large for it.
+
+    Parameters
+    ----------
+    spoken : tuple of str
+        The texts its words are a part of.
+    silent : bool
+        Not spoken when it opens, as the leaf before it spoke them all.
+    """
+
+    spoken: tuple[str, ...] = ()
+    silent: bool = False
+
+    def _leaves_before(self, canvas: Canvas) -> list[tuple[str, ...]]:
+        del canvas
+        self._own_lines = self.lines
+        return []
+
+    def _say(self, window: Window, *, again: bool = False) -> None:
+        if again or not self.silent:
+            window.sound.speak(files_of(window.language, self.spoken))
 
 
 def run_pages(window: Window, first: Page | None, *, large: bool = False) -> None:

@@ -32,6 +32,8 @@ class Person:
         if page.startswith("hand ") and page[5:] in ("left", "right"):
             self.hand = page[5:]
         keys = [button["key"] for button in state["buttons"]]
+        if "turn" in keys:  # to the next leaf of a page with large words
+            return "turn"
         wanted = self.answers.get(page, self.hand if page == "hand used" else None)
         if wanted is not None:
             return wanted if wanted in keys else None

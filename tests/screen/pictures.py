@@ -1,6 +1,7 @@
 """Save a picture of every page and of the tasks at several moments, to be looked at.
 
-``python -m tests.screen.pictures FOLDER [1280x800] [1920x1200] [default] [large]``
+``python -m tests.screen.pictures FOLDER [1280x800] [1920x1200] [default] [large]
+[de] [long] [mirrored] [light] [dim] [150] [200]``
 """
 
 from __future__ import annotations
@@ -23,12 +24,17 @@ from battery.stage.asking import GO
 from battery.stage.card import CardPages
 from battery.stage.flow import VisitFlow
 from battery.stage.kiosk import ClinicSettings
+from battery.stage.language import ENGLISH, language
 from battery.stage.live import LiveSource
 from battery.stage.pages import Left, TextPage, run_pages
+from battery.stage.practising import practice_pages
+from battery.stage.sound_check import sound_page
 from battery.stage.staff import staff_page
+from battery.stage.theme import DARK, THEMES
 from battery.store import Store
 from battery.visits import begin_visit
 from tasks.contract import settings_to_dict
+from tests.screen.languages import LONG, RIGHT_TO_LEFT
 from tests.screen.manners import Person as Somebody
 from tests.screen.pilot import TABLETS, Pilot, Replayed, open_window, tablet
 
@@ -60,6 +66,21 @@ class Setter:
         os.environ[name] = value
 
 
+class Look:
+    """Language, theme and size of words, from the words of the command line."""
+
+    def __init__(self, words: list[str]) -> None:
+        spoken = {"de": language("de"), "long": LONG, "mirrored": RIGHT_TO_LEFT}
+        self.language = next((spoken[word] for word in words if word in spoken), ENGLISH)
+        self.theme = next((THEMES[word] for word in words if word in THEMES), DARK)
+        self.share = next((int(word) / 100 for word in words if word.isdecimal()), 1.0)
+
+    def onto(self, window) -> None:
+        """Let a window look so."""
+        window.language, window.theme = self.language, self.theme
+        window.text_share = self.share
+
+
 class Photographer(Pilot):
     """Goes through the pages and saves a picture of each just before it presses on."""
 
@@ -69,13 +90,19 @@ class Photographer(Pilot):
         self._taken: set[str] = set()
         self._person = Somebody(card_width="go")
         self._due: str | None = None
+        self._leaf = 0
         self.alone = False  # one page, then no more
         self._stop_at = {"hand right"}  # one page from which Stop is pressed
 
     def _look(self, state: dict) -> str | None:
         keys = [button["key"] for button in state["buttons"]]
-        waits = set(keys) <= {"stop", "help"}
+        waits = set(keys) <= {"stop", "help", "say again"}
         name = state["page"] + (" waiting" if waits else "")
+        if "turn" in keys:
+            self._leaf += 1
+            name += f" leaf {self._leaf}"
+        else:
+            self._leaf = 0
         if name not in self._taken:
             self._taken.add(name)
             self._due = name
@@ -83,7 +110,7 @@ class Photographer(Pilot):
         if waits:
             self.take()
             return None
-        if self.alone:
+        if self.alone and self._leaf == 0:
             self.add((self.clock.now + self.settle_ns, "picture"))
             return None
         if name in self._stop_at:
@@ -117,7 +144,7 @@ def save(window, folder: Path, name: str) -> None:
     window.save_picture(folder / f"{number:02d}-{name.replace(' ', '-')}.png")
 
 
-def pages(folder: Path, size: str, *, large: bool) -> None:
+def pages(folder: Path, size: str, look: Look, *, large: bool) -> None:
     """Walk through a visit and the pages beside its way."""
     keep = flow_module.LiveSource
     flow_module.LiveSource = Quick
@@ -127,6 +154,7 @@ def pages(folder: Path, size: str, *, large: bool) -> None:
             Store.open(home) as store,
             open_window(Setter, tablet(size)) as (window, clock),
         ):
+            look.onto(window)
             person = new_person(
                 store, dominant_hand="right", affected_side="left", first_hand=None, now=NOW
             )
@@ -154,7 +182,12 @@ def pages(folder: Path, size: str, *, large: bool) -> None:
             )
             run_pages(window, card.first())
             photographer.alone = True
-            for page in pages_beside(flow):
+            practice = practice_pages(
+                store, person, flow.make, window.sound, wall=lambda: NOW,
+                random_source=random.Random(2),
+            )  # fmt: skip
+            beside = (*pages_beside(flow), *pages_at_home(practice, flow.make, window))
+            for page in beside:
                 window.closing = False
                 run_pages(window, page)
     finally:
@@ -198,6 +231,33 @@ def pages_beside(flow: VisitFlow) -> list[TextPage]:
     ]
 
 
+def pages_at_home(practice, make, window) -> list[TextPage]:
+    """The pages of home practice and of the sound."""
+
+    def done():
+        return None
+
+    entry = practice._entry("reported", "head_turns")
+    return [
+        practice.first(done, back=done),
+        practice._some(done),
+        practice._rest_day(entry, done),
+        practice._long(entry, done),
+        practice._undo(entry, done),
+        practice._felt(entry, done),
+        practice._strong(done),
+        practice._timer(done),
+        practice._ready("left", done),
+        practice._runs("left", done),
+        practice._other_arm("left", done),
+        practice._head(done),
+        practice._pace(done),
+        practice._turns(60.0, done),
+        sound_page(window.sound, lambda _volume, _voice: None, done,
+                   **make.shared(None, stop=False)),
+    ]  # fmt: skip
+
+
 class Idle:
     """Nobody at the controls."""
 
@@ -206,9 +266,10 @@ class Idle:
         return "finished", ""
 
 
-def tasks(folder: Path, size: str, *, large: bool) -> None:
+def tasks(folder: Path, size: str, look: Look, *, large: bool) -> None:
     """Play every task with a made-up finger through the live window; save some moments."""
     with open_window(Setter, tablet(size)) as (window, clock):
+        look.onto(window)
         for planned in planned_blocks(STANDARD, "right"):
             if planned.phase != "test" or planned.hand != "right":
                 continue
@@ -242,13 +303,14 @@ class Moments(Replayed):
 def main() -> None:
     folder = Path(sys.argv[1])
     sizes = [word for word in sys.argv[2:] if word in TABLETS] or list(TABLETS)
+    look = Look(sys.argv[2:])
     profiles = [word for word in sys.argv[2:] if word in ("default", "large")]
     for size in sizes:
         for profile in profiles or ("default", "large"):
             where = folder / f"{size}-{profile}"
             where.mkdir(parents=True, exist_ok=True)
-            pages(where, size, large=profile == "large")
-            tasks(where, size, large=profile == "large")
+            pages(where, size, look, large=profile == "large")
+            tasks(where, size, look, large=profile == "large")
             sys.stdout.write(f"{where}: {len(list(where.glob('*.png')))} pictures\n")
 
 

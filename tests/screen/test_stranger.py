@@ -217,7 +217,7 @@ def test_the_screen_is_measured_with_a_ruler_and_used(display, clinic):
     assert done.returncode == 0
     assert "5.00 pixels a mm (measured with a ruler), 256 x 160 mm" in done.stdout
     with program(display, folder, "visit", code, "--plan", plan) as (_, published):
-        assert published.wait(lambda s: s["page"] == "start")["px_per_mm"] == 5.0
+        assert published.wait(lambda s: s["page"] == "sound")["px_per_mm"] == 5.0
 
 
 def test_a_plan_that_does_not_fit_is_refused_before_anything_is_recorded(display, clinic):

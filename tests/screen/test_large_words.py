@@ -1,0 +1,148 @@
+"""Longer languages, larger words and the other way of reading: nothing is cut or lost."""
+
+import itertools
+import random
+import uuid
+
+import pygame
+import pytest
+
+from battery.stage import texts
+from battery.stage.canvas import DEFAULT, LARGE
+from battery.stage.language import language
+from battery.stage.leaves import height_px, leaves
+from battery.stage.lettering import Lettering
+from battery.stage.making import Maker
+from battery.stage.pages import TextPage, run_pages
+from battery.stage.practice import PracticePages
+from battery.store import Store
+from tests.screen.languages import LONG, RIGHT_TO_LEFT
+from tests.screen.layout import check_page
+from tests.screen.manners import Person as Somebody
+from tests.screen.pilot import Pilot, open_window, tablet
+from tests.screen.test_flow import BRIEF, NOW, Clinic
+
+SPOKEN = {"long": LONG, "mirrored": RIGHT_TO_LEFT, "de": language("de")}
+WAYS = (
+    ("all", "5"),
+    ("some", "trail", "end"),
+    ("rest_day", "undo", "end"),
+    ("head_turns", "end", "3", "end"),
+    ("timer", "left", "go", "end"),
+    ("timer", "left", "go", None, "end"),
+    ("timer", "head_turns", "go", "60", None, "0"),
+)
+
+
+@pytest.fixture
+def store(tmp_path):
+    with Store.open(tmp_path / "home") as store:
+        yield store
+
+
+def turning(choose):
+    """Go from leaf to leaf, and on the page itself do as `choose` says."""
+
+    def chosen(state):
+        keys = [button["key"] for button in state["buttons"]]
+        return "turn" if "turn" in keys else choose(state)
+
+    return chosen
+
+
+def pressing(*keys):
+    """Press these one after another; None waits."""
+    script = list(keys)
+    return lambda _: script.pop(0) if script else None
+
+
+def states_of(store, window, clock, monkeypatch, *, large):
+    """What a visit with one task, and every way through home practice, publish."""
+    clinic = Clinic(store, window, clock, monkeypatch, BRIEF, large=large)
+    clinic.endings = ["stopped"]
+    states = clinic.visit(turning(Somebody()))
+    numbers = itertools.count()
+    for way in WAYS:
+        pilot = Pilot(window, clock, turning(pressing(*way)))
+        make = Maker(
+            large=large, side="right", stopped=lambda back: back(),
+            help_page=lambda page: page, staff_page=lambda page: page,
+        )  # fmt: skip
+        pages = PracticePages(
+            make, window.sound, store, person=clinic.person.code, now=lambda: NOW,
+            new_id=lambda: str(uuid.UUID(int=next(numbers))),
+        )  # fmt: skip
+        pilot.add((clock.now + 200 * 10**9, "quit"))
+        run_pages(window, pages.first(lambda: None))
+        window.closing = False
+        states += pilot.states
+    return states
+
+
+@pytest.mark.parametrize(
+    ("size", "large", "spoken", "share"),
+    [
+        ("1280x800", False, "long", 1.0),
+        ("1280x800", True, "long", 1.0),
+        ("1024x600", False, "long", 1.5),
+        ("1920x1200", False, "long", 2.0),
+        ("1280x800", True, "long", 2.0),
+        ("1280x800", False, "mirrored", 1.0),
+        ("1280x800", False, "de", 2.0),
+        ("1024x600", True, "de", 1.0),
+    ],
+)
+def test_nothing_is_cut_in_any_language_and_size(
+    store, monkeypatch, size, large, spoken, share
+):
+    screen = tablet(size)
+    with open_window(monkeypatch, screen) as (window, clock):
+        window.language, window.text_share = SPOKEN[spoken], share
+        states = states_of(store, window, clock, monkeypatch, large=large)
+    pages = {state["page"] for state in states}
+    assert {"start", "thanks", "stopped", "hand used", "how long", "head cautions"} <= pages
+    assert share == 1.0 or any(b["key"] == "turn" for s in states for b in s["buttons"])
+    for state in states:
+        check_page(state, screen, LARGE if large else DEFAULT)
+        if share > 1:
+            words_are_large(state, share)
+
+
+def words_are_large(state, share):
+    """On a leaf every row has the height that was asked for: its pitch tells it."""
+    if not any(button["key"] == "turn" for button in state["buttons"]):
+        return
+    tops = [rect[1] for kind, rect in state["boxes"] if kind == "words"]
+    pitches = [b - a for a, b in itertools.pairwise(tops)]
+    least_px = 2 * 0.84 * DEFAULT.text * share * state["px_per_mm"]
+    assert all(pitch >= 0.97 * least_px for pitch in pitches), state["page"]
+
+
+def test_a_mirrored_language_starts_its_rows_at_the_right(headless):
+    window, clock = headless
+    edges = {}
+    for name, spoken in (("long", LONG), ("mirrored", RIGHT_TO_LEFT)):
+        window.language, window.closing = spoken, False
+        pilot = Pilot(window, clock, lambda _: None)
+        pilot.add((clock.now + 10**9, "quit"))
+        page = TextPage("page", texts.REST_TITLE, texts.STOP_NOW_LINES, (), lambda _: None)
+        run_pages(window, page)
+        boxes = pilot.states[-1]["boxes"]
+        rows = [pygame.Rect(rect) for kind, rect in boxes if kind == "words"]
+        edges[name] = ({r.left for r in rows[2:]}, {r.right for r in rows[2:]})
+    assert len(edges["long"][0]) == 1 < len(edges["long"][1])
+    assert len(edges["mirrored"][1]) == 1 < len(edges["mirrored"][0])
+
+
+def test_leaves_lose_no_word_and_hold_their_height(headless):
+    letters = Lettering(40.0)
+    source = random.Random(2)
+    for _ in range(50):
+        paragraphs = [
+            " ".join("word" * source.randint(1, 3) for _ in range(source.randint(1, 40)))
+            for _ in range(source.randint(1, 4))
+        ]
+        room_px = source.randint(letters.pitch_px, 6 * letters.pitch_px)
+        made = leaves(paragraphs, letters, 600, room_px)
+        assert " ".join(" ".join(leaf) for leaf in made) == " ".join(paragraphs)
+        assert all(height_px(leaf, letters, 600) <= room_px for leaf in made)
