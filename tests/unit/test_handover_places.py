@@ -13,6 +13,7 @@ from battery.handover import keys
 from battery.handover.receiving import admit
 from battery.store import Store
 from tests import handover_kit as hand
+from tests import store_kit as kit
 
 # Full disks, missing rights, odd files
 
@@ -178,3 +179,28 @@ def test_a_tablet_restored_from_an_old_copy_loses_nothing_and_is_noticed(pair, t
     assert report.outcomes == {"added": 1, "same": 1, "new": 1}
     assert any("bundle 1 came with 2 different contents" in note for note in report.notes)
     assert hand.hashes(pair.clinic) == hand.hashes(pair.tablet)
+
+
+WRITES = {
+    "amend": lambda store: store.amend("visit", kit.visit().visit_id, "note", "x" * 9000,
+                                       **hand.SAID),
+    "consent": lambda store: store.record_consent(
+        "K7QF", form_version="x" * 9000, decision="given", at_utc=hand.SAID["at_utc"]),
+    "erase": lambda store: store.erase_person("K7QF", author="AB", at_utc=hand.SAID["at_utc"]),
+    "keys": lambda store: keys.make_clinic_keys(store, store.folder / "cards"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", WRITES)
+def test_what_cannot_be_written_on_a_full_disk_changes_nothing(small_disk, what):
+    with Store.open(small_disk / "home") as store:
+        hand.record_visits(store, 1)
+        before = hand.state(store)
+        fill(small_disk / "filler")
+        with pytest.raises(StoreError) as error:
+            WRITES[what](store)
+        assert "\n" not in str(error.value)
+        assert hand.state(store) == before
+        (small_disk / "filler").unlink()
+        WRITES[what](store)
+        assert store.problems() == []
