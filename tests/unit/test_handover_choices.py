@@ -3,13 +3,14 @@
 import pyrage
 import pytest
 
-from battery.errors import UsageError
+from battery.errors import HandoverError, UsageError
 from battery.handover import bundle, keys, leave_out
 from battery.handover.files import write_whole
 from battery.handover.receiving import admit
 from battery.verify import verify
 from tests import handover_kit as hand
 from tests import store_kit as kit
+from tests.property.test_fuzz_bundles import parts_of, put_right, zipped
 
 # Provable: whatever was changed is refused.
 
@@ -27,6 +28,44 @@ def test_a_changed_bundle_is_refused_and_the_others_are_taken(pair):
     assert pair.tablet.not_handed_over() == 2
     pair.send()  # the file is not what was written, so it is written again
     assert pair.receive().outcomes["new"] == 1
+
+
+@pytest.mark.parametrize("at", [30, 60, 130, 300, -1])
+def test_what_lies_inside_the_seal_must_be_what_was_signed(pair, at):
+    """Anybody can seal to the clinic's public key: key, signature and content are changed."""
+    content = hand.packed(hand.whole(kit.visit(sequence=9)))
+    signed = bytearray(bundle.signed_bytes(content, keys.tablet_key(pair.tablet)))
+    signed[at] ^= 1
+    recipient = keys.clinic_keys(pair.clinic).identities[0].to_public()
+    (pair.stick / "x.cbundle").write_bytes(pyrage.encrypt(bytes(signed), [recipient]))
+    (line,) = pair.receive().refused
+    assert "signature does not hold" in line
+
+
+@pytest.mark.parametrize(
+    ("part", "told"),
+    [
+        ("000.samples", "does not have the hash it was stored with"),
+        ("000.events", "does not have the hash it was stored with"),
+        ("record.json", "does not have the hash its manifest states"),
+    ],
+)
+def test_a_tablet_that_altered_a_record_after_it_was_stored_is_refused(pair, part, told):
+    """Signed as it should be, and the manifest agrees with its parts."""
+    parts = parts_of(hand.packed(hand.whole(kit.visit(sequence=9))))
+    data = parts[part]
+    if part == "000.samples":
+        data = data[:-1] + bytes([data[-1] ^ 1])
+    elif part == "000.events":
+        data = data.replace(b'"cue"', b'"hit"', 1)
+    else:
+        data = data.replace(b'"ending":"finished"', b'"ending":"stopped"', 1)
+    assert data != parts[part]
+    parts[part] = data
+    put_right(parts)
+    signer = keys.tablet_key(pair.tablet)
+    with pytest.raises(HandoverError, match=told):
+        hand.arrival(zipped(parts), signer)
 
 
 def test_a_bundle_signed_with_another_key_waits_for_a_person(pair):

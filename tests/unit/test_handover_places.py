@@ -4,12 +4,15 @@ import contextlib
 import os
 import resource
 import shutil
+import stat
 import subprocess
+from pathlib import Path
 
 import pytest
 
 from battery.errors import StoreError
 from battery.handover import keys
+from battery.handover.files import write_whole
 from battery.handover.receiving import admit
 from battery.store import Store
 from tests import handover_kit as hand
@@ -50,6 +53,25 @@ def test_a_full_stick_is_said_and_the_next_one_works(small_disk, tmp_path):
     assert pair.receive().outcomes == {"new": 2}
     assert pair.receive().notes == []
     pair.close()
+
+
+def test_a_file_is_durable_before_it_has_its_name(tmp_path, monkeypatch):
+    """Common practice, no source: file to disk, then the name, then the folder to disk."""
+    steps = []
+    real_sync, real_replace = os.fsync, Path.replace
+
+    def sync(handle):
+        steps.append("folder" if stat.S_ISDIR(os.fstat(handle).st_mode) else "file")
+        real_sync(handle)
+
+    def replace(path, target):
+        steps.append(f"{path.name} -> {target.name}")
+        return real_replace(path, target)
+
+    monkeypatch.setattr(os, "fsync", sync)
+    monkeypatch.setattr(Path, "replace", replace)
+    write_whole(tmp_path / "a", b"data")
+    assert steps == ["file", ".a.partial -> a", "folder"]
 
 
 def test_links_pipes_and_folders_are_not_opened(pair, tmp_path):
