@@ -120,6 +120,7 @@ def words(found):
         ("samples", mirrored, "its replay gives"),
         ("events", set_value("kind", 3, "miss"), "they differ from event"),
         ("events", set_value("block_id", 3, "nowhere"), "block"),
+        ("frames", set_value("flip_ns", 1, 10**18), "go on for more than an hour"),
         ("blocks", set_value("n_samples", 0, 5), "stated are 5"),
         ("blocks", set_value("settings", 0, "{}"), "do not have the hash"),
         ("blocks", set_value("visit_id", 0, "nowhere"), "rows refer to visits"),
