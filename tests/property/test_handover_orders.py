@@ -106,7 +106,8 @@ def test_every_order_with_repeats_ends_in_the_same_store(order):
 
 
 @pytest.mark.long
-def test_all_orders_of_the_six_that_touch_one_visit_or_its_neighbours():
-    few = [0, 1, 5, 6, 9, 10]
+@pytest.mark.timeout(1800)
+def test_all_orders_of_the_five_that_touch_one_visit_or_its_neighbours():
+    few = [0, 1, 5, 9, 10]
     ends = {repr(end_of(order)) for order in itertools.permutations(few)}
     assert len(ends) == 1
