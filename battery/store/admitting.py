@@ -10,7 +10,6 @@ from itertools import pairwise
 from typing import Any
 
 from sqlalchemy import (
-    Column,
     ColumnElement,
     Connection,
     Table,
@@ -21,15 +20,15 @@ from sqlalchemy import (
     update,
 )
 
-from battery.errors import HandoverError, NewerFormatError, StoreError
+from battery.errors import HandoverError, StoreError
 from battery.recording import canonical_json, header_to_dict
 from battery.store import rebuild, schema
 from battery.store.arrival import Arrival, Outcome, Rows, WholeVisit, visit_sha256
+from battery.store.form import hold_to_form
 from battery.store.reach import delete_reached, tables_beside
 from battery.store.writer import save_whole
 
 ACCEPTED = "handover.accepted"  # settings that let another enrolment under a code pass
-LONGEST_TEXT = 100_000
 MERGE_KEY = 0x_C00D_0003  # one program at a time merges into a server's store
 
 
@@ -39,7 +38,7 @@ def admit(
     """Take an arrival in; `stored` is the visit of that identifier that is here already."""
     if connection.dialect.name == "postgresql":
         connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({MERGE_KEY})")
-    _is_known_form(arrival)
+    hold_to_form(arrival)
     if connection.execute(
         select(schema.received.c.number).where(same_received(arrival))
     ).first():
@@ -261,45 +260,6 @@ def _merge_row(connection: Connection, table: Table, row: Mapping[str, Any]) -> 
 
 def _age(row: Mapping[str, Any]) -> tuple[str, str]:
     return str(row.get("at_utc", "")), canonical_json(dict(row))
-
-
-def _is_known_form(arrival: Arrival) -> None:
-    """Refuse rows of tables or columns that this program does not have."""
-    known = {table.name: table for table in tables_beside()}
-    for part in (arrival.beside.visit, arrival.beside.person, arrival.beside.device):
-        for name, rows in part.items():
-            names = {c.name for c in known[name].columns} if name in known else set()
-            if not names or any(set(row) != names for row in rows):
-                msg = (
-                    f"it has rows of {name[:40]!r} that this program does not know; the file "
-                    "is kept. Update this program, then receive again"
-                )
-                raise NewerFormatError(msg)
-            for row in rows:
-                for column in known[name].columns:
-                    _can_be(column, row[column.name])
-
-
-def _can_be(column: Column[Any], value: Any) -> None:
-    """Refuse a value that the column cannot hold; SQLite itself would take any."""
-    kind = column.type.python_type
-    if value is None:
-        fits = bool(column.nullable)
-    elif isinstance(value, bool):
-        fits = False
-    elif kind is float:
-        fits = isinstance(value, int | float) and -1e300 < value < 1e300
-    elif kind is int:
-        fits = isinstance(value, int) and -(2**31) <= value < 2**31
-    else:
-        fits = isinstance(value, str) and len(value) <= LONGEST_TEXT and _is_text(value)
-    if not fits:
-        msg = f"a row has {str(value)[:40]!r} as {column.name}, which cannot be"
-        raise HandoverError(msg)
-
-
-def _is_text(value: str) -> bool:
-    return "\0" not in value and not any("\ud800" <= letter <= "\udfff" for letter in value)
 
 
 def _people_are_known(connection: Connection, arrival: Arrival) -> bool:
