@@ -22,7 +22,9 @@ from tasks.contract import CONTACT_KINDS, Contact, Event
 RECORD_VERSION = 1
 PROTOCOL_VERSION = 1
 
-LONGEST_BLOCK_NS = 3_600_000_000_000  # a record from elsewhere that says more is refused
+# What a record from elsewhere may say; more is refused before anything is computed of it.
+LONGEST_BLOCK_NS = 3_600_000_000_000
+FARTHEST_MM = 100_000.0
 
 Hand = Literal["left", "right"]
 HANDS: tuple[Hand, ...] = ("left", "right")

@@ -24,6 +24,7 @@ from battery.export.dictionary import TABLES
 from battery.export.files import PACKAGE, PACKAGE_NAME
 from battery.recording import (
     EVENT_DTYPE,
+    FARTHEST_MM,
     FRAME_DTYPE,
     LONGEST_BLOCK_NS,
     SAMPLE_DTYPE,
@@ -40,6 +41,7 @@ MOST_ROWS_OF_TABLE = 2_000_000  # of a table that is held in memory
 MOST_PACKAGE_BYTES = 4_000_000
 MOST_TEXT = 1_000_000
 MOST_PAGE_BYTES = 256_000_000
+PLACES = {"samples": ("x_mm", "y_mm"), "events": ("x_mm", "y_mm", "r_mm")}
 BROKEN = (pa.ArrowException, OSError, ValueError, KeyError, TypeError, OverflowError)
 
 
@@ -255,6 +257,15 @@ def _block(row: dict[str, Any], rows: dict[str, pa.Table]) -> Block:
             if not 0 <= latest_ns <= LONGEST_BLOCK_NS:
                 msg = f"its {name} go on for more than an hour"
                 raise RecordError(msg)
+        for name, columns in (
+            ("samples", ("x_mm", "y_mm")),
+            ("events", ("x_mm", "y_mm", "r_mm")),
+        ):
+            for column in columns:
+                far_mm = pc.max(pc.abs(rows[name].column(column))).as_py() or 0.0
+                if far_mm > FARTHEST_MM:
+                    msg = f"its {name} lie {far_mm:g} mm away"
+                    raise RecordError(msg)
         return Block(
             header=header,
             samples=_samples(rows["samples"]),

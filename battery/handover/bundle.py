@@ -26,6 +26,7 @@ from battery.errors import HandoverError, NewerFormatError
 from battery.handover.files import sha256
 from battery.handover.keys import fingerprint, verified
 from battery.recording import (
+    FARTHEST_MM,
     FRAME_DTYPE,
     KIND_CODES,
     LONGEST_BLOCK_NS,
@@ -300,6 +301,11 @@ def _holds(block: Block, facts: Mapping[str, Any], name: str) -> None:
         if len(t_ns) and t_ns[-1] > LONGEST_BLOCK_NS:
             msg = f"the {what} of block {name} go on for more than an hour"
             raise HandoverError(msg)
+    for what, places in (("samples", block.samples), ("events", block.events)):
+        for column in set(places.dtype.names or ()) & {"x_mm", "y_mm", "r_mm"}:
+            if (np.abs(places[column]) > FARTHEST_MM).any():
+                msg = f"{what} of block {name} lie more than {FARTHEST_MM:g} mm away"
+                raise HandoverError(msg)
     if len(block.samples) and int(block.samples["kind"].max()) >= len(KIND_CODES):
         msg = f"a sample of block {name} is of no known kind"
         raise HandoverError(msg)

@@ -121,6 +121,7 @@ def words(found):
         ("events", set_value("kind", 3, "miss"), "they differ from event"),
         ("events", set_value("block_id", 3, "nowhere"), "block"),
         ("frames", set_value("flip_ns", 1, 10**18), "go on for more than an hour"),
+        ("events", set_value("x_mm", 0, float("inf")), "inf mm away"),
         ("blocks", set_value("n_samples", 0, 5), "stated are 5"),
         ("blocks", set_value("settings", 0, "{}"), "do not have the hash"),
         ("blocks", set_value("visit_id", 0, "nowhere"), "rows refer to visits"),
