@@ -171,6 +171,10 @@ class Published:
         except FileNotFoundError:
             return {"number": 0, "page": "", "running": False, "buttons": [], "discs": []}
 
+    def alive(self) -> None:
+        """Fail if the program has ended."""
+        assert self._process.poll() is None, "the program ended"
+
     def wait(self, ready, limit_s: float = 20.0) -> dict:
         """Wait for another process to show a state; a look every few milliseconds."""
         until_s = time.monotonic() + limit_s

@@ -86,6 +86,7 @@ class Stranger:
             "trail": self.connect,
         }[page.split()[1]]
         while (state := self.published.now())["page"] == page:
+            self.published.alive()
             act(state, page)
 
     # Movements
