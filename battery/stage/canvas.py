@@ -361,7 +361,7 @@ class Canvas:
             widest = max(letters.width_px(row) for row in rows)
             fits = widest <= room.width and len(rows) * letters.pitch_px <= room.height
             cap_mm *= FIT_STEP
-            if fits or cap_mm < self.sizes.least:
+            if fits or cap_mm < DEFAULT.least:
                 return letters, rows
 
     def lift(self, rect: pygame.Rect, *, pressed: bool) -> None:

@@ -28,7 +28,7 @@ practice = { duration_s = 4.0 }
 
 [[tasks]]
 task = "pursuit"
-options = { predictable_s = 4.0, unpredictable_s = 0.0 }
+options = { predictable_s = 8.0, unpredictable_s = 0.0 }
 
 [[tasks]]
 task = "trail"
