@@ -48,6 +48,7 @@ def open_window(monkeypatch, screen: Screen) -> Iterator[tuple[Window, Clock]]:
     clock = Clock()
     size_px = (screen.width_px, screen.height_px)
     with Window(windowed=True, known={}, now_ns=clock, size_px=size_px) as window:
+        window.desktop_px = size_px
         window.screen = screen
         window.scale = type(window.scale)(screen)
         yield window, clock
