@@ -36,6 +36,24 @@ def test_a_row_is_read_from_its_right_where_the_language_is(headless):
     assert lit[1][:middle].sum() < lit[1][middle:].sum() / 1.3
 
 
+def test_a_number_keeps_its_order_in_a_language_read_from_the_right(headless):
+    """Unicode Standard Annex 9: European numbers run from left to right in any text; a number
+    to be called must not be turned around.
+    """
+    there, back = (Lettering(20.0, way) for way in ("ltr", "rtl"))
+    plain, turned = (way.picture("112", (255, 255, 255)) for way in (there, back))
+    assert (pygame.surfarray.array_alpha(plain) == pygame.surfarray.array_alpha(turned)).all()
+    row = back.picture("M 112", (255, 255, 255))
+    left = row.subsurface((0, 0, turned.get_width() - 2, row.get_height()))
+    number = turned.subsurface((0, 0, turned.get_width() - 2, turned.get_height()))
+    differ = abs(
+        pygame.surfarray.array_alpha(left).astype(int)
+        - pygame.surfarray.array_alpha(number).astype(int)
+    )
+    assert differ.mean() < 20
+    assert back.width_px("M 112") == pytest.approx(row.get_width(), abs=1)
+
+
 def test_rows_break_between_words_and_lose_none(headless):
     letters = Lettering(20.0)
     text = "Slide it to the side as far as is comfortable, and back."
