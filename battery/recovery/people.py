@@ -35,4 +35,5 @@ PEOPLE: Mapping[str, Truth] = {
     "losing contact": Truth(lost_contact_per_min=5.0, slide_extent_mm=50.0),
     "halting": Truth(slide_halts=2, slide_s=2.4, slide_extent_mm=40.0, error_rate=0.12),
     "crossing nodes": Truth(slip_rate=0.3, error_rate=0.0, search_s=1.2, search_spread=0.2),
+    "neglecting the left": Truth(neglected_side="left", neglect=0.6),
 }

@@ -119,6 +119,15 @@ def _frequency_hz(truth: Truth) -> float:
     return truth.tremor_hz if truth.tremor_mm else math.nan
 
 
+def _even(expected: Callable[[Truth], float]) -> Callable[[Truth], float]:
+    """Leave out people who differ from side to side: the whole is then a mixture."""
+    return lambda truth: math.nan if truth.neglect else expected(truth)
+
+
+def _movement_s(side_mm: float) -> Callable[[Truth], float]:
+    return lambda truth: truth.movement_s * truth.handicap(side_mm)
+
+
 QUANTITIES: tuple[Quantity, ...] = (
     Quantity("pursuit.delay_s", "Delay", lambda t: t.pursuit_delay_s, 0.010),
     Quantity("pursuit.gain", "Gain", lambda t: t.pursuit_gain, 0.03),
@@ -143,14 +152,21 @@ QUANTITIES: tuple[Quantity, ...] = (
         "no fixed number.",
     ),
     Quantity(
-        "tapping.reaction_time_s", "Reaction time", _reaction_s, note=
+        "tapping.reaction_time_s", "Reaction time", _even(_reaction_s), note=
         "A panel tells of a lift at its next scan, half an interval late in the mean: 8 ms at "
         "60 Hz, 4 ms at 120 Hz. A median of some 20 reactions wanders by a quarter of their "
         "standard deviation.",
     ),
-    Quantity("tapping.movement_time_s", "Movement time", lambda t: t.movement_s),
+    Quantity("tapping.movement_time_s", "Movement time", _even(lambda t: t.movement_s)),
     Quantity(
-        "tapping.variable_error_mm", "Scatter of end points", _scatter_mm, relative=True,
+        "tapping.movement_time_left_s", "Movement time, left of the screen", _movement_s(-1),
+        note="Some ten reaches each side.",
+    ),
+    Quantity(
+        "tapping.movement_time_right_s", "Movement time, right of the screen", _movement_s(1)
+    ),
+    Quantity(
+        "tapping.variable_error_mm", "Scatter of end points", _even(_scatter_mm), relative=True,
         note="About 20 end points give a scatter to within 11 % (one standard error); their "
         "own mean takes the place of the true one, which makes it 2 to 3 % too small.",
     ),
@@ -160,7 +176,7 @@ QUANTITIES: tuple[Quantity, ...] = (
         "a fifth of their scatter, 1 to 2 per cent.",
     ),
     Quantity(
-        "tapping.throughput_bit_s", "Throughput", _throughput_bit_s, relative=True, note=
+        "tapping.throughput_bit_s", "Throughput", _even(_throughput_bit_s), relative=True, note=
         "From the scatter along the reach that the aim, the tremor and the wandering give.",
     ),
     Quantity(
@@ -173,7 +189,7 @@ QUANTITIES: tuple[Quantity, ...] = (
     ),
     Quantity("pursuit.contact_loss", "Time off the glass", _lost_share),
     Quantity(
-        "trail.search_time_s", "Search", _search_s, relative=True, note=
+        "trail.search_time_s", "Search", _even(_search_s), relative=True, note=
         "What the person takes to find each of the 28 nodes. Scored search begins with the "
         "capture, while the finger may still be on its last way, and holds every pause and "
         "every way back from a wrong node. A tremor so slow and large that it moves the finger "
