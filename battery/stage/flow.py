@@ -54,6 +54,8 @@ class VisitFlow:
         What is to be put right before the start; see `kiosk.warnings`.
     practised : callable or None
         Returns the first page of home practice; gets the pages' maker and what follows.
+    waiting : int
+        Visits on this tablet that the clinic has not acknowledged; 0 shows nothing.
     """
 
     def __init__(
@@ -71,6 +73,7 @@ class VisitFlow:
         clinic: ClinicSettings | None = None,
         warned: Sequence[str] = (),
         practised: Practised | None = None,
+        waiting: int = 0,
     ) -> None:
         self._window = window
         self._code = code
@@ -82,6 +85,7 @@ class VisitFlow:
         self._token = token
         self._warned = warned
         self._practised = practised
+        self._waiting = waiting
         clinic = clinic or ClinicSettings()
         self._parts = 0
         self.make = Maker(
@@ -128,11 +132,12 @@ class VisitFlow:
                 return practised(self.make, self._start)
             return self._begun() if key == "go" else self.other()
 
+        waiting = (texts.WAITING_LINE.format(count=self._waiting),) if self._waiting else ()
         words = {"code": self._code, "day": texts.day_words(self._today)}
         return self.make.text(
             "start",
             texts.START_TITLE.format(**words),
-            tuple(line.format(**words) for line in texts.START_LINES),
+            (*(line.format(**words) for line in texts.START_LINES), *waiting),
             (
                 Button("go", texts.YES, "right"),
                 Button("other", texts.NOT_ME, "left", main=False),

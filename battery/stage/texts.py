@@ -38,6 +38,7 @@ MONTHS = (
 
 START_TITLE = _("Hello. Are you {code}?")
 START_LINES = (_("Today is {day}. If this is not your picture, press Not me."),)
+WAITING_LINE = _("Not yet handed over to the clinic: {count}.")
 WHO_TITLE = _("Who is here today?")
 WHO_LINES = (_("Press your picture."),)
 AGAIN_TITLE = _("Welcome back")
@@ -308,7 +309,9 @@ SPOKEN: Mapping[str, Text] = {
     DONE_LINE: _("What you did stands on the screen."),
 }
 # Words that are only ever a part of a text, and numbers, which are read and not spoken.
-UNSPOKEN: frozenset[str] = frozenset({*DAYS, *MONTHS, DAY, DONE_TWO, NUMBERS_LINE})
+UNSPOKEN: frozenset[str] = frozenset(
+    {*DAYS, *MONTHS, DAY, DONE_TWO, NUMBERS_LINE, WAITING_LINE}
+)
 
 
 def day_words(day: date) -> Text:

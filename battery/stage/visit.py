@@ -81,6 +81,7 @@ def visit_on_screen(
             token=[p.code for p in store.list_people()].index(person.code),
             clinic=clinic_settings(store),
             warned=warnings(store, wall()),
+            waiting=store.not_handed_over() or 0,
             practised=lambda make, done: practice_pages(
                 store, person, make, window.sound, wall=wall, random_source=random_source
             ).first(done, back=done),

@@ -168,7 +168,7 @@ def pages(folder: Path, size: str, look: Look, *, large: bool) -> None:
 
             flow = VisitFlow(
                 window, code=person.code, today=NOW.date(), begin=begin, rest_s=PLAN.rest_s,
-                large=large, seed=5, warned=("battery", "clock"),
+                large=large, seed=5, warned=("battery", "clock"), waiting=3,
                 clinic=ClinicSettings("112", "2468", show_scores=True),
             )  # fmt: skip
             card = CardPages(

@@ -179,6 +179,7 @@ def crawl(store, window, clock, monkeypatch, *, large, by_keys):
     clinic = Clinic(
         store, window, clock, monkeypatch, PLAN, large=large, token=3,
         clinic=ClinicSettings("112", "2468", show_scores=True), warned=("battery", "clock"),
+        waiting=3,
     )  # fmt: skip
     states, pressed = [], {}
     for number in range(MOST_VISITS):
