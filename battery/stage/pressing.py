@@ -113,7 +113,8 @@ class Presses:
             self._hush(read.t_ns)
         elif self._pointer is not None:
             self._passed_over.add(read.pointer)
-            if under is not None:  # two fingers on two controls: neither is sure to be meant
+            # Two at once: a palm may rest on the control and the finger have missed its own.
+            if under is not None or self._pressed not in ALWAYS:
                 self._let_go()
         elif under is not None:
             self._pointer, self._pressed = read.pointer, under

@@ -146,6 +146,8 @@ def test_somebody_else_leaves_nothing_behind(display, pointer, home):
     with program(display, folder, *arguments) as (process, published):
         stranger = Stranger(pointer, published)
         stranger.press("skip")
+        published.wait(lambda s: s["page"] == "sound")
+        stranger.press("go")
         stranger.press("other")
         published.wait(lambda s: s["page"] == "other")
         stranger.press("end", last=True)
