@@ -175,6 +175,18 @@ class Published:
         """Fail if the program has ended."""
         assert self._process.poll() is None, "the program ended"
 
+    def moved_on(self, number: int, limit_s: float, *, ended: bool) -> bool:
+        """Wait for a state after this one, or for the end; False when neither came."""
+        until_s = time.monotonic() + limit_s
+        while time.monotonic() < until_s:
+            if self._process.poll() is not None:
+                assert ended, f"the program ended; last page {self.now()}"
+                return True
+            if not ended and self.now()["number"] != number:
+                return True
+            select.select([], [], [], POLL_S)
+        return False
+
     def wait(self, ready, limit_s: float = 20.0) -> dict:
         """Wait for another process to show a state; a look every few milliseconds."""
         until_s = time.monotonic() + limit_s
