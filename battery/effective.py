@@ -18,7 +18,7 @@ class HeldBlock:
 
 
 def visits_of(store: Store, code: str, amended: Amended | None = None) -> list[VisitRecord]:
-    """List the visits that are this person's now, in order of time.
+    """List the visits that are this person's now, in the order of the page.
 
     Parameters
     ----------
@@ -29,10 +29,9 @@ def visits_of(store: Store, code: str, amended: Amended | None = None) -> list[V
     """
     held = amended or Amended(store.amendments())
     recorded = store.visits(code)
-    own = [v for v in recorded if held.person(v.header.visit_id, code) == code]
-    known = {v.header.visit_id for v in own}
-    own += [store.visit(i) for i in held.moved_to(code) if i not in known]
-    return sorted(own, key=lambda v: (v.header.started_utc, v.header.visit_id))
+    known = {v.header.visit_id for v in recorded}
+    joined = [store.visit(i) for i in held.moved_to(code) if i not in known]
+    return held.by_person([*recorded, *joined]).get(code, [])
 
 
 def visit_meant(store: Store, code: str, number: int) -> VisitRecord:

@@ -119,17 +119,16 @@ class Flagging:
         for check in store.timing_checks():
             checks.setdefault(check.device, []).append(check)
         amended = Amended(store.amendments())
-        visits: dict[str, list[VisitHeader]] = {}
-        for visit in store.visits():
-            header = visit.header
-            person = amended.person(header.visit_id, header.person)
-            visits.setdefault(person, []).append(header)
+        visits = {
+            person: [v.header for v in theirs]
+            for person, theirs in amended.by_person(store.visits()).items()
+        }
         blocks: dict[str, list[BlockBrief]] = {}
         for block in store.blocks_in_brief():
             blocks.setdefault(block.visit_id, []).append(block)
         before: dict[str, list[str]] = {}
         for theirs in visits.values():
-            before |= history(sorted(theirs, key=lambda v: v.started_utc), blocks)
+            before |= history(theirs, blocks)
         usual = {person: _usual(theirs, answers) for person, theirs in visits.items()}
         return cls(amended, answers, checks, usual, before)
 
@@ -197,8 +196,8 @@ class Flagging:
         return raised
 
 
-def _usual(visits: list[VisitHeader], answers: Mapping[str, Sequence[Answer]]) -> Usual:
-    first = sorted(visits, key=lambda v: v.started_utc)[:USUAL_VISITS]
+def _usual(visits: Sequence[VisitHeader], answers: Mapping[str, Sequence[Answer]]) -> Usual:
+    first = visits[:USUAL_VISITS]
     said = [latest(answers.get(v.visit_id, ()), "before", "medication") for v in first]
     counted = Counter(word for word in said if word is not None).most_common(2)
     clear = len(counted) == 1 or (len(counted) == 2 and counted[0][1] > counted[1][1])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from datetime import datetime
+from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -50,6 +50,26 @@ def person_meant(store: Store, code: str | None) -> Person:
 def now() -> datetime:
     """Return the time of the wall clock with its offset."""
     return datetime.now().astimezone()
+
+
+def now_utc() -> str:
+    """Return the time of the wall clock in UTC, as the store keeps it."""
+    return now().astimezone(UTC).isoformat(timespec="microseconds")
+
+
+def day_meant(told: str, undone: str) -> date:
+    """Return the day that was typed; `undone` is what was not done if it is none.
+
+    Raises
+    ------
+    UsageError
+        If it is no date.
+    """
+    try:
+        return date.fromisoformat(told)
+    except ValueError:
+        msg = f"{told!r} is no date; write it as 2026-05-31. Nothing was {undone}"
+        raise UsageError(msg) from None
 
 
 class Progress:

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Annotated, get_args
 
 import typer
 
-from battery.commands.common import Home, now, open_store
+from battery.commands.common import Home, day_meant, now, now_utc, open_store
 from battery.errors import UsageError
 
 if TYPE_CHECKING:
-    from battery.store import Goal, Store
+    from battery.store import Store
 
 Person = Annotated[str, typer.Argument(help="The person's code.")]
 Author = Annotated[str, typer.Option("--by", help="Who says so, in initials or a role.")]
@@ -42,7 +42,7 @@ def mark(
     if kind not in get_args(MarkerKind):
         msg = f"{kind!r} is no kind of event; kinds are {', '.join(get_args(MarkerKind))}"
         raise UsageError(msg)
-    day = _day(on)
+    day = now().date() if on is None else day_meant(on, "stored")
     with open_store(home) as store:
         person = store.person(code.upper())
         store.add_marker(person.code, kind, at_utc=_noon_utc(day), note=note)  # type: ignore[arg-type]  # checked above
@@ -62,11 +62,16 @@ def prescribe(
     It records what clinician and person agreed. It gives no advice on dose.
     Example: battery prescribe K7QF 21 --by therapist --on 2026-05-31
     """
-    day = _day(on)
+    day = now().date() if on is None else day_meant(on, "stored")
     with open_store(home) as store:
         person = store.person(code.upper())
         store.prescribe(
-            person.code, from_date=day, per_week=per_week, note=note, author=by, at_utc=_utc()
+            person.code,
+            from_date=day,
+            per_week=per_week,
+            note=note,
+            author=by,
+            at_utc=now_utc(),
         )
     print(f"{person.code}: practice planned {per_week:g} times a week from {day}")
 
@@ -94,17 +99,12 @@ def rebaseline(
         person = store.person(code.upper())
         visit_id = None
         if from_visit is not None:
-            from battery.report import visit_numbers
+            from battery.effective import visit_meant
 
-            numbers = visit_numbers(store, person.code)
-            if from_visit not in numbers:
-                msg = (
-                    f"visit {from_visit} is not there; {person.code} has {len(numbers)} "
-                    "visits. Nothing was stored"
-                )
-                raise UsageError(msg)
-            visit_id = numbers[from_visit]
-        store.restart_baseline(person.code, visit_id, author=by, reason=reason, at_utc=_utc())
+            visit_id = visit_meant(store, person.code, from_visit).header.visit_id
+        store.restart_baseline(
+            person.code, visit_id, author=by, reason=reason, at_utc=now_utc()
+        )
     where = "after enrolment" if from_visit is None else f"at visit {from_visit}"
     print(f"{person.code}: the baseline begins {where}")
 
@@ -136,14 +136,17 @@ def goal(
     with open_store(home) as store:
         person = store.person(code.upper())
         if text is not None:
-            store.set_goal(person.code, text, weight=weight, author=by, at_utc=_utc())
+            store.set_goal(person.code, text, weight=weight, author=by, at_utc=now_utc())
         elif number is not None and level is not None:
-            goals = _goals(store, person.code)
+            goals = store.goals(person.code)
             if number > len(goals):
-                msg = f"goal {number} is not there; {person.code} has {len(goals)}"
+                msg = (
+                    f"goal {number} is not there; {person.code} has {len(goals)}. "
+                    "Nothing was stored"
+                )
                 raise UsageError(msg)
-            store.rate_goal(goals[number - 1].goal_id, level, author=by, at_utc=_utc())
-        for i, kept in enumerate(_goals(store, person.code), start=1):
+            store.rate_goal(goals[number - 1].goal_id, level, author=by, at_utc=now_utc())
+        for i, kept in enumerate(store.goals(person.code), start=1):
             print(f"{i}  {kept.goal}")
 
 
@@ -229,7 +232,7 @@ def outside_error(
             source="taken back" if remove else source,
             author=by,
             n_people=people,
-            at_utc=_utc(),
+            at_utc=now_utc(),
         )
     what = "this store's own scatter" if remove else f"the error entered, {source}"
     print(f"{measure}: bands rest on {what}")
@@ -243,27 +246,9 @@ def _plan_meant(store: Store, told: str) -> str:
     return found[0]
 
 
-def _goals(store: Store, code: str) -> list[Goal]:
-    return store.goals(code)
-
-
-def _day(told: str | None) -> date:
-    if told is None:
-        return now().date()
-    try:
-        return date.fromisoformat(told)
-    except ValueError:
-        msg = f"{told!r} is no date; write it as 2026-05-31. Nothing was stored"
-        raise UsageError(msg) from None
-
-
 def _noon_utc(day: date) -> str:
     """Return noon of a day here, so that it stays that day a few time zones away."""
     return datetime.combine(day, time(12)).astimezone().astimezone(UTC).isoformat()
-
-
-def _utc() -> str:
-    return now().astimezone(UTC).isoformat(timespec="microseconds")
 
 
 COMMANDS = (mark, prescribe, rebaseline, goal, reliability, outside_error)

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import sys
-from datetime import UTC
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from battery.commands.common import Home, now, open_store
+from battery.commands.common import Home, now_utc, open_store
 from battery.errors import UsageError
 
 if TYPE_CHECKING:
@@ -84,7 +83,9 @@ def _amend(
     target_id = header.visit_id
     if block is not None:
         target_id = block_meant(store, header.visit_id, block).record.header.block_id
-    said = store.amend(target, target_id, field, new, author=by, reason=reason, at_utc=_utc())
+    said = store.amend(
+        target, target_id, field, new, author=by, reason=reason, at_utc=now_utc()
+    )
     where = f"visit {visit}" + (f" block {block}" if block is not None else "")
     was = f" (was {said.old})" if said.old else ""
     print(f"{code} {where}: {field} is now {said.new}{was}. The record was not changed.")
@@ -139,7 +140,7 @@ def consent(
             person.code,
             form_version=form_version,
             decision="given" if given else "withdrawn",
-            at_utc=_utc(),
+            at_utc=now_utc(),
         )
     print(f"{person.code}: consent {said.decision} under form {said.form_version}")
 
@@ -167,7 +168,7 @@ def erase(
         typer.confirm(f"Erase {code} and everything recorded of them for good?", abort=True)
     with open_store(home) as store, store.lock_for_recording():
         own = {b.file_name for b in store.bundles() if b.person == code}
-        n_rows = store.erase_person(code, author=by, at_utc=_utc())
+        n_rows = store.erase_person(code, author=by, at_utc=now_utc())
         left = _clear_folders(store, code, inbox or [], own)
     print(f"{code} is erased: {n_rows} rows are gone, a tombstone stays.")
     for line in left:
@@ -183,10 +184,6 @@ def _clear_folders(store: Store, code: str, folders: list[Path], own: set[str]) 
 
     known = {folder.resolve(): None for folder in [*known_folders(store), *folders]}
     return [line for folder in known for line in clear_folder(store, folder, code, own=own)]
-
-
-def _utc() -> str:
-    return now().astimezone(UTC).isoformat(timespec="microseconds")
 
 
 COMMANDS = (amend, consent, erase)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from battery.commands.common import Home, Progress, open_store
+from battery.commands.common import Home, Progress, day_meant, open_store
 from battery.errors import UsageError
 
 
@@ -43,8 +42,8 @@ def export(
     asked = Selection(
         people=[code.upper() for code in person or []],
         tasks=[name.lower() for name in task or []],
-        since=_day(since),
-        until=_day(until),
+        since=None if since is None else day_meant(since, "exported"),
+        until=None if until is None else day_meant(until, "exported"),
     )
     write = export_bids if bids else export_tidy
     with open_store(home, write=False) as store, Progress("exporting") as step:
@@ -52,16 +51,6 @@ def export(
     for what, count in counts.items():
         print(f"{what:<14} {count:>10,}" + ("" if bids else " rows"))
     print(directory)
-
-
-def _day(told: str | None) -> date | None:
-    if told is None:
-        return None
-    try:
-        return date.fromisoformat(told)
-    except ValueError as error:
-        msg = f"{told!r} is no date; write it as 2026-05-31. Nothing was exported"
-        raise UsageError(msg) from error
 
 
 def rescore(

@@ -26,24 +26,25 @@ TASKS = {
     "tapping": (
         "Hold the home pad; the next target appears on the other side; on the cue lift, touch "
         "it and return. Accuracy before speed.",
-        "Hold the lower circle. When the ring fills and a tone sounds, touch it, as exactly as "
-        "you can, and come back.",
+        "Hold the lower ring. Look at the new ring and wait. When it fills, lift and touch its "
+        "middle.",
     ),
     "pursuit": (
         "Press the chip and keep the finger on it while it moves along a line: first a single "
         "sine, then a sum of sines.",
-        "Press the chip and stay on it while it moves.",
+        "Press the disc and keep your finger on it. It moves. Follow it with eyes and finger.",
     ),
     "slide": (
         "Touch the fixed target, then drag the chip along a straight track to the side and "
         "back at one's own pace; sides alternate.",
-        "Touch the upper circle, then slide the chip to the side as far as is comfortable, and "
-        "back.",
+        "Touch the upper disc. Then hold the lower one. Slide it to the side as far as is "
+        "comfortable, and back.",
     ),
     "trail": (
         "Drag the chip from node to node, in order of numbers, or of numbers and letters in "
         "turn.",
-        "Slide from one circle to the next, in order, without lifting.",
+        "Press the filled circle. Slide on to the next in order. 1, 2, 3 and so on. With "
+        "letters: 1, A, 2, B.",
     ),
 }
 README = """\

@@ -131,7 +131,7 @@ class _Run:
         self._write_referred(writers)
 
     def _visits(self, person: Person) -> list[VisitRecord]:
-        """Visits that are this person's, amendments included, in order of time.
+        """Visits that are this person's, amendments included, as the page numbers them.
 
         A visit that was recorded under a person who withdrew stays out.
         """

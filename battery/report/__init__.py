@@ -1,6 +1,6 @@
 """One person's page: rows from the store, judged, drawn as inline SVG, written as one file."""
 
-from battery.report.gather import gather, visit_numbers
+from battery.report.gather import gather
 from battery.report.judged import Page, page_data
 from battery.report.page import page_of, paper_named, render, write_page, write_text
 from battery.report.pdf import write_pdf
@@ -14,7 +14,6 @@ __all__ = [
     "page_of",
     "paper_named",
     "render",
-    "visit_numbers",
     "write_page",
     "write_pdf",
     "write_text",

@@ -66,8 +66,8 @@ def practice_rows(
     Returns
     -------
     tuple of PracticeRow
-        One a week; empty if nothing was planned, told or seen. A week in which nobody said
-        anything has None, not 0, where nothing was planned either.
+        One a week; empty if nothing was planned, told or seen. Counts are None, not 0, for
+        weeks before the first answer of that kind: nobody was asked yet.
     """
     if not planned and not told and not seen and not rest:
         return ()

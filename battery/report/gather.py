@@ -135,14 +135,6 @@ def readings_by_person(store: Store) -> list[tuple[Person, str, Readings]]:
     ]
 
 
-def visit_numbers(store: Store, code: str) -> dict[int, str]:
-    """Return the identifiers of a person's visits by the numbers the page gives them."""
-    with store.at_one_moment():
-        everything = Everything.read(store)
-    own = everything.visits_of()[code]
-    return {number: visit.header.visit_id for number, visit in enumerate(own, start=1)}
-
-
 def _practice(
     planned: Sequence[Prescription], diary: Sequence[Practice], visits: Sequence[VisitRecord]
 ) -> tuple[PracticeRow, ...]:

@@ -55,17 +55,8 @@ class Everything:
 
     def visits_of(self) -> dict[str, list[VisitRecord]]:
         """Everybody's visits in order, each with whom it belongs to now."""
-        found: dict[str, list[VisitRecord]] = {code: [] for code in self.people}
-        moved = set()
-        for visit in self.visits:
-            header = visit.header
-            code = self.amended.person(header.visit_id, header.person)
-            if code != header.person:
-                moved.add(code)
-            found[code].append(visit)
-        for code in moved:  # the numbers of two people do not go together; the time does
-            found[code].sort(key=lambda v: v.header.started_utc)
-        return found
+        own = self.amended.by_person(self.visits)
+        return {code: own.get(code, []) for code in self.people}
 
 
 def readings_of(everything: Everything, visits: Sequence[VisitRecord]) -> list[Reading]:

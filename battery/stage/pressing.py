@@ -1,11 +1,11 @@
 """Taking presses and keys on a page.
 
 Menus forgive: a button acts on release inside it, sliding off cancels, and only the first
-finger on a button counts; a second one on another button undoes both. After a press, or one
-that slid off, nothing is taken until no finger has come or gone for a moment, so that what a
-shaking finger does next presses nothing; Stop and Help are always taken, and nothing is ever
-held. Tab and the arrows move from control to control and Return or the space bar presses; any
-other key is Stop.
+finger on a button counts; a second one anywhere but on Stop or Help undoes the press. After a
+press, or one that slid off, nothing is taken until no finger has come or gone for a moment, so
+that what a shaking finger does next presses nothing; Stop and Help are always taken, and
+nothing is ever held. Tab and the arrows move from control to control and Return or the space
+bar presses; any other key is Stop.
 """
 
 from __future__ import annotations

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from battery.store.rows import Amendment
+from battery.store.rows import Amendment, VisitRecord
 
 
 class Amended:
@@ -34,6 +34,28 @@ class Amended:
     def person(self, visit_id: str, recorded: str) -> str:
         """Return the code of the person whose visit it is."""
         return self.held(visit_id, "person", recorded)
+
+    def by_person(self, visits: Iterable[VisitRecord]) -> dict[str, list[VisitRecord]]:
+        """Sort visits by the person whose they are now; their places are the page's numbers.
+
+        Parameters
+        ----------
+        visits : iterable of VisitRecord
+            Each person's in order of their numbers, as `Store.visits` gives them. A clock set
+            back does not change that order. Only where visits of another person joined, the
+            time decides, for the numbers of two people do not go together.
+        """
+        found: dict[str, list[VisitRecord]] = {}
+        joined = set()
+        for visit in visits:
+            header = visit.header
+            code = self.person(header.visit_id, header.person)
+            if code != header.person:
+                joined.add(code)
+            found.setdefault(code, []).append(visit)
+        for code in joined:
+            found[code].sort(key=lambda v: (v.header.started_utc, v.header.visit_id))
+        return found
 
     def excluded(self, target_id: str) -> bool:
         """Whether a visit or block is left out."""

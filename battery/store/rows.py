@@ -326,7 +326,8 @@ class TimingCheck:
     n_reports : int
         Reports of motion.
     report_rate_hz : float or None
-        Inverse of the median interval between reports of motion; None with fewer than 20.
+        Inverse of the median interval between reports of motion; None without
+        two seconds of contact.
     longest_gap_ms : float or None
         Longest interval between reports of one touch.
     wide_gaps : float or None

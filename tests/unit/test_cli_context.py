@@ -28,7 +28,7 @@ def test_an_event_is_marked_on_its_day(own_clinic):
         (("rebaseline", "K7QF", "--by", "t", "--reason", "r"), "either --from-visit"),
         (
             ("rebaseline", "K7QF", "--by", "t", "--reason", "r", "--from-visit", "90"),
-            "visit 90 is not there",
+            "has no visit 90",
         ),
         (("goal", "K7QF", "--by", "t"), "say either --new TEXT"),
         (("goal", "K7QF", "--by", "t", "--number", "9", "--level", "0"), "goal 9 is not there"),

@@ -20,10 +20,13 @@ import pytest
 from battery.errors import StoreError, UsageError
 from battery.export import export_bids
 from battery.export.bids_check import bids_findings
+from battery.export.bids_texts import TASKS
 from battery.export.deidentify import local
 from battery.export.selection import Selection
+from battery.stage.texts import WHAT_TO_DO
 from battery.store import Store
 from tests import clinic as made
+from tests import store_kit as kit
 from tests.unit.test_cli_store import run
 
 
@@ -190,6 +193,25 @@ def test_nothing_planted_and_nobody_who_withdrew_is_in_it(clinic, dataset):
         for word in (*made.PLANTED, *gone, "2026-0"):
             assert word not in str(path.relative_to(folder))
             assert word.encode() not in content, path
+
+
+def test_a_series_of_years_stays_before_1925(tmp_path):
+    with Store.open(tmp_path / "store") as store:
+        kit.enrol(store)
+        for n, year in ((1, 2026), (2, 2027), (3, 2036), (4, 2046)):
+            header = kit.visit("K7QF", n, started_utc=f"{year}-03-04T09:30:00+00:00")
+            store.begin_visit(header)
+            store.end_visit(header.visit_id, "finished")
+        export_bids(store, tmp_path / "data")
+    path = tmp_path / "data" / "sub-K7QF" / "sub-K7QF_sessions.tsv"
+    told = [datetime.fromisoformat(r["acq_time"]) for r in rows(path)]
+    assert max(told).year < 1925
+    assert (told[-1].date() - told[0].date()).days == 20 * 365 + 5  # leap years 2028 to 2044
+
+
+@pytest.mark.parametrize("task", sorted(WHAT_TO_DO))
+def test_instructions_are_those_of_the_screen(task):
+    assert TASKS[task][1] == " ".join(WHAT_TO_DO[task])
 
 
 def test_days_are_before_1925_and_keep_weekday_and_distance(clinic, dataset):

@@ -5,7 +5,8 @@ from datetime import date, timedelta
 
 import pytest
 
-from battery.report import gather, page_data, visit_numbers
+from battery.effective import visit_meant, visits_of
+from battery.report import gather, page_data
 from battery.report.around import (
     diary_days,
     goal_rows,
@@ -90,7 +91,7 @@ def store(tmp_path):
 
 def test_a_new_baseline_begins_at_its_visit_until_it_is_taken_back(store):
     headers = [add_visit(store, n, value=9 + 0.1 * (n % 3))[0] for n in range(1, 12)]
-    assert visit_numbers(store, "K7QF")[7] == headers[6].visit_id
+    assert visit_meant(store, "K7QF", 7).header.visit_id == headers[6].visit_id
     store.restart_baseline("K7QF", headers[6].visit_id, reason="new drug", **SAID)
     rows = gather(store, "K7QF")
     assert rows.restart_visit == 7
@@ -101,6 +102,31 @@ def test_a_new_baseline_begins_at_its_visit_until_it_is_taken_back(store):
     store.restart_baseline("K7QF", None, reason="entered by mistake", **later)
     assert gather(store, "K7QF").restart_visit is None
     assert len(store.restarts("K7QF")) == 2
+
+
+def test_a_clock_set_back_changes_no_number(store):
+    headers = [add_visit(store, n, started_utc=when)[0] for n, when in (
+        (1, "2026-01-05T09:30:00+00:00"), (2, "2026-01-26T09:30:00+00:00"),
+        (3, "2026-01-19T09:30:00+00:00"),
+    )]  # fmt: skip
+    wanted = [h.visit_id for h in headers]
+    assert [v.header.visit_id for v in visits_of(store, "K7QF")] == wanted
+    rows = gather(store, "K7QF")
+    assert [v.when.day for v in rows.visits] == [5, 26, 19]
+    blocks = {store.blocks(visit)[0].header.block_id: n for n, visit in enumerate(wanted, 1)}
+    told = {r.block_id: r.visit for r in rows.readings if r.block_id in blocks}
+    assert told == blocks
+
+
+def test_a_visit_that_joins_goes_by_its_time_everywhere(store):
+    store.add_person(kit.person("M4WX"))
+    first, last = (add_visit(store, n, started_utc=f"2026-01-{d:02d}T09:30:00+00:00")[0]
+                   for n, d in ((1, 5), (2, 19)))  # fmt: skip
+    other, _ = add_visit(store, 1, "M4WX", started_utc="2026-01-12T09:30:00+00:00")
+    store.amend("visit", other.visit_id, "person", "K7QF", reason="wrong picture", **SAID)
+    wanted = [first.visit_id, other.visit_id, last.visit_id]
+    assert [v.header.visit_id for v in visits_of(store, "K7QF")] == wanted
+    assert [v.when.day for v in gather(store, "K7QF").visits] == [5, 12, 19]
 
 
 def test_a_visit_that_became_another_persons_begins_nothing(store):
