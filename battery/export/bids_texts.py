@@ -7,7 +7,8 @@ from typing import Any
 
 from battery.answers import ASKED_TWICE, QUESTIONS
 from battery.export.columns import Column
-from battery.export.dictionary import EVENTS, TRIALS
+from battery.export.dictionary import EVENTS
+from battery.export.dictionary_trials import TRIALS
 
 BIDS_VERSION = "1.10.0"
 # Channels in the order of the columns of a motion file: name, component, type, point, unit.

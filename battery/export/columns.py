@@ -167,3 +167,22 @@ class Table:
                 msg = f"table {self.name}: columns {odd} are not in both row and dictionary"
                 raise ValueError(msg)
         return pa.Table.from_pylist(rows, schema=self.arrow_schema)
+
+
+UUID = r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}"
+BLOCK = Column("block_id", "string", "The block.", pattern=UUID)
+OF_BLOCK = Key("block_id", "blocks", "block_id")
+DAY = (
+    "Days, in local dates, from the person's day 0: the first visit of the baseline, or the "
+    "first visit while there is no baseline."
+)
+
+
+def time_ns(name: str, meaning: str) -> Column:
+    """Make a column of a moment on the clock of the block."""
+    return Column(name, "integer", meaning, "ns", minimum=0)
+
+
+def number(name: str, meaning: str, unit: str, missing: str = "", **limits: float) -> Column:
+    """Make a column of a real number; `limits` are `minimum` and `maximum`."""
+    return Column(name, "number", meaning, unit, missing, **limits)  # type: ignore[arg-type]

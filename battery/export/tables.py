@@ -15,7 +15,8 @@ from battery.answers import QUESTIONS, Answer
 from battery.errors import ScoringError
 from battery.export import deidentify
 from battery.export.deidentify import Days
-from battery.export.dictionary import EVENTS, FRAMES, SAMPLES, TRIALS
+from battery.export.dictionary import EVENTS, FRAMES, SAMPLES
+from battery.export.dictionary_trials import TRIALS
 from battery.flagging import Flagging, flags_of_check
 from battery.recording import Block, Device, VisitHeader
 from battery.scoring.flags import Value

@@ -18,7 +18,8 @@ import pytest
 
 from battery.errors import StoreError, UsageError
 from battery.export import export_tidy, files
-from battery.export.dictionary import TABLES, TRIALS
+from battery.export.dictionary import TABLES
+from battery.export.dictionary_trials import TRIALS
 from battery.export.package import readable
 from battery.export.selection import Selection
 from battery.scoring.trials import trial_rows
