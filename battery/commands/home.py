@@ -38,7 +38,7 @@ def comfort(
 
     Example: battery comfort K7QF --language de --theme dim --text 150
     """
-    from battery.stage.comfort import comfort_of, keep_comfort
+    from battery.stage.settings.comfort import comfort_of, keep_comfort
 
     asked: dict[str, Any] = {
         "language": language,

@@ -52,7 +52,7 @@ def setup(
 
     Example: battery setup --emergency-number 112 --staff-code 2468
     """
-    from battery.stage.kiosk import set_up
+    from battery.stage.settings.kiosk import set_up
 
     with open_store(home) as store:
         held = set_up(
@@ -85,7 +85,7 @@ def visit(
     """
     from battery.plan import load_plan
     from battery.stage import visit_on_screen
-    from battery.stage.comfort import comfort_of
+    from battery.stage.settings.comfort import comfort_of
 
     chosen = load_plan(plan)
     with open_store(home) as store:

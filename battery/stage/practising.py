@@ -5,15 +5,15 @@ from __future__ import annotations
 import random
 import uuid
 
-from battery.stage.comfort import Comfort, comfort_of, comfortable_window
-from battery.stage.device import load_device
-from battery.stage.kiosk import clinic_settings
-from battery.stage.making import Maker
-from battery.stage.pages import Page, run_pages
-from battery.stage.practice import PracticePages
-from battery.stage.sound import Sound
-from battery.stage.staff import staff_page
-from battery.stage.stopping import Stopping
+from battery.stage.pages.builder import Maker
+from battery.stage.pages.home_exercise import PracticePages
+from battery.stage.pages.page import Page, run_pages
+from battery.stage.pages.staff import staff_page
+from battery.stage.pages.stopping import Stopping
+from battery.stage.screen.sound import Sound
+from battery.stage.settings.comfort import Comfort, comfort_of, comfortable_window
+from battery.stage.settings.device import load_device
+from battery.stage.settings.kiosk import clinic_settings
 from battery.store import Person, Store
 from battery.visits import Wall
 

@@ -6,12 +6,12 @@ from datetime import datetime
 
 from battery.errors import UsageError
 from battery.recording import Device, Screen
-from battery.stage.card import CardPages
-from battery.stage.device import Screens, keep_screen, load_device, system_name, utc
-from battery.stage.pages import run_pages
-from battery.stage.scale import LEAST_RATIO, MOST_RATIO
-from battery.stage.timing import TimingPage, timing_check
-from battery.stage.window import Window
+from battery.stage.pages.card import CardPages
+from battery.stage.pages.page import run_pages
+from battery.stage.pages.timing_check import TimingPage, timing_check
+from battery.stage.screen.scale import LEAST_RATIO, MOST_RATIO
+from battery.stage.screen.window import Window
+from battery.stage.settings.device import Screens, keep_screen, load_device, system_name, utc
 from battery.store import Store, TimingCheck
 from battery.visits import Wall
 

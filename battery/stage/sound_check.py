@@ -6,15 +6,20 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from battery.stage import texts
-from battery.stage.canvas import Button, Canvas
-from battery.stage.comfort import comfort_of, comfortable_window, keep_comfort, was_heard
-from battery.stage.device import load_device
-from battery.stage.making import Next
-from battery.stage.pages import Page, TextPage, run_pages
-from battery.stage.pressing import Presses
-from battery.stage.sound import LOUDEST, Sound
-from battery.stage.speech import files_of
+from battery.stage.drawing.canvas import Button, Canvas
+from battery.stage.language import texts
+from battery.stage.language.speech import files_of
+from battery.stage.pages.builder import Next
+from battery.stage.pages.page import Page, TextPage, run_pages
+from battery.stage.pages.presses import Presses
+from battery.stage.screen.sound import LOUDEST, Sound
+from battery.stage.settings.comfort import (
+    comfort_of,
+    comfortable_window,
+    keep_comfort,
+    was_heard,
+)
+from battery.stage.settings.device import load_device
 from battery.store import Person, Store
 
 STEP_PERCENT = 20

@@ -6,16 +6,16 @@ import random
 
 from battery.plan import Plan, check_fits
 from battery.recording import Device
-from battery.stage.card import CardPages
-from battery.stage.comfort import Comfort, comfort_of, comfortable_window
-from battery.stage.device import keep_screen, load_device, system_name, utc
-from battery.stage.flow import VisitFlow
-from battery.stage.kiosk import clinic_settings, warnings
-from battery.stage.pages import Page, run_pages
+from battery.stage.pages.card import CardPages
+from battery.stage.pages.flow import VisitFlow
+from battery.stage.pages.page import Page, run_pages
 from battery.stage.practising import practice_pages
+from battery.stage.screen.window import versions
 from battery.stage.screen_check import slow_flip_note
+from battery.stage.settings.comfort import Comfort, comfort_of, comfortable_window
+from battery.stage.settings.device import keep_screen, load_device, system_name, utc
+from battery.stage.settings.kiosk import clinic_settings, warnings
 from battery.stage.sound_check import first_heard
-from battery.stage.window import versions
 from battery.store import Person, Store
 from battery.visits import VisitRun, Wall, begin_visit
 

@@ -87,8 +87,8 @@ def say_ready(place_px) -> None:
 
 def stage(task: str, path: Path) -> None:
     import battery.stage  # noqa: F401  # sets the toolkit's environment
-    from battery.stage.live import LiveSource
-    from battery.stage.window import Window
+    from battery.stage.pages.live import LiveSource
+    from battery.stage.screen.window import Window
 
     with Window(windowed=True, known={}) as window:
         run = new_run(task)
@@ -117,7 +117,7 @@ def plain(task: str, path: Path) -> None:
     pygame.display.init()
     screen = pygame.display.set_mode((1280, 800))
     from battery.recording import Screen
-    from battery.stage.scale import GUESS_MM_PER_PX, Scale
+    from battery.stage.screen.scale import GUESS_MM_PER_PX, Scale
 
     scale = Scale(Screen(1280, 800, GUESS_MM_PER_PX, GUESS_MM_PER_PX))
     run = new_run(task)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gettext
 import string
 
-from battery.stage.language import Language, Said, Text
+from battery.stage.language.languages import Language, Said, Text
 
 LONGER = (
     1.4  # German and Finnish run to a third longer than English; common practice, no source

@@ -18,19 +18,19 @@ from battery.plan import STANDARD, Plan, PlannedTask, planned_blocks
 from battery.recording import BlockHeader, Device
 from battery.runner import Run, run_block
 from battery.simulate import TOUCH_60, Person, Truth
-from battery.stage import flow as flow_module
-from battery.stage import texts
-from battery.stage.asking import GO
-from battery.stage.card import CardPages
-from battery.stage.flow import VisitFlow
-from battery.stage.kiosk import ClinicSettings
-from battery.stage.language import ENGLISH, language
-from battery.stage.live import LiveSource
-from battery.stage.pages import Left, TextPage, run_pages
+from battery.stage.language import texts
+from battery.stage.language.languages import ENGLISH, language
+from battery.stage.pages import flow as flow_module
+from battery.stage.pages.card import CardPages
+from battery.stage.pages.flow import VisitFlow
+from battery.stage.pages.live import LiveSource
+from battery.stage.pages.page import Left, TextPage, run_pages
+from battery.stage.pages.questions import GO
+from battery.stage.pages.staff import staff_page
 from battery.stage.practising import practice_pages
+from battery.stage.screen.theme import DARK, THEMES
+from battery.stage.settings.kiosk import ClinicSettings
 from battery.stage.sound_check import sound_page
-from battery.stage.staff import staff_page
-from battery.stage.theme import DARK, THEMES
 from battery.store import Store
 from battery.visits import begin_visit
 from tasks.contract import settings_to_dict

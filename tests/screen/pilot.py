@@ -13,8 +13,8 @@ from collections.abc import Callable, Iterator, Sequence
 
 import battery.stage  # noqa: F401  # sets the toolkit's environment
 from battery.recording import Block, Screen, contacts
-from battery.stage.pointer import Key, Read, Report
-from battery.stage.window import Window
+from battery.stage.screen.pointer import Key, Read, Report
+from battery.stage.screen.window import Window
 
 STEP_NS = 1_000_000
 TABLETS = {  # width, height in pixels, pixels a mm: two of ten inches, one low and wide

@@ -2,7 +2,7 @@
 
 import itertools
 
-from battery.stage.calm import STANDS_NS, Calm
+from battery.stage.drawing.flicker import STANDS_NS, Calm
 from tasks.contract import Disc, Line
 
 MS = 1_000_000

@@ -10,11 +10,11 @@ from dataclasses import dataclass, field
 import pytest
 
 from battery.plan import Plan, PlannedTask
-from battery.stage.canvas import DEFAULT, LARGE
-from battery.stage.kiosk import ClinicSettings
-from battery.stage.language import Language
-from battery.stage.pages import SAY_AGAIN
-from battery.stage.pointer import Key
+from battery.stage.drawing.canvas import DEFAULT, LARGE
+from battery.stage.language.languages import Language
+from battery.stage.pages.page import SAY_AGAIN
+from battery.stage.screen.pointer import Key
+from battery.stage.settings.kiosk import ClinicSettings
 from battery.store import Store
 from tests.screen.languages import Pseudo
 from tests.screen.layout import check_page

@@ -7,11 +7,11 @@ from battery.plan import STANDARD, planned_blocks
 from battery.recording import BlockHeader, contacts
 from battery.runner import Run, run_block
 from battery.simulate import TOUCH_60, Person, Truth
-from battery.stage.canvas import Canvas
-from battery.stage.demonstration import Demonstration
-from battery.stage.live import LiveSource
-from battery.stage.pointer import Report
-from battery.stage.theme import THEMES
+from battery.stage.drawing.canvas import Canvas
+from battery.stage.drawing.demonstration import Demonstration
+from battery.stage.pages.live import LiveSource
+from battery.stage.screen.pointer import Report
+from battery.stage.screen.theme import THEMES
 from tasks.contract import settings_to_dict
 from tests.screen.flashes import LIMIT_MM2, Changes, watched
 from tests.screen.pilot import Scripted, open_window, tablet

@@ -11,10 +11,10 @@ from battery.people import new_person
 from battery.plan import Plan, PlannedTask
 from battery.recording import Device
 from battery.simulate import TOUCH_60, Person, Truth
-from battery.stage import flow as flow_module
-from battery.stage.canvas import DEFAULT, LARGE
-from battery.stage.flow import VisitFlow
-from battery.stage.pages import run_pages
+from battery.stage.drawing.canvas import DEFAULT, LARGE
+from battery.stage.pages import flow as flow_module
+from battery.stage.pages.flow import VisitFlow
+from battery.stage.pages.page import run_pages
 from battery.store import Store
 from battery.visits import begin_visit
 from tests.screen.layout import check_page

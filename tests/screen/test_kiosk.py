@@ -7,11 +7,11 @@ import pytest
 from battery.errors import UsageError
 from battery.plan import Plan, PlannedTask
 from battery.recording import Device, Screen
-from battery.stage.canvas import Button
-from battery.stage.kiosk import battery_percent, clinic_settings, set_up, warnings
-from battery.stage.pages import TextPage, run_pages
-from battery.stage.pointer import Report
-from battery.stage.staff import staff_page
+from battery.stage.drawing.canvas import Button
+from battery.stage.pages.page import TextPage, run_pages
+from battery.stage.pages.staff import staff_page
+from battery.stage.screen.pointer import Report
+from battery.stage.settings.kiosk import battery_percent, clinic_settings, set_up, warnings
 from battery.store import Person, Store
 from battery.visits import begin_visit
 from tests.screen.pilot import Pilot

@@ -7,14 +7,14 @@ import uuid
 import pygame
 import pytest
 
-from battery.stage import texts
-from battery.stage.canvas import DEFAULT, LARGE
-from battery.stage.language import language
-from battery.stage.leaves import height_px, leaves
-from battery.stage.lettering import Lettering
-from battery.stage.making import Maker
-from battery.stage.pages import TextPage, run_pages
-from battery.stage.practice import PracticePages
+from battery.stage.drawing.canvas import DEFAULT, LARGE
+from battery.stage.drawing.lettering import Lettering
+from battery.stage.drawing.pagination import height_px, leaves
+from battery.stage.language import texts
+from battery.stage.language.languages import language
+from battery.stage.pages.builder import Maker
+from battery.stage.pages.home_exercise import PracticePages
+from battery.stage.pages.page import TextPage, run_pages
 from battery.store import Store
 from tests.screen.languages import LONG, RIGHT_TO_LEFT
 from tests.screen.layout import check_page

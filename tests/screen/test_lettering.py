@@ -3,7 +3,7 @@
 import pygame
 import pytest
 
-from battery.stage.lettering import LEAST_CAP_PX, Lettering
+from battery.stage.drawing.lettering import LEAST_CAP_PX, Lettering
 
 
 @pytest.mark.parametrize("cap_mm", [4.0, 6.0, 8.0])

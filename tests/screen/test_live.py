@@ -9,9 +9,9 @@ from battery.plan import STANDARD, PlannedBlock, planned_blocks
 from battery.recording import BlockHeader, events_from_array
 from battery.runner import Run, run_block
 from battery.simulate import MOUSE_125, TOUCH_120, Person, Truth
-from battery.stage.canvas import Canvas
-from battery.stage.live import FRAMES_PER_S, Deadlines, LiveSource
-from battery.stage.pointer import Key, Report
+from battery.stage.drawing.canvas import Canvas
+from battery.stage.pages.live import FRAMES_PER_S, Deadlines, LiveSource
+from battery.stage.screen.pointer import Key, Report
 from tasks.contract import NS_PER_S, settings_to_dict
 from tasks.layout import PursuitOptions, SlideOptions, TappingOptions, TrailOptions
 from tasks.registry import TASKS

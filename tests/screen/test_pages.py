@@ -3,9 +3,9 @@
 import pytest
 
 from battery.errors import StageError
-from battery.stage.canvas import Button
-from battery.stage.pages import DEBOUNCE_NS, TextPage, run_pages
-from battery.stage.pointer import Key, Report
+from battery.stage.drawing.canvas import Button
+from battery.stage.pages.page import DEBOUNCE_NS, TextPage, run_pages
+from battery.stage.screen.pointer import Key, Report
 from tests.screen.pilot import Pilot
 
 MS = 1_000_000

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from battery.stage.painter import Painter, apart
-from battery.stage.theme import DARK, FORMS
+from battery.stage.drawing.painter import Painter, apart
+from battery.stage.screen.theme import DARK, FORMS
 from tasks.contract import Disc, Line
 from tests.screen.pilot import tablet
 

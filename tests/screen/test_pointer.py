@@ -8,8 +8,8 @@ from pathlib import Path
 import pygame
 import pytest
 
-from battery.stage.pointer import Key, Reader, Report
-from battery.stage.waiting import Waiter, find_library
+from battery.stage.screen.event_wait import Waiter, find_library
+from battery.stage.screen.pointer import Key, Reader, Report
 
 
 class Ticking:

@@ -7,12 +7,12 @@ from datetime import datetime
 
 import pytest
 
-from battery.stage.flow import VisitFlow
-from battery.stage.making import Maker
-from battery.stage.pages import run_pages
-from battery.stage.practice import PracticePages
+from battery.stage.pages.builder import Maker
+from battery.stage.pages.flow import VisitFlow
+from battery.stage.pages.home_exercise import PracticePages
+from battery.stage.pages.page import run_pages
+from battery.stage.pages.timed import MINUTE_S, Minute, Over
 from battery.stage.practising import practice_pages
-from battery.stage.timed import MINUTE_S, Minute, Over
 from battery.store import Store
 from tests import store_kit as kit
 from tests.screen.pilot import Pilot

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from battery.recording import Screen
-from battery.stage.scale import Scale, guessed_screen, screen_of
+from battery.stage.screen.scale import Scale, guessed_screen, screen_of
 
 SCREENS = st.builds(
     Screen,

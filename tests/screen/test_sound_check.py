@@ -2,10 +2,10 @@
 
 import pytest
 
-from battery.stage import texts
-from battery.stage.comfort import comfort_of
-from battery.stage.pages import TextPage, run_pages
-from battery.stage.sound import Sound
+from battery.stage.language import texts
+from battery.stage.pages.page import TextPage, run_pages
+from battery.stage.screen.sound import Sound
+from battery.stage.settings.comfort import comfort_of
 from battery.stage.sound_check import first_heard
 from battery.store import Store
 from tests import store_kit as kit

@@ -3,12 +3,12 @@
 import pygame
 import pytest
 
-from battery.stage import speech, texts
-from battery.stage.canvas import Button
-from battery.stage.language import OWN_NAMES, Text, language
-from battery.stage.pages import TextPage, run_pages
-from battery.stage.sound import PAUSE_S, RATE_HZ, Sound
-from battery.stage.speech import VOICES, everything, file_of
+from battery.stage.drawing.canvas import Button
+from battery.stage.language import speech, texts
+from battery.stage.language.languages import OWN_NAMES, Text, language
+from battery.stage.language.speech import VOICES, everything, file_of
+from battery.stage.pages.page import TextPage, run_pages
+from battery.stage.screen.sound import PAUSE_S, RATE_HZ, Sound
 from tests.screen.pilot import Pilot
 
 GREETING = texts.START_TITLE.format(code="K7QF")
@@ -19,8 +19,12 @@ def test_every_text_has_a_file_and_no_file_is_left_over(code):
     """A file is named after what it says, so a text that was changed lacks its file."""
     asked = {file_of(language(code), text) for text in everything()}
     held = {path for path in (VOICES / code).iterdir() if path.suffix == ".opus"}
-    assert {p.name for p in asked - held} == set(), "python -m battery.stage.make_voice"
-    assert {p.name for p in held - asked} == set(), "python -m battery.stage.make_voice"
+    assert {p.name for p in asked - held} == set(), (
+        "python -m battery.stage.language.make_voice"
+    )
+    assert {p.name for p in held - asked} == set(), (
+        "python -m battery.stage.language.make_voice"
+    )
     assert len(asked) > 60
 
 

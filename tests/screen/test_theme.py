@@ -6,8 +6,8 @@ import pygame
 import pytest
 
 from battery.errors import UsageError
-from battery.stage.painter import Painter
-from battery.stage.theme import (
+from battery.stage.drawing.painter import Painter
+from battery.stage.screen.theme import (
     FORMS,
     MARK_CONTRAST,
     TEXT_CONTRAST,

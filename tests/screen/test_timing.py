@@ -3,8 +3,8 @@
 import pytest
 
 from battery.flagging import flags_of_check
-from battery.stage.pointer import Key, Report
-from battery.stage.timing import DRAWN_NS, TimingPage, contact_ns, timing_check
+from battery.stage.pages.timing_check import DRAWN_NS, TimingPage, contact_ns, timing_check
+from battery.stage.screen.pointer import Key, Report
 from tests.screen.pilot import Scripted
 
 MS = 1_000_000

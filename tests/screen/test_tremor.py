@@ -7,10 +7,10 @@ import pytest
 from battery.plan import STANDARD, planned_blocks
 from battery.recording import BlockHeader, contacts
 from battery.runner import Run, run_block
-from battery.stage.canvas import Button
-from battery.stage.live import LiveSource
-from battery.stage.pages import TextPage, run_pages
-from battery.stage.pointer import Report
+from battery.stage.drawing.canvas import Button
+from battery.stage.pages.live import LiveSource
+from battery.stage.pages.page import TextPage, run_pages
+from battery.stage.screen.pointer import Report
 from tasks.contract import NS_PER_S, Disc, settings_to_dict
 from tasks.registry import TASKS
 from tests.screen.pilot import Pilot, Scripted, open_window, tablet

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from battery.stage.flow import VisitFlow
+from battery.stage.pages.flow import VisitFlow
 from tests.screen.pilot import open_window, tablet
 
 

@@ -5,8 +5,8 @@ import string
 
 import pytest
 
-from battery.stage import make_catalogues, texts
-from battery.stage.language import ENGLISH, OWN_NAMES
+from battery.stage.language import make_catalogues, texts
+from battery.stage.language.languages import ENGLISH, OWN_NAMES
 
 # Words that mark a person, press for time or praise. The list is the project's own.
 UNWANTED = {

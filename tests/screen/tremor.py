@@ -12,7 +12,7 @@ import math
 import random
 from dataclasses import dataclass
 
-from battery.stage.pointer import Report
+from battery.stage.screen.pointer import Report
 
 NS_PER_S = 1_000_000_000
 AIM_SD_MM = 3.36 / 1.2533

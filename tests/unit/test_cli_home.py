@@ -5,7 +5,7 @@ from typer.testing import CliRunner
 
 from battery.cli import app
 from battery.errors import UsageError
-from battery.stage.comfort import Comfort, comfort_of, keep_comfort
+from battery.stage.settings.comfort import Comfort, comfort_of, keep_comfort
 from battery.store import Store
 from tests import store_kit as kit
 

@@ -23,7 +23,7 @@ from battery.export.bids_check import bids_findings
 from battery.export.bids_texts import TASKS
 from battery.export.deidentify import local
 from battery.export.selection import Selection
-from battery.stage.texts import WHAT_TO_DO
+from battery.stage.language.texts import WHAT_TO_DO
 from battery.store import Store
 from tests import clinic as made
 from tests import store_kit as kit

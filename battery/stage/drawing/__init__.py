@@ -1,0 +1,1 @@
+"""From words, pictures and marks to pixels; positions in millimetres."""

@@ -1,0 +1,1 @@
+"""What the patient sees, page by page, and what leads from one to the next."""

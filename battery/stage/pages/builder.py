@@ -1,0 +1,176 @@
+"""Makes the pages of a visit alike: profile, side, Stop, help and the staff's way out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from battery.recording import Hand
+from battery.stage.drawing.canvas import Button
+from battery.stage.language import texts
+from battery.stage.language.languages import Text
+from battery.stage.pages.page import Page, Picture, TextPage
+from battery.stage.pages.rating import ScalePage
+from battery.stage.pages.which_hand import WhichHandPage
+
+After = Callable[[str], Page | None]
+Next = Callable[[], Page | None]
+Step = Callable[[Next, Next | None], Page | None]
+
+BACK = Button("back", texts.BACK, "left", main=False)
+
+
+@dataclass
+class Maker:
+    """What all pages of a visit share.
+
+    Parameters
+    ----------
+    large : bool
+        The large profile.
+    side : {"left", "right"}
+        Hand that presses where none is asked for.
+    stopped : callable
+        Gets a way back and returns the page after Stop.
+    help_page, staff_page : callable
+        Get a page and return the one that comes back to it.
+    """
+
+    large: bool
+    side: Hand
+    stopped: Callable[[Next], Page | None]
+    help_page: Callable[[Page], Page]
+    staff_page: Callable[[Page], Page]
+
+    def text(
+        self,
+        name: str,
+        title: Text,
+        lines: Sequence[Text],
+        buttons: tuple[Button, ...],
+        after: After,
+        *,
+        hand: Hand | None = None,
+        picture: Picture | None = None,
+        choices: tuple[Button, ...] = (),
+        stop: bool = True,
+        wait_s: float = 0.0,
+    ) -> TextPage:
+        """Make a page with words, and a picture or choices."""
+        page = TextPage(
+            name,
+            title,
+            tuple(lines),
+            buttons,
+            after,
+            picture=picture,
+            choices=choices,
+            wait_s=wait_s,
+            wait_line=texts.REST_WAIT,
+            **self.shared(hand, stop=stop),
+        )
+        return self._with_stop(page)
+
+    def scale(
+        self,
+        name: str,
+        title: Text,
+        line: Text,
+        after: Callable[[int], Page | None],
+        *,
+        back: Next | None,
+        given: int | None = None,
+        short: Text = texts.NONE_AT_ALL,
+        short_value: int = 0,
+    ) -> ScalePage:
+        """Make a question from 0 to 10; `after` gets the number."""
+        ways = (
+            *((BACK,) if back is not None else ()),
+            Button("short", short, "centre", main=False),
+            Button("go", texts.GO_ON, "right"),
+        )
+
+        def done(key: str) -> Page | None:
+            if key == "back" and back is not None:
+                return back()
+            return after(page.value if page.value is not None else short_value)
+
+        page = ScalePage(
+            name,
+            title,
+            (line,),
+            ways,
+            done,
+            value=given,
+            short_value=short_value,
+            **self.shared(None, stop=True),
+        )
+        self._with_stop(page)
+        return page
+
+    def choice(
+        self,
+        name: str,
+        title: Text,
+        lines: Sequence[Text],
+        choices: Sequence[tuple[str, Text]],
+        after: Callable[[str], Page | None],
+        *,
+        back: Next | None,
+    ) -> TextPage:
+        """Make a question with up to five answers; `after` gets the one that was pressed."""
+
+        def done(key: str) -> Page | None:
+            return back() if key == "back" and back is not None else after(key)
+
+        return self.text(
+            name,
+            title,
+            lines,
+            (BACK,) if back is not None else (),
+            done,
+            choices=tuple(Button(key, word, main=False) for key, word in choices),
+        )
+
+    def which_hand(self, name: str, title: Text, after: After) -> WhichHandPage:
+        """Ask for a hand; `after` gets left, right or not_sure."""
+        page = WhichHandPage(
+            name,
+            title,
+            (),
+            (Button("not_sure", texts.NOT_SURE, "centre", main=False),),
+            after,
+            **self.shared(None, stop=True),
+        )
+        self._with_stop(page)
+        return page
+
+    def shared(self, hand: Hand | None, *, stop: bool) -> dict[str, Any]:
+        """Return what all pages are made with."""
+        return {
+            "hand": hand,
+            "side": self.side,
+            "stop": stop,
+            "help_page": self.help_page,
+            "staff_page": self.staff_page,
+            "large": self.large,
+        }
+
+    def _with_stop(self, page: TextPage) -> TextPage:
+        """Let Stop lead to the stopped page, from where the way leads back to this one."""
+        own = page.after
+        page.after = lambda key: self.stopped(lambda: page) if key == "stop" else own(key)
+        return page
+
+
+def chain(steps: Sequence[Step], done: Next) -> Page | None:
+    """Return the first of some pages of which each leads to the next and back."""
+
+    def at(number: int) -> Page | None:
+        if number == len(steps):
+            return done()
+        back = (lambda: at(number - 1)) if number else None
+        return steps[number](lambda: at(number + 1), back)
+
+    return at(0)

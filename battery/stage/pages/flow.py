@@ -1,0 +1,335 @@
+"""The pages of a visit, one after another, around the blocks of its plan."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date
+
+from battery.plan import PlannedBlock
+from battery.recording import Block, Hand
+from battery.stage.drawing.avatars import Token
+from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.demonstration import Demonstration
+from battery.stage.drawing.hands import HandsPicture
+from battery.stage.language import texts
+from battery.stage.pages.builder import Maker, Next
+from battery.stage.pages.closing import LastPages
+from battery.stage.pages.live import HELP_TAPPED, LiveSource
+from battery.stage.pages.page import Page
+from battery.stage.pages.questions import GO, Asking
+from battery.stage.pages.staff import staff_page
+from battery.stage.pages.stopping import Stopping
+from battery.stage.screen.window import Window
+from battery.stage.settings.kiosk import ClinicSettings
+from battery.visits import VisitRun
+
+MORE_REST_S = 20.0
+Practised = Callable[[Maker, Next], Page]
+
+
+class VisitFlow:
+    """Makes the pages of a visit and does its blocks.
+
+    Parameters
+    ----------
+    window : Window
+    code : str
+        Whose visit it is.
+    today : date
+    begin : callable
+        Begins the visit; called when the person has said that it is theirs, so that
+        opening the program by mistake leaves nothing behind.
+    rest_s : float
+        Least rest between two test blocks.
+    large : bool
+        The large profile.
+    seed : int
+        Where the layouts of demonstrations are drawn from.
+    side : {"left", "right"}
+        Hand that presses where none is asked for; pages are mirrored for the left.
+    token : int
+        Number of the person's picture.
+    clinic : ClinicSettings
+    warned : sequence of str
+        What is to be put right before the start; see `kiosk.warnings`.
+    practised : callable or None
+        Returns the first page of home practice; gets the pages' maker and what follows.
+    waiting : int
+        Visits on this tablet that the clinic has not acknowledged; 0 shows nothing.
+    """
+
+    def __init__(
+        self,
+        window: Window,
+        *,
+        code: str,
+        today: date,
+        begin: Callable[[], VisitRun],
+        rest_s: float,
+        large: bool,
+        seed: int,
+        side: Hand = "right",
+        token: int = 0,
+        clinic: ClinicSettings | None = None,
+        warned: Sequence[str] = (),
+        practised: Practised | None = None,
+        waiting: int = 0,
+    ) -> None:
+        self._window = window
+        self._code = code
+        self._today = today
+        self._begin = begin
+        self._rest_s = rest_s
+        self._large = large
+        self._seed = seed
+        self._token = token
+        self._warned = warned
+        self._practised = practised
+        self._waiting = waiting
+        clinic = clinic or ClinicSettings()
+        self._parts = 0
+        self.make = Maker(
+            large=large,
+            side=side,
+            stopped=lambda back: self.stopping.stopped(back),
+            help_page=lambda page: self.stopping.emergency(lambda: page),
+            staff_page=lambda page: staff_page(page, clinic.staff_code, side=side),
+        )
+        self.stopping = Stopping(
+            self.make,
+            emergency_number=clinic.emergency_number,
+            ended=self.ended,
+            following=self.following,
+        )
+        self._last = LastPages(self.make, show_scores=clinic.show_scores)
+
+    @property
+    def visit(self) -> VisitRun | None:
+        """The visit, once it is begun."""
+        return self.stopping.visit
+
+    def first(self) -> Page:
+        """Return the first page: what to put right, else who is here."""
+        return self._warning() if self._warned else self._start()
+
+    def _warning(self) -> Page:
+        return self.make.text(
+            "warnings",
+            texts.WARNINGS_TITLE,
+            (*(texts.WARNINGS[name] for name in self._warned), texts.WARNINGS_LINE),
+            (GO,),
+            lambda _: self._start(),
+        )
+
+    def _start(self) -> Page:
+        practised = self._practised
+        more: tuple[Button, ...] = ()
+        if practised is not None:
+            more = (Button("practised", texts.PRACTISED, "centre", main=False),)
+
+        def after(key: str) -> Page | None:
+            if key == "practised" and practised is not None:
+                return practised(self.make, self._start)
+            return self._begun() if key == "go" else self.other()
+
+        waiting = (texts.WAITING_LINE.format(count=self._waiting),) if self._waiting else ()
+        words = {"code": self._code, "day": texts.day_words(self._today)}
+        return self.make.text(
+            "start",
+            texts.START_TITLE.format(**words),
+            (*(line.format(**words) for line in texts.START_LINES), *waiting),
+            (
+                Button("go", texts.YES, "right"),
+                Button("other", texts.NOT_ME, "left", main=False),
+                *more,
+            ),
+            after,
+            picture=Token(self._token),
+        )
+
+    def other(self) -> Page:
+        """Return the page for somebody who is not the person."""
+        return self.make.text(
+            "other",
+            texts.OTHER_TITLE,
+            texts.OTHER_LINES,
+            (Button("end", texts.CLOSE, "right"),),
+            lambda _: None,
+            stop=False,
+        )
+
+    def _begun(self) -> Page | None:
+        visit = self.stopping.visit = self._begin()
+        self._parts = sum(block.phase == "test" for block in visit.todo)
+        self._asking = Asking(
+            self.make,
+            visit,
+            urgent=self.stopping.urgent,
+            ended=self.ended,
+            enough=self.stopping.enough,
+        )
+        if "clock" in self._warned:
+            visit.answer("before", "clock", "odd")
+        return self._again(visit) if visit.resumed else self._asking.before(self.following)
+
+    def _again(self, visit: VisitRun) -> Page:
+        """Return the page of a visit that goes on; what was not answered yet is asked."""
+        open_block = visit.unanswered_block()
+
+        def forward() -> Page | None:
+            if open_block is None:
+                return self._asking.before(self.following)
+            return self._asking.hand_used(open_block, self.following)
+
+        return self.make.text(
+            "again", texts.AGAIN_TITLE, texts.AGAIN_LINES, (GO,), lambda _: forward()
+        )
+
+    @property
+    def _todo(self) -> list[PlannedBlock]:
+        return self.visit.todo if self.visit is not None else []
+
+    def following(self) -> Page | None:
+        """Return the page before the next block, or what comes after the last one."""
+        if self.visit is None:
+            return self._start()
+        if not self._todo:
+            return self._asking.after(self._thanks)
+        planned = self._todo[0]
+        return self._hand(planned) if planned.phase == "practice" else self._ready(planned)
+
+    def _hand(self, planned: PlannedBlock) -> Page:
+        hand = planned.hand
+        return self.make.text(
+            f"hand {hand}",
+            texts.HAND_TITLE.format(hand=texts.HANDS[hand]),
+            (texts.HAND_LINE,),
+            (GO,),
+            lambda _: self._demonstration(planned),
+            hand=hand,
+            picture=HandsPicture(hand),
+        )
+
+    def _demonstration(self, planned: PlannedBlock) -> Page:
+        self._seed += 1
+        return self.make.text(
+            f"demonstration {planned.task}",
+            texts.DEMO_TITLE.format(name=texts.NAMES[planned.task]),
+            texts.WHAT_TO_DO[planned.task],
+            (GO,),
+            lambda _: self._ready(planned),
+            hand=planned.hand,
+            picture=Demonstration(planned, self._seed),
+        )
+
+    def _ready(self, planned: PlannedBlock) -> Page:
+        """Return the page with the start button, on the side of the hand that is to be used."""
+        word = texts.HANDS[planned.hand]
+        practice = planned.phase == "practice"
+        title = texts.PRACTICE_TITLE if practice else texts.TEST_TITLE
+        line = texts.PRACTICE_LINE if practice else texts.TEST_LINE
+        return self.make.text(
+            f"ready {planned.task} {planned.phase}",
+            title.format(name=texts.NAMES[planned.task]),
+            (line.format(hand=word), texts.ACCURACY),
+            (Button("go", texts.START, "right"),),
+            lambda _: BlockPage(self, planned),
+            hand=planned.hand,
+            picture=HandsPicture(planned.hand),
+        )
+
+    def do_block(self, window: Window, planned: PlannedBlock) -> Page | None:
+        """Do one block from the window and return the page that follows."""
+        visit = self.visit
+        if visit is None:
+            return None
+        source = LiveSource(
+            window, hand=planned.hand, name=block_name(planned), large=self._large
+        )
+        block = visit.run(planned, source, window.audit)
+        return self._after_block(visit, planned, block)
+
+    def _after_block(self, visit: VisitRun, planned: PlannedBlock, block: Block) -> Page | None:
+        if block.ending != "finished":
+            if block.reason == HELP_TAPPED:
+                return self.stopping.emergency(lambda: self.stopping.stopped(planned=planned))
+            return self.stopping.stopped(planned=planned)
+        if planned.phase == "practice":
+            return self._after_practice(visit, planned, block)
+        return self._asking.hand_used(
+            planned.hand, self._rest if self._todo else self.following
+        )
+
+    def _after_practice(
+        self, visit: VisitRun, planned: PlannedBlock, block: Block
+    ) -> Page | None:
+        from battery.scoring.gate import practice_passed
+
+        passed = practice_passed(block)
+        visit.answer("block", "practice", "yes" if passed else "no", block.header.block_id)
+        if passed:
+            return self.following()
+        name = texts.NAMES[planned.task]
+        if visit.practise_again(planned):
+            return self.make.text(
+                f"once more {planned.task}",
+                texts.GATE_TITLE.format(name=name),
+                texts.GATE_LINES,
+                (GO,),
+                lambda _: self._demonstration(planned),
+                hand=planned.hand,
+            )
+        return self.make.text(
+            f"left out {planned.task}",
+            texts.LEFT_OUT_TITLE.format(name=name),
+            texts.LEFT_OUT_LINES,
+            (GO,),
+            lambda _: self.following(),
+        )
+
+    def _rest(self, wait_s: float | None = None) -> Page:
+        left = sum(block.phase == "test" for block in self._todo)
+        words = {"done": self._parts - left, "all": self._parts}
+
+        def after(key: str) -> Page | None:
+            if key == "more":
+                return self._rest(MORE_REST_S)
+            return self.stopping.unwell(self._rest) if key == "unwell" else self.following()
+
+        return self.make.text(
+            "rest",
+            texts.REST_TITLE,
+            tuple(line.format(**words) for line in texts.REST_LINES),
+            (
+                Button("unwell", texts.UNWELL, "left", main=False),
+                Button("more", texts.MORE, "centre", main=False),
+                GO,
+            ),
+            after,
+            wait_s=self._rest_s if wait_s is None else wait_s,
+        )
+
+    def ended(self) -> Page:
+        """End the visit early and return its last page."""
+        return self._last.ended(self.visit)
+
+    def _thanks(self) -> Page | None:
+        return self._last.thanks(self.visit)
+
+
+class BlockPage:
+    """A block as a page: it is done, then the flow says what follows."""
+
+    def __init__(self, flow: VisitFlow, planned: PlannedBlock) -> None:
+        self._flow = flow
+        self._planned = planned
+        self.name = block_name(planned)
+
+    def run(self, window: Window) -> Page | None:
+        """Do the block."""
+        return self._flow.do_block(window, self._planned)
+
+
+def block_name(planned: PlannedBlock) -> str:
+    """Name a block while it is shown."""
+    return f"block {planned.task} {planned.phase}"

@@ -1,0 +1,332 @@
+"""Home practice: what was done in two taps, a timer for one minute, a beat for head turns.
+
+Here a dose is kept and how it felt, and nothing is scored. What was said is stored with the
+second tap; what follows may be left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Protocol
+
+from battery.recording import HANDS, Hand
+from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.hands import HandsPicture
+from battery.stage.language import texts
+from battery.stage.language.languages import Text
+from battery.stage.pages.builder import BACK, Maker, Next
+from battery.stage.pages.page import Page
+from battery.stage.pages.timed import Minute, TimedPage
+from battery.stage.screen.sound import Sound
+from battery.store import Exercise, Practice, PracticeHand
+
+LEAST_S = 5.0  # a timer that was ended sooner has seen nothing
+STRONG = 3
+CLOSE = Button("end", texts.CLOSE, "right")
+EXERCISES: dict[str, Exercise] = {
+    "tapping": "tapping",
+    "slide": "slide",
+    "pursuit": "pursuit",
+    "trail": "trail",
+    "other": "other",
+}
+MINUTES = {"5": 5.0, "10": 10.0, "20": 20.0, "30": 30.0}
+
+
+class Diary(Protocol):
+    """Where entries are kept."""
+
+    def put_practice(self, practice: Practice) -> None:
+        """Keep an entry, in place of one with the same identifier."""
+
+    def take_back_practice(self, practice_id: str) -> None:
+        """Take an entry away."""
+
+
+class PracticePages:
+    """The pages of home practice.
+
+    Parameters
+    ----------
+    make : Maker
+    sound : Sound
+    diary : Diary
+    person : str
+        Code of the person.
+    now : callable
+        Returns the wall clock with its zone; an entry belongs to the local day.
+    new_id : callable
+        Returns an identifier for an entry.
+    """
+
+    def __init__(
+        self,
+        make: Maker,
+        sound: Sound,
+        diary: Diary,
+        *,
+        person: str,
+        now: Callable[[], datetime],
+        new_id: Callable[[], str],
+    ) -> None:
+        self._make = make
+        self._sound = sound
+        self._diary = diary
+        self._person = person
+        self._now = now
+        self._new_id = new_id
+
+    def first(self, done: Next, back: Next | None = None) -> Page:
+        """Ask which exercises; one tap stores the answer."""
+
+        def said(key: str) -> Page | None:
+            if key == "some":
+                return self._some(done)
+            if key == "timer":
+                return self._timer(done)
+            if key == "head_turns":
+                return self._stored("head_turns", done)
+            return self._stored("rest_day" if key == "rest_day" else "all", done)
+
+        return self._make.choice(
+            "exercises",
+            texts.EXERCISES_TITLE,
+            (),
+            [(key, texts.EXERCISES[key]) for key in texts.EXERCISES],
+            said,
+            back=back,
+        )
+
+    def _some(self, done: Next) -> Page:
+        words = [(key, texts.NAMES.get(key, texts.ANOTHER)) for key in EXERCISES]
+        return self._make.choice(
+            "which exercise",
+            texts.WHICH_TITLE,
+            (),
+            words,
+            lambda key: self._stored(EXERCISES[key], done),
+            back=lambda: self.first(done),
+        )
+
+    def _stored(self, exercise: Exercise, done: Next) -> Page:
+        entry = self._entry("reported", exercise)
+        self._diary.put_practice(entry)
+        return (
+            self._rest_day(entry, done) if exercise == "rest_day" else self._long(entry, done)
+        )
+
+    def _rest_day(self, entry: Practice, done: Next) -> Page:
+        return self._make.text(
+            "rest day",
+            texts.NOTED_TITLE,
+            (texts.REST_DAY_LINE,),
+            (CLOSE, Button("undo", texts.TAKE_BACK, "left", main=False)),
+            lambda key: self._undo(entry, done) if key == "undo" else done(),
+        )
+
+    def _long(self, entry: Practice, done: Next) -> Page:
+        """Ask for how long; it may be left out, and the entry may be taken back."""
+
+        def said(key: str) -> Page | None:
+            if key == "undo":
+                return self._undo(entry, done)
+            longer = replace(entry, minutes=MINUTES.get(key))
+            if longer.minutes is not None:
+                self._diary.put_practice(longer)
+            return self._felt(longer, done) if entry.exercise == "head_turns" else done()
+
+        return self._make.text(
+            "how long",
+            texts.NOTED_TITLE,
+            (texts.HOW_LONG_LINE,),
+            (Button("undo", texts.TAKE_BACK, "left", main=False),),
+            said,
+            choices=(
+                *(Button(key, texts.MINUTES[key], main=False) for key in MINUTES),
+                Button("end", texts.CLOSE),
+            ),
+        )
+
+    def _undo(self, entry: Practice, done: Next) -> Page:
+        self._diary.take_back_practice(entry.practice_id)
+        return self._make.text(
+            "taken back",
+            texts.TAKEN_BACK_TITLE,
+            texts.TAKEN_BACK_LINES,
+            (CLOSE, Button("again", texts.BACK, "left", main=False)),
+            lambda key: self.first(done) if key == "again" else done(),
+        )
+
+    def _felt(self, entry: Practice, done: Next) -> Page:
+        """Ask how it felt; if strong, say what to do next."""
+
+        def said(key: str) -> Page | None:
+            self._diary.put_practice(replace(entry, symptoms=int(key)))
+            return self._strong(done) if int(key) == STRONG else done()
+
+        return self._make.choice(
+            "felt",
+            texts.FELT_TITLE,
+            (),
+            [(str(level), words) for level, words in enumerate(texts.FELT)],
+            said,
+            back=None,
+        )
+
+    def _strong(self, done: Next) -> Page:
+        return self._make.text(
+            "felt strong",
+            texts.PAUSE_TITLE,
+            texts.STRONG_LINES,
+            (CLOSE,),
+            lambda _: done(),
+        )
+
+    def _timer(self, done: Next) -> Page:
+        def said(key: str) -> Page | None:
+            if key == "head_turns":
+                return self._head(done)
+            return self._ready("right" if key == "right" else "left", done)
+
+        return self._make.choice(
+            "timer",
+            texts.TIMER_TITLE,
+            (),
+            [*((hand, texts.HANDS[hand]) for hand in HANDS), ("head_turns", texts.HEAD_TURNS)],
+            said,
+            back=lambda: self.first(done),
+        )
+
+    def _ready(self, hand: Hand, done: Next) -> Page:
+        return self._make.text(
+            f"timer ready {hand}",
+            texts.MINUTE_TITLE.format(hand=texts.HANDS[hand]),
+            texts.MINUTE_LINES if self._sound.heard else texts.MINUTE_SILENT_LINES,
+            (Button("go", texts.START, "right"), BACK),
+            lambda key: self._timer(done) if key == "back" else self._runs(hand, done),
+            hand=hand,
+            picture=HandsPicture(hand),
+        )
+
+    def _runs(self, hand: Hand, done: Next) -> Page:
+        minute = Minute(self._sound)
+
+        def over(key: str) -> Page | None:
+            entry = self._seen("other", hand, minute)
+            if key == "stop" or entry is None:
+                return self._timer(done)
+            return self._other_arm(hand, done)
+
+        return self._timed(
+            f"timer runs {hand}",
+            texts.MINUTE_TITLE.format(hand=texts.HANDS[hand]),
+            minute,
+            over,
+            hand=hand,
+        )
+
+    def _other_arm(self, hand: Hand, done: Next) -> Page:
+        other: Hand = "left" if hand == "right" else "right"
+
+        def said(key: str) -> Page | None:
+            if key == "end":
+                return done()
+            return self._ready(other if key == "other" else hand, done)
+
+        return self._make.text(
+            "minute over",
+            texts.OVER_TITLE,
+            (texts.SEEN_LINE,),
+            (
+                Button("end", texts.CLOSE, "left", main=False),
+                Button("again", texts.ONCE_MORE, "centre", main=False),
+                Button("other", texts.OTHER_ARM, "right"),
+            ),
+            said,
+        )
+
+    def _head(self, done: Next) -> Page:
+        """Say the usual cautions before head turns."""
+        return self._make.text(
+            "head cautions",
+            texts.HEAD_TITLE,
+            texts.HEAD_LINES,
+            (Button("go", texts.GO_ON, "right"), BACK),
+            lambda key: self._timer(done) if key == "back" else self._pace(done),
+        )
+
+    def _pace(self, done: Next) -> Page:
+        if not self._sound.heard:
+            return self._make.text(
+                "no sound",
+                texts.NO_SOUND_TITLE,
+                texts.NO_SOUND_LINES,
+                (CLOSE,),
+                lambda _: done(),
+            )
+        return self._make.choice(
+            "pace",
+            texts.PACE_TITLE,
+            (texts.PACE_LINE,),
+            [(str(pace), words) for pace, words in texts.PACES.items()],
+            lambda key: self._turns(float(key), done),
+            back=lambda: self._head(done),
+        )
+
+    def _turns(self, beats_per_min: float, done: Next) -> Page:
+        minute = Minute(self._sound, beats_per_min=beats_per_min)
+
+        def over(key: str) -> Page | None:
+            del key  # however it ends, how it felt is asked
+            entry = self._seen("head_turns", None, minute)
+            return self._timer(done) if entry is None else self._felt(entry, done)
+
+        return self._timed("head turns", texts.HEAD_TURNS, minute, over)
+
+    def _timed(
+        self,
+        name: str,
+        title: Text,
+        minute: Minute,
+        over: Callable[[str], Page | None],
+        *,
+        hand: Hand | None = None,
+    ) -> Page:
+        """Make a page that ends by itself after the minute."""
+        return TimedPage(
+            name,
+            title,
+            (texts.RUNS_LINE,),
+            (Button("end", texts.FINISH, "right"),),
+            over,
+            picture=minute,
+            **self._make.shared(hand, stop=True),
+        )
+
+    def _seen(
+        self, exercise: Exercise, hand: PracticeHand | None, minute: Minute
+    ) -> Practice | None:
+        """Keep what the timer saw; nothing if it hardly ran."""
+        if minute.ran_s < LEAST_S:
+            return None
+        entry = replace(
+            self._entry("seen", exercise), hand=hand, minutes=round(minute.ran_s / 60, 2)
+        )
+        self._diary.put_practice(entry)
+        return entry
+
+    def _entry(self, kind: str, exercise: Exercise) -> Practice:
+        now = self._now()
+        return Practice(
+            practice_id=self._new_id(),
+            person=self._person,
+            kind="seen" if kind == "seen" else "reported",
+            exercise=exercise,
+            hand=None,
+            minutes=None,
+            symptoms=None,
+            local_date=now.date().isoformat(),
+            at_utc=now.astimezone(UTC).isoformat(timespec="seconds"),
+        )

@@ -1,0 +1,422 @@
+"""Pages: each draws itself, takes contacts and returns the page that follows.
+
+How presses are taken stands in `pressing`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Protocol
+
+import pygame
+
+from battery.errors import StageError
+from battery.recording import Hand
+from battery.stage.drawing.canvas import GAP_MM, Button, Canvas
+from battery.stage.drawing.pagination import leaves
+from battery.stage.language import texts
+from battery.stage.language.languages import Said
+from battery.stage.language.speech import files_of
+from battery.stage.pages.live import FRAMES_PER_S
+from battery.stage.pages.presses import CONFIRM_KEYS, DEBOUNCE_NS, Presses
+from battery.stage.screen.pointer import Read
+from battery.stage.screen.window import Window
+from tasks.contract import NS_PER_S
+
+__all__ = ["CONFIRM_KEYS", "DEBOUNCE_NS", "Left", "Page", "Picture", "TextPage", "run_pages"]
+
+FRAME_NS = NS_PER_S // FRAMES_PER_S
+MOST_PAGES = 1000
+TURN = "turn"  # the key that turns to the next leaf
+SAY_AGAIN = "say again"  # the key of that button
+TITLE_ROW = 1.7  # height of a row over that of its capitals
+WORDS_SHARE = 0.55  # of the height, at most, above a picture
+
+
+class Page(Protocol):
+    """Something that is on the screen until it is done."""
+
+    name: str
+
+    def run(self, window: Window) -> Page | None:
+        """Show it and return the page that follows; None ends the visit."""
+
+
+class Picture(Protocol):
+    """Something drawn in the middle of a page."""
+
+    def begin(self, canvas: Canvas, room: pygame.Rect) -> None:
+        """Draw it into its room for the first time."""
+
+    def step(self, shown_s: float) -> list[pygame.Rect]:
+        """Draw what it looks like after `shown_s` seconds; return what has changed."""
+
+
+class Left(Exception):  # noqa: N818  # not an error: the person left the window
+    """The window was closed on a page."""
+
+
+@dataclass
+class TextPage:
+    """A title, a few lines, a picture or choices if need be, and buttons.
+
+    Everything is given as for the right hand; for the left it is mirrored.
+
+    Parameters
+    ----------
+    after : callable
+        Gets the key of the button that was pressed and returns the next page.
+    hand : {"left", "right"} or None
+        The hand in use: its side lights up.
+    side : {"left", "right"}
+        The hand that presses when none is in use. Stop stands away from the hand.
+    choices : tuple of Button
+        Up to five answers; buttons then is at most the way back.
+    stop : bool
+        Whether Stop is shown; pressing it, or a key, gives the key "stop".
+    help_page, staff_page : callable or None
+        Returns the emergency page and the page of the staff, from where this page is come
+        back to. Without the first the corner of help stays empty.
+    large : bool
+        The large profile.
+    wait_s : float
+        The buttons come after this time; until then `wait_line` is shown.
+    """
+
+    name: str
+    title: str
+    lines: tuple[str, ...]
+    buttons: tuple[Button, ...]
+    after: Callable[[str], Page | None]
+    hand: Hand | None = None
+    side: Hand = "right"
+    picture: Picture | None = None
+    choices: tuple[Button, ...] = ()
+    stop: bool = True
+    help_page: Callable[[Page], Page] | None = None
+    staff_page: Callable[[Page], Page] | None = None
+    large: bool = False
+    wait_s: float = 0.0
+    wait_line: str = ""
+    _words: dict[str, str] = field(default_factory=dict, init=False)
+    _own_lines: tuple[str, ...] = field(default=(), init=False)
+
+    @property
+    def used(self) -> Hand:
+        """The hand that presses."""
+        return self.hand or self.side
+
+    def run(self, window: Window) -> Page | None:
+        """Show the page until a button is pressed."""
+        try:
+            key = self._answer(window)
+        finally:
+            window.sound.hush()
+        if key == "help" and self.help_page is not None:
+            return self.help_page(self)
+        if key == "staff" and self.staff_page is not None:
+            return self.staff_page(self)
+        return self.after(key)
+
+    def pressed(self, key: str, canvas: Canvas, presses: Presses) -> str | None:
+        """Take a press; None keeps the page. For pages that change while they are shown."""
+        del canvas, presses
+        return key
+
+    def content(self, canvas: Canvas, presses: Presses) -> None:
+        """Draw what stands between words and buttons and can be pressed."""
+        for button, rect in zip(self.choices, self._cells(canvas), strict=True):
+            self._put(canvas, presses, button, rect)
+
+    def lowest_px(self, canvas: Canvas, lowest_px: int) -> int:
+        """Return how far down words may go; `lowest_px` where only the foot is below."""
+        if not self.choices:
+            return lowest_px
+        return self._cells(canvas)[0].top - canvas.px(GAP_MM)
+
+    def _cells(self, canvas: Canvas) -> list[pygame.Rect]:
+        return canvas.cells(
+            len(self.choices), mirrored=self.used == "left", back=bool(self.buttons)
+        )
+
+    def step_buttons(
+        self, canvas: Canvas, presses: Presses, minus: pygame.Rect, plus: pygame.Rect
+    ) -> None:
+        """Draw the two buttons that make something smaller and larger."""
+        for key, rect in (("minus", minus), ("plus", plus)):
+            self._put(canvas, presses, Button(key, "", main=False), rect)
+            canvas.sign(rect, plus=key == "plus")
+
+    def _answer(self, window: Window) -> str:
+        canvas = Canvas(window, large=self.large)
+        for number, words in enumerate(self._leaves_before(canvas)):
+            turned = self._leaf(words, silent=number > 0)._answer(window)
+            if turned != TURN:
+                return turned
+        window.reader.forget()
+        main = next((b.key for b in (*self.buttons, *self.choices) if b.main), None)
+        presses = Presses(canvas, stop=self.stop, main=main)
+        begun_ns = window.now_ns()
+        foot = self._draw(canvas, presses)
+        self._say(window)
+        waiting = True
+        frame_ns = begun_ns
+        while True:
+            now_ns = window.now_ns()
+            if waiting and now_ns - begun_ns >= self.wait_s * NS_PER_S:
+                waiting = False
+                self._show_buttons(canvas, presses, foot)
+            for read in window.reader.drain():
+                key = self._take(read, canvas, presses)
+                if key is not None:
+                    return key
+            if self.picture is not None and now_ns >= frame_ns:
+                changed = self.picture.step((now_ns - begun_ns) / NS_PER_S)
+                if changed:
+                    pygame.display.update(changed)
+                frame_ns = max(frame_ns + FRAME_NS, now_ns)
+            window.reader.rest(max(frame_ns, now_ns + FRAME_NS // 8))
+
+    def _take(self, read: Read, canvas: Canvas, presses: Presses) -> str | None:
+        if read == "quit":
+            raise Left
+        if isinstance(read, str):
+            return None
+        key = presses.take(read)
+        if key is None or (key == "staff" and self.staff_page is None):
+            return None
+        if key in ("stop", "help", "staff"):
+            return key
+        if key == SAY_AGAIN:
+            self._say(canvas.window, again=True)
+            presses.again()
+            return None
+        kept = self.pressed(key, canvas, presses)
+        if kept is None:
+            presses.again()
+            self.publish(canvas, presses)
+        return kept
+
+    def _leaves_before(self, canvas: Canvas) -> list[tuple[str, ...]]:
+        """Return what is read on leaves of its own before the page.
+
+        Only if words do not fit the page, neither in the size that a person has asked for
+        nor, where none was asked for, in the least. A page with a picture or answers then has
+        its title alone, any other the last words.
+        """
+        room = self._room(canvas)
+        if canvas.window.text_share > 1:
+            fits = canvas.fits(self.lines, room, cap_mm=canvas.sizes.text)
+        else:
+            fits = canvas.fits(self.lines, room) or canvas.fits(
+                self.lines, self._tight_room(canvas, room)
+            )
+        self._own_lines = self.lines
+        if fits or not self.lines:
+            return []
+        whole = (self.title, *self.lines)
+        body = canvas.body
+        letters = canvas.lettering(canvas.sizes.text)
+        said = [canvas.say(text) for text in whole]
+        found = leaves(said, letters, body.width, body.height)
+        plain = room.height == body.height  # then the last words stand on the page itself
+        last = found.pop() if plain else ()
+        self._own_lines = tuple(Said(part) for part in last)
+        return found
+
+    def _leaf(self, words: tuple[str, ...], *, silent: bool) -> Leaf:
+        return Leaf(
+            self.name,
+            "",
+            tuple(Said(part) for part in words),
+            (Button(TURN, texts.GO_ON, "right"),),
+            self.after,
+            hand=self.hand,
+            side=self.side,
+            stop=self.stop,
+            help_page=self.help_page,
+            staff_page=self.staff_page,
+            large=self.large,
+            spoken=(self.title, *self.lines),
+            silent=silent,
+        )
+
+    def _room(self, canvas: Canvas) -> pygame.Rect:
+        """Return where words stand below the corners."""
+        room = canvas.body
+        height_px = canvas.surface.get_height()
+        lowest = room.bottom if self.picture is None else round(WORDS_SHARE * height_px)
+        lowest = self.lowest_px(canvas, lowest)
+        return pygame.Rect(room.left, room.top, room.width, lowest - room.top)
+
+    def _head(self, canvas: Canvas) -> pygame.Rect:
+        """Return where the title stands."""
+        speaks = canvas.window.sound.speaks
+        return canvas.beside_say(self.used) if speaks else canvas.head
+
+    def _tight_room(self, canvas: Canvas, room: pygame.Rect) -> pygame.Rect:
+        """Return where words stand below a title of one row, between the corners."""
+        head = self._head(canvas)
+        top = head.top + canvas.px(TITLE_ROW * canvas.sizes.title)
+        return pygame.Rect(head.left, top, head.width, room.bottom - top)
+
+    def _say(self, window: Window, *, again: bool = False) -> None:
+        """Speak the page: its words, then the answers there are to choose from."""
+        read = (self.title, *self.lines) if again or self._own_lines == self.lines else ()
+        said = (*read, *(button.text for button in self.choices))
+        window.sound.speak(files_of(window.language, said))
+
+    def _put(self, canvas: Canvas, presses: Presses, button: Button, rect: pygame.Rect) -> None:
+        """Draw a button and let it be pressed."""
+        canvas.button(button, rect)
+        presses.areas[button.key] = rect
+        self._words[button.key] = button.text
+
+    def _mirrored(self, button: Button) -> Button:
+        if self.used == "right" or button.place == "centre":
+            return button
+        return replace(button, place="left" if button.place == "right" else "right")
+
+    def _draw(self, canvas: Canvas, presses: Presses) -> pygame.Rect:
+        """Draw everything but the buttons; return the room of the buttons."""
+        canvas.clear()
+        self._words.clear()
+        if self.stop:
+            stop = canvas.stop_area(self.used)
+            canvas.draw_stop(stop, texts.STOP)
+            presses.areas["stop"] = stop.rect
+        if self.help_page is not None:
+            presses.areas["help"] = canvas.help_area(self.used)
+            canvas.draw_help(presses.areas["help"], texts.HELP)
+        self._words |= {"stop": texts.STOP, "help": texts.HELP, SAY_AGAIN: texts.SAY_AGAIN}
+        head = self._head(canvas)
+        if canvas.window.sound.speaks:
+            say = canvas.say_area(self.used)
+            canvas.draw_say(say)
+            presses.areas[SAY_AGAIN] = say
+        if self.hand is not None:
+            canvas.side_bar(self.hand)
+        width_px, height_px = canvas.surface.get_size()
+        left = self._room(canvas)
+        lines = self._own_lines
+        tight = not canvas.fits(lines, left)
+        if tight:  # then the title has one row and words stand below it, between corners
+            head.height = min(head.height, canvas.px(TITLE_ROW * canvas.sizes.title))
+        title_px = canvas.words((self.title,), head, cap_mm=canvas.sizes.title)
+        if tight:
+            left = pygame.Rect(head.left, title_px, head.width, left.bottom - title_px)
+        bottom = canvas.words(lines, left, cap_mm=canvas.sizes.text)
+        foot = pygame.Rect(0, canvas.foot_px, width_px, height_px - canvas.foot_px)
+        if self.picture is not None:
+            buttons = [self._mirrored(button) for button in self.buttons]
+            room = canvas.beside_buttons(buttons, bottom + canvas.px(GAP_MM))
+            canvas.boxes.append(("picture", room))
+            self.picture.begin(canvas, room)
+        if self.wait_s > 0 and self.wait_line:
+            words = foot.inflate(-2 * canvas.margin_px, 0)
+            canvas.words(
+                (self.wait_line,), words, cap_mm=canvas.sizes.small, colour=canvas.theme.quiet
+            )
+        pygame.display.flip()
+        if self.wait_s > 0:
+            self.publish(canvas, presses)
+        return foot
+
+    def _show_buttons(self, canvas: Canvas, presses: Presses, foot: pygame.Rect) -> None:
+        if self.wait_s > 0:
+            canvas.empty(foot)
+            if self.hand is not None:
+                canvas.side_bar(self.hand)
+        self.content(canvas, presses)
+        self.foot(canvas, presses)
+        pygame.display.flip()
+        self.publish(canvas, presses)
+
+    def foot(self, canvas: Canvas, presses: Presses) -> None:
+        """Draw the buttons: in a row, or beside choices in the cell that is free."""
+        for button in map(self._mirrored, self.buttons):
+            if self.choices:
+                rect = canvas.back_cell(mirrored=self.used == "left")
+            else:
+                rect = canvas.button_rect(button, len(self.buttons))
+            self._put(canvas, presses, button, rect)
+
+    def publish(self, canvas: Canvas, presses: Presses) -> None:
+        """Tell what is shown."""
+        canvas.window.publisher.show(
+            {
+                "page": self.name,
+                "running": False,
+                "buttons": [
+                    {"key": key, "text": canvas.say(self._words[key]), "rect_px": list(rect)}
+                    for key, rect in presses.areas.items()
+                ],
+                "boxes": [[kind, list(rect)] for kind, rect in canvas.boxes],
+                "discs": [],
+                "tracks": [],
+                "px_per_mm": round(canvas.window.scale.length_px(1.0), 4),
+            }
+        )
+
+
+@dataclass
+class Leaf(TextPage):
+    """A leaf of a page whose words are too large for it.
+
+    Parameters
+    ----------
+    spoken : tuple of str
+        The texts its words are a part of.
+    silent : bool
+        Not spoken when it opens, as the leaf before it spoke them all.
+    """
+
+    spoken: tuple[str, ...] = ()
+    silent: bool = False
+
+    def _leaves_before(self, canvas: Canvas) -> list[tuple[str, ...]]:
+        del canvas
+        self._own_lines = self.lines
+        return []
+
+    def _say(self, window: Window, *, again: bool = False) -> None:
+        if again or not self.silent:
+            window.sound.speak(files_of(window.language, self.spoken))
+
+
+def run_pages(window: Window, first: Page | None, *, large: bool = False) -> None:
+    """Show pages until one returns None or the window is closed.
+
+    If a page fails, the person reads a calm sentence before the failure goes on to the caller.
+    """
+    page = first
+    shown = 0
+    while page is not None and not window.closing:
+        shown += 1
+        if shown > MOST_PAGES:
+            msg = f"more than {MOST_PAGES} pages in one visit; what was done is stored"
+            raise StageError(msg)
+        try:
+            page = page.run(window)
+        except Left:
+            window.closing = True
+        except Exception:
+            _say_trouble(window, large=large)
+            raise
+
+
+def _say_trouble(window: Window, *, large: bool) -> None:
+    page = TextPage(
+        "trouble",
+        texts.TROUBLE_TITLE,
+        texts.TROUBLE_LINES,
+        (Button("end", texts.CLOSE),),
+        lambda _: None,
+        stop=False,
+        large=large,
+    )
+    try:
+        page.run(window)
+    except Left:
+        window.closing = True

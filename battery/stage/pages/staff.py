@@ -1,0 +1,78 @@
+"""The staff's way out: the lower corners in order, then a code."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import pygame
+
+from battery.stage.drawing.canvas import GAP_MM, Button, Canvas
+from battery.stage.language import texts
+from battery.stage.pages.page import Left, Page, TextPage
+from battery.stage.pages.presses import Presses
+
+ROWS = ("12345", "67890")
+
+
+@dataclass
+class StaffPage(TextPage):
+    """Digits to type the code with, and the way back; the right code closes the program.
+
+    Parameters
+    ----------
+    code : str
+        Empty: a button leaves at once.
+    """
+
+    code: str = ""
+    _typed: str = ""
+
+    def content(self, canvas: Canvas, presses: Presses) -> None:
+        """Draw two rows of digits above the foot."""
+        if not self.code:
+            return
+        size, gap = canvas.px(canvas.sizes.button), canvas.px(GAP_MM)
+        wide = len(ROWS[0]) * size + (len(ROWS[0]) - 1) * gap
+        left = (canvas.surface.get_width() - wide) // 2
+        top = canvas.foot_px - gap - len(ROWS) * size - (len(ROWS) - 1) * gap
+        for row, digits in enumerate(ROWS):
+            for column, digit in enumerate(digits):
+                place = (left + column * (size + gap), top + row * (size + gap), size, size)
+                self._put(canvas, presses, Button(digit, digit, main=False), pygame.Rect(place))
+
+    def lowest_px(self, canvas: Canvas, lowest_px: int) -> int:
+        """Words end above the digits."""
+        rows = len(ROWS) * canvas.px(canvas.sizes.button + GAP_MM) + canvas.px(GAP_MM)
+        return canvas.foot_px - rows if self.code else lowest_px
+
+    def pressed(self, key: str, canvas: Canvas, presses: Presses) -> str | None:
+        """Collect digits; the right code ends everything, a wrong one is forgotten."""
+        del canvas, presses
+        if key not in "".join(ROWS):
+            return key
+        self._typed = (self._typed + key)[-len(self.code) :]
+        return "leave" if self._typed == self.code else None
+
+
+def staff_page(back: Page, code: str, **shared: Any) -> StaffPage:
+    """Make the page that leads back to `back` or leaves the program."""
+
+    def after(key: str) -> Page | None:
+        if key == "leave":
+            raise Left
+        return back
+
+    ways = [Button("back", texts.BACK, "left", main=False)]
+    if not code:
+        ways.append(Button("leave", texts.LEAVE, "right", main=False))
+    return StaffPage(
+        "staff",
+        texts.STAFF_TITLE,
+        texts.STAFF_LINES if code else texts.STAFF_OPEN_LINES,
+        tuple(ways),
+        after,
+        stop=False,
+        code=code,
+        **shared,
+    )

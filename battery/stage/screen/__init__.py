@@ -1,0 +1,1 @@
+"""The window, its scale and colours, pointer and sound."""
