@@ -11,11 +11,11 @@ from scipy.signal import detrend, welch
 from battery.recording import Block, Hand
 from battery.report.judged import Page, wanted_blocks
 from battery.report.rows import Floats, Trace
-from battery.scoring.jitter import LEAST_SEGMENT_S, WINDOW_S
-from battery.scoring.path import GRID_HZ, between, contact_path, even
-from battery.scoring.pursuit import parts
-from battery.scoring.slide import passes
-from battery.scoring.tapping import taps
+from battery.scoring.jitter.band import LEAST_SEGMENT_S, WINDOW_S
+from battery.scoring.pursuit.parts import parts
+from battery.scoring.signal.path import GRID_HZ, between, contact_path, even
+from battery.scoring.slide.passes import passes
+from battery.scoring.tapping.reading import taps
 from tasks.contract import NS_PER_S
 
 N_PASSES = 4  # two to either side; more lie on top of each other

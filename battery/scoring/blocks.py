@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from battery.recording import Block, Screen, short_hash
-from battery.scoring import pursuit_scores, slide_scores, tapping_scores, trail_scores
-from battery.scoring.intervals import Bootstrap
 from battery.scoring.measures import measures_of
-from battery.scoring.path import check_order
+from battery.scoring.pursuit import scores as pursuit_scores
 from battery.scoring.quality import why_broken_off
 from battery.scoring.score import Score, in_order, missing
+from battery.scoring.signal.path import check_order
+from battery.scoring.slide import scores as slide_scores
+from battery.scoring.stats.intervals import Bootstrap
+from battery.scoring.tapping import scores as tapping_scores
+from battery.scoring.trail import scores as trail_scores
 
 
 def score_block(block: Block, *, screen: Screen) -> list[Score]:

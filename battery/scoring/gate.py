@@ -15,7 +15,10 @@ import numpy as np
 
 from battery.errors import ScoringError
 from battery.recording import Block
-from battery.scoring import pursuit, slide, tapping, trail
+from battery.scoring.pursuit import parts as pursuit
+from battery.scoring.slide import passes as slide
+from battery.scoring.tapping import reading as tapping
+from battery.scoring.trail import links as trail
 
 LAST = 5
 WRONG_ALLOWED = 1

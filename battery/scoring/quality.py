@@ -8,10 +8,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from battery.recording import KIND_CODES, Block
-from battery.scoring import summary
-from battery.scoring.intervals import Z, wilson
-from battery.scoring.path import MAX_GAP_S, REST_MM, Floats
 from battery.scoring.score import LEFT_ALONE, Score, missing
+from battery.scoring.signal.path import MAX_GAP_S, REST_MM, Floats
+from battery.scoring.stats import summary
+from battery.scoring.stats.intervals import Z, wilson
 from tasks.contract import NS_PER_S
 
 LEAST_TRIALS = 12

@@ -8,8 +8,12 @@ from typing import Any
 import numpy as np
 
 from battery.recording import Block
-from battery.scoring import pursuit, reaches, slide, tapping, trail
-from battery.scoring.path import check_order
+from battery.scoring.pursuit import parts as pursuit
+from battery.scoring.signal.path import check_order
+from battery.scoring.slide import passes as slide
+from battery.scoring.tapping import reaches
+from battery.scoring.tapping import reading as tapping
+from battery.scoring.trail import links as trail
 
 Row = dict[str, Any]
 _REACH = (

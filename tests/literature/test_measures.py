@@ -7,10 +7,10 @@ import pytest
 from scipy.signal import welch
 from statsmodels.stats.proportion import proportion_confint
 
-from battery.scoring.accuracy import variable_mm
-from battery.scoring.intervals import wilson
-from battery.scoring.jitter import band_rms_mm, floor_mm
-from battery.scoring.smoothness import sparc
+from battery.scoring.jitter.band import band_rms_mm, floor_mm
+from battery.scoring.signal.smoothness import sparc
+from battery.scoring.stats.intervals import wilson
+from battery.scoring.tapping.accuracy import variable_mm
 from battery.simulate import minimum_jerk
 
 

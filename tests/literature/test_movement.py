@@ -7,9 +7,9 @@ import pytest
 from scipy.optimize import brentq
 from skdh.features import SPARC
 
-from battery.scoring import kinematics
-from battery.scoring.filters import low_pass, speed_mm_s
-from battery.scoring.smoothness import dimensionless_jerk, log_dimensionless_jerk, sparc
+from battery.scoring.signal import kinematics
+from battery.scoring.signal.filters import low_pass, speed_mm_s
+from battery.scoring.signal.smoothness import dimensionless_jerk, log_dimensionless_jerk, sparc
 
 RATE_HZ = 120.0
 

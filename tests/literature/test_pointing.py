@@ -7,9 +7,17 @@ import pytest
 from scipy.stats import chi2, f, linregress, theilslopes
 from statsmodels.stats.weightstats import DescrStatsW
 
-from battery.scoring import accuracy, rhythm
-from battery.scoring.intervals import Bootstrap, mean, of_count, of_mean, of_median, wilson
-from battery.scoring.throughput import (
+from battery.scoring.stats import rhythm
+from battery.scoring.stats.intervals import (
+    Bootstrap,
+    mean,
+    of_count,
+    of_mean,
+    of_median,
+    wilson,
+)
+from battery.scoring.tapping import accuracy
+from battery.scoring.tapping.throughput import (
     WIDTH_IN_SD,
     along_mm,
     index_of_difficulty,

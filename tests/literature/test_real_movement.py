@@ -13,13 +13,13 @@ import pytest
 from scipy.signal import resample_poly, welch
 from skdh.features import SPARC
 
-from battery.scoring.filters import in_band
-from battery.scoring.jitter import band_rms_mm
-from battery.scoring.kinematics import n_submovements, path_ratio
-from battery.scoring.path import even
-from battery.scoring.smoothness import sparc
-from battery.scoring.spectrum import spectra
-from battery.scoring.tremor import highest_peak
+from battery.scoring.jitter.band import band_rms_mm
+from battery.scoring.jitter.tremor import highest_peak
+from battery.scoring.signal.filters import in_band
+from battery.scoring.signal.kinematics import n_submovements, path_ratio
+from battery.scoring.signal.path import even
+from battery.scoring.signal.smoothness import sparc
+from battery.scoring.signal.spectrum import spectra
 
 RATE_HZ = 50.0
 GRID_HZ = 120.0

@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 from scipy.signal import find_peaks, welch
 
-from battery.scoring.filters import in_band
-from battery.scoring.intervals import Bootstrap
-from battery.scoring.jitter import Device, Drag, band_rms_mm, floor_mm, jitter_scores
-from battery.scoring.path import even
-from battery.scoring.spectrum import spectra
-from battery.scoring.tremor import highest_peak
+from battery.scoring.jitter.band import Device, Drag, band_rms_mm, floor_mm, jitter_scores
+from battery.scoring.jitter.tremor import highest_peak
+from battery.scoring.signal.filters import in_band
+from battery.scoring.signal.path import even
+from battery.scoring.signal.spectrum import spectra
+from battery.scoring.stats.intervals import Bootstrap
 
 RATE_HZ = 120.0
 

@@ -7,10 +7,11 @@ import pytest
 from scipy.signal import coherence
 
 from battery.recording import Screen
-from battery.scoring import score_block, tracking
-from battery.scoring.filters import velocity
-from battery.scoring.path import GRID_HZ
-from battery.scoring.trail import of_other_set
+from battery.scoring import score_block
+from battery.scoring.pursuit import tracking
+from battery.scoring.signal.filters import velocity
+from battery.scoring.signal.path import GRID_HZ
+from battery.scoring.trail.links import of_other_set
 from battery.simulate import TOUCH_120
 from tasks.layout import PursuitOptions
 from tests.people import block_of, calm

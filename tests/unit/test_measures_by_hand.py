@@ -15,11 +15,12 @@ from battery.recording import (
     Screen,
     events_to_array,
 )  # fmt: skip
-from battery.scoring import score_block, tracking
-from battery.scoring.kinematics import n_reversals
-from battery.scoring.path import GRID_HZ
-from battery.scoring.slide import n_stops
-from battery.scoring.trail import search_steps
+from battery.scoring import score_block
+from battery.scoring.pursuit import tracking
+from battery.scoring.signal.kinematics import n_reversals
+from battery.scoring.signal.path import GRID_HZ
+from battery.scoring.slide.passes import n_stops
+from battery.scoring.trail.links import search_steps
 from tasks.contract import NS_PER_S, Event, settings_to_dict
 from tasks.layout import TappingOptions
 from tasks.registry import make_settings

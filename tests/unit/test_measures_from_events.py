@@ -8,9 +8,9 @@ import pytest
 
 from battery.recording import KIND_CODES, Screen
 from battery.scoring import score_block
-from battery.scoring.intervals import Bootstrap
-from battery.scoring.trail import Form, Link
-from battery.scoring.trail_scores import cost_of_alternating
+from battery.scoring.stats.intervals import Bootstrap
+from battery.scoring.trail.links import Form, Link
+from battery.scoring.trail.scores import cost_of_alternating
 from battery.simulate import Truth
 from tasks.contract import NS_PER_S
 from tests.blocks import simulated_block

@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 from battery.errors import ScoringError
 from battery.recording import Screen
 from battery.scoring import MEASURES, PRIMARY, score_block, trial_rows
-from battery.scoring.filters import speed_mm_s
-from battery.scoring.intervals import Bootstrap, mean
-from battery.scoring.jitter import band_rms_mm
-from battery.scoring.path import check_order, even, split_gaps
-from battery.scoring.tracking import delay_s
+from battery.scoring.jitter.band import band_rms_mm
+from battery.scoring.pursuit.tracking import delay_s
+from battery.scoring.signal.filters import speed_mm_s
+from battery.scoring.signal.path import check_order, even, split_gaps
+from battery.scoring.stats.intervals import Bootstrap, mean
 from battery.simulate import POINTERS, Truth
 from tests.blocks import simulated_block
 

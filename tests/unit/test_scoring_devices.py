@@ -9,11 +9,11 @@ import pytest
 from battery.errors import ScoringError
 from battery.recording import Screen
 from battery.scoring import score_block, trial_rows
-from battery.scoring.filters import speed_mm_s
-from battery.scoring.jitter import band_rms_mm
-from battery.scoring.path import even, followed_path, one_of_a_burst, pieces, split_gaps
-from battery.scoring.slide import TAKES
-from battery.scoring.smoothness import sparc
+from battery.scoring.jitter.band import band_rms_mm
+from battery.scoring.signal.filters import speed_mm_s
+from battery.scoring.signal.path import even, followed_path, one_of_a_burst, pieces, split_gaps
+from battery.scoring.signal.smoothness import sparc
+from battery.scoring.slide.passes import TAKES
 from battery.simulate import Pointer, Truth
 from tests.blocks import simulated_block
 from tests.people import EXACT

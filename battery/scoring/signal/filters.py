@@ -10,7 +10,7 @@ from scipy.ndimage import correlate1d
 from scipy.signal import butter, savgol_coeffs, sosfilt, sosfilt_zi
 
 from battery.errors import ScoringError
-from battery.scoring.path import GRID_HZ, Floats
+from battery.scoring.signal.path import GRID_HZ, Floats
 
 SMOOTHING_S = 0.075
 WILL_HZ = 3.0  # slower movement is the hand's will, quicker is tremor

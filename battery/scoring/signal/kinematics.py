@@ -12,8 +12,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.signal import find_peaks
 
-from battery.scoring.filters import low_pass
-from battery.scoring.path import GRID_HZ, Flags, Floats
+from battery.scoring.signal.filters import low_pass
+from battery.scoring.signal.path import GRID_HZ, Flags, Floats
 
 PEAK_SHARE = 0.05
 PEAK_MM_S = 10.0

@@ -11,8 +11,8 @@ import numpy as np
 from scipy.special import chdtri
 from scipy.stats import f as f_distribution
 
-from battery.scoring.intervals import TAIL, Interval
-from battery.scoring.path import Floats
+from battery.scoring.signal.path import Floats
+from battery.scoring.stats.intervals import TAIL, Interval
 
 
 def radial_mm(errors_mm: Floats) -> Floats:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from battery.recording import Block
-from battery.scoring.path import Floats
+from battery.scoring.signal.path import Floats
 from tasks.contract import NS_PER_S
 from tasks.pursuit import PursuitSettings
 

@@ -9,12 +9,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from battery.recording import Block
-from battery.scoring import accuracy, quality, reaches, rhythm, summary
-from battery.scoring.intervals import Bootstrap, around
-from battery.scoring.path import Floats
+from battery.scoring import quality
 from battery.scoring.score import Score, missing
-from battery.scoring.tapping import ANTICIPATION_S, LATE_S, Tap, home_mm, taps
-from battery.scoring.throughput import throughput_bit_s
+from battery.scoring.signal.path import Floats
+from battery.scoring.stats import rhythm, summary
+from battery.scoring.stats.intervals import Bootstrap, around
+from battery.scoring.tapping import accuracy, reaches
+from battery.scoring.tapping.reading import ANTICIPATION_S, LATE_S, Tap, home_mm, taps
+from battery.scoring.tapping.throughput import throughput_bit_s
 
 LEAST_TRIALS = 5
 LEAST_ENDS = 8

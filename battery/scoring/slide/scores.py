@@ -7,12 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from battery.recording import Block
-from battery.scoring import quality, summary
-from battery.scoring.intervals import Bootstrap
-from battery.scoring.jitter import Device, Drag, jitter_scores, settled
-from battery.scoring.path import Segment, between, followed_path, report_rate_hz
+from battery.scoring import quality
+from battery.scoring.jitter.band import Device, Drag, jitter_scores, settled
 from battery.scoring.score import Score
-from battery.scoring.slide import TAKES, Pass, drag_s, passes
+from battery.scoring.signal.path import Segment, between, followed_path, report_rate_hz
+from battery.scoring.slide.passes import TAKES, Pass, drag_s, passes
+from battery.scoring.stats import summary
+from battery.scoring.stats.intervals import Bootstrap
 
 LEAST_PASSES = 2
 LEAST_WAYS = 2

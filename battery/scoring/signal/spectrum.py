@@ -14,8 +14,8 @@ import numpy as np
 from scipy.signal.windows import dpss, hann
 
 from battery.errors import ScoringError
-from battery.scoring.filters import without_line
-from battery.scoring.path import GRID_HZ, Floats
+from battery.scoring.signal.filters import without_line
+from battery.scoring.signal.path import GRID_HZ, Floats
 
 WINDOW_S = 4.0
 SHORT_S = 6.0  # a piece below is one window with several tapers

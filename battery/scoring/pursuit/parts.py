@@ -8,8 +8,9 @@ from functools import cached_property
 import numpy as np
 
 from battery.recording import Block, events_from_array
-from battery.scoring.chip import shown_x_mm
-from battery.scoring.path import (
+from battery.scoring.pursuit.chip import shown_x_mm
+from battery.scoring.pursuit.tracking import LAGS_S, Sines
+from battery.scoring.signal.path import (
     GRID_HZ,
     Flags,
     Floats,
@@ -19,7 +20,6 @@ from battery.scoring.path import (
     pieces,
     split_gaps,
 )
-from battery.scoring.tracking import LAGS_S, Sines
 from tasks.contract import NS_PER_S, settings_from_dict
 from tasks.pursuit import PursuitSettings
 

@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from battery.scoring.path import Floats
+from battery.scoring.signal.path import Floats
 
 LEAST_SAMPLES = 20
 

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from battery.scoring.definitions.jitter import SUB_BANDS_HZ, band_name
-from battery.scoring.filters import in_band
-from battery.scoring.intervals import Bootstrap, of_deleted, root_ratio
-from battery.scoring.path import GRID_HZ, Floats, Segment
+from battery.scoring.jitter.tremor import BAND_HZ, INTERPOLATION_HZ, highest_peak
 from battery.scoring.score import BELOW_FLOOR, Score, missing
-from battery.scoring.spectrum import (
+from battery.scoring.signal.filters import in_band
+from battery.scoring.signal.path import GRID_HZ, Floats, Segment
+from battery.scoring.signal.spectrum import (
     LEAST_SEGMENT_S,
     SHORT_S,
     WINDOW_S,
@@ -25,7 +25,7 @@ from battery.scoring.spectrum import (
     check_band,
     spectra,
 )
-from battery.scoring.tremor import BAND_HZ, INTERPOLATION_HZ, highest_peak
+from battery.scoring.stats.intervals import Bootstrap, of_deleted, root_ratio
 
 __all__ = ["BAND_HZ", "LEAST_SEGMENT_S", "SHORT_S", "WINDOW_S", "band_rms_mm", "floor_mm"]
 

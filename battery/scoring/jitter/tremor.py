@@ -9,8 +9,8 @@ import numpy as np
 from scipy.special import chdtri
 from scipy.stats import linregress
 
-from battery.scoring.path import Flags, Floats
-from battery.scoring.spectrum import Spectra
+from battery.scoring.signal.path import Flags, Floats
+from battery.scoring.signal.spectrum import Spectra
 
 BAND_HZ = (3.0, 12.0)
 FIT_HZ = (2.0, 20.0)

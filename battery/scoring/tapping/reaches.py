@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from battery.recording import Block
-from battery.scoring import kinematics, summary
-from battery.scoring.filters import low_pass, speed_mm_s
-from battery.scoring.path import GRID_HZ, Floats, air_path, pieces
 from battery.scoring.score import Score, missing
-from battery.scoring.smoothness import sparc
-from battery.scoring.tapping import Tap, home_mm
+from battery.scoring.signal import kinematics
+from battery.scoring.signal.filters import low_pass, speed_mm_s
+from battery.scoring.signal.path import GRID_HZ, Floats, air_path, pieces
+from battery.scoring.signal.smoothness import sparc
+from battery.scoring.stats import summary
+from battery.scoring.tapping.reading import Tap, home_mm
 
 PATH_HZ = 10.0
 SPEED_HZ = 8.0

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from battery.recording import Block, events_from_array
-from battery.scoring.filters import willed
-from battery.scoring.kinematics import path_length_mm, runs
-from battery.scoring.path import GRID_HZ, Flags, Floats, followed_path, held
+from battery.scoring.signal.filters import willed
+from battery.scoring.signal.kinematics import path_length_mm, runs
+from battery.scoring.signal.path import GRID_HZ, Flags, Floats, followed_path, held
 from tasks.contract import NS_PER_S, Event
 
 TAKES = frozenset({"grab", "regained"})

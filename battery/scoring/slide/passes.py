@@ -9,16 +9,16 @@ from typing import NamedTuple, Self
 import numpy as np
 
 from battery.recording import Block, events_from_array
-from battery.scoring import kinematics
-from battery.scoring.filters import low_pass, slow_speed_mm_s, speed_mm_s, willed
-from battery.scoring.path import (
+from battery.scoring.signal import kinematics
+from battery.scoring.signal.filters import low_pass, slow_speed_mm_s, speed_mm_s, willed
+from battery.scoring.signal.path import (
     GRID_HZ,
     Floats,
     Segment,
     followed_path,
     pieces,
 )
-from battery.scoring.smoothness import LEAST_SAMPLES, log_dimensionless_jerk, sparc
+from battery.scoring.signal.smoothness import LEAST_SAMPLES, log_dimensionless_jerk, sparc
 from tasks.contract import NS_PER_S, Event
 
 TAKES = frozenset({"grab", "regained"})

@@ -7,8 +7,8 @@ import math
 import numpy as np
 from scipy.stats import theilslopes
 
-from battery.scoring.intervals import NONE, Interval
-from battery.scoring.path import Floats
+from battery.scoring.signal.path import Floats
+from battery.scoring.stats.intervals import NONE, Interval
 
 CAP = 3.0  # an interval over so many medians holds an omission
 

@@ -7,11 +7,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from battery.recording import Block
-from battery.scoring import quality, summary
-from battery.scoring.intervals import NONE, Bootstrap, Interval, around, of_mean, ratio
-from battery.scoring.path import Floats
+from battery.scoring import quality
 from battery.scoring.score import Score, missing
-from battery.scoring.trail import Form, Link, forms
+from battery.scoring.signal.path import Floats
+from battery.scoring.stats import summary
+from battery.scoring.stats.intervals import NONE, Bootstrap, Interval, around, of_mean, ratio
+from battery.scoring.trail.links import Form, Link, forms
 
 NONE_DONE = "no trail was finished within the limit"
 KINDS = ("numbers", "alternating", "pairs")

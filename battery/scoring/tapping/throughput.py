@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from battery.scoring.path import Floats
+from battery.scoring.signal.path import Floats
 
 WIDTH_IN_SD = 4.133  # sqrt(2 pi e), as the standard prints it
 

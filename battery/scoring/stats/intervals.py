@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import bdtr, chdtri, stdtrit
 
-from battery.scoring.path import Floats
+from battery.scoring.signal.path import Floats
 
 Z = 1.959963984540054  # 97.5 % point of the standard normal
 RESAMPLES = 1000

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from battery.scoring import intervals
-from battery.scoring.path import Floats
 from battery.scoring.score import Score, missing
+from battery.scoring.signal.path import Floats
+from battery.scoring.stats import intervals
 
 
 def _usable(values: Floats) -> Floats:

@@ -8,11 +8,28 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from battery.recording import Block
-from battery.scoring import quality, summary, tracking
-from battery.scoring.chip import DUE_PATH
+from battery.scoring import quality
 from battery.scoring.definitions.pursuit import N_FREQUENCIES
-from battery.scoring.filters import in_band, slow_speed_mm_s, velocity, willed
-from battery.scoring.intervals import (
+from battery.scoring.jitter.band import (
+    LEAST_SEGMENT_S,
+    LEAST_TOTAL_S,
+    SETTLING_S,
+    Device,
+    Drag,
+    jitter_scores,
+    settled,
+)
+from battery.scoring.pursuit import tracking
+from battery.scoring.pursuit.chip import DUE_PATH
+from battery.scoring.pursuit.parts import BEFORE, Part, parts
+from battery.scoring.pursuit.tracking import Response
+from battery.scoring.score import Score, missing
+from battery.scoring.signal.filters import in_band, slow_speed_mm_s, velocity, willed
+from battery.scoring.signal.kinematics import runs
+from battery.scoring.signal.path import GRID_HZ, Flags, Floats, report_rate_hz
+from battery.scoring.signal.spectrum import OVERLAP_FACTOR
+from battery.scoring.stats import summary
+from battery.scoring.stats.intervals import (
     NONE,
     Bootstrap,
     around,
@@ -22,21 +39,6 @@ from battery.scoring.intervals import (
     ratio,
     root_ratio,
 )
-from battery.scoring.jitter import (
-    LEAST_SEGMENT_S,
-    LEAST_TOTAL_S,
-    SETTLING_S,
-    Device,
-    Drag,
-    jitter_scores,
-    settled,
-)
-from battery.scoring.kinematics import runs
-from battery.scoring.path import GRID_HZ, Flags, Floats, report_rate_hz
-from battery.scoring.pursuit import BEFORE, Part, parts
-from battery.scoring.score import Score, missing
-from battery.scoring.spectrum import OVERLAP_FACTOR
-from battery.scoring.tracking import Response
 
 LEAST_CONTACT_S = 4.0
 LEAST_SHARE = 0.5  # of a part in contact, for a fit of its frequencies

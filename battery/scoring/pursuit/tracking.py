@@ -9,8 +9,8 @@ import numpy as np
 from scipy.signal import find_peaks
 from scipy.signal.windows import hann
 
-from battery.scoring.filters import low_pass
-from battery.scoring.path import GRID_HZ, Flags, Floats
+from battery.scoring.signal.filters import low_pass
+from battery.scoring.signal.path import GRID_HZ, Flags, Floats
 
 LEAST_GAIN = 0.2  # below it a phase has no meaning
 LAGS_S = (-0.3, 1.0)

@@ -1,0 +1,1 @@
+"""How much of a path is tremor-related jitter, and at which frequency."""

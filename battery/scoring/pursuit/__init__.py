@@ -1,0 +1,1 @@
+"""Scores of a pursuit: the finger against the chip as it was shown."""

@@ -1,0 +1,1 @@
+"""Paths and what any signal is put through: grids, filters, spectra, movement."""

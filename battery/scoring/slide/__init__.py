@@ -1,0 +1,1 @@
+"""Scores of a slide: its passes out and back."""

@@ -1,0 +1,1 @@
+"""From many values to one, and how sure it is."""

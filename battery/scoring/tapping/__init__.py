@@ -1,0 +1,1 @@
+"""Scores of tapping: from its events, end points and reaches."""
