@@ -1,6 +1,6 @@
 """How far the running mean may go when nothing has changed: the calibrated limits.
 
-The table is made by ``python -m norms.calibrate``; its first lines say how.
+The table is made by ``python -m norms.calibration.calibrate``; its first lines say how.
 """
 
 from __future__ import annotations

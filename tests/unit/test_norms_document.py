@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from norms import calibrate, simulate_rules
+from norms.calibration import calibrate, simulate_rules
 from norms.limits import TABLE
 
 DOCUMENT = Path(__file__).resolve().parents[2] / "norms" / "verdict-rule.md"

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import chi2, norm
 
-from norms import calibrate
+from norms.calibration import calibrate
 from norms.limits import limits, limits_of
 from norms.running import N_LOOKS, NEWEST_WEIGHT, follow, running_mean, weight_so_far
 

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal, norm
 
-from norms import compare, rules
 from norms.band import pool
 from norms.baseline import BaselineRule, Point
-from norms.simulate_rules import by_two, table
-from norms.simulated import Clinic, draw, late, learning, ramp, rounding_off, step
+from norms.calibration import compare, rules
+from norms.calibration.simulate_rules import by_two, table
+from norms.calibration.simulated import Clinic, draw, late, learning, ramp, rounding_off, step
 from norms.verdict import judge
 
 

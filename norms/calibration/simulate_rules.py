@@ -1,4 +1,4 @@
-"""Writes what the rules do on made-up clinics: ``python -m norms.simulate_rules FILE``."""
+"""Writes what the rules do on made-up clinics: ``python -m norms.calibration.simulate_rules FILE``."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from norms import compare
-from norms.calibrate import ALL_LOOKS, WATCH
+from norms.calibration import compare
+from norms.calibration.calibrate import ALL_LOOKS, WATCH
 from norms.running import N_LOOKS, NEWEST_WEIGHT
 
 N_PEOPLE = 30_000
@@ -16,7 +16,7 @@ SCATTERS = (0.06, 0.12, 0.18)
 
 HEAD = f"""# How the rule behind a verdict was chosen
 
-Made by `python -m norms.simulate_rules norms/verdict-rule.md`; change the program, not this
+Made by `python -m norms.calibration.simulate_rules norms/verdict-rule.md`; change the program, not this
 page. Every figure comes from at least {N_PEOPLE:,} made-up people, so that a share of 5 % is
 known to about 0.25 %. Unless said otherwise: 4 baseline visits, {N_LOOKS} weekly looks,
 clinics of 30 people who all start in the same week, scatter that differs between people
@@ -33,7 +33,7 @@ weeks. SD is the person's own standard deviation from visit to visit.
    running mean is back within the inner limit.
 3. The limits are read from `norms/tables/running_mean_limits.csv` by the degrees of freedom
    behind the person's moderated scatter, the number of baseline visits and the
-   autocorrelation of weeks in this clinic. `python -m norms.calibrate` makes the table:
+   autocorrelation of weeks in this clinic. `python -m norms.calibration.calibrate` makes the table:
    {ALL_LOOKS:.1%} of unchanged people ever leave the limits, {WATCH:.1%} the outer one. It
    aims below 5 % because the scatter of everybody is itself an estimate.
 4. The page divides the running mean by the weight so far, which makes it a mean of the visits

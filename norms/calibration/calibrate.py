@@ -1,4 +1,4 @@
-"""Makes the table of limits of the running mean: ``python -m norms.calibrate``.
+"""Makes the table of limits of the running mean: ``python -m norms.calibration.calibrate``.
 
 Unchanged people are drawn as the moderated scatter supposes them (normal visits, variances
 scaled inverse chi-squared between people, first-order autoregression between visits), judged
@@ -71,7 +71,7 @@ def table_text() -> str:
         f"deviations; newest visit weighs {NEWEST_WEIGHT}.\n"
         f"# {ALL_LOOKS:.1%} of unchanged people leave them in {N_LOOKS} looks: {WATCH:.1%} the "
         "outer limit at any look, the others the inner one at the last look.\n"
-        f"# Simulated by python -m norms.calibrate with {N_PEOPLE} people a row, seed {SEED}.\n"
+        f"# Simulated by python -m norms.calibration.calibrate with {N_PEOPLE} people a row, seed {SEED}.\n"
         "n_baseline,autocorrelation,df,outer,inner\n"
     )
     lines = [
@@ -85,7 +85,7 @@ def table_text() -> str:
 
 def main() -> int:
     """Write the table where the program reads it."""
-    path = Path(__file__).parent / "tables" / TABLE
+    path = Path(__file__).parents[1] / "tables" / TABLE
     text = table_text()
     path.write_text(text, encoding="utf-8")
     sys.stdout.write(f"{path.name}: {text.count(chr(10)) - 4} rows\n")

@@ -10,9 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from norms.rules import OTHERS, Rule, combined, outside_two_sd, prepare, shipped, two_running
+from norms.calibration.rules import (
+    OTHERS,
+    Rule,
+    combined,
+    outside_two_sd,
+    prepare,
+    shipped,
+    two_running,
+)
+from norms.calibration.simulated import Clinic, draw, late, learning, ramp, rounding_off, step
 from norms.running import running_mean
-from norms.simulated import Clinic, draw, late, learning, ramp, rounding_off, step
 from norms.verdict import LEARNING_LEVEL, LEARNING_UNTIL_VISIT
 
 Floats = NDArray[np.float64]

@@ -1,0 +1,1 @@
+"""How the rule was chosen and its limits made; nothing here is needed to judge a visit."""
