@@ -1,8 +1,9 @@
 """What a series allows us to say: one of four words, with the reason.
 
-The rule was chosen by simulation among the usual ones (``python -m norms.calibration.simulate_rules``): the
-running mean of the visits since baseline, the newest weighing most, must leave limits which at
-most one unchanged person in twenty leaves in twelve weekly looks.
+The rule was chosen by simulation among the usual ones
+(``python -m norms.calibration.simulate_rules``): the running mean of the visits since
+baseline, the newest weighing most, must leave limits which at most one unchanged person in
+twenty leaves in twelve weekly looks.
 """
 
 from __future__ import annotations

@@ -71,7 +71,8 @@ def table_text() -> str:
         f"deviations; newest visit weighs {NEWEST_WEIGHT}.\n"
         f"# {ALL_LOOKS:.1%} of unchanged people leave them in {N_LOOKS} looks: {WATCH:.1%} the "
         "outer limit at any look, the others the inner one at the last look.\n"
-        f"# Simulated by python -m norms.calibration.calibrate with {N_PEOPLE} people a row, seed {SEED}.\n"
+        f"# Simulated by python -m norms.calibration.calibrate with {N_PEOPLE} people a row, "
+        f"seed {SEED}.\n"
         "n_baseline,autocorrelation,df,outer,inner\n"
     )
     lines = [

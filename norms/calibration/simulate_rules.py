@@ -1,4 +1,7 @@
-"""Writes what the rules do on made-up clinics: ``python -m norms.calibration.simulate_rules FILE``."""
+"""Writes what the rules do on made-up clinics.
+
+Run ``python -m norms.calibration.simulate_rules FILE``.
+"""
 
 from __future__ import annotations
 
@@ -16,9 +19,9 @@ SCATTERS = (0.06, 0.12, 0.18)
 
 HEAD = f"""# How the rule behind a verdict was chosen
 
-Made by `python -m norms.calibration.simulate_rules norms/verdict-rule.md`; change the program, not this
-page. Every figure comes from at least {N_PEOPLE:,} made-up people, so that a share of 5 % is
-known to about 0.25 %. Unless said otherwise: 4 baseline visits, {N_LOOKS} weekly looks,
+Made by `python -m norms.calibration.simulate_rules norms/verdict-rule.md`; change the
+program, not this page. Every figure comes from at least {N_PEOPLE:,} made-up people, so that a share
+of 5 % is known to about 0.25 %. Unless said otherwise: 4 baseline visits, {N_LOOKS} weekly looks,
 clinics of 30 people who all start in the same week, scatter that differs between people
 (scaled inverse chi-squared variances, 8 degrees of freedom), normal errors, independent
 weeks. SD is the person's own standard deviation from visit to visit.
@@ -33,7 +36,7 @@ weeks. SD is the person's own standard deviation from visit to visit.
    running mean is back within the inner limit.
 3. The limits are read from `norms/tables/running_mean_limits.csv` by the degrees of freedom
    behind the person's moderated scatter, the number of baseline visits and the
-   autocorrelation of weeks in this clinic. `python -m norms.calibration.calibrate` makes the table:
+   autocorrelation of weeks in this clinic. `python -m norms.calibration.calibrate` makes it:
    {ALL_LOOKS:.1%} of unchanged people ever leave the limits, {WATCH:.1%} the outer one. It
    aims below 5 % because the scatter of everybody is itself an estimate.
 4. The page divides the running mean by the weight so far, which makes it a mean of the visits

@@ -2,8 +2,8 @@
 
 Files are made ahead by `battery.stage.language.make_voice`, so that speech is the same
 everywhere. A file is named after what it says, so a file cannot say anything but the text it
-stands for. Blanks of a few known words are spoken in all their forms; a text with an open blank,
-such as a code, has a spoken form without it.
+stands for. Blanks of a few known words are spoken in all their forms; a text with an open
+blank, such as a code, has a spoken form without it.
 """
 
 from __future__ import annotations
