@@ -261,17 +261,26 @@ class Canvas:
         return pygame.Rect(left, self.foot_px, wide, tall)
 
     def beside_buttons(self, buttons: Sequence[Button], top_px: int) -> pygame.Rect:
-        """Return the room for a picture, from `top_px` to the lower edge, beside buttons."""
+        """Return the room for a picture from `top_px` down: beside the buttons, or above them.
+
+        Above them where one stands in the middle, or where they leave less width than height.
+        """
         width_px, height_px = self.surface.get_size()
         edge, gap = self.px(TEXT_EDGE_MM), self.px(GAP_MM)
         left, right = edge, width_px - edge
+        above = pygame.Rect(left, top_px, right - left, max(self.foot_px - gap - top_px, 1))
         for button in buttons:
             own = self.button_rect(button, len(buttons))
             if button.place == "left":
                 left = max(left, own.right + gap)
-            else:
+            elif button.place == "right":
                 right = min(right, own.left - gap)
-        return pygame.Rect(left, top_px, right - left, max(height_px - edge - top_px, 1))
+            else:
+                return above
+        tall = max(height_px - edge - top_px, 1)
+        if right - left < min(above.size):
+            return above
+        return pygame.Rect(left, top_px, right - left, tall)
 
     def stop_area(self, hand: Hand | None) -> StopArea:
         """Return where Stop is: the top corner away from the hand."""
