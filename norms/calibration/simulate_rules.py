@@ -22,9 +22,10 @@ HEAD = f"""# How the rule behind a verdict was chosen
 Made by `python -m norms.calibration.simulate_rules norms/verdict-rule.md`; change the
 program, not this page. Every figure comes from at least {N_PEOPLE:,} made-up people, so that
 a share of 5 % is known to about 0.25 %. Unless said otherwise: 4 baseline visits,
-{N_LOOKS} weekly looks, clinics of 30 people who all start in the same week, scatter that differs between people
-(scaled inverse chi-squared variances, 8 degrees of freedom), normal errors, independent
-weeks. SD is the person's own standard deviation from visit to visit.
+{N_LOOKS} weekly looks, clinics of 30 people who all start in the same week, scatter that
+differs between people (scaled inverse chi-squared variances, 8 degrees of freedom),
+normal errors, independent weeks. SD is the person's own standard deviation from visit to
+visit.
 
 ## The rule
 
