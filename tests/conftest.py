@@ -1,22 +1,53 @@
 """What several folders of tests share."""
 
+import os
 import shutil
 import subprocess
 import uuid
 
 import pytest
+from hypothesis import settings
 from sqlalchemy import create_engine, text
 
 from tests import clinic as made_up_clinic
-from tests import postgres
+from tests import parts, postgres
+
+# A loaded machine must not turn a law red; what a search finds in CI is found again.
+settings.register_profile("here", deadline=None)
+settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True)
+settings.load_profile("ci" if os.environ.get("CI") else "here")
+
+
+def pytest_addoption(parser):
+    """What a machine lacks is left out only if it is named."""
+    parser.addoption(
+        "--without",
+        action="append",
+        default=[],
+        choices=[part.name for part in parts.PARTS],
+        help="leave out the tests that need this part of the system",
+    )
+
+
+def pytest_collection_modifyitems(config, items):
+    """Leave out the tests whose parts are missing, and count them as left out."""
+    without = set(config.getoption("--without"))
+    left_out = [item for item in items if without & needs(item)]
+    if left_out:
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if item not in set(left_out)]
+
+
+def needs(item) -> set[str]:
+    """The parts of the system a test needs: as it says, or by its fixtures."""
+    told = {name for mark in item.iter_markers("needs") for name in mark.args}
+    return told | {parts.BY_FIXTURE[f] for f in item.fixturenames if f in parts.BY_FIXTURE}
 
 
 @pytest.fixture(scope="session")
 def postgres_server():
     """The address of a PostgreSQL server of our own."""
-    if postgres.programs() is None:
-        pytest.skip("no PostgreSQL server on this machine (Debian: postgresql)")
-    pytest.importorskip("psycopg")
+    assert postgres.programs() is not None, "PostgreSQL is missing; run python -m tests"
     with postgres.server() as address:
         yield address
 

@@ -15,6 +15,8 @@ import pytest
 
 from tests import report_cases as cases
 
+pytestmark = pytest.mark.needs("chromium")
+
 NAMES = ("crowded", "practice", "two_visits", "no_visit")
 RUN = """
 axe.run(document).then(found => {
@@ -30,7 +32,7 @@ axe.run(document).then(found => {
 def found_by_axe(page, folder):
     """Run the rules over a page; how many passed, and what was violated."""
     browser = shutil.which("chromium") or shutil.which("google-chrome")
-    assert browser, "Chromium is missing; README names the system parts the tests need"
+    assert browser, "Chromium is missing; run python -m tests"
     rules = files("axe_core_python").joinpath("axe.min.js").read_text(encoding="utf-8")
     rules = rules.replace("</script>", "<\\/script>")
     copy = folder / "page.html"

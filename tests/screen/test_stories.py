@@ -19,6 +19,8 @@ from tests.screen.servers import Pointer, enrol, program, virtual_screen
 from tests.screen.stranger import Stranger
 from tests.screen.test_stranger import finish
 
+pytestmark = pytest.mark.needs("xvfb")
+
 PLAN = """
 name = "story"
 hands = "right"

@@ -12,6 +12,8 @@ from battery.verify import verify
 from tests.screen.servers import Pointer, command, enrol, program, virtual_screen
 from tests.screen.stranger import Stranger
 
+pytestmark = pytest.mark.needs("xvfb")
+
 PLAN = """
 name = "brief"
 rest_s = 1.0

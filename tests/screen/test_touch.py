@@ -11,6 +11,8 @@ from tests.screen.servers import Finger, program, touch_screen
 from tests.screen.stranger import Stranger
 from tests.screen.test_stranger import check_visit, clinic, finish, stored
 
+pytestmark = pytest.mark.needs("xorg")
+
 __all__ = ["clinic"]  # a fixture of both files
 WIDTH_PX, HEIGHT_PX = 1280, 800
 MM_PER_PX = 25.4 / 96  # of an unmeasured screen

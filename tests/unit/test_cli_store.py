@@ -53,7 +53,6 @@ def test_export_lists_rows(clinic, tmp_path):
     ],
 )
 def test_an_address_that_leads_nowhere_is_refused_in_one_line(address, words):
-    pytest.importorskip("psycopg")
     result = run("people", "--home", address)
     assert isinstance(result.exception, StoreError)
     assert words in str(result.exception)

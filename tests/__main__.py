@@ -1,0 +1,47 @@
+"""Everything that is checked, after what it takes was installed: ``python -m tests``.
+
+Words after it go to pytest: ``python -m tests tests/unit -k slide``. On Debian the system
+parts are installed, if that may be done; elsewhere what is missing is named, with the tests
+that are left out for it.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+
+from tests import parts
+
+CHECKS = (("ruff", "check", "."), ("ruff", "format", "--check", "."), ("mypy",))
+# Two processes on two cores; a file's shared clinic or window is made once in each.
+PYTEST = ("pytest", "-q", "-n", "auto", "--dist", "worksteal")
+
+
+def main(words: list[str]) -> int:
+    """Install, check, test; return the exit status."""
+    lacking = parts.missing()
+    if lacking:
+        why = parts.install(lacking)
+        lacking = parts.missing()
+        for part in lacking:
+            print(
+                f"{part.name} is missing and could not be installed"
+                f"{f' ({why})' if why else ''}; on Debian: {' '.join(part.packages)}. "
+                "The tests that need it are left out.",
+                flush=True,
+            )
+    for check in CHECKS:
+        begun_s = time.monotonic()
+        done = subprocess.run([sys.executable, "-m", *check], check=False)
+        print(f"{' '.join(check)}: {time.monotonic() - begun_s:.0f} s", flush=True)
+        if done.returncode != 0:
+            return done.returncode
+    without = [f"--without={part.name}" for part in lacking]
+    return subprocess.run(
+        [sys.executable, "-m", *PYTEST, *without, *words], check=False
+    ).returncode
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
