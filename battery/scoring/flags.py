@@ -15,8 +15,8 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from battery.recording import TimingAudit
-from battery.scoring.measures import PRIMARY
 from battery.scoring.score import BELOW_FLOOR, LEFT_ALONE, SCORING_VERSION
+from battery.scoring.scorers import scorer_of
 
 Effect = Literal["not_scored", "not_trended", "new_series", "care", "shown"]
 
@@ -69,8 +69,6 @@ FLAGS: Mapping[str, Flag] = {
         Flag("learning", "shown", "one of the first six visits: the test is being learnt"),
     )
 }
-FEW_TRIALS = {"tapping": 15, "slide": 4, "pursuit": 4, "trail": 7}
-RATHER_FEW_TRIALS = {"tapping": 20, "slide": 6, "pursuit": 8, "trail": 14}
 MULTI_TOUCH_SHARE = 0.10
 GUESSING_SHARE = 0.05
 LATE_CHANGE_SD = 1.0
@@ -105,7 +103,8 @@ def flags_of(
     """
     raised: list[str] = []
     held = scores or {}
-    primary = held.get(PRIMARY[task].name)
+    scorer = scorer_of(task)
+    primary = held.get(scorer.primary.name)
     if ending == "stopped":
         raised.append("stopped")
     elif ending != "finished" or (primary and primary.reason.startswith(LEFT_ALONE)):
@@ -113,9 +112,9 @@ def flags_of(
     if input_type == "mixed":
         raised.append("input_type_mixed")
     if not raised and n_primary is not None:
-        if n_primary < FEW_TRIALS[task]:
+        if n_primary < scorer.min_trials:
             raised.append("few_trials")
-        elif n_primary < RATHER_FEW_TRIALS[task]:
+        elif n_primary < scorer.min_trials_usual:
             raised.append("rather_few_trials")
     if scale_source == "guess":
         raised.append("scale_unverified")
@@ -132,16 +131,8 @@ def flags_of(
 
 def flag_measures(task: str) -> list[str]:
     """Name the measures of a task that flags stand on."""
-    return [PRIMARY[task].name, *(f"{task}.{name}" for name in _STANDS_ON[task])]
-
-
-_QUALITY = ("late_change_sd", "extra_contact_share", "gap_share")
-_STANDS_ON: Mapping[str, tuple[str, ...]] = {
-    "tapping": (*_QUALITY, "anticipation_rate", "hit_rate"),
-    "slide": (*_QUALITY, "extent_percent"),
-    "pursuit": _QUALITY,
-    "trail": _QUALITY,
-}
+    scorer = scorer_of(task)
+    return [scorer.primary.name, *scorer.flag_measures]
 
 
 def _value(held: Mapping[str, Value], name: str) -> float:
@@ -150,7 +141,7 @@ def _value(held: Mapping[str, Value], name: str) -> float:
 
 def _of_scores(task: str, held: Mapping[str, Value]) -> list[str]:
     """List the flags that stand on scores; a missing value raises none."""
-    primary = held.get(PRIMARY[task].name)
+    primary = held.get(scorer_of(task).primary.name)
     hits = _value(held, "tapping.hit_rate")
     error_mm = _value(held, "tapping.radial_error_mm")
     raised = {

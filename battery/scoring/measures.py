@@ -2,29 +2,53 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from operator import is_not
+from typing import Generic, TypeVar
 
-from battery.scoring.definitions.pursuit import PURSUIT
-from battery.scoring.definitions.slide import SLIDE
-from battery.scoring.definitions.tapping import TAPPING
-from battery.scoring.definitions.trail import TRAIL
 from battery.scoring.measure import Direction, Measure
+from battery.scoring.scorers import SCORERS, TaskScorer
 
 __all__ = ["MEASURES", "PARTNER", "PRIMARY", "Direction", "Measure", "measures_of"]
 
-_ALL = (*TAPPING, *SLIDE, *PURSUIT, *TRAIL)
+ValueT = TypeVar("ValueT")
 
-MEASURES: Mapping[str, Measure] = {measure.name: measure for measure in _ALL}
-PRIMARY: Mapping[str, Measure] = {m.task: m for m in _ALL if m.primary}
-# Accuracy is never shown without its speed, nor the other way round.
-PARTNER: Mapping[str, str] = {
-    "tapping": "tapping.movement_time_s",
-    "pursuit": "pursuit.delay_s",
-    "slide": "slide.mean_speed_mm_s",
-    "trail": "trail.n_errors",
-}
+
+class _OfScorers(Mapping[str, ValueT], Generic[ValueT]):
+    """What the scorers say, under a name each; a scorer that joins is in it at once."""
+
+    def __init__(self, told: Callable[[], dict[str, ValueT]]) -> None:
+        self._told = told
+        self._of: list[TaskScorer] = []
+        self._now: dict[str, ValueT] = {}
+
+    def __getitem__(self, name: str) -> ValueT:
+        return self._all()[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._all())
+
+    def __len__(self) -> int:
+        return len(self._all())
+
+    def _all(self) -> dict[str, ValueT]:
+        scorers = list(SCORERS.values())
+        if len(scorers) != len(self._of) or any(map(is_not, scorers, self._of)):
+            self._of, self._now = scorers, self._told()
+        return self._now
+
+
+MEASURES: Mapping[str, Measure] = _OfScorers(
+    lambda: {m.name: m for scorer in SCORERS.values() for m in scorer.measures}
+)
+PRIMARY: Mapping[str, Measure] = _OfScorers(
+    lambda: {task: scorer.primary for task, scorer in SCORERS.items()}
+)
+PARTNER: Mapping[str, str] = _OfScorers(
+    lambda: {task: scorer.partner for task, scorer in SCORERS.items()}
+)
 
 
 def measures_of(task: str) -> tuple[Measure, ...]:
-    """List the measures of a task in their order."""
-    return tuple(m for m in _ALL if m.task == task)
+    """List the measures of a task in their order; none for a task without a scorer."""
+    return SCORERS[task].measures if task in SCORERS else ()

@@ -1,0 +1,44 @@
+"""Rows and tries of a pursuit block: one a part, and one a second of following."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from battery.recording import Block
+from battery.scoring.pursuit.parts import Part, parts
+
+TRY_S = 1.0  # a second of following is one try
+
+
+def rows(block: Block) -> list[dict[str, Any]]:
+    """List the parts; a value that cannot be had is None or nan."""
+    return [_part(number, part) for number, part in enumerate(parts(block))]
+
+
+def _part(number: int, part: Part) -> dict[str, Any]:
+    fit = part.sines.solve() if part.on.mean() >= 0.5 else None
+    return {
+        "trial": number,
+        "label": part.name,
+        "outcome": "done",
+        "start_s": part.start_s,
+        "end_s": part.end_s,
+        "rmse_mm": math.sqrt(part.squares_mm2.mean()) if part.on.any() else None,
+        "contact_loss": float(np.mean(~part.touching)),
+        "delay_s": fit.delay_s if fit else None,
+        "gain": fit.overall_gain if fit else None,
+    }
+
+
+def tries(block: Block) -> list[bool]:
+    """Say of each second whether the finger was down for at least half of it."""
+    right = []
+    for part in parts(block):
+        n_seconds = max(round((part.end_s - part.start_s) / TRY_S), 1)
+        right += [
+            bool(on.mean() >= 0.5) for on in np.array_split(part.on, n_seconds) if len(on)
+        ]
+    return right
