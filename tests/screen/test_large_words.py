@@ -8,7 +8,7 @@ import pygame
 import pytest
 
 from battery.stage.drawing.canvas import DEFAULT, LARGE
-from battery.stage.drawing.lettering import Lettering
+from battery.stage.drawing.lettering import CAP_SHARE, LINE_PITCH, Lettering
 from battery.stage.drawing.pagination import height_px, leaves
 from battery.stage.language import texts
 from battery.stage.language.languages import language
@@ -114,7 +114,7 @@ def words_are_large(state, share):
         return
     tops = [rect[1] for kind, rect in state["boxes"] if kind == "words"]
     pitches = [b - a for a, b in itertools.pairwise(tops)]
-    least_px = 2 * 0.84 * DEFAULT.text * share * state["px_per_mm"]
+    least_px = LINE_PITCH / CAP_SHARE * DEFAULT.text * share * state["px_per_mm"]
     assert all(pitch >= 0.97 * least_px for pitch in pitches), state["page"]
 
 

@@ -9,7 +9,7 @@ from typing import Any, Literal
 import pygame
 
 from battery.recording import Hand
-from battery.stage.drawing.lettering import Lettering
+from battery.stage.drawing.lettering import Lettering, Weight
 from battery.stage.drawing.pagination import PARAGRAPH, fitting
 from battery.stage.screen.theme import Colour
 from battery.stage.screen.window import Window
@@ -92,7 +92,7 @@ class Canvas:
         self.theme = window.theme
         self.sizes = (LARGE if large else DEFAULT).scaled(window.text_share)
         self.boxes: list[tuple[str, pygame.Rect]] = []  # what was drawn where, for tests
-        self._letterings: dict[float, Lettering] = {}
+        self._letterings: dict[tuple[float, Weight], Lettering] = {}
 
     def px(self, length_mm: float) -> int:
         """Whole pixels of a length."""
@@ -138,13 +138,13 @@ class Canvas:
         """Top of the row of buttons."""
         return self.surface.get_height() - self.margin_px - self.px(self.sizes.button)
 
-    def lettering(self, cap_mm: float) -> Lettering:
+    def lettering(self, cap_mm: float, weight: Weight = "regular") -> Lettering:
         """Letters whose capitals have this height."""
-        if cap_mm not in self._letterings:
-            self._letterings[cap_mm] = Lettering(
-                self.window.scale.length_px(cap_mm), self.window.language.direction
+        if (cap_mm, weight) not in self._letterings:
+            self._letterings[cap_mm, weight] = Lettering(
+                self.window.scale.length_px(cap_mm), self.window.language.direction, weight
             )
-        return self._letterings[cap_mm]
+        return self._letterings[cap_mm, weight]
 
     def words(
         self,
@@ -153,6 +153,7 @@ class Canvas:
         *,
         cap_mm: float,
         colour: Colour | None = None,
+        weight: Weight = "regular",
     ) -> int:
         """Draw wrapped paragraphs, smaller if they do not fit, but not below 4 mm.
 
@@ -162,12 +163,12 @@ class Canvas:
             Bottom of what was drawn, px.
         """
         paragraphs = [self.say(paragraph) for paragraph in paragraphs]
-        letters = self.lettering(cap_mm)
+        letters = self.lettering(cap_mm, weight)
         while not fitting(paragraphs, letters, room.size):
             if cap_mm <= DEFAULT.least:
                 break
             cap_mm = max(cap_mm * FIT_STEP, DEFAULT.least)
-            letters = self.lettering(cap_mm)
+            letters = self.lettering(cap_mm, weight)
         top = room.top
         for paragraph in paragraphs:
             for row in letters.wrap(paragraph, room.width):
@@ -251,7 +252,7 @@ class Canvas:
         width_px = self.surface.get_width()
         tall = self.px(self.sizes.button)
         room = width_px - 2 * self.margin_px - self.px(GAP_MM) * (n_buttons - 1)
-        words = self.lettering(self.sizes.button_text).width_px(self.say(button.text))
+        words = self.lettering(self.sizes.button_text, "strong").width_px(self.say(button.text))
         wide = min(max(2 * tall, words + tall), room // n_buttons)
         left = {
             "left": self.margin_px,
@@ -365,7 +366,7 @@ class Canvas:
         """Return letters and rows of a text on a button, smaller if they do not fit."""
         cap_mm = self.sizes.button_text
         while True:
-            letters = self.lettering(cap_mm)
+            letters = self.lettering(cap_mm, "strong")
             rows = letters.wrap(text, room.width)
             widest = max(letters.width_px(row) for row in rows)
             fits = widest <= room.width and len(rows) * letters.pitch_px <= room.height

@@ -1,28 +1,46 @@
-"""Letters of a stated height, drawn three times too large and scaled down for even spacing."""
+"""Letters of a stated height in a typeface made for low vision, evenly set at every size.
+
+The toolkit shapes a row with HarfBuzz, so pairs of letters are set by the typeface's own
+kerning, but it rounds every step to a whole pixel. Rows are therefore shaped and drawn some
+times too large and scaled down: the rounding shrinks with them.
+"""
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
+from pathlib import Path
+from typing import Literal
 
 import pygame
 
 from battery.stage.language.languages import Direction
 from battery.stage.screen.theme import Colour
 
-CAP_SHARE = 0.5  # height of a capital over the size of the toolkit's own font
-LARGER = 3
+Weight = Literal["regular", "strong"]
+
+FONTS = Path(__file__).parent / "fonts"
+FILES: Mapping[Weight, Path] = {
+    "regular": FONTS / "AtkinsonHyperlegibleNext-Regular.ttf",
+    "strong": FONTS / "AtkinsonHyperlegibleNext-SemiBold.ttf",
+}
+CAP_SHARE = 0.668  # height of a capital over the size, from the typeface's OS/2 table
+DRAWN_PX = 150  # rows are drawn about so large at least, three or four times their size
 LEAST_CAP_PX = 7  # below it no letter is told from another
 DIRECTIONS: Mapping[Direction, int] = {
     "ltr": pygame.DIRECTION_LTR,
     "rtl": pygame.DIRECTION_RTL,
 }
 NUMBER = re.compile(r"(\d+(?:[.,:]\d+)*)")
-LINE_PITCH = 0.84  # distance of rows over the font's size
+LINE_PITCH = 1.2  # distance of rows over the size
+MOST_KEPT = 4000  # widths
+
+_widths: dict[tuple[str, int, int, Weight, Direction], int] = {}
 
 
 class Lettering:
-    """The toolkit's own font at one size: the same letters on every machine.
+    """The typeface at one size: the same letters on every machine.
 
     Parameters
     ----------
@@ -31,27 +49,49 @@ class Lettering:
     direction : {"ltr", "rtl"}
         Way of reading. Numbers keep their order in both; words of another script inside a
         row from right to left are not turned around.
+    weight : {"regular", "strong"}
+        Strong for titles, buttons and labels.
     """
 
-    def __init__(self, cap_px: float, direction: Direction = "ltr") -> None:
-        self._size = round(LARGER * max(cap_px, LEAST_CAP_PX) / CAP_SHARE)
-        self._font = pygame.font.Font(None, self._size)
+    def __init__(
+        self, cap_px: float, direction: Direction = "ltr", weight: Weight = "regular"
+    ) -> None:
+        size_px = max(cap_px, LEAST_CAP_PX) / CAP_SHARE
+        self._larger = min(max(math.ceil(DRAWN_PX / size_px), 3), 4)
+        self._size = round(self._larger * size_px)
         self._direction: Direction = direction
+        self._weight: Weight = weight
+        self._opened: pygame.font.Font | None = None
+
+    @property
+    def _font(self) -> pygame.font.Font:
+        """The toolkit's font, opened when something is not known yet."""
+        if self._opened is None:
+            self._opened = pygame.font.Font(FILES[self._weight], self._size)
+        return self._opened
 
     @property
     def pitch_px(self) -> int:
         """Distance from row to row."""
-        return round(LINE_PITCH * self._size / LARGER)
+        return round(LINE_PITCH * self._size / self._larger)
 
     def width_px(self, text: str) -> int:
         """Width of a row."""
-        return -(-sum(self._size_of(run)[0] for run in self._runs(text)) // LARGER)
+        key = (text, self._size, self._larger, self._weight, self._direction)
+        if key not in _widths:
+            if len(_widths) >= MOST_KEPT:
+                _widths.clear()
+            wide = sum(self._size_of(run)[0] for run in self._runs(text))
+            _widths[key] = -(-wide // self._larger)
+        return _widths[key]
 
     def picture(self, text: str, colour: Colour) -> pygame.Surface:
-        """Return a row of text on a clear ground."""
+        """Return a row of text on a clear ground, as high as the distance of rows."""
         large = self._row([self._rendered(run, colour) for run in self._runs(text)])
-        size_px = (-(-large.get_width() // LARGER), -(-large.get_height() // LARGER))
-        return pygame.transform.smoothscale(large, size_px)
+        tall = min(self.pitch_px * self._larger, large.get_height())
+        band = pygame.Rect(0, (large.get_height() - tall) // 2, large.get_width(), tall)
+        size_px = (-(-large.get_width() // self._larger), -(-tall // self._larger))
+        return pygame.transform.smoothscale(large.subsurface(band), size_px)
 
     def _runs(self, text: str) -> list[str]:
         """Return a row as parts of one direction each."""

@@ -131,7 +131,7 @@ class Painter:
         key = (disc.label, disc.r_mm, colour)
         if key not in self._labels:
             share = LABEL_SHARE if len(disc.label) == 1 else SMALL_LABEL_SHARE
-            letters = Lettering(share * self._scale.length_px(disc.r_mm))
+            letters = Lettering(share * self._scale.length_px(disc.r_mm), weight="strong")
             picture = letters.picture(disc.label, colour)
             self._labels[key] = picture.subsurface(picture.get_bounding_rect())
         return self._labels[key]

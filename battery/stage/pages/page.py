@@ -30,7 +30,7 @@ FRAME_NS = NS_PER_S // FRAMES_PER_S
 MOST_PAGES = 1000
 TURN = "turn"  # the key that turns to the next leaf
 SAY_AGAIN = "say again"  # the key of that button
-TITLE_ROW = 1.7  # height of a row over that of its capitals
+TITLE_ROW = 1.85  # height of a row over that of its capitals
 WORDS_SHARE = 0.55  # of the height, at most, above a picture
 
 
@@ -303,7 +303,7 @@ class TextPage:
         tight = not canvas.fits(lines, left)
         if tight:  # then the title has one row and words stand below it, between corners
             head.height = min(head.height, canvas.px(TITLE_ROW * canvas.sizes.title))
-        title_px = canvas.words((self.title,), head, cap_mm=canvas.sizes.title)
+        title_px = canvas.words((self.title,), head, cap_mm=canvas.sizes.title, weight="strong")
         if tight:
             left = pygame.Rect(head.left, title_px, head.width, left.bottom - title_px)
         bottom = canvas.words(lines, left, cap_mm=canvas.sizes.text)
