@@ -1,5 +1,6 @@
 """The screen measured with a bank card: every panel comes out right, again and again."""
 
+import itertools
 import random
 
 import pygame
@@ -48,6 +49,16 @@ class Eyes:
         return 0 if abs(off_mm) < SEES_MM else (-1 if off_mm > 0 else 1)
 
 
+def keyed(key, state):
+    """The key, or a press there and one back while the page does not offer it."""
+    if key in [b["key"] for b in state["buttons"]]:
+        return key
+    (field,) = [rect for kind, rect in state["boxes"] if kind == "field"]
+    first = {"width": 2, "height": 3}[state["page"].split()[1]]
+    started = Card((1280, 800)).sides[state["page"].split()[1]].px
+    return "plus" if field[first] <= started else "minus"
+
+
 def measure(monkeypatch, size_px, px_per_mm, seed=1):
     """Let somebody measure a panel through the pages; returns the screen and the presses."""
     eyes = Eyes(px_per_mm, seed)
@@ -61,7 +72,7 @@ def measure(monkeypatch, size_px, px_per_mm, seed=1):
             (field,) = [rect for kind, rect in state["boxes"] if kind == "field"]
             way = eyes.look(axis, field[2] if axis == "width" else field[3])
             eyes.presses += 1
-            return {0: "go", 1: "plus", -1: "minus"}[way]
+            return keyed({0: "go", 1: "plus", -1: "minus"}[way], state)
 
         Pilot(window, clock, choose)
         pages = CardPages(window, changed=False, found=found.append, after=lambda: None)
@@ -104,7 +115,8 @@ def test_a_side_that_does_not_go_with_the_other_is_asked_for_again(headless):
         asked.append(state["page"])
         if len(asked) > 40:
             return "skip"
-        return "minus" if asked.count("card width") < 9 and state["page"][5] == "w" else "go"
+        wide = asked.count("card width") < 9 and state["page"][5] == "w"
+        return keyed("minus" if wide else "go", state)
 
     Pilot(window, clock, choose)
     found = []
@@ -112,7 +124,8 @@ def test_a_side_that_does_not_go_with_the_other_is_asked_for_again(headless):
     run_pages(
         window, CardPages(window, changed=True, found=found.append, after=lambda: None).first()
     )
-    assert asked.count("card height") == 2  # the first time the sides did not go together
+    heights = [page for page, _ in itertools.groupby(asked)].count("card height")
+    assert heights == 2  # the first time the sides did not go together
     assert found[0].mm_per_px_x / found[0].mm_per_px_y == pytest.approx(1, abs=0.05)
     assert window.screen is not before
 
@@ -164,3 +177,36 @@ def test_the_field_never_grows_over_the_buttons(headless):
         for button in state["buttons"]:
             assert not field.colliderect(button["rect_px"])
     assert Card((1280, 800)).fits
+
+
+def test_it_fits_cannot_be_said_before_the_field_was_changed(headless):
+    """Pressing on must not call a screen measured: the button is not there yet."""
+    window, clock = headless
+    rows = []
+
+    def choose(state):
+        keys = {b["key"] for b in state["buttons"]}
+        rows.append((state["page"], "go" in keys))
+        return keyed("go", state)
+
+    Pilot(window, clock, choose)
+    run_pages(
+        window,
+        CardPages(window, changed=False, found=lambda _: None, after=lambda: None).first(),
+    )
+    for axis in ("width", "height"):
+        ready = [there for page, there in rows if page == f"card {axis}"]
+        assert ready == [False, False, True]  # one press too wide, one back
+
+
+def test_a_length_was_tried_after_a_turn_or_three_presses():
+    turned, long = Fit(500, 100, 900), Fit(500, 100, 900)
+    turned.press(1)
+    long.press(1)
+    long.press(1)
+    assert not turned.tried
+    assert not long.tried
+    turned.press(-1)
+    long.press(1)
+    assert turned.tried
+    assert long.tried

@@ -1,5 +1,6 @@
 """How a page takes a press, and how it waits."""
 
+import pygame
 import pytest
 
 from battery.errors import StageError
@@ -212,3 +213,19 @@ def test_pages_that_never_end_are_ended(headless):
 
     with pytest.raises(StageError, match="1000 pages"):
         run_pages(window, Again())
+
+
+def test_what_lay_over_the_window_leaves_no_black_behind(headless, monkeypatch):
+    """Told that it was uncovered, a page shows its whole picture again and waits on."""
+    hand = Hand(headless)
+    hand.rect("go")
+    shown = []
+    show = pygame.display.flip
+    monkeypatch.setattr(pygame.display, "flip", lambda: (shown.append(1), show()))
+    hand.pilot.add((hand.begun_ns + 2_000 * MS, "uncovered"))
+    assert hand.result() is None
+    before = len(shown)
+    hand.pilot.add((hand.clock.now + 1_000 * MS, "quit"))
+    hand.window.closing = False
+    run_pages(hand.window, hand.page)
+    assert before == len(shown) - before + 1  # one more than without

@@ -240,3 +240,30 @@ def test_a_rest_is_short_and_ends_at_its_time(headless, library):
     for _ in range(5):
         waiter.rest(60_000_000_000)
     assert time.perf_counter_ns() - begun_ns < 2_000_000_000
+
+
+# SDL_keycode.h, SDL 2: the key's place on the board with bit 30 set.
+VOLUME_UP, VOLUME_DOWN, MUTE = (1 << 30 | place for place in (128, 129, 127))
+
+
+def key(code):
+    pygame.event.post(pygame.event.Event(pygame.KEYDOWN, key=code))
+
+
+def test_keys_that_mean_nothing_are_not_read(reader):
+    """Volume, power, brightness, media, function keys and what is held with another key."""
+    for code in (
+        pygame.K_LSHIFT, pygame.K_RCTRL, pygame.K_LALT, pygame.K_LGUI, pygame.K_CAPSLOCK,
+        pygame.K_NUMLOCK, pygame.K_POWER, pygame.K_F1, pygame.K_PRINTSCREEN, pygame.K_MODE,
+        VOLUME_UP, VOLUME_DOWN, MUTE, 0,
+    ):  # fmt: skip
+        key(code)
+    assert reader.drain() == []
+    for code in (pygame.K_ESCAPE, pygame.K_a, pygame.K_7, pygame.K_SPACE, pygame.K_TAB):
+        key(code)
+    assert [read.name for read in reader.drain()] == ["escape", "a", "7", "space", "tab"]
+
+
+def test_a_window_that_was_covered_says_so(reader):
+    pygame.event.post(pygame.event.Event(pygame.WINDOWEXPOSED))
+    assert reader.drain() == ["uncovered"]

@@ -7,8 +7,9 @@ from datetime import UTC, datetime
 import pytest
 
 from battery.plan import Plan, PlannedTask
-from battery.recording import Device, Screen
+from battery.recording import KIND_CODES, Device, Screen
 from battery.scoring.gate import practice_passed, right_tries, understood
+from battery.scoring.pursuit import parts as pursuit
 from battery.simulate import Person as Simulated
 from battery.simulate import Truth
 from battery.store import Person, Store
@@ -112,3 +113,17 @@ def test_the_gate_holds_across_a_crash(store, n_done):
     if expected:
         again.run(again.todo[0], Idle())
         assert again.practise_again(planned) is (n_done + 1 < PRACTICES)
+
+
+def test_following_is_judged_by_contact_and_not_by_how_dense_the_reports_are(store):
+    """Six in ten reports are dropped, 110 ms at a time; the finger never left the glass."""
+    visit = begun(store)
+    block = visit.run(practice_of(visit, "pursuit"), Simulated(Truth(), seed=4))
+    samples = block.samples
+    moves = samples["kind"] == KIND_CODES["move"]
+    burst = samples["t_ns"] % 180_000_000 < 110_000_000
+    sparse = replace(block, samples=samples[~(moves & burst)])
+    for part in pursuit.parts(sparse):
+        assert part.on.mean() < 0.5  # what is scored has gaps
+    assert right_tries(sparse).count(False) <= 1
+    assert practice_passed(sparse)

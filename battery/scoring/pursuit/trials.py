@@ -34,11 +34,17 @@ def _part(number: int, part: Part) -> dict[str, Any]:
 
 
 def tries(block: Block) -> list[bool]:
-    """Say of each second whether the finger was down for at least half of it."""
+    """Say of each second whether the finger was down for at least half of it.
+
+    Contact counts, not reports: a panel that reports seldom, or a finger that rests on a chip
+    which stands still, leaves gaps between reports and is still on the glass.
+    """
     right = []
     for part in parts(block):
         n_seconds = max(round((part.end_s - part.start_s) / TRY_S), 1)
         right += [
-            bool(on.mean() >= 0.5) for on in np.array_split(part.on, n_seconds) if len(on)
+            bool(touching.mean() >= 0.5)
+            for touching in np.array_split(part.touching, n_seconds)
+            if len(touching)
         ]
     return right

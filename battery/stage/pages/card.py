@@ -25,6 +25,7 @@ from battery.stage.screen.window import Window
 CARD_MM = (85.60, 53.98)  # ISO/IEC 7810:2019, ID-1, nominal
 ASSUMED_DIAGONAL_MM = 256.5  # of a ten-inch tablet, while nothing is known
 FIRST_STEP_PX = 32
+LEAST_PRESSES = 3
 SAME_WAY = 4  # presses one way after which the step doubles again
 KEY_MM = 30.0
 Axis = Literal["width", "height"]
@@ -41,14 +42,22 @@ class Fit:
         The length.
     least, most : int
         Its limits.
+
+    Attributes
+    ----------
+    tried : bool
+        Whether it was changed so much that it may be said to fit: once the other way, or by
+        several presses one way.
     """
 
     px: int
     least: int
     most: int
     step: int = FIRST_STEP_PX
+    tried: bool = False
     _way: int = 0
     _run: int = 0
+    _presses: int = 0
 
     def press(self, way: Literal[-1, 1]) -> None:
         """Make it longer (1) or shorter (-1)."""
@@ -58,13 +67,19 @@ class Fit:
             self._run += 1
             if self._run >= SAME_WAY:
                 self.step, self._run = min(self.step * 2, FIRST_STEP_PX), 0
+        self._presses += 1
+        self.tried = self.tried or self._presses >= LEAST_PRESSES or way == -self._way
         self._way = way
         self.px = min(max(self.px + way * self.step, self.least), self.most)
 
 
 @dataclass
 class CardPage(TextPage):
-    """The field with one of its sides to be fitted, and two large buttons beside it."""
+    """The field with one of its sides to be fitted, and two large buttons beside it.
+
+    The button that says it fits comes when the field was changed: who only presses on must not
+    leave a scale behind that nobody has seen.
+    """
 
     axis: Axis = "width"
     card: Card | None = None
@@ -81,15 +96,16 @@ class CardPage(TextPage):
         """Draw the two buttons below, in the same column."""
         places = self._column(canvas, canvas.foot_px, canvas.px(canvas.sizes.button))
         for button, rect in zip(self.buttons, places, strict=True):
-            self._put(canvas, presses, button, rect)
+            if button.key != "go" or (self.card and self.card.sides[self.axis].tried):
+                self._put(canvas, presses, button, rect)
 
     def pressed(self, key: str, canvas: Canvas, presses: Presses) -> str | None:
         """Change the field."""
-        del presses
         if key not in ("minus", "plus") or self.card is None:
             return key
         self.card.sides[self.axis].press(1 if key == "plus" else -1)
         self._show(canvas)
+        self.foot(canvas, presses)
         pygame.display.flip()
         return None
 

@@ -60,7 +60,7 @@ class Deadlines:
 class LiveSource:
     """Feeds a run from the window until the task is finished, stopped or broken off.
 
-    Stop is one tap on its area, or any key; help is a tap on the other corner. Losing the
+    Stop is one tap on its area, or a key; help is a tap on the other corner. Losing the
     window breaks the block off.
 
     Parameters
@@ -129,6 +129,8 @@ class LiveSource:
                 elif read == "quit":
                     window.closing = True
                     return "interrupted", "the window was closed"
+                elif read == "uncovered":
+                    pygame.display.flip()
                 else:
                     return "interrupted", "the window was left"
             t_ns = now_ns()

@@ -182,6 +182,8 @@ class TextPage:
         if read == "quit":
             raise Left
         if isinstance(read, str):
+            if read == "uncovered":  # what lay over the window is gone, its picture may stay
+                pygame.display.flip()
             return None
         key = presses.take(read)
         if key is None or (key == "staff" and self.staff_page is None):

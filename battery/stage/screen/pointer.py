@@ -20,12 +20,19 @@ from battery.stage.screen.event_wait import Waiter, find_library
 from battery.stage.screen.scale import Scale
 from tasks.contract import ContactKind
 
-Other = Literal["quit", "hidden"]
+Other = Literal["quit", "hidden", "uncovered"]
 
 MOUSE = (pygame.MOUSEMOTION, pygame.MOUSEBUTTONDOWN, pygame.MOUSEBUTTONUP)
 FINGER = (pygame.FINGERDOWN, pygame.FINGERMOTION, pygame.FINGERUP)
 HIDDEN = (pygame.WINDOWFOCUSLOST, pygame.WINDOWMINIMIZED, pygame.WINDOWHIDDEN)
-READ = (*MOUSE, *FINGER, *HIDDEN, pygame.KEYDOWN, pygame.QUIT)
+UNCOVERED = (pygame.WINDOWEXPOSED, pygame.WINDOWRESTORED, pygame.WINDOWSHOWN)
+READ = (*MOUSE, *FINGER, *HIDDEN, *UNCOVERED, pygame.KEYDOWN, pygame.QUIT)
+# Beside letters and digits the only keys that mean anything. Volume, power, brightness, media
+# and function keys and those that are held with another (Shift, Control ...) mean nothing.
+NAMED_KEYS = frozenset({
+    "escape", "space", "return", "enter", "tab", "backspace", "delete",
+    "left", "right", "up", "down",
+})  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,9 +139,11 @@ class Reader:
         if kind in MOUSE:
             return self._mouse(event, t_ns)
         if kind == pygame.KEYDOWN:
-            return Key(pygame.key.name(event.key))
+            return _key(pygame.key.name(event.key))
         if kind == pygame.QUIT:
             return "quit"
+        if kind in UNCOVERED:
+            return "uncovered"
         return "hidden" if kind in HIDDEN else None
 
     def _mouse(self, event: pygame.event.Event, t_ns: int) -> Report | None:
@@ -176,3 +185,9 @@ class Reader:
             event.x * (screen.width_px - 1), event.y * (screen.height_px - 1)
         )
         return Report(t_ns, t_ns - self._empty_ns, kind, x_mm, y_mm, number)
+
+
+def _key(name: str) -> Key | None:
+    """Read a key; None for one that means nothing to a page or a block."""
+    meant = name in NAMED_KEYS or (len(name) == 1 and name.isalnum())
+    return Key(name) if meant else None
