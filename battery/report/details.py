@@ -209,11 +209,16 @@ def _cell(line: Line | None, measure: Measure) -> dict[str, str]:
     interval = ""
     if not math.isnan(latest.low):
         interval = f"{shapes.number(latest.low)} to {shapes.number(latest.high)}"
+    value, reason = words.value_words(measure, latest.value, unit=False), latest.reason
+    last = line.shown[-1].reading
+    if last.visit > latest.visit:  # the newest visit has none: an older one is named as such
+        value = f"{value} (visit {latest.visit})"
+        reason = f"visit {last.visit}: {last.aside or last.reason}"
     return {
         "baseline": words.value_words(measure, own.centre, unit=False) if own else words.DASH,
-        "latest": words.value_words(measure, latest.value, unit=False),
+        "latest": value,
         "interval": interval,
-        "reason": latest.reason,
+        "reason": reason,
         "change": words.change_words(line),
         "band": words.band_words(line),
     }

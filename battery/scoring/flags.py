@@ -55,6 +55,9 @@ FLAGS: Mapping[str, Flag] = {
         Flag("few_trials", "not_trended", "too few trials were kept"),
         Flag("rather_few_trials", "care", "few trials were kept"),
         Flag("scale_unverified", "not_trended", "the screen was never measured"),
+        Flag(
+            "trail_not_finished", "care", "not all trails were finished within the time limit"
+        ),
         Flag("low_rate", "care", "the device reports the finger too rarely"),
         Flag("slow_frames", "care", "the picture was late too often"),
         Flag("wide_stamps", "care", "the times of contacts are uncertain"),
@@ -112,7 +115,10 @@ def flags_of(
     if input_type == "mixed":
         raised.append("input_type_mixed")
     if not raised and n_primary is not None:
-        if n_primary < scorer.min_trials:
+        # Links that were not made are in the time per link already.
+        if _value(held, "trail.finished_share") < 1:
+            raised.append("trail_not_finished")
+        elif n_primary < scorer.min_trials:
             raised.append("few_trials")
         elif n_primary < scorer.min_trials_usual:
             raised.append("rather_few_trials")

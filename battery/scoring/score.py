@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from battery.scoring.measures import measures_of
 
-SCORING_VERSION = 2
+SCORING_VERSION = 3
 NO_INTERVAL = "no interval"
 LEFT_ALONE = "left alone"
 BELOW_FLOOR = "below the measurement floor"

@@ -168,7 +168,7 @@ SCORERS: dict[str, TaskScorer] = {
             partner="trail.n_errors",
             min_trials=7,
             min_trials_usual=14,
-            flag_measures=_quality_of("trail"),
+            flag_measures=(*_quality_of("trail"), "trail.finished_share"),
             load=_trail,
         ),
     )

@@ -217,6 +217,15 @@ HELD_ELSEWHERE = {  # by test_answers and test_flagging_usual
 }  # fmt: skip
 
 
+def test_trail_not_finished():
+    """Whoever is too slow for the limit is told so, and counts however few links were made."""
+    block = simulated_block("trail", Truth(search_s=40.0), seed=2)
+    flags = raised(block)
+    assert "trail_not_finished" in flags
+    assert not flags & {"few_trials", "rather_few_trials"}
+    assert "trail_not_finished" not in raised(simulated_block("trail", Truth(), seed=2))
+
+
 def test_every_flag_has_one_effect_one_saying_and_a_test_here():
     source = Path(__file__).read_text(encoding="utf-8")
     for name, flag in FLAGS.items():

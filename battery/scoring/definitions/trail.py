@@ -5,7 +5,7 @@ from __future__ import annotations
 from battery.scoring.definitions.quality import quality
 from battery.scoring.measure import OWN, Measure
 
-_DONE = "a finished trail"
+_LINK = "a link"
 _ALL_DONE = "all trails finished within the limit"
 _POISSON = "interval: Garwood 1936, Biometrika 28:437-442"
 _PAPER = "Not comparable to any test on paper."
@@ -15,13 +15,26 @@ TRAIL: tuple[Measure, ...] = (
     Measure(
         "trail.time_per_link_s",
         "Time per link",
-        "Completion time of the finished trails divided by their links.",
+        "Time spent on the trails divided by the links made; a trail that was not finished "
+        "counts with all the time for which it was shown.",
         "s",
         "lower",
         OWN,
         primary=True,
-        limits=_PAPER,
-        needs=_DONE,
+        limits=f"What is thought out before leaving the first node is not seen. {_PAPER}",
+        needs=_LINK,
+        since=3,
+    ),
+    Measure(
+        "trail.finished_share",
+        "Trails finished",
+        "Share of the trails finished within the time limit.",
+        "1",
+        "higher",
+        OWN,
+        log_scale=False,
+        detail=True,
+        since=3,
     ),
     Measure(
         "trail.completion_time_s",
@@ -44,6 +57,7 @@ TRAIL: tuple[Measure, ...] = (
         OWN,
         limits="Planning during movement is not seen.",
         needs=_ALL_DONE,
+        since=3,
     ),
     Measure(
         "trail.travel_time_s",
@@ -53,29 +67,30 @@ TRAIL: tuple[Measure, ...] = (
         "lower",
         OWN,
         needs=_ALL_DONE,
+        since=3,
     ),
     Measure(
         "trail.travel_speed_mm_s",
         "Travel speed",
-        "Path while travelling over travel time, low-passed at 3 Hz.",
+        "Path while travelling over travel time, low-passed at 1.5 Hz.",
         "mm/s",
         "higher",
         OWN,
-        needs=_DONE,
-        since=2,
+        needs=_LINK,
+        since=3,
     ),
     Measure(
         "trail.path_efficiency",
         "Path efficiency",
         "Sum of the chords from capture to capture over the length of the path, low-passed at "
-        "3 Hz.",
+        "1.5 Hz.",
         "1",
         "higher",
         OWN,
         log_scale=False,
         limits="Wandering while searching counts as detour; tremor does not.",
-        needs=_DONE,
-        since=2,
+        needs=_LINK,
+        since=3,
     ),
     Measure(
         "trail.n_errors",
@@ -135,14 +150,14 @@ TRAIL: tuple[Measure, ...] = (
         Measure(
             f"trail.{kind}_time_per_link_s",
             f"Time per link, {kind}",
-            f"Completion time of the finished trails of {kind} divided by their links.",
+            f"The same over the trails of {kind}.",
             "s",
             "lower",
             OWN,
             limits=_PAPER,
-            needs=f"a finished trail of {kind}",
+            needs=f"a link in a trail of {kind}",
             detail=True,
-            since=2,
+            since=3,
         )
         for kind in ("numbers", "alternating", "pairs")
     ),

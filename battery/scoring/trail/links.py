@@ -8,13 +8,17 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from battery.recording import Block, events_from_array
-from battery.scoring.signal.filters import willed
+from battery.scoring.signal.filters import low_pass
 from battery.scoring.signal.kinematics import path_length_mm, runs
 from battery.scoring.signal.path import GRID_HZ, Flags, Floats, followed_path, held
 from tasks.contract import NS_PER_S, Event
 
 TAKES = frozenset({"grab", "regained"})
-STILL_MM_S = 10.0
+# Slow enough that a tremor from 2 Hz on does not pass for a movement from node to node, which
+# lasts a second: one of 2 Hz and 5 mm is left with 6 mm/s. What the filter smears over the
+# ends of a movement, the higher limit of speed takes back.
+TRAVEL_HZ = 1.5
+STILL_MM_S = 15.0
 PAUSE_S = 0.15
 
 
@@ -22,7 +26,7 @@ PAUSE_S = 0.15
 class Link:
     """From one captured node to the next; s and mm.
 
-    Search is the time before the first movement, in pauses (slower than 10 mm/s for 0.15 s)
+    Search is the time before the first movement, in pauses (slower than 15 mm/s for 0.15 s)
     and away from the next node; travel is the rest. `path_mm` is the length of the path,
     `travel_mm` of its part while travelling, `chord_mm` the straight way from where the last
     node was captured to where this one was, `straight_mm` that between their centres. Errors
@@ -54,17 +58,29 @@ class Link:
 
 @dataclass(slots=True)
 class Form:
-    """One trail: its links so far, and whether it was finished."""
+    """One trail: its links so far, and whether it was finished.
+
+    `shown_s` and `end_s` are when it was shown, and when its last node was captured or the
+    block ended.
+    """
 
     number: int
     kind: str
     links: list[Link] = field(default_factory=list)
     done: bool = False
+    shown_s: float = 0.0
+    end_s: float = 0.0
 
     @property
-    def time_s(self) -> float:
-        """From leaving the first node to the last capture so far."""
-        return sum(link.search_time_s + link.travel_time_s for link in self.links)
+    def spent_s(self) -> float:
+        """Time it took: from leaving the first node to the last capture.
+
+        Of a trail that was not finished the whole time for which it was shown, whatever was
+        done in it.
+        """
+        if self.done:
+            return sum(link.search_time_s + link.travel_time_s for link in self.links)
+        return self.end_s - self.shown_s
 
 
 @dataclass(slots=True)
@@ -97,8 +113,11 @@ def forms(block: Block) -> list[Form]:
     found: list[Form] = []
     doing = _Doing()
     for event in events_from_array(block.events):
+        if found and not found[-1].done:
+            found[-1].end_s = event.t_ns / NS_PER_S
         if event.kind == "form":
-            found.append(Form(event.trial, event.label))
+            now_s = event.t_ns / NS_PER_S
+            found.append(Form(event.trial, event.label, shown_s=now_s, end_s=now_s))
             doing = _Doing()
         elif event.kind == "release":
             first_mm = settings[found[-1].number]["nodes_mm"][0]
@@ -120,14 +139,14 @@ def forms(block: Block) -> list[Form]:
 
 
 def _slow_path(block: Block) -> _Path:
-    """Return the path, held where the pointer rests or is lifted, low-passed at 3 Hz."""
+    """Return the path, held where the pointer rests or is lifted, low-passed at 1.5 Hz."""
     segments = followed_path(block, TAKES)
     if not segments:
         return _Path(np.empty(0), np.empty((0, 2)))
     grid_s = np.arange(segments[0][0][0], segments[-1][0][-1], 1 / GRID_HZ)
     if len(grid_s) < 2:
         return _Path(np.empty(0), np.empty((0, 2)))
-    return _Path(grid_s, willed(held(segments, grid_s)))
+    return _Path(grid_s, low_pass(held(segments, grid_s), TRAVEL_HZ, order=4))
 
 
 def _link(form: Form, capture: Event, doing: _Doing, path: _Path) -> Link:

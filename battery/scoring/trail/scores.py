@@ -11,10 +11,17 @@ from battery.scoring import quality
 from battery.scoring.score import Score, missing
 from battery.scoring.signal.path import Floats
 from battery.scoring.stats import summary
-from battery.scoring.stats.intervals import NONE, Bootstrap, Interval, around, of_mean, ratio
+from battery.scoring.stats.intervals import (
+    NONE,
+    Bootstrap,
+    Interval,
+    around,
+    of_count,
+    of_mean,
+    ratio,
+)
 from battery.scoring.trail.links import Form, Link, forms
 
-NONE_DONE = "no trail was finished within the limit"
 KINDS = ("numbers", "alternating", "pairs")
 
 
@@ -22,12 +29,13 @@ def score(block: Block, draw: Bootstrap) -> list[Score]:
     """Score a finished trail block."""
     found = forms(block)
     n_forms = len(block.header.settings["forms"])
+    limit_s = float(block.header.settings["limit_s"])
     done = [form for form in found if form.done]
     return [
-        *_times(found, done, n_forms),
-        *_movement(done, draw),
+        *_times(found, done, n_forms, limit_s),
+        *_movement(found, draw),
         *_counts(found, n_forms, block),
-        *_by_kind(done),
+        *_by_kind(found),
         *cost_of_alternating(done, draw),
         *quality.scores(
             block,
@@ -46,35 +54,50 @@ def _whole_s(links: Sequence[Link]) -> Floats:
     return np.array([link.search_time_s + link.travel_time_s for link in links])
 
 
-def _times(found: Sequence[Form], done: Sequence[Form], n_forms: int) -> list[Score]:
+def per_link(name: str, found: Sequence[Form]) -> Score:
+    """Score the time spent on trails over the links made in them.
+
+    An unfinished trail enters with its whole time and the links it has: to be stuck, to rest
+    or to break off can only make the ratio larger. Of finished trails it is the mean; of cut
+    off ones the estimate of largest likelihood if times are exponential (Cox DR, Oakes D 1984,
+    Analysis of Survival Data, 3.2; from memory).
+    """
+    links = _links(found)
+    n, spent_s = len(links), sum(form.spent_s for form in found)
+    if n == 0:
+        return missing(name, f"no link was made in {spent_s:.1f} s")
+    if all(form.done for form in found):
+        times_s = _whole_s(links)
+        return Score(name, float(times_s.mean()), n, *of_mean(times_s))
+    fewest, most = of_count(n)
+    return Score(name, spent_s / n, n, spent_s / most, spent_s / fewest)
+
+
+def _times(
+    found: Sequence[Form], done: Sequence[Form], n_forms: int, limit_s: float
+) -> list[Score]:
     """Time per link, and the completion time with its two parts, which add up to it exactly."""
     links = _links(done)
     n = len(links)
-    names = ("completion_time_s", "search_time_s", "travel_time_s")
-    times_s = _whole_s(links)
-    if not done:
-        reason = NONE_DONE
-    elif len(done) < n_forms:
-        spent_s = _whole_s(_links(found)).sum()
+    share = len(done) / n_forms
+    scores = [
+        per_link("trail.time_per_link_s", found),
+        Score("trail.finished_share", share, n_forms, share, share),
+    ]
+    if len(done) < n_forms:
+        spent_s = sum(form.spent_s for form in found)
         reason = (
-            f"{len(done)} of {n_forms} trails finished within the limit: "
+            f"{len(done)} of {n_forms} trails finished within the limit of {limit_s:.0f} s: "
             f"the time is longer than {spent_s:.1f} s"
         )
-    else:
-        reason = ""
-    per_link = (
-        Score("trail.time_per_link_s", float(times_s.mean()), n, *of_mean(times_s))
-        if done
-        else missing("trail.time_per_link_s", NONE_DONE)
-    )
-    if reason:
-        return [per_link, *(missing(f"trail.{name}", reason, n) for name in names)]
+        names = ("completion_time_s", "search_time_s", "travel_time_s")
+        return [*scores, *(missing(f"trail.{name}", reason, n) for name in names)]
     search_s = np.array([link.search_time_s for link in links])
     travel_s = np.array([link.travel_time_s for link in links])
     search, travel = float(search_s.sum()), float(travel_s.sum())
     return [
-        per_link,
-        Score("trail.completion_time_s", search + travel, n, *_of_sum(times_s)),
+        *scores,
+        Score("trail.completion_time_s", search + travel, n, *_of_sum(_whole_s(links))),
         Score("trail.search_time_s", search, n, *_of_sum(search_s)),
         Score("trail.travel_time_s", travel, n, *_of_sum(travel_s)),
     ]
@@ -85,8 +108,8 @@ def _of_sum(values: Floats) -> Interval:
     return len(values) * low, len(values) * high
 
 
-def _movement(done: Sequence[Form], draw: Bootstrap) -> list[Score]:
-    links = _links(done)
+def _movement(found: Sequence[Form], draw: Bootstrap) -> list[Score]:
+    links = _links(found)
     n = len(links)
     rows = {
         "trail.travel_speed_mm_s": [(k.travel_mm, k.travel_time_s) for k in links],
@@ -95,8 +118,8 @@ def _movement(done: Sequence[Form], draw: Bootstrap) -> list[Score]:
     scores = []
     for name, pairs in rows.items():
         values = np.array(pairs, dtype=np.float64).reshape(-1, 2)
-        if not done:
-            scores.append(missing(name, NONE_DONE))
+        if not links:
+            scores.append(missing(name, "no link was made"))
         elif values[:, 1].sum() <= 0:
             scores.append(missing(name, "the chip never travelled", n))
         else:
@@ -130,17 +153,14 @@ def _counts(found: Sequence[Form], n_forms: int, block: Block) -> list[Score]:
     ]
 
 
-def _by_kind(done: Sequence[Form]) -> list[Score]:
+def _by_kind(found: Sequence[Form]) -> list[Score]:
     scores = []
     for kind in KINDS:
-        links = _links([form for form in done if form.kind == kind])
         name = f"trail.{kind}_time_per_link_s"
-        times_s = _whole_s(links)
-        if len(links):
-            mean_s = float(times_s.mean())
-            scores.append(Score(name, mean_s, len(links), *of_mean(times_s)))
-        else:
-            scores.append(missing(name, f"no trail of {kind} was finished"))
+        own = [form for form in found if form.kind == kind]
+        scores.append(
+            per_link(name, own) if own else missing(name, f"no trail of {kind} was begun")
+        )
     return scores
 
 
