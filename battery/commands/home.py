@@ -21,7 +21,7 @@ def comfort(
         str | None, typer.Option(help="Language of texts and voice: en or de.")
     ] = None,
     theme: Annotated[
-        str | None, typer.Option(help="dark, light (bright room) or dim (sensitive to light).")
+        str | None, typer.Option(help="light, dark or dim (sensitive to light).")
     ] = None,
     text: Annotated[
         int | None, typer.Option("--text", help="Size of words, 100 to 200 percent.")

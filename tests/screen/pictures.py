@@ -1,7 +1,7 @@
 """Save a picture of every page and of the tasks at several moments, to be looked at.
 
 ``python -m tests.screen.pictures FOLDER [1280x800] [1920x1200] [default] [large]
-[de] [long] [mirrored] [light] [dim] [150] [200]``
+[de] [long] [mirrored] [dark] [dim] [150] [200]``
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from battery.stage.pages.page import Left, TextPage, run_pages
 from battery.stage.pages.questions import GO
 from battery.stage.pages.staff import staff_page
 from battery.stage.practising import practice_pages
-from battery.stage.screen.theme import DARK, THEMES
+from battery.stage.screen.theme import FIRST_THEME, THEMES
 from battery.stage.settings.kiosk import ClinicSettings
 from battery.stage.sound_check import sound_page
 from battery.store import Store
@@ -72,7 +72,7 @@ class Look:
     def __init__(self, words: list[str]) -> None:
         spoken = {"de": language("de"), "long": LONG, "mirrored": RIGHT_TO_LEFT}
         self.language = next((spoken[word] for word in words if word in spoken), ENGLISH)
-        self.theme = next((THEMES[word] for word in words if word in THEMES), DARK)
+        self.theme = next((THEMES[word] for word in words if word in THEMES), FIRST_THEME)
         self.share = next((int(word) / 100 for word in words if word.isdecimal()), 1.0)
 
     def onto(self, window) -> None:

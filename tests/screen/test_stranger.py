@@ -86,7 +86,7 @@ def check_visit(folder, input_type, hands=("right", "left")):
         assert repr(replay(block)) == repr(events_from_array(block.events))
         assert (block.samples["stamp_gap_ns"] >= 0).all()
         assert (block.frames["flip_ns"] >= block.frames["drawn_ns"]).all()
-        assert block.header.versions["theme"] == "dark"
+        assert block.header.versions["theme"] == "light"
     with Store.open(folder / "home", write=False) as store:
         values = {}
         for block in blocks:

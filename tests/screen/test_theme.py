@@ -63,7 +63,7 @@ def test_the_dim_theme_is_dim():
 
 
 def test_an_unknown_theme_is_one_line_with_the_way_out():
-    with pytest.raises(UsageError, match=r"'pink'.*dark, light, dim"):
+    with pytest.raises(UsageError, match=r"'pink'.*light, dark, dim"):
         theme_named("pink")
 
 
@@ -76,7 +76,7 @@ def silhouette(headless_window, role):
 
     window, _ = headless_window
     theme = dataclasses.replace(
-        window.theme, roles=dict.fromkeys(window.theme.roles, (255, 255, 255))
+        window.theme, roles=dict.fromkeys(window.theme.roles, window.theme.text)
     )
     surface = pygame.Surface((200, 200))
     surface.fill(theme.background)

@@ -1,13 +1,21 @@
 """How pages look and sound is set for everybody or for one person."""
 
+import random
+from datetime import datetime
+
 import pytest
 from typer.testing import CliRunner
 
+from battery import simulate
 from battery.cli import app
 from battery.errors import UsageError
+from battery.plan import STANDARD
 from battery.stage.settings.comfort import Comfort, comfort_of, keep_comfort
 from battery.store import Store
+from battery.visits import begin_visit
 from tests import store_kit as kit
+
+NOW = datetime.fromisoformat("2026-03-04T10:00:00+00:00")
 
 
 @pytest.fixture
@@ -54,3 +62,29 @@ def test_what_a_newer_program_kept_is_left_out(home):
 def test_a_change_for_one_visit_is_not_kept():
     assert Comfort(language="de").changed(language=None) == Comfort(language="de")
     assert Comfort(language="de").changed(language="en") == Comfort()
+
+
+def visited(store, code, theme):
+    """Let a made-up person do the first block of a visit on a screen of a theme."""
+    visit = begin_visit(
+        store, store.person(code), STANDARD, kit.DEVICE, wall=lambda: NOW,
+        random_source=random.Random(code),
+    )  # fmt: skip
+    if theme:
+        visit.versions["theme"] = theme
+    visit.run(visit.todo[0], simulate.Person(simulate.Truth(), simulate.TOUCH_60, 3))
+
+
+def test_nobody_who_has_done_a_visit_changes_theme_unless_it_is_set_for_them(home):
+    """The theme is a condition of the test: a new default and what a clinic sets for everybody
+    reach only people without a record; one whose record names none was made in the dark one.
+    """
+    with Store.open(home) as store:
+        assert comfort_of(store, "K7QF").theme == comfort_of(store).theme == "light"
+        visited(store, "K7QF", "dim")
+        visited(store, "M4WX", "")
+        assert comfort_of(store, "K7QF").theme == "dim"
+        assert comfort_of(store, "M4WX").theme == "dark"
+        keep_comfort(store, None, theme="light")
+        assert comfort_of(store, "K7QF").theme == "dim"
+        assert keep_comfort(store, "K7QF", theme="light").theme == "light"

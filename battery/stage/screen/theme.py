@@ -62,7 +62,7 @@ class Theme:
     stop, on_stop : colour
         Ground and words of Stop.
     shade : colour
-        Of the nails of a drawn hand.
+        Of a drawn hand or body; its outline is that of text.
     finger : colour
         The finger of a demonstration.
     roles : mapping of role to colour
@@ -113,7 +113,7 @@ DARK = Theme(
     on_main=(12, 22, 22),
     stop=(116, 32, 34),
     on_stop=(250, 238, 234),
-    shade=(170, 180, 184),
+    shade=(112, 122, 128),
     finger=(250, 244, 230),
     roles={
         "idle": (134, 146, 154),
@@ -127,29 +127,30 @@ DARK = Theme(
         "track": (122, 138, 150),
     },
 )
-# For a bright room, and for eyes that see light letters on a dark ground with a halo.
+# What new people begin with: dark letters on a ground like paper, for rooms by day and for eyes
+# that see light letters with a halo.
 LIGHT = Theme(
     name="light",
-    background=(244, 242, 236),
-    text=(20, 26, 32),
+    background=(247, 245, 239),
+    text=(22, 28, 34),
     quiet=(62, 70, 78),
-    panel=(226, 226, 218),
+    panel=(255, 254, 251),
     edge=(92, 104, 114),
-    main=(14, 82, 72),
-    on_main=(248, 250, 246),
-    stop=(136, 26, 30),
-    on_stop=(255, 246, 242),
-    shade=(118, 110, 104),
+    main=(12, 84, 78),
+    on_main=(250, 252, 249),
+    stop=(140, 24, 30),
+    on_stop=(255, 247, 244),
+    shade=(222, 210, 194),
     finger=(40, 30, 60),
     roles={
         "idle": (98, 108, 116),
-        "target": (14, 88, 138),
-        "go": (112, 62, 0),
-        "home": (14, 88, 138),
-        "held": (12, 104, 74),
+        "target": (10, 84, 142),
+        "go": (124, 58, 0),
+        "home": (10, 84, 142),
+        "held": (10, 104, 74),
         "done": (62, 82, 98),
-        "wrong": (142, 48, 8),
-        "chip": (122, 78, 0),
+        "wrong": (150, 40, 12),
+        "chip": (120, 72, 0),
         "track": (98, 110, 118),
     },
 )
@@ -166,7 +167,7 @@ DIM = Theme(
     on_main=(8, 8, 6),
     stop=(52, 14, 12),
     on_stop=(196, 166, 150),
-    shade=(128, 116, 102),
+    shade=(74, 66, 57),
     finger=(178, 166, 146),
     roles={
         "idle": (130, 120, 108),
@@ -180,7 +181,8 @@ DIM = Theme(
         "track": (128, 120, 110),
     },
 )
-THEMES: Mapping[str, Theme] = {theme.name: theme for theme in (DARK, LIGHT, DIM)}
+THEMES: Mapping[str, Theme] = {theme.name: theme for theme in (LIGHT, DARK, DIM)}
+FIRST_THEME = LIGHT  # of people who have not done a visit
 
 
 def theme_named(name: str) -> Theme:

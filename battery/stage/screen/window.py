@@ -20,7 +20,7 @@ from battery.stage.screen.pointer import READ, Reader, Reads
 from battery.stage.screen.publish import Publisher
 from battery.stage.screen.scale import Scale, screen_of
 from battery.stage.screen.sound import Sound
-from battery.stage.screen.theme import DARK, Theme
+from battery.stage.screen.theme import FIRST_THEME, Theme
 
 WINDOW_PX = (1280, 800)
 FLIPS = 60
@@ -67,7 +67,7 @@ class Window:
         *,
         windowed: bool,
         known: dict[tuple[int, int], Screen],
-        theme: Theme = DARK,
+        theme: Theme = FIRST_THEME,
         language: Language = ENGLISH,
         text_share: float = 1.0,
         volume_percent: int = 70,

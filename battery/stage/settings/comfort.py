@@ -13,11 +13,12 @@ from battery.errors import UsageError
 from battery.recording import Screen
 from battery.stage.language.languages import OWN_NAMES, language
 from battery.stage.screen.sound import LOUDEST
-from battery.stage.screen.theme import theme_named
+from battery.stage.screen.theme import FIRST_THEME, theme_named
 from battery.stage.screen.window import Window
 from battery.store import Store
 
 SETTING = "comfort"
+UNNAMED_THEME = "dark"
 LEAST_PERCENT, MOST_PERCENT = 100, 200  # WCAG 2.2, 1.4.4: up to 200 % without loss
 
 
@@ -30,7 +31,7 @@ class Comfort:
     language : str
         Code of the language of texts and voice.
     theme : str
-        Colours: dark, light (a bright room) or dim (light-sensitive eyes).
+        Colours: light, dark or dim (light-sensitive eyes).
     text_percent : int
         Size of words beside what the profile has, 100 to 200.
     volume_percent : int
@@ -40,7 +41,7 @@ class Comfort:
     """
 
     language: str = "en"
-    theme: str = "dark"
+    theme: str = FIRST_THEME.name
     text_percent: int = 100
     volume_percent: int = 70
     voice: bool = True
@@ -85,13 +86,30 @@ class Comfort:
 def comfort_of(store: Store, person: str | None = None) -> Comfort:
     """Return what holds for a person, or for the clinic where nobody is named.
 
-    What a newer program kept and this one does not know is left out.
+    The theme of somebody who has done a visit stays that of the last one, whatever the clinic
+    sets for everybody since: only what is set for the person changes it. What a newer program
+    kept and this one does not know is left out.
     """
     held = dict(store.setting(SETTING, {}))
     if person is not None:
-        held |= store.setting(f"{SETTING}:{person}", {})
+        own = store.setting(f"{SETTING}:{person}", {})
+        if "theme" not in own and (seen := theme_seen(store, person)):
+            held["theme"] = seen
+        held |= own
     known = {f.name for f in fields(Comfort)}
     return Comfort(**{name: value for name, value in held.items() if name in known})
+
+
+def theme_seen(store: Store, person: str) -> str:
+    """Return the theme a person's last record was made in; empty before the first.
+
+    Records that name none were made when there was only the dark one.
+    """
+    for visit in reversed(store.visits(person)):
+        records = store.blocks(visit.header.visit_id)
+        if records:
+            return records[-1].header.versions.get("theme", UNNAMED_THEME)
+    return ""
 
 
 def was_heard(store: Store, person: str) -> bool:
