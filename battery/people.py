@@ -1,8 +1,9 @@
-"""Enrolment: a person under a random code."""
+"""Enrolment: a person under a random code, with a picture to know oneself by."""
 
 from __future__ import annotations
 
 import secrets
+from collections import Counter
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, get_args
 
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 # that no code is a word.
 CODE_ALPHABET = "3479CDFHJKMNPQRTVWXY"
 CODE_LENGTH = 4
+PICTURE = "picture"
+PICTURES = ("house", "boat", "tree", "cup", "key", "star", "fish", "sun")
 
 
 def new_code() -> str:
@@ -60,8 +63,29 @@ def new_person(
         n_familiarisation=n_familiarisation,
         n_baseline=n_baseline,
     )
+    picture = free_picture(store)
     store.add_person(person)
+    store.put_setting(f"{PICTURE}:{code}", picture)
     return person
+
+
+def picture_of(store: Store, code: str) -> str:
+    """Return the name of a person's picture; who has none is given one that is free.
+
+    It belongs to the person and goes with them: nobody's changes when another is erased.
+    """
+    held = store.setting(f"{PICTURE}:{code}")
+    if held in PICTURES:
+        return str(held)
+    picture = free_picture(store)
+    store.put_setting(f"{PICTURE}:{code}", picture)
+    return picture
+
+
+def free_picture(store: Store) -> str:
+    """Return the picture that the fewest people of this store have, the first of several."""
+    held = Counter(store.setting(f"{PICTURE}:{person.code}") for person in store.list_people())
+    return min(PICTURES, key=lambda name: held[name])
 
 
 def _one_of(what: str, value: str, words: tuple[str, ...]) -> None:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from importlib.metadata import PackageNotFoundError, version
 
-from battery.answers import Answer, Moment, latest
+from battery.answers import STOP_RISE, Answer, Moment, latest, rises
 from battery.plan import Plan, PlannedBlock, fresh_seed, plan_hash, planned_blocks
 from battery.recording import Block, BlockHeader, Device, Hand, TimingAudit, VisitHeader
 from battery.rescoring import rescore_all as rescore_all
@@ -58,6 +58,8 @@ class VisitRun:
         What was answered in this visit, in order.
     last_block : str or None
         The block that was begun last.
+    planned : tuple of PlannedBlock
+        Everything that the plan asks for.
     """
 
     store: Store
@@ -73,6 +75,23 @@ class VisitRun:
     practised: dict[PlannedBlock, int] = field(default_factory=dict)
     answers: list[Answer] = field(default_factory=list)
     last_block: str | None = None
+    planned: tuple[PlannedBlock, ...] = ()
+
+    @property
+    def n_planned(self) -> int:
+        """How many tests the plan asks for."""
+        return sum(block.phase == "test" for block in self.planned)
+
+    @property
+    def n_done(self) -> int:
+        """How many tests were done to their end, each task and hand counted once."""
+        return len(
+            {
+                (record.header.task, record.header.hand)
+                for record in self.store.blocks(self.header.visit_id)
+                if record.header.phase == "test" and record.ending == "finished"
+            }
+        )
 
     def run(
         self, planned: PlannedBlock, source: Source, audit: TimingAudit | None = None
@@ -174,8 +193,14 @@ class VisitRun:
         self.todo = [block for block in self.todo if block != planned]
 
     def end(self, ending: str = "finished") -> None:
-        """Close the visit; it will not be resumed."""
+        """Close the visit. One in which no test was done to its end is not finished."""
+        if ending == "finished" and self.n_planned and not self.n_done:
+            ending = "stopped"
         self.store.end_visit(self.header.visit_id, ending)
+
+    def reopen(self) -> None:
+        """Go on with a visit that was ended early."""
+        self.store.end_visit(self.header.visit_id, None)
 
     def _new_id(self) -> str:
         return str(uuid.UUID(int=self.random_source.getrandbits(128), version=4))
@@ -191,7 +216,9 @@ def begin_visit(
     random_source: random.Random | None = None,
     origin: str = "stage",
 ) -> VisitRun:
-    """Begin a visit, or go on with one of today that was cut off.
+    """Begin a visit, or go on with one of today that was cut off or ended early.
+
+    One that was handed over already, or ended because of how the person felt, stays ended.
 
     Parameters
     ----------
@@ -207,13 +234,15 @@ def begin_visit(
     store.put_device(device)
     blocks = planned_blocks(plan, person.first_hand)
     earlier = store.visits(person.code)
-    cut = _cut_off(earlier, hash_of_plan, device, wall())
+    cut = _cut_off(store, earlier, hash_of_plan, device, wall())
     used = store.used_layouts(person.code)
     if cut is not None:
         records = store.blocks(cut.header.visit_id)
         gated = cut.header.origin == "stage"
         practised = _practised(store, records) if gated else {}
         todo = _remaining(blocks, records, practised)
+        if cut.ending is not None:
+            store.end_visit(cut.header.visit_id, None)
         return VisitRun(
             store=store,
             header=cut.header,
@@ -227,6 +256,7 @@ def begin_visit(
             practised={b: len(practised.get((b.task, b.hand), ())) for b in todo},
             answers=store.answers(cut.header.visit_id),
             last_block=records[-1].header.block_id if records else None,
+            planned=tuple(blocks),
         )
     now = wall()
     offset = now.utcoffset() or timedelta()
@@ -253,6 +283,7 @@ def begin_visit(
         versions=library_versions(),
         used_layouts=used,
         next_index=0,
+        planned=tuple(blocks),
     )
 
 
@@ -263,7 +294,11 @@ def _stamp(moment: datetime) -> str:
 
 
 def _cut_off(
-    visits: Sequence[VisitRecord], hash_of_plan: str, device: Device, now: datetime
+    store: Store,
+    visits: Sequence[VisitRecord],
+    hash_of_plan: str,
+    device: Device,
+    now: datetime,
 ) -> VisitRecord | None:
     """Return the person's last visit if it may be gone on with."""
     if not visits:
@@ -271,7 +306,21 @@ def _cut_off(
     last = max(visits, key=lambda v: v.header.sequence)
     age = now - datetime.fromisoformat(last.header.started_utc)
     same = (last.header.plan_hash, last.header.device.alias) == (hash_of_plan, device.alias)
-    return last if last.ending is None and same and age < RESUME_WITHIN else None
+    if not same or age >= RESUME_WITHIN or last.ending not in (None, "stopped"):
+        return None
+    if last.ending == "stopped" and _is_over(store, last):
+        return None
+    return last
+
+
+def _is_over(store: Store, visit: VisitRecord) -> bool:
+    """Whether a visit that was ended early stays so: it went out, or somebody was unwell."""
+    visit_id = visit.header.visit_id
+    if any(bundle.visit_id == visit_id for bundle in store.bundles()):
+        return True
+    answers = store.answers(visit_id)
+    urgent = latest(answers, "before", "red_flags") == "yes"
+    return urgent or max(rises(answers).values(), default=0) >= STOP_RISE
 
 
 def _practised(

@@ -60,7 +60,7 @@ def enrol(
 
     Example: battery enrol --dominant-hand right --affected-side left
     """
-    from battery.people import new_person
+    from battery.people import new_person, picture_of
 
     with open_store(home) as store:
         person = new_person(
@@ -74,6 +74,10 @@ def enrol(
         )
         print(person.code)
         print(f"Enrolled. First hand: {person.first_hand}. Next: battery visit {person.code}")
+        print(
+            f"Picture: {picture_of(store, person.code)}. The first page of every visit shows "
+            "it beside the code; tell it to the person."
+        )
 
 
 def people(

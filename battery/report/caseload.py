@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -48,7 +49,8 @@ class CaseloadRow:
 def caseload(store: Store, *, now: datetime) -> list[CaseloadRow]:
     """List everybody, those who wait longest first.
 
-    A visit is due after a week, give or take two days, and overdue after that.
+    A visit is due after a week, give or take two days, and overdue after that; one in which
+    nothing was measured does not count.
     """
     rows = [_row(page_data(rows, made=now), now=now) for rows in gather_primaries(store)]
     return sorted(rows, key=lambda row: -row.days_ago)
@@ -56,11 +58,12 @@ def caseload(store: Store, *, now: datetime) -> list[CaseloadRow]:
 
 def _row(page: Page, *, now: datetime) -> CaseloadRow:
     visits = page.rows.visits
-    last = max((v.when for v in visits), default=None)
+    measured = {r.visit for r in page.rows.readings if not math.isnan(r.value)}
+    last = max((v.when for v in visits if v.number in measured), default=None)
     days_ago = (now - last).total_seconds() / 86_400 if last else float("inf")
     due: Due = "not due yet"
     if last is None:
-        due = "no visit yet"
+        due = "due" if visits else "no visit yet"
     elif days_ago > WEEK_DAYS + TOLERANCE_DAYS:
         due = "overdue"
     elif days_ago >= WEEK_DAYS - TOLERANCE_DAYS:

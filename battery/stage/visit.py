@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 
+from battery.people import picture_of
 from battery.plan import Plan, check_fits
 from battery.recording import Device
 from battery.stage.pages.card import CardPages
@@ -78,7 +79,7 @@ def visit_on_screen(
             large=large,
             seed=random_source.randrange(2**31),
             side=person.dominant_hand,
-            token=[p.code for p in store.list_people()].index(person.code),
+            picture=picture_of(store, person.code),
             clinic=clinic_settings(store),
             warned=warnings(store, wall()),
             waiting=store.not_handed_over() or 0,
@@ -110,8 +111,8 @@ def visit_on_screen(
     visit = flow.visit
     if visit is None:
         return f"no visit of {person.code} was begun; nothing was recorded"
-    left = sum(block.phase == "test" for block in visit.todo)
-    state = "complete" if not left else f"{left} blocks were not done"
+    left = visit.n_planned - visit.n_done
+    state = "complete" if not left else f"{left} of {visit.n_planned} blocks were not done"
     shown = f"showing a change takes {window.audit.flip_p99_ms:.1f} ms{note}" if note else ""
     parts = (
         f"visit {visit.header.sequence} of {person.code}: {state}",

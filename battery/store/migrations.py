@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, datetime
 
-from sqlalchemy import Connection, Engine, inspect, select
+from sqlalchemy import Connection, Engine, inspect, select, text
 
 from battery.errors import StoreError
 from battery.store import schema
@@ -219,7 +219,23 @@ def second_tables(connection: Connection) -> None:
     _run(connection, _ASKED_TABLES)
 
 
-STEPS: tuple[Step, ...] = (first_tables, second_tables)
+_PICTURES = ("house", "boat", "tree", "cup", "key", "star", "fish", "sun")
+
+
+def pictures_of_people(connection: Connection) -> None:
+    """Keep with everybody the picture that was theirs by their place in the list so far."""
+    codes = connection.exec_driver_sql(
+        "SELECT code FROM people ORDER BY enrolled_utc, code"
+    ).scalars()
+    for place, code in enumerate(list(codes)):
+        picture = _PICTURES[place % len(_PICTURES)]
+        connection.execute(
+            text("INSERT INTO settings (name, json) VALUES (:name, :json)"),
+            {"name": f"picture:{code}", "json": f'"{picture}"'},
+        )
+
+
+STEPS: tuple[Step, ...] = (first_tables, second_tables, pictures_of_people)
 
 
 def _with_bytes(connection: Connection, script: str) -> str:

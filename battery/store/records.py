@@ -77,8 +77,8 @@ class Records(Connected):
                 )
             )
 
-    def end_visit(self, visit_id: str, ending: str) -> None:
-        """Mark a visit as ended; it will not be gone on with."""
+    def end_visit(self, visit_id: str, ending: str | None) -> None:
+        """Mark a visit as ended, or with None as open again."""
         with self._writing() as connection:
             connection.execute(
                 update(schema.visits)

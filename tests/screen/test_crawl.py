@@ -177,7 +177,7 @@ class Crawler(Pilot):
 def crawl(store, window, clock, monkeypatch, *, large, by_keys):
     """Do the stories, then visits until no control is left; returns states and presses."""
     clinic = Clinic(
-        store, window, clock, monkeypatch, PLAN, large=large, token=3,
+        store, window, clock, monkeypatch, PLAN, large=large, picture="cup",
         clinic=ClinicSettings("112", "2468", show_scores=True), warned=("battery", "clock"),
         waiting=3,
     )  # fmt: skip

@@ -6,6 +6,7 @@ import math
 
 import pygame
 
+from battery.people import PICTURES
 from battery.stage.drawing.canvas import Canvas
 from battery.stage.drawing.painter import OVERSAMPLE
 
@@ -45,13 +46,13 @@ class Token:
 
     Parameters
     ----------
-    number : int
-        Place among the people of the store, from 0. After as many people as there are
-        pictures they come again, so the code stands beside them.
+    name : str
+        One of `battery.people.PICTURES`. With more people than pictures they come again, so
+        the code stands beside them.
     """
 
-    def __init__(self, number: int) -> None:
-        self._number = number
+    def __init__(self, name: str) -> None:
+        self._number = PICTURES.index(name)
 
     def begin(self, canvas: Canvas, room: pygame.Rect) -> None:
         """Draw it into its room."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import date
 
+from battery.people import PICTURES
 from battery.plan import PlannedBlock
 from battery.recording import Block, Hand
 from battery.stage.drawing.avatars import Token
@@ -47,8 +48,8 @@ class VisitFlow:
         Where the layouts of demonstrations are drawn from.
     side : {"left", "right"}
         Hand that presses where none is asked for; pages are mirrored for the left.
-    token : int
-        Number of the person's picture.
+    picture : str
+        Name of the person's picture.
     clinic : ClinicSettings
     warned : sequence of str
         What is to be put right before the start; see `kiosk.warnings`.
@@ -69,7 +70,7 @@ class VisitFlow:
         large: bool,
         seed: int,
         side: Hand = "right",
-        token: int = 0,
+        picture: str = PICTURES[0],
         clinic: ClinicSettings | None = None,
         warned: Sequence[str] = (),
         practised: Practised | None = None,
@@ -82,7 +83,7 @@ class VisitFlow:
         self._rest_s = rest_s
         self._large = large
         self._seed = seed
-        self._token = token
+        self._picture = picture
         self._warned = warned
         self._practised = practised
         self._waiting = waiting
@@ -144,7 +145,7 @@ class VisitFlow:
                 *more,
             ),
             after,
-            picture=Token(self._token),
+            picture=Token(self._picture),
         )
 
     def other(self) -> Page:
