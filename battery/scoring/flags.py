@@ -58,6 +58,9 @@ FLAGS: Mapping[str, Flag] = {
         Flag(
             "trail_not_finished", "care", "not all trails were finished within the time limit"
         ),
+        Flag(
+            "contact_lost", "care", "the finger was off the glass for over 5 % of the following"
+        ),
         Flag("low_rate", "care", "the device reports the finger too rarely"),
         Flag("slow_frames", "care", "the picture was late too often"),
         Flag("wide_stamps", "care", "the times of contacts are uncertain"),
@@ -78,6 +81,7 @@ LATE_CHANGE_SD = 1.0
 MOST_HITS, FEWEST_HITS = 0.90, 0.10
 TOUCH_NOISE_MM = 2.0  # an end point nearer to the centre is the finger's own size
 END_OF_TRACK_PERCENT = 99.0
+OFF_GLASS_SHARE = 0.05
 LOW_RATE_HZ = 60 * 0.97
 SLOW_SHARE = 0.01
 WIDE_GAPS_SHARE = 0.01
@@ -153,6 +157,7 @@ def _of_scores(task: str, held: Mapping[str, Value]) -> list[str]:
     raised = {
         "multi_touch": _value(held, f"{task}.extra_contact_share") > MULTI_TOUCH_SHARE,
         "guessing": _value(held, f"{task}.anticipation_rate") > GUESSING_SHARE,
+        "contact_lost": _value(held, "pursuit.contact_loss") > OFF_GLASS_SHARE,
         "late_fatigue": _value(held, f"{task}.late_change_sd") > LATE_CHANGE_SD,
         "floor_ceiling": (hits > MOST_HITS and error_mm < TOUCH_NOISE_MM)
         or hits < FEWEST_HITS

@@ -159,7 +159,7 @@ SCORERS: dict[str, TaskScorer] = {
             partner="pursuit.delay_s",
             min_trials=4,
             min_trials_usual=8,
-            flag_measures=_quality_of("pursuit"),
+            flag_measures=(*_quality_of("pursuit"), "pursuit.contact_loss"),
             load=_pursuit,
         ),
         TaskScorer(

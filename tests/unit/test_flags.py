@@ -226,6 +226,14 @@ def test_trail_not_finished():
     assert "trail_not_finished" not in raised(simulated_block("trail", Truth(), seed=2))
 
 
+def test_contact_lost():
+    """Over 5 % of the time off the glass while the chip moves."""
+    often = Truth(lost_contact_per_min=12, lost_contact_s=0.6)
+    assert "contact_lost" in raised(simulated_block("pursuit", often, seed=2))
+    seldom = Truth(lost_contact_per_min=2, lost_contact_s=0.3)
+    assert "contact_lost" not in raised(simulated_block("pursuit", seldom, seed=2))
+
+
 def test_every_flag_has_one_effect_one_saying_and_a_test_here():
     source = Path(__file__).read_text(encoding="utf-8")
     for name, flag in FLAGS.items():

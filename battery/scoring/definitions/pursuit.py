@@ -11,19 +11,23 @@ _PREDICTED = "People foresee a single sine, so that its delay may be 0 or below.
 _CONTACT = "4 s of contact while the chip moved"
 _PREDICTABLE = "the predictable part"
 _UNPREDICTABLE = "the unpredictable part"
+_FOLLOWED = "a gain of at least 0.2, and following with ten times the power of its unsteadiness"
 N_FREQUENCIES = 5
 
 _TRACKING = (
     Measure(
         "pursuit.tracking_rmse_mm",
         "Tracking error",
-        "Root mean square distance of the finger from the chip as shown, while in contact.",
+        "Root mean square distance of the finger from the chip as shown, over all the scored "
+        "time; off the glass as far as the place where the finger left it, and at least as far "
+        "as a finger that rests in the middle.",
         "mm",
         "lower",
         "root mean square; common practice, no source",
         primary=True,
-        limits="Mixes lag and jitter.",
-        needs=_CONTACT,
+        limits="Mixes lag, jitter and lost contact.",
+        needs="reports for half of the time in contact",
+        since=3,
     ),
     Measure(
         "pursuit.delay_s",
@@ -35,7 +39,8 @@ _TRACKING = (
         _LINEAR,
         log_scale=False,
         limits=_PREDICTED,
-        needs=f"{_CONTACT}; a gain of at least 0.2",
+        needs=f"{_CONTACT}; {_FOLLOWED}; known to 0.2 s",
+        since=3,
     ),
     Measure(
         "pursuit.gain",
@@ -57,8 +62,8 @@ _TRACKING = (
         COMMON,
         log_scale=False,
         limits="Tremor does not change it; slow corrections do.",
-        needs=f"{_CONTACT}; a delay",
-        since=2,
+        needs=f"{_CONTACT}; {_FOLLOWED}",
+        since=3,
     ),
     Measure(
         "pursuit.delay_by_correlation_s",
@@ -69,21 +74,21 @@ _TRACKING = (
         COMMON,
         log_scale=False,
         limits=_PREDICTED,
-        needs=_CONTACT,
+        needs=f"{_CONTACT}; {_FOLLOWED}",
         detail=True,
-        since=2,
+        since=3,
     ),
     Measure(
         "pursuit.time_on_target",
         "Time on the chip",
-        "Share of the time in contact with the finger inside the chip.",
+        "Share of all the scored time with the finger on the glass and inside the chip.",
         "1",
         "higher",
         COMMON,
         log_scale=False,
         limits="Depends on the chip's size; blunt near all or none.",
-        needs=_CONTACT,
-        since=2,
+        needs="reports for half of the time in contact",
+        since=3,
     ),
     Measure(
         "pursuit.remnant_mm",
@@ -164,10 +169,10 @@ _PARTS = (
             "mm",
             "lower",
             "root mean square; common practice, no source",
-            limits="Mixes lag and jitter.",
-            needs=f"{_CONTACT}, in the {name} part",
+            limits="Mixes lag, jitter and lost contact.",
+            needs=f"the {name} part, with reports for half of the time in contact",
             detail=True,
-            since=2,
+            since=3,
         )
         for name in ("predictable", "unpredictable")
     ),
@@ -181,7 +186,7 @@ _PARTS = (
         log_scale=False,
         limits="The two parts differ in speed as well.",
         needs=f"{_PREDICTABLE} and {_UNPREDICTABLE}",
-        since=2,
+        since=3,
     ),
     Measure(
         "pursuit.delay_predictable_s",

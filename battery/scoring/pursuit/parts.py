@@ -17,6 +17,7 @@ from battery.scoring.signal.path import (
     Segment,
     between,
     followed_path,
+    held,
     pieces,
     split_gaps,
 )
@@ -34,7 +35,7 @@ class Part:
     `on` marks where there are reports in contact; elsewhere the finger is nan. `touching` marks
     contact, with reports or without. `wide_chip_mm` is the chip along its path from 1 s before
     the part to 0.3 s after it. `pieces` are the raw reports in contact, cut at gaps;
-    `even_pieces` the same on the grid; `contacts_s` when contacts began.
+    `even_pieces` the same on the grid; `segments` all contacts of the block.
     """
 
     name: str
@@ -49,12 +50,35 @@ class Part:
     touching: Flags
     pieces: list[Segment]
     even_pieces: list[Segment]
-    contacts_s: tuple[float, ...]
+    segments: list[Segment]
 
     @property
+    def contacts_s(self) -> tuple[float, ...]:
+        """When contacts began."""
+        return tuple(float(t_s[0]) for t_s, _ in self.segments)
+
+    @property
+    def judged(self) -> Flags:
+        """Moments that count: with reports, or off the glass; not where reports lack."""
+        return self.on | ~self.touching
+
+    @cached_property
     def squares_mm2(self) -> Floats:
-        """Squared distance of finger and chip, in contact."""
-        return np.asarray(np.sum((self.finger_mm - self.chip_mm)[self.on] ** 2, axis=1))
+        """Squared distance of finger and chip, shape (n,); nan where it is not `judged`.
+
+        Off the glass the finger counts as one that does not follow: as far off as the place
+        where it left the glass is, and at least as far as a finger that rests in the middle is
+        in the mean. Of the ways that were tried it is the one by which nobody who is nearer
+        than a resting finger comes nearer by lifting (`battery/recovery/lazy.md`).
+        """
+        squares = np.sum((self.finger_mm - self.chip_mm) ** 2, axis=1)
+        off = ~self.touching
+        if off.any():
+            last_mm = held(self.segments, self.t_s[off])
+            left = np.sum((last_mm - self.chip_mm[off]) ** 2, axis=1)
+            resting = float(np.mean(self.chip_mm[:, 0] ** 2))
+            squares[off] = np.maximum(left, resting)
+        return np.asarray(squares)
 
     @property
     def contact_s(self) -> float:
@@ -125,5 +149,5 @@ def _part(
         touching=touching,
         pieces=[piece for c in cut if len(c[0]) for piece in split_gaps(c)],
         even_pieces=kept,
-        contacts_s=tuple(float(s[0][0]) for s in segments),
+        segments=segments,
     )

@@ -46,9 +46,9 @@ MOST_OFF = 0.05
 LEAST_PIECE_S = 0.5
 SLOW_HZ = 3.0
 WINDOW = round(4.0 * GRID_HZ)
-TOO_SHORT = f"under {LEAST_CONTACT_S:.0f} s of contact while the chip moved"
 LITTLE = "under half of the part in contact, or no such part"
 NOT_FOLLOWED = "gain below 0.2: the finger did not follow"
+NOT_STEADILY = "the finger moved without regard to the chip: no delay can be told"
 
 Fits = Mapping[str, tuple[Part, Response, list[Response]]]  # whole, and with pieces left out
 
@@ -64,9 +64,9 @@ def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
     }
     radius_mm = float(block.header.settings["chip_r_mm"])
     against_chip = [
-        *_errors(enough, radius_mm, draw),
+        *_errors(found, radius_mm, draw),
         *_following(fits, draw),
-        *_differences(enough, fits, draw),
+        *_differences(found, fits, draw),
         *_by_frequency(fits),
     ]
     if len(block.frames) < 2:
@@ -104,7 +104,7 @@ def _of_windows(
 
 def _quality(block: Block, found: Sequence[Part]) -> list[Score]:
     hard = [part for part in found if part.name == "unpredictable"]
-    windows = _windows([_squares(p) for p in hard], [p.on for p in hard], WINDOW // 2)
+    windows = _windows([p.squares_mm2 for p in hard], [p.judged for p in hard], WINDOW // 2)
     spans = [
         (begin_s, begin_s + WINDOW / GRID_HZ)
         for part in found
@@ -117,34 +117,42 @@ def _quality(block: Block, found: Sequence[Part]) -> list[Score]:
 # Distance of finger and chip
 
 
-def _squares(part: Part) -> Floats:
-    return np.asarray(np.sum((part.finger_mm - part.chip_mm) ** 2, axis=1))
-
-
 def _error_windows(found: Sequence[Part]) -> Floats:
-    return _windows([_squares(p) for p in found], [p.on for p in found])
+    return _windows([p.squares_mm2 for p in found], [p.judged for p in found])
 
 
-def _errors(enough: Mapping[str, Part], radius_mm: float, draw: Bootstrap) -> list[Score]:
-    found = list(enough.values())
+def _errors(found: Sequence[Part], radius_mm: float, draw: Bootstrap) -> list[Score]:
+    """Errors over all that was asked; missing only where the reports are."""
     scores = []
     for name, own in (
         ("pursuit.tracking_rmse_mm", found),
         *(
-            (f"pursuit.rmse_{part}_mm", [enough[part]] if part in enough else [])
+            (f"pursuit.rmse_{part}_mm", [p for p in found if p.name == part])
             for part in ("predictable", "unpredictable")
         ),
     ):
-        if own:
-            scores.append(_of_windows(name, _error_windows(own), root_ratio, draw))
+        reason = _not_judged(own)
+        if reason:
+            scores.append(missing(name, reason))
         else:
-            scores.append(missing(name, TOO_SHORT))
+            scores.append(_of_windows(name, _error_windows(own), root_ratio, draw))
     name = "pursuit.time_on_target"
-    if not found:
-        return [*scores, missing(name, TOO_SHORT)]
-    inside = [(_squares(p) <= radius_mm**2).astype(float) for p in found]
-    windows = _windows(inside, [p.on for p in found])
+    reason = _not_judged(found)
+    if reason:
+        return [*scores, missing(name, reason)]
+    inside = [(p.on & (p.squares_mm2 <= radius_mm**2)).astype(float) for p in found]
+    windows = _windows(inside, [p.judged for p in found])
     return [*scores, _of_windows(name, windows, ratio, draw)]
+
+
+def _not_judged(found: Sequence[Part]) -> str:
+    """Say why there is no error; empty where there is one."""
+    if not found:
+        return "no such part, or the chip was never pressed"
+    share = float(np.concatenate([p.judged for p in found]).mean())
+    if share < LEAST_SHARE:
+        return f"reports are missing for {100 * (1 - share):.0f} % of the time; at most 50 %"
+    return ""
 
 
 # Finger as a function of the chip
@@ -171,9 +179,23 @@ def _delay(name: str, fit: tuple[Part, Response, list[Response]] | None) -> Scor
         return missing(name, LITTLE)
     _, whole, left = fit
     n = int(np.count_nonzero(~np.isnan(whole.phase_rad)))
-    if n == 0:
-        return missing(name, NOT_FOLLOWED, len(whole.gain))
-    return _deleted(name, whole, left, lambda r: r.delay_s, n)
+    reason = _not_followed(whole, left)
+    if reason:
+        return missing(name, reason, len(whole.gain))
+    found = _deleted(name, whole, left, lambda r: r.delay_s, n)
+    if found.high - found.low > 2 * tracking.MOST_HALF_S:
+        reason = f"known only to lie between {found.low:.2f} and {found.high:.2f} s"
+        return missing(name, reason, n)
+    return found
+
+
+def _not_followed(whole: Response, left: Sequence[Response]) -> str:
+    """Say why phases and delays have no meaning; empty where they have one."""
+    if np.all(np.isnan(whole.phase_rad)):
+        return NOT_FOLLOWED
+    if not tracking.following(whole, left) >= tracking.LEAST_FOLLOWING:
+        return NOT_STEADILY
+    return ""
 
 
 def _gain(name: str, fit: tuple[Part, Response, list[Response]] | None) -> Score:
@@ -201,16 +223,19 @@ def _following(fits: Fits, draw: Bootstrap) -> list[Score]:
     )
     if fit is None:
         return [*scores, *(missing(name, LITTLE) for name in names)]
-    part, whole, _ = fit
+    part, whole, left = fit
+    unrelated = _not_followed(whole, left)
     lag_s, lags_s = tracking.lag_of_best_correlation_s(
         part.finger_mm[:, 0], part.on, part.wide_chip_mm
     )
     n = len(lags_s)
     return [
         *scores,
-        _velocity_gain(names[0], part, whole.delay_s, draw),
-        missing(names[1], "no peak of the correlation from -0.3 to 1 s", n)
-        if math.isnan(lag_s)
+        missing(names[0], unrelated)
+        if unrelated
+        else _velocity_gain(names[0], part, whole.delay_s, draw),
+        missing(names[1], unrelated or "no peak of the correlation from -0.3 to 1 s", n)
+        if unrelated or math.isnan(lag_s)
         else Score(names[1], lag_s, n, *of_deleted(lag_s, lags_s)),
         _catch_up(names[2], list(fits.values())),
         *_remnant(names[3], names[4], part, draw),
@@ -226,8 +251,6 @@ def _finger_velocity_mm_s(part: Part) -> Floats:
 
 
 def _velocity_gain(name: str, part: Part, delay_s: float, draw: Bootstrap) -> Score:
-    if math.isnan(delay_s):
-        return missing(name, NOT_FOLLOWED)
     finger = _finger_velocity_mm_s(part)
     wide_s = part.start_s + (np.arange(len(part.wide_chip_mm)) - BEFORE) / GRID_HZ
     chip = velocity(np.interp(part.t_s - delay_s, wide_s, part.wide_chip_mm))
@@ -282,12 +305,13 @@ def _coherence(fit: tuple[Part, Response, list[Response]] | None) -> Score:
 # Predictable against unpredictable
 
 
-def _differences(enough: Mapping[str, Part], fits: Fits, draw: Bootstrap) -> list[Score]:
+def _differences(found: Sequence[Part], fits: Fits, draw: Bootstrap) -> list[Score]:
     names = ("pursuit.rmse_difference_mm", "pursuit.delay_difference_s")
     both = ("unpredictable", "predictable")
-    if not all(name in enough for name in both):
-        return [missing(name, "needs both parts, each in contact for 4 s") for name in names]
-    hard, easy = (_error_windows([enough[name]]) for name in both)
+    parts_of = {part.name: part for part in found if not _not_judged([part])}
+    if not all(name in parts_of for name in both):
+        return [missing(name, "needs both parts") for name in names]
+    hard, easy = (_error_windows([parts_of[name]]) for name in both)
     value = float(root_ratio(hard[None])[0] - root_ratio(easy[None])[0])
     interval = NONE
     if min(len(hard), len(easy)) >= 5:
@@ -323,8 +347,9 @@ def _at_frequency(
         return [missing(gain_name, LITTLE), missing(phase_name, LITTLE)]
     _, whole, left = fit
     gain = _deleted(gain_name, whole, left, lambda r: float(r.gain[k]), 1)
-    if math.isnan(whole.phase_rad[k]):
-        return [gain, missing(phase_name, NOT_FOLLOWED, 1)]
+    reason = _not_followed(whole, left)
+    if reason or math.isnan(whole.phase_rad[k]):
+        return [gain, missing(phase_name, reason or NOT_FOLLOWED, 1)]
     return [
         gain,
         _deleted(phase_name, whole, left, lambda r: math.degrees(r.phase_rad[k]), 1),

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy.signal import find_peaks
 from scipy.signal.windows import hann
 
@@ -13,6 +15,8 @@ from battery.scoring.signal.filters import low_pass
 from battery.scoring.signal.path import GRID_HZ, Flags, Floats
 
 LEAST_GAIN = 0.2  # below it a phase has no meaning
+LEAST_FOLLOWING = 10.0  # chance gives about 1, a finger that follows some hundreds
+MOST_HALF_S = 0.2  # a delay known less well than this is none
 LAGS_S = (-0.3, 1.0)
 CATCH_UP_HZ = 8.0
 CATCH_UP_MM_S = 20.0
@@ -36,6 +40,8 @@ class Response:
         where the gain is below 0.2. Power is the chip's squared amplitude.
     delay_s : float
         nan where no phase has a meaning.
+    transfer : ndarray of complex, shape (k,)
+        Gain and phase in one, as they were found.
     """
 
     frequencies_hz: Floats
@@ -43,6 +49,7 @@ class Response:
     phase_rad: Floats
     power_mm2: Floats
     delay_s: float
+    transfer: npt.NDArray[np.complex128]
 
     @property
     def overall_gain(self) -> float:
@@ -144,7 +151,34 @@ class Sines:
         delay = math.nan
         if usable.any():
             delay, unwrapped[usable] = delay_s(self.frequencies_hz[usable], phase[usable])
-        return Response(self.frequencies_hz, gain, unwrapped, np.abs(waves[:, 1]) ** 2, delay)
+        power = np.abs(waves[:, 1]) ** 2
+        transfer = np.asarray(ratio, dtype=np.complex128)
+        return Response(self.frequencies_hz, gain, unwrapped, power, delay, transfer)
+
+
+def following(whole: Response, deleted: Sequence[Response]) -> float:
+    """Power with which a finger follows over the power that its unsteadiness alone would give.
+
+    Parameters
+    ----------
+    whole : Response
+    deleted : sequence of Response
+        With one piece of time after another left out.
+
+    Returns
+    -------
+    float
+        About 1 for a finger that moves without regard to the chip; nan for fewer than three
+        pieces. The unsteadiness is that of the jackknife.
+    """
+    n = len(deleted)
+    if n < LEAST_PIECES:
+        return math.nan
+    each = np.stack([one.transfer for one in deleted])
+    square = (n - 1) / n * np.sum(np.abs(each - each.mean(axis=0)) ** 2, axis=0)
+    error = float(np.dot(whole.power_mm2, square))
+    found = float(np.dot(whole.power_mm2, np.abs(whole.transfer) ** 2))
+    return found / error if error > 0 else math.inf
 
 
 def velocity_gain(finger_mm_s: Floats, chip_mm_s: Floats, usable: Flags) -> float:

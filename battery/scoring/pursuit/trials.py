@@ -26,7 +26,7 @@ def _part(number: int, part: Part) -> dict[str, Any]:
         "outcome": "done",
         "start_s": part.start_s,
         "end_s": part.end_s,
-        "rmse_mm": math.sqrt(part.squares_mm2.mean()) if part.on.any() else None,
+        "rmse_mm": math.sqrt(np.nanmean(part.squares_mm2)) if part.judged.any() else None,
         "contact_loss": float(np.mean(~part.touching)),
         "delay_s": fit.delay_s if fit else None,
         "gain": fit.overall_gain if fit else None,
