@@ -10,14 +10,17 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields
 from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.recfunctions import repack_fields
 
 from tasks.contract import CONTACT_KINDS, Contact, Event
+from tasks.plain import is_left_out, later, to_plain
 
 RECORD_VERSION = 1
 PROTOCOL_VERSION = 1
@@ -64,6 +67,11 @@ EVENT_DTYPE = np.dtype(
 SampleArray = npt.NDArray[np.void]
 FrameArray = npt.NDArray[np.void]
 EventArray = npt.NDArray[np.void]
+
+# Columns that arrays grew by, each with the value it has in records made before it.
+LATER_COLUMNS: Mapping[str, float] = {}
+# What a header says that this program does not know: where, and the value as JSON text.
+Unknown = tuple[tuple[tuple[str, ...], str], ...]
 
 KIND_CODES = {kind: code for code, kind in enumerate(CONTACT_KINDS)}
 
@@ -150,6 +158,7 @@ class VisitHeader:
     origin: Literal["stage", "simulated", "import"] = "stage"
     record_version: int = RECORD_VERSION
     protocol_version: int = PROTOCOL_VERSION
+    unknown: Unknown = field(default=(), repr=False)  # what a later program wrote beside it
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +176,8 @@ class BlockHeader:
     settings: dict[str, Any]  # the task's settings as plain values
     started_utc: str
     versions: dict[str, str] = field(default_factory=dict)  # python, numpy, pygame, sdl
+    task_version: int = later(1)  # of the rules that it was played by
+    unknown: Unknown = field(default=(), repr=False)  # what a later program wrote beside it
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -212,10 +223,14 @@ class Block:
 
     @property
     def sha256(self) -> str:
-        """Hash of the raw record: header, samples, frames and events, as hex digits."""
+        """Hash of the raw record: header, samples, frames and events, as hex digits.
+
+        It covers the header as it was stored, not what this program knows of it; columns and
+        fields that came later count from the first record that says something in them.
+        """
         digest = hashlib.sha256(canonical_json(header_to_dict(self.header)).encode())
         for array in (self.samples, self.frames):
-            digest.update(np.ascontiguousarray(array).tobytes())
+            digest.update(column_bytes(array))
         digest.update(repr(events_from_array(self.events)).encode())
         return digest.hexdigest()
 
@@ -230,9 +245,78 @@ def short_hash(value: Any) -> str:
     return hashlib.sha256(canonical_json(value).encode()).hexdigest()[:16]
 
 
+def column_bytes(array: np.ndarray[Any, Any]) -> bytes:
+    """Bytes of an array's rows, without columns that came later and hold nothing."""
+    names = array.dtype.names or ()
+    kept = [n for n in names if n not in LATER_COLUMNS or not _is_all(array[n], n)]
+    if len(kept) < len(names):
+        array = repack_fields(array[kept])
+    return np.ascontiguousarray(array).tobytes()
+
+
+def _is_all(values: np.ndarray[Any, Any], name: str) -> bool:
+    default = LATER_COLUMNS[name]
+    return bool((np.isnan(values) if math.isnan(default) else values == default).all())
+
+
 def header_to_dict(header: BlockHeader) -> dict[str, Any]:
     """Plain values of a block header, as stored and hashed."""
-    return {name: getattr(header, name) for name in BlockHeader.__slots__}
+    told = {f.name: getattr(header, f.name) for f in fields(header) if f.name != "unknown"}
+    held = {f.name for f in fields(header) if is_left_out(f, getattr(header, f.name))}
+    return _with_unknown({n: v for n, v in told.items() if n not in held}, header.unknown)
+
+
+def visit_header_to_dict(header: VisitHeader) -> dict[str, Any]:
+    """Plain values of a visit's header, as stored and hashed."""
+    told = to_plain(header)
+    del told["unknown"]
+    return _with_unknown(told, header.unknown)
+
+
+def audit_to_dict(audit: TimingAudit) -> dict[str, Any]:
+    """Plain values of a timing audit, as stored and hashed."""
+    return dict(to_plain(audit))
+
+
+def _with_unknown(told: dict[str, Any], unknown: Unknown) -> dict[str, Any]:
+    for where, text in unknown:
+        place = told
+        for name in where[:-1]:
+            place = place[name]
+        place[where[-1]] = json.loads(text)
+    return told
+
+
+def block_header_from_dict(values: Mapping[str, Any]) -> BlockHeader:
+    """Rebuild a block's header; what is not known is kept as it was written."""
+    known, unknown = _parted(BlockHeader, values)
+    return BlockHeader(**known, unknown=unknown)
+
+
+def visit_header_from_dict(values: Mapping[str, Any]) -> VisitHeader:
+    """Rebuild a visit's header; what is not known is kept as it was written."""
+    known, unknown = _parted(VisitHeader, values)
+    device, more = _parted(Device, known["device"], ("device",))
+    screen, most = _parted(Screen, device["screen"], ("device", "screen"))
+    device["screen"] = Screen(**screen)
+    known["device"] = Device(**device)
+    return VisitHeader(**known, unknown=unknown + more + most)
+
+
+def device_from_dict(values: Mapping[str, Any]) -> Device:
+    """Rebuild a device; what is not known stays in the headers of its visits."""
+    device, _ = _parted(Device, values)
+    screen, _ = _parted(Screen, device["screen"])
+    return Device(**{**device, "screen": Screen(**screen)})
+
+
+def _parted(
+    kind: type, values: Mapping[str, Any], where: tuple[str, ...] = ()
+) -> tuple[dict[str, Any], Unknown]:
+    names = {f.name for f in fields(kind)} - {"unknown"}
+    known = {name: value for name, value in values.items() if name in names}
+    more = ((*where, name) for name in values if name not in names)
+    return known, tuple((place, json.dumps(values[place[-1]])) for place in more)
 
 
 def contacts(samples: SampleArray) -> list[Contact]:

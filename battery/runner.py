@@ -28,7 +28,7 @@ from battery.recording import (
     events_to_array,
 )
 from tasks.contract import AnyTask, Contact, ContactKind, Event, Mark, Tick, settings_from_dict
-from tasks.registry import TASKS
+from tasks.registry import TASKS, task_of
 
 HAND_OVER_NS = 500_000_000  # samples reach the store at least this often, while they come
 SLOW_FRAME_NS = 34_000_000
@@ -77,6 +77,13 @@ class Run:
         Names the task and holds its settings.
     sink : BlockSink, optional
         Receives what was read about twice a second while the block runs.
+    task : AnyTask, optional
+        Plays by these rules instead of those of the header's task and version.
+
+    Raises
+    ------
+    RecordError
+        If this program has no rules of the header's version.
 
     Attributes
     ----------
@@ -86,9 +93,15 @@ class Run:
         The last moment the task was told about.
     """
 
-    def __init__(self, header: BlockHeader, sink: BlockSink | None = None) -> None:
+    def __init__(
+        self,
+        header: BlockHeader,
+        sink: BlockSink | None = None,
+        *,
+        task: AnyTask | None = None,
+    ) -> None:
         self.header = header
-        self.task: AnyTask = TASKS[header.task]
+        self.task = task or _rules_of(header)
         self.settings = settings_from_dict(self.task.settings_type, header.settings)
         self.ended_ns = 0
         self.finished = False
@@ -223,12 +236,31 @@ def run_block(
     return block
 
 
-def replay(block: Block) -> list[Event]:
+def _rules_of(header: BlockHeader) -> AnyTask:
+    task = task_of(header.task, header.task_version)
+    if task is None:
+        now = TASKS.get(header.task)
+        has = f"it has version {now.version}" if now else "it does not have this task"
+        msg = (
+            f"a block of {header.task} {header.task_version} has rules that this program does "
+            f"not have; {has}. The record is kept as it is"
+        )
+        raise RecordError(msg)
+    return task
+
+
+def replay(block: Block, task: AnyTask | None = None) -> list[Event]:
     """Play a record through its task again and return what the task decides.
 
-    For an unaltered record this equals the recorded events, byte for byte.
+    For an unaltered record this equals the recorded events, byte for byte, by the rules of the
+    version that it was recorded by; `task` plays it by others.
+
+    Raises
+    ------
+    RecordError
+        If this program has no rules of that version.
     """
-    run = Run(block.header)
+    run = Run(block.header, task=task)
     ReplaySource(block).play(run)
     return list(run._events)
 

@@ -15,7 +15,8 @@ from battery.errors import BatteryError
 from battery.recording import Block, events_from_array, short_hash
 from battery.runner import replay
 from battery.store import BlockRecord, Store
-from tasks.registry import TASKS
+from tasks.contract import unknown_settings
+from tasks.registry import TASKS, task_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,23 +29,36 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Verification:
-    """What was looked at and what was found."""
+    """What was looked at, what does not hold, and what could not be wholly looked at.
+
+    A note is no finding: the record is as it was stored, and this program cannot replay it by
+    the rules it was recorded by.
+    """
 
     n_visits: int
     n_blocks: int
     n_samples: int
     n_running: int
     findings: tuple[Finding, ...]
+    notes: tuple[Finding, ...] = ()
 
     def summary(self) -> str:
         """Say it in one line, or one more for every finding."""
         looked = f"{self.n_visits} visits, {self.n_blocks} blocks, {self.n_samples} samples"
         if self.n_running:
             looked += f"; {self.n_running} still running, not looked at"
-        if not self.findings:
-            return f"{looked}: hashes, references, stamps and replays hold"
-        lines = [f"{looked}: {len(self.findings)} findings; nothing was changed"]
-        return "\n".join([*lines, *(f"{f.where}: {f.what}" for f in self.findings)])
+        if self.findings:
+            lines = [f"{looked}: {len(self.findings)} findings; nothing was changed"]
+        elif self.notes:
+            lines = [
+                f"{looked}: hashes, references and stamps hold; {len(self.notes)} blocks were "
+                "recorded by other rules than this program has"
+            ]
+        else:
+            lines = [f"{looked}: hashes, references, stamps and replays hold"]
+        return "\n".join(
+            [*lines, *(f"{f.where}: {f.what}" for f in (*self.findings, *self.notes))]
+        )
 
 
 def verify(store: Store, *, progress: Callable[[int, int], None] | None = None) -> Verification:
@@ -57,6 +71,7 @@ def verify(store: Store, *, progress: Callable[[int, int], None] | None = None) 
         Called with (visits done, visits in all).
     """
     findings = [Finding("store", problem) for problem in store.problems()]
+    notes: list[Finding] = []
     n_blocks = n_samples = n_running = 0
     with store.at_one_moment():
         visits = store.visits()
@@ -70,10 +85,18 @@ def verify(store: Store, *, progress: Callable[[int, int], None] | None = None) 
                 n_samples += record.n_samples
                 where = f"{visit.header.person} visit {visit.header.sequence} "
                 where += f"block {record.header.index} ({record.header.block_id})"
-                findings += [Finding(where, what) for what in _problems(store, record)]
+                try:
+                    block = store.load_block(record.header.block_id)
+                except BatteryError as error:
+                    findings.append(Finding(where, str(error)))
+                    continue
+                findings += [Finding(where, what) for what in _problems(block, record)]
+                notes += [Finding(where, what) for what in block_notes(block)]
             if progress is not None:
                 progress(done, len(visits))
-    return Verification(len(visits), n_blocks, n_samples, n_running, tuple(findings))
+    return Verification(
+        len(visits), n_blocks, n_samples, n_running, tuple(findings), tuple(notes)
+    )
 
 
 def _not_as_received(store: Store) -> Iterator[Finding]:
@@ -88,12 +111,7 @@ def _not_as_received(store: Store) -> Iterator[Finding]:
             yield Finding(f"visit {visit_id}", "it is not what its tablet signed")
 
 
-def _problems(store: Store, record: BlockRecord) -> Iterator[str]:
-    try:
-        block = store.load_block(record.header.block_id)
-    except BatteryError as error:
-        yield str(error)
-        return
+def _problems(block: Block, record: BlockRecord) -> Iterator[str]:
     if block.sha256 != record.sha256:
         yield f"its hash is {block.sha256[:12]}..., stored was {record.sha256[:12]}..."
     if len(block.samples) != record.n_samples:
@@ -107,8 +125,41 @@ def block_problems(block: Block) -> Iterator[str]:
     if not holds:
         yield "its settings do not have the hash of its layout"
     yield from _stamps(block)
-    if holds:  # altered settings say nothing about the record, and may have no end
+    if holds and not _other_rules(block):  # altered settings may have no end
         yield from _replay(block)
+
+
+def block_notes(block: Block) -> Iterator[str]:
+    """Say by which other rules a block was recorded, and how far today's agree with it."""
+    other = _other_rules(block)
+    if not other:
+        return
+    task = TASKS.get(block.header.task)
+    if task is None:
+        yield other
+        return
+    recorded = [repr(event) for event in events_from_array(block.events)]
+    try:
+        again = [repr(event) for event in replay(block, task)]
+    except (BatteryError, ValueError, ArithmeticError, LookupError, TypeError) as error:
+        yield f"{other}; not replayed: {error}"
+        return
+    pairs = enumerate(zip(again, recorded, strict=False))
+    same = next((i for i, (a, b) in pairs if a != b), min(len(again), len(recorded)))
+    far = f"as far as event {same} of {len(recorded)}"
+    yield f"{other}; replayed by {task.name} {task.version} {far}"
+
+
+def _other_rules(block: Block) -> str:
+    """Say by which rules a block was recorded, if this program does not have them."""
+    header = block.header
+    task = task_of(header.task, header.task_version)
+    if task is None:
+        return f"recorded by {header.task} {header.task_version}, whose rules are not here"
+    unknown = unknown_settings(task, header.settings)
+    if unknown:
+        return f"recorded by a later {header.task} with the setting {unknown[0][:40]!r}"
+    return ""
 
 
 def _stamps(block: Block) -> Iterator[str]:
@@ -128,9 +179,6 @@ def _stamps(block: Block) -> Iterator[str]:
 
 
 def _replay(block: Block) -> Iterator[str]:
-    if block.header.task not in TASKS:
-        yield f"its task {block.header.task!r} is not known to this program"
-        return
     recorded = events_from_array(block.events)
     try:
         again = replay(block)

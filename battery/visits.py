@@ -20,6 +20,7 @@ from battery.rescoring import rescore_all as rescore_all
 from battery.runner import Source, run_block
 from battery.store import BlockRecord, Person, Store, VisitRecord
 from tasks.contract import settings_to_dict
+from tasks.registry import TASKS
 
 RESUME_WITHIN = timedelta(hours=12)
 TRIES_PER_BLOCK = 2  # a broken-off block may be repeated once
@@ -110,6 +111,7 @@ class VisitRun:
             settings=settings_to_dict(settings),
             started_utc=_stamp(self.wall()),
             versions=self.versions,
+            task_version=TASKS[planned.task].version,
         )
         self.used_layouts.add(layout_hash)
         self.next_index += 1

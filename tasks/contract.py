@@ -26,6 +26,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Generic, Literal, TypeVar
 
+from tasks.plain import may_be_missing, to_plain
+
 NS_PER_S = 1_000_000_000
 NS_PER_MS = 1_000_000
 
@@ -153,6 +155,9 @@ class Task(Generic[SettingsT, StateT]):
         The vocabulary of the task.
     tones : frozenset of str
         Event kinds that sound a tone when they happen.
+    version : int
+        Of its rules. Raised when the same settings and contacts give another outcome; the rules
+        before then go to `tasks.registry.EARLIER` for as long as records of them exist.
     """
 
     name: str
@@ -164,6 +169,7 @@ class Task(Generic[SettingsT, StateT]):
     finished: Callable[[StateT], bool]
     event_kinds: frozenset[str]
     tones: frozenset[str] = frozenset()
+    version: int = 1
 
 
 AnyTask = Task[Any, Any]
@@ -194,13 +200,16 @@ def distance_mm(ax_mm: float, ay_mm: float, bx_mm: float, by_mm: float) -> float
 def settings_to_dict(settings: Any) -> dict[str, Any]:
     """Turn settings into plain values that JSON can hold without loss.
 
-    Tuples become lists; `settings_from_dict` turns them back.
+    A field that came later (`tasks.plain.later`) is left out while it has its default. JSON
+    makes lists of tuples; `settings_from_dict` turns them back.
     """
-    return dataclasses.asdict(settings)
+    return dict(to_plain(settings))
 
 
 def settings_from_dict(settings_type: type[SettingsT], values: Mapping[str, Any]) -> SettingsT:
     """Rebuild settings from what `settings_to_dict` gave, after any trip through JSON.
+
+    A field that came later than the record has its default.
 
     Raises
     ------
@@ -208,12 +217,22 @@ def settings_from_dict(settings_type: type[SettingsT], values: Mapping[str, Any]
         If a field is missing or unknown.
     """
     hints = typing.get_type_hints(settings_type)
-    names = {field.name for field in dataclasses.fields(settings_type)}  # type: ignore[arg-type]
-    if names != set(values):
-        missing, unknown = sorted(names - set(values)), sorted(set(values) - names)
+    fields = dataclasses.fields(settings_type)  # type: ignore[arg-type]
+    names = {field.name for field in fields}
+    needed = {field.name for field in fields if not may_be_missing(field)}
+    missing, unknown = sorted(needed - set(values)), sorted(set(values) - names)
+    if missing or unknown:
         msg = f"{settings_type.__name__}: {missing=} {unknown=}"
         raise ValueError(msg)
-    return settings_type(**{name: _revive(hints[name], values[name]) for name in names})
+    given = names & set(values)
+    return settings_type(**{name: _revive(hints[name], values[name]) for name in given})
+
+
+def unknown_settings(task: AnyTask, values: Mapping[str, Any]) -> list[str]:
+    """Name the settings of a record that this program's task does not have."""
+    return sorted(
+        set(values) - {field.name for field in dataclasses.fields(task.settings_type)}
+    )
 
 
 def _revive(hint: Any, value: Any) -> Any:

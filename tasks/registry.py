@@ -14,6 +14,8 @@ from tasks.contract import AnyTask
 TASKS: Mapping[str, AnyTask] = {
     task.name: task for task in (tapping.TAPPING, slide.SLIDE, pursuit.PURSUIT, trail.TRAIL)
 }
+# Rules of before, by task and version, kept for as long as there are records of them.
+EARLIER: Mapping[tuple[str, int], AnyTask] = {}
 OPTIONS: Mapping[str, type] = {
     "tapping": layout.TappingOptions,
     "slide": layout.SlideOptions,
@@ -32,6 +34,14 @@ _EXTENTS: Mapping[type, Callable[[Any], tuple[float, float]]] = {
     pursuit.PursuitSettings: pursuit.extent_mm,
     trail.TrailSettings: trail.extent_mm,
 }
+
+
+def task_of(name: str, version: int) -> AnyTask | None:
+    """Return a task with the rules of a version; None if this program does not have them."""
+    task = TASKS.get(name)
+    if task is not None and task.version == version:
+        return task
+    return EARLIER.get((name, version))
 
 
 def make_settings(name: str, options: Any, seed: int, *, hand: Literal["left", "right"]) -> Any:

@@ -10,10 +10,11 @@ from __future__ import annotations
 import base64
 import io
 import json
+import re
 import zipfile
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from datetime import datetime
 from typing import Any
 
@@ -22,13 +23,14 @@ import pyrage
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from pydantic import TypeAdapter, ValidationError
 
-from battery.errors import HandoverError, NewerFormatError
+from battery.errors import HandoverError
 from battery.handover.files import sha256
 from battery.handover.keys import fingerprint, verified
 from battery.recording import (
     FARTHEST_MM,
     FRAME_DTYPE,
     KIND_CODES,
+    LATER_COLUMNS,
     LONGEST_BLOCK_NS,
     RECORD_VERSION,
     SAMPLE_DTYPE,
@@ -41,15 +43,32 @@ from battery.recording import (
     canonical_json,
     events_from_array,
     events_to_array,
+    visit_header_to_dict,
 )
 from battery.store import rebuild
 from battery.store.arrival import Arrival, Beside, WholeVisit, facts_of
 from battery.store.codec import events_from_json, events_to_json
+from battery.store.form import wait_for_update
 from battery.store.rows import Person
+from tasks.plain import to_plain
 
-FORMAT = 1
+FORMAT = 2  # the one that is written; every earlier one is read as well
 MAGIC = b"coordination-battery bundle "
-SIGNED_AS = b"coordination-battery bundle 1\n"
+FIRST_LINE = re.compile(rb"coordination-battery bundle ([1-9][0-9]{0,3})\n")
+# Columns of the arrays of format 1, which did not carry them; never changed.
+SCHEMA_1: Mapping[str, Any] = {
+    "samples": [
+        ["t_ns", "<i8"],
+        ["kind", "|u1"],
+        ["pointer", "<i2"],
+        ["x_mm", "<f8"],
+        ["y_mm", "<f8"],
+        ["pressure", "<f4"],
+        ["stamp_gap_ns", "<i8"],
+    ],
+    "frames": [["drawn_ns", "<i8"], ["flip_ns", "<i8"]],
+}
+ARRAYS: Mapping[str, np.dtype[np.void]] = {"samples": SAMPLE_DTYPE, "frames": FRAME_DTYPE}
 KEY_BYTES, SIGNATURE_BYTES = 32, 64
 MOST_BUNDLE_BYTES = 64_000_000
 MOST_PART_BYTES = 64_000_000
@@ -77,10 +96,10 @@ def pack(
 ) -> bytes:
     """Pack a visit, or what lies beside visits, into the bytes that are signed."""
     parts: dict[str, bytes] = {}
-    record: dict[str, Any] = {"person": asdict(person), "device": asdict(device)}
+    record: dict[str, Any] = {"person": to_plain(person), "device": to_plain(device)}
     if visit is not None:
         record |= {
-            "visit": asdict(visit.header),
+            "visit": visit_header_to_dict(visit.header),
             "ending": visit.ending,
             "plan": visit.plan,
             "blocks": [facts_of(block) for block in visit.blocks],
@@ -96,6 +115,7 @@ def pack(
     manifest = {
         "format": FORMAT,
         "record_version": RECORD_VERSION,
+        "schema": schema_of(ARRAYS),
         "number": number,
         "previous_sha256": previous_sha256,
         "replaces": list(replaces),
@@ -116,6 +136,14 @@ def pack(
     return sink.getvalue()
 
 
+def schema_of(arrays: Mapping[str, np.dtype[np.void]]) -> dict[str, Any]:
+    """Say of each kind of array which columns its rows have, in order, and of which type."""
+    return {
+        name: [[column, dtype[column].str] for column in dtype.names or ()]
+        for name, dtype in arrays.items()
+    }
+
+
 def sign_and_seal(content: bytes, key: Ed25519PrivateKey, recipients: Sequence[str]) -> bytes:
     """Sign with the tablet's key and seal to one or two clinic keys."""
     signed = signed_bytes(content, key)
@@ -126,7 +154,8 @@ def sign_and_seal(content: bytes, key: Ed25519PrivateKey, recipients: Sequence[s
 def signed_bytes(content: bytes, key: Ed25519PrivateKey) -> bytes:
     """Put the format, the public key and the signature before what they are about."""
     public = key.public_key().public_bytes_raw()
-    return SIGNED_AS + public + key.sign(SIGNED_AS + content) + content
+    line = MAGIC + f"{FORMAT}\n".encode()
+    return line + public + key.sign(line + content) + content
 
 
 def unseal(sealed: bytes, identities: Sequence[Any]) -> bytes:
@@ -154,16 +183,17 @@ def open_signed(signed: bytes) -> Arrival:
     HandoverError
         If it is no bundle, was changed, is too large, or does not hold together.
     """
-    line, found, rest = signed[:80].partition(b"\n")
-    if not found or not line.startswith(MAGIC):
+    found = FIRST_LINE.match(signed)
+    if not found:
         msg = "it is no bundle of this program"
         raise HandoverError(msg)
-    if line + b"\n" != SIGNED_AS:
-        _newer(line[len(MAGIC) :].decode("ascii", "replace"))
-    rest = signed[len(SIGNED_AS) :]
+    line, told = found[0], int(found[1])
+    if told > FORMAT:
+        wait_for_update(f"bundle format {told}; this program reads up to {FORMAT}")
+    rest = signed[len(line) :]
     public, signature = rest[:KEY_BYTES], rest[KEY_BYTES : KEY_BYTES + SIGNATURE_BYTES]
     content = rest[KEY_BYTES + SIGNATURE_BYTES :]
-    if not verified(public, signature, SIGNED_AS + content):
+    if not verified(public, signature, line + content):
         msg = "its signature does not hold: it was changed"
         raise HandoverError(msg)
     return open_content(content, public)
@@ -203,19 +233,24 @@ def _opened(content: bytes, public: bytes) -> Arrival:
             msg = f"its parts claim more than {MOST_BYTES} bytes; refused"
             raise HandoverError(msg)
         manifest = json.loads(_part(packed, "manifest.json"))
-        if manifest["format"] > FORMAT or manifest["record_version"] > RECORD_VERSION:
-            _newer(f"{manifest['format']}, records {manifest['record_version']}")
-        told = {part["name"]: part["sha256"] for part in manifest["parts"]}
-        if set(told) | {"manifest.json"} != set(names):
+        told = _whole(manifest["format"]), _whole(manifest["record_version"])
+        if told[0] > FORMAT or told[1] > RECORD_VERSION:
+            wait_for_update(
+                f"bundle format {told[0]} with record version {told[1]}; this program reads up "
+                f"to {FORMAT} and {RECORD_VERSION}"
+            )
+        hashes = {part["name"]: part["sha256"] for part in manifest["parts"]}
+        if set(hashes) | {"manifest.json"} != set(names):
             msg = "its parts are not those its manifest names"
             raise HandoverError(msg)
-        parts = {name: _part(packed, name) for name in sorted(told)}
+        parts = {name: _part(packed, name) for name in sorted(hashes)}
     for name, data in parts.items():
-        if sha256(data) != told[name]:
+        if sha256(data) != hashes[name]:
             msg = f"part {name!r} does not have the hash its manifest states"
             raise HandoverError(msg)
     record = json.loads(parts["record.json"])
-    visit = _visit(record, parts) if "visit" in record else None
+    dtypes = _dtypes(SCHEMA_1 if told[0] == 1 else manifest["schema"])
+    visit = _visit(record, parts, dtypes) if "visit" in record else None
     if manifest["content_sha256"] != (None if visit is None else visit.content_sha256):
         msg = "its visit does not have the hash its manifest states"
         raise HandoverError(msg)
@@ -232,7 +267,7 @@ def _opened(content: bytes, public: bytes) -> Arrival:
         replaces=tuple(_whole(n) for n in manifest["replaces"] if n < number),
         made_utc=_moment(manifest["made_utc"]),
         device=_checked(Device, record["device"]),
-        person=_checked(Person, record["person"]),
+        person=_checked(Person, _all_known(Person, record["person"], "a person")),
         visit=visit,
         beside=_checked(Beside, json.loads(parts["beside.json"])),
         content=content,
@@ -248,14 +283,47 @@ def _part(packed: zipfile.ZipFile, name: str) -> bytes:
     return data
 
 
-def _visit(record: Mapping[str, Any], parts: Mapping[str, bytes]) -> WholeVisit:
+def _dtypes(schema: Mapping[str, Any]) -> dict[str, np.dtype[np.void]]:
+    """Return how the rows of each array lie in a bundle; a column not known here is later."""
+    dtypes = {}
+    for name, dtype in ARRAYS.items():
+        told = [(_text(column), _text(kind)) for column, kind in schema[name]]
+        unknown = sorted({column for column, _ in told} - set(dtype.names or ()))
+        if unknown:
+            wait_for_update(f"{name} with the column {unknown[0][:40]!r}")
+        if any(kind != dtype[column].str for column, kind in told):
+            msg = f"a column of its {name} is of another type than it can be"
+            raise ValueError(msg)
+        lacking = sorted(set(dtype.names or ()) - {c for c, _ in told} - set(LATER_COLUMNS))
+        if lacking:
+            msg = f"its {name} have no column {lacking[0]!r}"
+            raise ValueError(msg)
+        dtypes[name] = np.dtype(told)
+    return dtypes
+
+
+def _rows(data: bytes, name: str, dtypes: Mapping[str, np.dtype[np.void]]) -> Any:
+    """Return the rows of an array as this program has them; later columns have defaults."""
+    told = np.frombuffer(data, dtype=dtypes[name])
+    rows = np.zeros(len(told), dtype=ARRAYS[name])
+    for column in rows.dtype.names or ():
+        held = column in (told.dtype.names or ())
+        rows[column] = told[column] if held else LATER_COLUMNS[column]
+    return rows
+
+
+def _visit(
+    record: Mapping[str, Any],
+    parts: Mapping[str, bytes],
+    dtypes: Mapping[str, np.dtype[np.void]],
+) -> WholeVisit:
     header = _checked(VisitHeader, record["visit"])
     person, device = record["person"]["code"], record["device"]["alias"]
     if (header.person, header.device.alias) != (person, device):
         msg = "its visit names another person or device"
         raise HandoverError(msg)
     blocks = [
-        _block(facts, parts, f"{place:03d}", header)
+        _block(facts, parts, f"{place:03d}", header, dtypes)
         for place, facts in enumerate(record["blocks"])
     ]
     places = [block.header.index for block in blocks]
@@ -269,7 +337,11 @@ def _visit(record: Mapping[str, Any], parts: Mapping[str, bytes]) -> WholeVisit:
 
 
 def _block(
-    facts: Mapping[str, Any], parts: Mapping[str, bytes], name: str, visit: VisitHeader
+    facts: Mapping[str, Any],
+    parts: Mapping[str, bytes],
+    name: str,
+    visit: VisitHeader,
+    dtypes: Mapping[str, np.dtype[np.void]],
 ) -> Block:
     header = _checked(BlockHeader, facts["header"])
     if header.visit_id != visit.visit_id:
@@ -277,12 +349,12 @@ def _block(
         raise HandoverError(msg)
     block = Block(
         header=header,
-        samples=np.frombuffer(parts[f"{name}.samples"], dtype=SAMPLE_DTYPE).copy(),
-        frames=np.frombuffer(parts[f"{name}.frames"], dtype=FRAME_DTYPE).copy(),
+        samples=_rows(parts[f"{name}.samples"], "samples", dtypes),
+        frames=_rows(parts[f"{name}.frames"], "frames", dtypes),
         events=events_to_array(events_from_json(parts[f"{name}.events"].decode())),
         ending=_checked(Ending, facts["ending"]),
         ended_ns=_whole(facts["ended_ns"]),
-        audit=_checked(TimingAudit, facts["audit"]),
+        audit=_checked(TimingAudit, _all_known(TimingAudit, facts["audit"], "an audit")),
         reason=_text(facts["reason"]),
     )
     _holds(block, facts, name)
@@ -312,8 +384,12 @@ def _holds(block: Block, facts: Mapping[str, Any], name: str) -> None:
     if block.sha256 != facts["sha256"]:
         msg = f"block {name} does not have the hash it was stored with"
         raise HandoverError(msg)
-    if canonical_json(facts_of(block)) != canonical_json(facts):
-        msg = f"block {name} says more than this program knows"
+    own = facts_of(block)
+    more = sorted(set(facts) - set(own))
+    if more:
+        wait_for_update(f"a block with {more[0][:40]!r}")
+    if canonical_json(own) != canonical_json(facts):
+        msg = f"block {name} does not say what its parts say"
         raise HandoverError(msg)
 
 
@@ -326,6 +402,8 @@ def _checked(kind: Any, value: Any) -> Any:
     TypeAdapter(kind).validate_json(text, strict=True)
     if kind is VisitHeader:
         return rebuild.visit_header(text)
+    if kind is BlockHeader:
+        return rebuild.block_header(text)
     if kind is Device:
         return rebuild.device(text)
     return value if kind is Ending else kind(**value)
@@ -353,9 +431,9 @@ def _moment(value: Any) -> str:
     return str(value)
 
 
-def _newer(told: str) -> None:
-    msg = (
-        f"a later program made it (format {told!r}, this one reads {FORMAT}); the file is "
-        "kept as it is. Update this program, then receive again"
-    )
-    raise NewerFormatError(msg)
+def _all_known(kind: Any, value: Any, what: str) -> Any:
+    """Refuse what a later program says of something that is held as columns here."""
+    more = sorted(set(value) - {field.name for field in fields(kind)})
+    if more:
+        wait_for_update(f"{what} with {more[0][:40]!r}")
+    return value

@@ -10,7 +10,7 @@ from typing import Any
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-from battery.errors import HandoverError
+from battery.errors import HandoverError, NewerFormatError
 from battery.handover.files import files_in, read_plain, write_whole
 from battery.handover.keys import Card, verified
 from battery.recording import canonical_json
@@ -21,6 +21,10 @@ RECEIPT = ".receipt"
 FORMAT = 1
 SIGNED_AS = b"coordination-battery receipt 1\n"
 MOST_BYTES = 4_000_000
+NEWER = (
+    "a later program of the clinic wrote it; nothing was marked, and every visit stays on this "
+    "tablet. Update the program of this tablet, then send again"
+)
 
 
 def write_receipt(
@@ -91,7 +95,9 @@ def _named(data: bytes, clinics: Sequence[Card], tablet: str) -> set[tuple[int, 
             for card in clinics
             if card.sign
         )
-        fits = body["format"] == FORMAT and body["tablet"] == tablet
+        if body["format"] > FORMAT:
+            raise NewerFormatError(NEWER)
+        fits = body["tablet"] == tablet
         named = {_pair(pair) for pair in body["bundles"]}
     except (ValueError, KeyError, TypeError, RecursionError, AttributeError) as error:
         msg = "it is no receipt; nothing was marked as received"
@@ -100,7 +106,7 @@ def _named(data: bytes, clinics: Sequence[Card], tablet: str) -> set[tuple[int, 
         msg = "its signature is not the clinic's; nothing was marked as received"
         raise HandoverError(msg)
     if not fits:
-        msg = "it is for another tablet, or of a later form; nothing was marked"
+        msg = "it is for another tablet; nothing was marked"
         raise HandoverError(msg)
     return named
 

@@ -21,7 +21,7 @@ from sqlalchemy import (
 )
 
 from battery.errors import HandoverError, StoreError
-from battery.recording import canonical_json, header_to_dict
+from battery.recording import canonical_json, header_to_dict, visit_header_to_dict
 from battery.store import rebuild, schema
 from battery.store.arrival import Arrival, Outcome, Rows, WholeVisit, visit_sha256
 from battery.store.form import hold_to_form
@@ -140,7 +140,7 @@ def insert_visit(connection: Connection, arrival: Arrival) -> None:
             device=header.device.alias,
             started_utc=header.started_utc,
             ending=visit.ending,
-            header_json=json.dumps(asdict(header)),
+            header_json=json.dumps(visit_header_to_dict(header)),
         )
     )
     for block in visit.blocks:

@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import Any, Literal
 
-from battery.recording import Block, Device, VisitHeader, canonical_json, header_to_dict
+from battery.recording import (
+    Block,
+    Device,
+    VisitHeader,
+    audit_to_dict,
+    canonical_json,
+    header_to_dict,
+    visit_header_to_dict,
+)
 from battery.scoring.score import Score
 from battery.store.rows import Person
 
@@ -114,7 +122,7 @@ def facts_of(block: Block) -> dict[str, Any]:
         "ending": block.ending,
         "reason": block.reason,
         "ended_ns": block.ended_ns,
-        "audit": asdict(block.audit),
+        "audit": audit_to_dict(block.audit),
         "sha256": block.sha256,
     }
 
@@ -123,5 +131,5 @@ def visit_sha256(
     header: VisitHeader, ending: str | None, blocks: Sequence[Mapping[str, Any]]
 ) -> str:
     """Hash a visit's header, its ending, and the facts of its blocks in order."""
-    told = {"header": asdict(header), "ending": ending, "blocks": list(blocks)}
+    told = {"header": visit_header_to_dict(header), "ending": ending, "blocks": list(blocks)}
     return sha256(canonical_json(told).encode()).hexdigest()

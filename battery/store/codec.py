@@ -11,6 +11,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from battery.errors import RecordError
+from battery.recording import LATER_COLUMNS
 from tasks.contract import Event
 
 Rows = np.ndarray[Any, np.dtype[np.void]]
@@ -34,7 +35,7 @@ def _column(values: np.ndarray[Any, Any]) -> Any:
 
 
 def from_parquet(data: bytes, dtype: np.dtype[np.void]) -> Rows:
-    """Unpack what `to_parquet` packed.
+    """Unpack what `to_parquet` packed; a column that came later has its default.
 
     Raises
     ------
@@ -47,7 +48,10 @@ def from_parquet(data: bytes, dtype: np.dtype[np.void]) -> Rows:
         table = file.read(use_threads=False)
         array = np.empty(table.num_rows, dtype=dtype)
         for name in dtype.names or ():
-            array[name] = table.column(name).to_numpy()
+            if name in LATER_COLUMNS and name not in table.column_names:
+                array[name] = LATER_COLUMNS[name]
+            else:
+                array[name] = table.column(name).to_numpy()
     except (pa.ArrowException, OSError, KeyError, ValueError) as error:
         cause = str(error).splitlines()[0]
         msg = f"a stored block cannot be read ({cause}); other blocks are not affected"

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NoReturn
 
-from sqlalchemy import Column
+from sqlalchemy import Column, DefaultClause, Table
 
 from battery.errors import HandoverError, NewerFormatError
 from battery.store.arrival import Arrival
@@ -14,7 +14,10 @@ LONGEST_TEXT = 100_000
 
 
 def hold_to_form(arrival: Arrival) -> None:
-    """Refuse rows that no table here can hold.
+    """Refuse rows that no table here can hold; complete those of an earlier program.
+
+    A column that came later than the bundle has its default; one that this program does not
+    know is left away where it is empty in every row, since then it says nothing.
 
     Raises
     ------
@@ -26,16 +29,45 @@ def hold_to_form(arrival: Arrival) -> None:
     known = {table.name: table for table in tables_beside()}
     for part in (arrival.beside.visit, arrival.beside.person, arrival.beside.device):
         for name, rows in part.items():
-            names = {c.name for c in known[name].columns} if name in known else set()
-            if not names or any(set(row) != names for row in rows):
-                msg = (
-                    f"it has rows of {name[:40]!r} that this program does not know; the file "
-                    "is kept. Update this program, then receive again"
-                )
-                raise NewerFormatError(msg)
+            if name not in known and rows:
+                wait_for_update(f"rows of {name[:40]!r}")
             for row in rows:
+                _complete(known[name], row)
                 for column in known[name].columns:
                     _can_be(column, row[column.name])
+
+
+def _complete(table: Table, row: dict[str, Any]) -> None:
+    for name in sorted(set(row) - set(table.columns.keys())):
+        if row.pop(name) is not None:
+            wait_for_update(f"{name[:40]!r} in a row of {table.name!r}")
+    for column in table.columns:
+        if column.name not in row:
+            row[column.name] = _default(column)
+
+
+def _default(column: Column[Any]) -> Any:
+    """Return what a row of an earlier program has in a column that came later."""
+    if isinstance(column.server_default, DefaultClause):
+        text = str(column.server_default.arg)
+        return column.type.python_type(text.strip("'"))
+    return None
+
+
+def wait_for_update(told: str) -> NoReturn:
+    """Refuse what a later program made, and say whose program to update and that all is kept.
+
+    Raises
+    ------
+    NewerFormatError
+        Always.
+    """
+    msg = (
+        f"a later program on the tablet made it: it has {told}, which is not known here. "
+        "Nothing is lost: the file stays here and the visit on the tablet. Update the program "
+        "of this clinic, then receive again"
+    )
+    raise NewerFormatError(msg)
 
 
 def _can_be(column: Column[Any], value: Any) -> None:

@@ -12,9 +12,11 @@ from battery.recording import (
     RECORD_VERSION,
     BlockHeader,
     Device,
-    Screen,
     TimingAudit,
     VisitHeader,
+    block_header_from_dict,
+    device_from_dict,
+    visit_header_from_dict,
 )
 from battery.scoring.score import Score
 from battery.store.rows import BlockBrief, BlockRecord, ScoreRow
@@ -22,11 +24,7 @@ from battery.store.rows import BlockBrief, BlockRecord, ScoreRow
 
 def device(text: str) -> Device:
     """Rebuild a device from its JSON."""
-    return _device(json.loads(text))
-
-
-def _device(values: Mapping[str, Any]) -> Device:
-    return Device(**{**values, "screen": Screen(**values["screen"])})
+    return device_from_dict(json.loads(text))
 
 
 def visit_header(text: str) -> VisitHeader:
@@ -44,12 +42,12 @@ def visit_header(text: str) -> VisitHeader:
             f"program reads up to {RECORD_VERSION}. Update it; the store was not changed."
         )
         raise RecordError(msg)
-    return VisitHeader(**{**values, "device": _device(values["device"])})
+    return visit_header_from_dict(values)
 
 
 def block_header(text: str) -> BlockHeader:
     """Rebuild a block's header from its JSON."""
-    return BlockHeader(**json.loads(text))
+    return block_header_from_dict(json.loads(text))
 
 
 def block_record(row: Mapping[Any, Any]) -> BlockRecord:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import asdict
 
 import numpy as np
 from sqlalchemy import Connection, func, insert, select, update
@@ -20,6 +19,7 @@ from battery.recording import (
     VisitHeader,
     events_to_array,
     header_to_dict,
+    visit_header_to_dict,
 )
 from battery.store import rebuild, schema
 from battery.store.base import Connected
@@ -73,7 +73,7 @@ class Records(Connected):
                     plan_hash=header.plan_hash,
                     device=header.device.alias,
                     started_utc=header.started_utc,
-                    header_json=json.dumps(asdict(header)),
+                    header_json=json.dumps(visit_header_to_dict(header)),
                 )
             )
 

@@ -11,7 +11,6 @@ import json
 import queue
 import threading
 from collections.abc import Sequence
-from dataclasses import asdict
 from typing import NamedTuple
 
 import numpy as np
@@ -19,7 +18,7 @@ from sqlalchemy import Connection, Engine, delete, insert, update
 from sqlalchemy.exc import SQLAlchemyError
 
 from battery.errors import StoreError
-from battery.recording import Block, FrameArray, SampleArray
+from battery.recording import Block, FrameArray, SampleArray, audit_to_dict
 from battery.store import schema
 from battery.store.codec import events_to_json, to_parquet
 from battery.store.opening import cause_of, is_full
@@ -210,7 +209,7 @@ def save_whole(connection: Connection, block: Block) -> None:
             n_samples=len(block.samples),
             input_type=block.input_type,
             sha256=block.sha256,
-            audit_json=json.dumps(asdict(block.audit)),
+            audit_json=json.dumps(audit_to_dict(block.audit)),
         )
     )
     connection.execute(delete(schema.chunks).where(schema.chunks.c.block_id == block_id))

@@ -113,12 +113,12 @@ def test_a_later_form_is_refused_and_the_file_is_kept(pair):
     path = pair.bundles()[0]
     identities = keys.clinic_keys(pair.clinic).identities
     signed = pyrage.decrypt(path.read_bytes(), list(identities))
-    later = signed.replace(b"bundle 1\n", b"bundle 2\n", 1)
+    later = signed.replace(b"bundle 2\n", b"bundle 3\n", 1)
     sealed = pyrage.encrypt(later, [identities[0].to_public()])
     path.write_bytes(sealed)
     report = pair.receive()
     assert report.n_newer == 1
-    assert "Update this program" in report.refused[0]
+    assert "Update the program of this clinic" in report.refused[0]
     assert path.read_bytes() == sealed
 
 
