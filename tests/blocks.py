@@ -7,6 +7,7 @@ from battery.recording import Block, BlockHeader, short_hash
 from battery.runner import run_block
 from battery.simulate import TOUCH_120, Person, Pointer, Truth
 from tasks.contract import settings_to_dict
+from tasks.registry import TASKS
 
 
 def simulated_block(
@@ -30,5 +31,6 @@ def simulated_block(
         layout_hash=short_hash(settings),
         settings=settings,
         started_utc="2026-03-02T09:00:00.000+00:00",
+        task_version=TASKS[task].version,
     )
     return run_block(header, Person(truth, pointer, seed))

@@ -95,13 +95,14 @@ def _named(data: bytes, clinics: Sequence[Card], tablet: str) -> set[tuple[int, 
             for card in clinics
             if card.sign
         )
-        if body["format"] > FORMAT:
-            raise NewerFormatError(NEWER)
+        is_later = int(body["format"]) > FORMAT
         fits = body["tablet"] == tablet
         named = {_pair(pair) for pair in body["bundles"]}
     except (ValueError, KeyError, TypeError, RecursionError, AttributeError) as error:
         msg = "it is no receipt; nothing was marked as received"
         raise HandoverError(msg) from error
+    if is_later:  # and signed as such, so that its signature cannot be told here
+        raise NewerFormatError(NEWER)
     if not holds:
         msg = "its signature is not the clinic's; nothing was marked as received"
         raise HandoverError(msg)

@@ -46,6 +46,7 @@ def play(task: str, truth: Truth, pointer: Pointer, seed: int) -> Block:
         layout_hash=short_hash(settings),
         settings=settings,
         started_utc="2026-03-02T09:00:00.000+00:00",
+        task_version=TASKS[task].version,
     )
     return run_block(header, Person(truth, pointer, seed))
 

@@ -19,7 +19,7 @@ from battery.stage.drawing.canvas import Canvas
 from battery.stage.drawing.painter import Painter, apart
 from battery.stage.screen.scale import Scale
 from tasks.contract import NS_PER_S, Contact, settings_to_dict
-from tasks.registry import extent_mm
+from tasks.registry import TASKS, extent_mm
 
 LONGEST_S = 10.0
 PAUSE_S = 0.8  # between two showings
@@ -54,6 +54,7 @@ class Demonstration:
             layout_hash="",
             settings=settings_to_dict(planned.settings(seed)),
             started_utc="",
+            task_version=TASKS[planned.task].version,
         )
         block = run_block(self._header, Person(STEADY, TOUCH_60, seed))
         self._moves = contacts(block.samples)
