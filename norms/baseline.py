@@ -52,12 +52,15 @@ class Point:
         vanishes.
     reason : str
         Why it does not count, in words.
+    error : float
+        Its measurement error over that of a whole visit: above 1 where less was done.
     """
 
     visit: int
     value: float
     comparable: bool = True
     reason: str = ""
+    error: float = 1.0
 
     @property
     def counts(self) -> bool:

@@ -63,7 +63,8 @@ RULE_DETAIL = (
 COMPOSITE = "All tasks together"
 COMPOSITE_MEANING = (
     "The main measure of each task, compared with its baseline on the log scale and averaged, "
-    "each task weighing less the more it usually scatters from week to week; lower is better."
+    "each task weighing less the more it usually scatters from week to week, and none speaking "
+    "for the others; a visit without one task has that of the others. Lower is better."
 )
 PAIRS = {
     (True, False): "faster but less exact",

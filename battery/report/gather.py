@@ -16,6 +16,7 @@ from battery.report.around import (
 )
 from battery.report.lines import (
     by_measure,
+    rule_of,
 )
 from battery.report.pooling import Readings, pools, pools_of, scatter
 from battery.report.readings import Everything, readings_of
@@ -70,7 +71,12 @@ def gather(store: Store, code: str) -> PageRows:
         ),
         practice=_practice(planned, diary, own),
         goals=goals,
-        pools=pools(everything, visits, person, by_measure(readings)),
+        pools=pools(
+            everything,
+            visits,
+            person,
+            by_measure(readings, rule_of(person), restart_visit(restarts, own)),
+        ),
         restart_visit=restart_visit(restarts, own),
         outside=outside_sems(entered),
     )
@@ -93,7 +99,10 @@ def gather_primaries(store: Store) -> list[PageRows]:
         code: [r for r in readings_of(everything, theirs) if r.measure in primaries]
         for code, theirs in visits.items()
     }
-    readings = {code: by_measure(theirs) for code, theirs in listed.items()}
+    readings = {
+        code: by_measure(theirs, rule_of(everything.people[code]))
+        for code, theirs in listed.items()
+    }
     plans = {code: theirs[-1].header.plan_hash for code, theirs in visits.items() if theirs}
     scatters = {
         plan: scatter(
@@ -129,7 +138,7 @@ def readings_by_person(store: Store) -> list[tuple[Person, str, Readings]]:
         (
             everything.people[code],
             visits[-1].header.plan_hash if visits else "",
-            by_measure(readings_of(everything, visits)),
+            by_measure(readings_of(everything, visits), rule_of(everything.people[code])),
         )
         for code, visits in everything.visits_of().items()
     ]

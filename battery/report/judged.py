@@ -126,7 +126,7 @@ def page_data(rows: PageRows, *, made: datetime) -> Page:
     Page
         Without traces: which blocks are to be drawn is known only now (`wanted_blocks`).
     """
-    readings = by_measure(rows.readings)
+    readings = by_measure(rows.readings, rule_of(rows.person), rows.restart_visit)
     hands = tuple(
         hand for hand in hand_order(rows.person) if any(own == hand for _, own in readings)
     )

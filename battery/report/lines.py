@@ -10,13 +10,13 @@ from typing import Literal
 
 from battery.recording import HANDS, Hand
 from battery.report.rows import Reading
-from battery.scoring import PRIMARY, Measure
+from battery.scoring import MEASURES, PRIMARY, Measure
 from battery.store import Person
 from norms import sentences
 from norms.asymmetry import ratio_points
 from norms.band import OutsideSem, Prior
 from norms.baseline import BaselineRule, Point, split
-from norms.composite import TYPICAL_SCATTER, composite
+from norms.composite import TYPICAL_SCATTER, Composite, composite
 from norms.series import Break, SeriesKey, breaks, series_of
 from norms.verdict import Verdict, judge
 from tasks.registry import TASKS
@@ -113,8 +113,21 @@ def hand_order(person: Person) -> tuple[Hand, Hand]:
     return (first, "left" if first == "right" else "right")
 
 
-def by_measure(readings: Iterable[Reading]) -> dict[tuple[str, Hand], tuple[Reading, ...]]:
-    """Sort one person's readings by measure and hand, composites and ratios included."""
+def by_measure(
+    readings: Iterable[Reading],
+    rule: BaselineRule | None = None,
+    restart_visit: int | None = None,
+) -> dict[tuple[str, Hand], tuple[Reading, ...]]:
+    """Sort one person's readings by measure and hand, composites included.
+
+    Parameters
+    ----------
+    readings : iterable of Reading
+    rule : BaselineRule, optional
+        Fixed at enrolment; parts of a composite are set against the baseline by it.
+    restart_visit : int, optional
+        First visit of a new baseline.
+    """
     found: dict[tuple[str, Hand], list[Reading]] = {}
     for reading in sorted(readings, key=lambda r: r.visit):
         found.setdefault((reading.measure, reading.hand), []).append(reading)
@@ -122,14 +135,17 @@ def by_measure(readings: Iterable[Reading]) -> dict[tuple[str, Hand], tuple[Read
         primaries = {
             task: own for task in TASKS if (own := found.get((PRIMARY[task].name, hand)))
         }
-        combined = composite_readings(primaries, hand)
+        combined = composite_readings(primaries, hand, rule, restart_visit)
         if combined:
             found[COMPOSITE.name, hand] = list(combined)
     return {name: tuple(own) for name, own in found.items()}
 
 
 def composite_readings(
-    primaries: Mapping[str, Sequence[Reading]], hand: Hand
+    primaries: Mapping[str, Sequence[Reading]],
+    hand: Hand,
+    rule: BaselineRule | None = None,
+    restart_visit: int | None = None,
 ) -> tuple[Reading, ...]:
     """Combine a hand's primary measures, visit by visit and series by series."""
     by_visit: dict[int, dict[str, Reading]] = {}
@@ -147,15 +163,19 @@ def composite_readings(
             for task in primaries
         }
         scatter = {TITLES[task].lower(): TYPICAL_SCATTER[task] for task in primaries}
+        floors = {TITLES[task].lower(): PRIMARY[task].floor for task in primaries}
+        made = composite(
+            points, rule=rule, restart_visit=restart_visit, scatter=scatter, floors=floors
+        )
         combined += [
             _combined(point, key, hand, by_visit[point.visit], tuple(primaries))
-            for point in composite(points, scatter=scatter)
+            for point in made
         ]
     return tuple(sorted(combined, key=lambda r: r.visit))
 
 
 def _above_zero(reading: Reading) -> Reading:
-    if reading.counts and reading.value <= 0:
+    if reading.counts and max(reading.value, _floor(reading.measure)) <= 0:
         return replace(reading, aside="a value of 0 has no logarithm")
     return reading
 
@@ -177,7 +197,7 @@ def _keys_of_visits(
 
 
 def _combined(
-    point: Point,
+    point: Composite,
     key: SeriesKey,
     hand: Hand,
     parts: Mapping[str, Reading],
@@ -192,9 +212,22 @@ def _combined(
         point.value,
         key,
         n=len(parts),
+        reason=_led(point, parts, tasks) if point.counts else "",
         flags=flags,
         aside="" if point.counts else _why_not(parts, tasks),
+        error=point.error,
     )
+
+
+def _led(point: Composite, parts: Mapping[str, Reading], tasks: Sequence[str]) -> str:
+    """Say which part leads, and which are missing."""
+    said = []
+    if point.leads:
+        said.append(f"led by {point.leads}: {100 * point.lead_share:.0f} % of the change")
+    lacking = [t for t in tasks if t not in parts or not parts[t].counts]
+    if lacking:
+        said.append(f"without {_why_not(parts, tasks)}")
+    return "; ".join(said)
 
 
 def _why_not(parts: Mapping[str, Reading], tasks: Sequence[str]) -> str:
@@ -290,7 +323,13 @@ def _side(measure: Measure) -> Literal["lower", "higher", "toward_one", "none"]:
 
 def _point(reading: Reading) -> Point:
     reason = reading.aside or (reading.reason if math.isnan(reading.value) else "")
-    return Point(reading.visit, reading.value, not reading.aside, reason)
+    value = max(reading.value, _floor(reading.measure))  # nan stays nan
+    return Point(reading.visit, value, not reading.aside, reason, error=reading.error)
+
+
+def _floor(name: str) -> float:
+    """Value below which readings are equal."""
+    return MEASURES[name].floor if name in MEASURES else 0.0
 
 
 def _current(

@@ -35,7 +35,9 @@ def pools(
         return {}
     plan = visits[person.code][-1].header.plan_hash
     same = {
-        code: own if code == person.code else by_measure(readings_of(everything, theirs))
+        code: own
+        if code == person.code
+        else by_measure(readings_of(everything, theirs), rule_of(everything.people[code]))
         for code, theirs in visits.items()
         if theirs and theirs[-1].header.plan_hash == plan
     }

@@ -81,6 +81,9 @@ class Reading:
         Names of the flags its block raised.
     aside : str
         Why it does not count, in words; empty if it does.
+    error : float
+        Its measurement error over that of a whole visit: above 1 for a composite of fewer
+        tasks.
     """
 
     measure: str
@@ -95,6 +98,7 @@ class Reading:
     reason: str = ""
     flags: tuple[str, ...] = ()
     aside: str = ""
+    error: float = 1.0
 
     @property
     def counts(self) -> bool:

@@ -39,6 +39,9 @@ class Measure:
         the export, not for a page that is read in two minutes.
     since : int
         Scoring version in which its definition changed last.
+    floor : float
+        Of a primary measure: values below it are equal when visits are compared, as no finger
+        and no panel tells them apart. A judgement, without source.
     """
 
     name: str
@@ -53,6 +56,7 @@ class Measure:
     needs: str = ""
     detail: bool = False
     since: int = 1
+    floor: float = 0.0
 
     @property
     def task(self) -> str:

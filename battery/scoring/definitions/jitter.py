@@ -41,6 +41,7 @@ def jitter(task: str, track: str, *, primary: bool, along: str) -> tuple[Measure
             limits=ON_ONE_DEVICE,
             needs=_NEEDS,
             since=2,
+            floor=0.1 if primary else 0.0,
         ),
         Measure(
             f"{task}.jitter_slow_mm",

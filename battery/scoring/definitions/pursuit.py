@@ -28,6 +28,7 @@ _TRACKING = (
         limits="Mixes lag, jitter and lost contact.",
         needs="reports for half of the time in contact",
         since=3,
+        floor=1.0,
     ),
     Measure(
         "pursuit.delay_s",

@@ -28,6 +28,7 @@ _PRIMARY = (
         primary=True,
         limits=_OFFSET,
         needs="5 answered trials",
+        floor=1.0,
     ),
     Measure(
         "tapping.movement_time_s",

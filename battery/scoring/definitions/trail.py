@@ -24,6 +24,7 @@ TRAIL: tuple[Measure, ...] = (
         limits=f"What is thought out before leaving the first node is not seen. {_PAPER}",
         needs=_LINK,
         since=3,
+        floor=0.3,
     ),
     Measure(
         "trail.finished_share",
