@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
 from battery.recording import Block, Screen, short_hash
 from battery.scoring.quality import why_broken_off
-from battery.scoring.score import Score, in_order, missing
-from battery.scoring.scorers import scorer_of
+from battery.scoring.score import NO_INTERVAL, Score, missing
+from battery.scoring.scorers import TaskScorer, scorer_of
 from battery.scoring.signal.path import check_order
 from battery.scoring.stats.intervals import Bootstrap
 
@@ -35,7 +39,28 @@ def score_block(block: Block, *, screen: Screen) -> list[Score]:
     # Of the identifier, which an export keeps: the hash of a record holds dates as well.
     draw = Bootstrap(int(short_hash(block.header.block_id)[:8], 16))
     pixel_mm = max(screen.mm_per_px_x, screen.mm_per_px_y)
-    return in_order(scorer.task, scorer.load().score(block, draw, pixel_mm))
+    return _in_order(scorer, scorer.load().score(block, draw, pixel_mm))
+
+
+def _in_order(scorer: TaskScorer, scores: Sequence[Score]) -> list[Score]:
+    """Put a task's scores into the order of its measures; each is there once, and no other."""
+    found = {score.measure: score for score in scores}
+    names = [measure.name for measure in scorer.measures]
+    if set(found) != set(names) or len(scores) != len(names):
+        lacking, strange = sorted(set(names) - set(found)), sorted(set(found) - set(names))
+        msg = (
+            f"{len(scores)} scores of {scorer.task} for {len(names)} measures: "
+            f"{lacking=} {strange=}"
+        )
+        raise ValueError(msg)
+    return [_with_interval(found[name]) for name in names]
+
+
+def _with_interval(score: Score) -> Score:
+    """Say why there is no interval, where there is none and nothing else is said."""
+    if score.reason or math.isnan(score.value) or not math.isnan(score.low):
+        return score
+    return replace(score, reason=f"{NO_INTERVAL}: {score.n}, too few or all alike")
 
 
 def _not_scored(block: Block) -> str:

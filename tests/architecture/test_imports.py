@@ -1,6 +1,7 @@
 """The direction of imports, read from the source: an upper line imports lower lines only."""
 
 import ast
+import functools
 import sys
 from pathlib import Path
 
@@ -30,6 +31,37 @@ LINES = (
 )
 EVERYWHERE = {"battery", "battery.errors"}
 
+# The same inside the larger folders: their files and folders, from the top down.
+INSIDE = {
+    "battery.stage": (
+        ("visit",),
+        ("practising", "screen_check", "sound_check"),
+        ("pages",),
+        ("drawing", "settings"),
+        ("screen",),
+        ("language",),
+    ),
+    "battery.scoring": (
+        ("__main__",),
+        ("page",),
+        ("blocks", "trials", "gate", "flags", "measures"),
+        ("scorers",),
+        ("tapping", "slide", "pursuit", "trail"),
+        ("jitter", "quality"),
+        ("stats",),
+        ("signal", "score", "definitions"),
+        ("measure",),
+    ),
+    "norms": (
+        ("calibration", "sentences"),
+        ("asymmetry", "composite", "multiplicity", "reliability", "series", "trend"),
+        ("verdict",),
+        ("band", "baseline", "limits", "running"),
+        ("change", "goals", "reference", "scatter"),
+        ("autocorrelation",),
+    ),
+}
+
 
 def parts() -> list[str]:
     return [part for line in LINES for part in line]
@@ -57,7 +89,8 @@ def module_name(path: Path) -> str:
     return ".".join(names[:-1] if names[-1] == "__init__" else names)
 
 
-def imports(path: Path) -> set[str]:
+@functools.cache
+def imports(path: Path) -> frozenset[str]:
     found: set[str] = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
@@ -66,7 +99,7 @@ def imports(path: Path) -> set[str]:
             assert node.level == 0, f"{path.name}: relative import"
             base = node.module or ""
             found.update(f"{base}.{alias.name}" for alias in node.names)
-    return found
+    return frozenset(found)
 
 
 @pytest.mark.parametrize("path", sources(), ids=module_name)
@@ -84,6 +117,39 @@ def test_every_module_has_its_place_and_imports_downwards(path):
         if other is None or other in EVERYWHERE or other == own:
             continue
         assert rank(other) > rank(own), f"{name} imports {imported}, which is not below it"
+
+
+def room_of(folder: str, module: str) -> str | None:
+    """The file or folder that a module is in, inside a folder; None for the folder itself."""
+    rest = module.removeprefix(folder + ".")
+    return None if rest == module else rest.split(".")[0]
+
+
+@pytest.mark.parametrize("folder", INSIDE)
+def test_a_folder_has_an_order_inside_as_well(folder):
+    """What a folder offers as a whole may come from any of its rooms."""
+    ranks = {room: index for index, line in enumerate(INSIDE[folder]) for room in line}
+    inside = [p for p in sources() if room_of(folder, module_name(p))]
+    rooms = {room_of(folder, module_name(path)) for path in inside}
+    assert rooms == set(ranks), f"rooms without a line, or lines without a room, in {folder}"
+    for path in inside:
+        own = room_of(folder, module_name(path))
+        for imported in imports(path):
+            other = room_of(folder, imported)
+            if other in ranks and other != own:
+                wrong = f"{module_name(path)} imports {imported}, which is not below it"
+                assert ranks[other] > ranks[own], wrong
+
+
+def test_the_map_for_developers_is_the_house_as_it_is():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    drawn = text.split("## The house")[1].split("```")[1].strip().splitlines()
+    told = [sorted(line.replace("*", "").split()) for line in drawn]
+    assert told == [sorted(p.removeprefix("battery.") for p in line) for line in LINES]
+    for folder, lines in INSIDE.items():
+        section = text.split(f"Inside `{folder.replace('.', '/')}/`")[1].split("```")[1]
+        told = [sorted(line.split()) for line in section.strip().splitlines()]
+        assert told == [sorted(line) for line in lines], folder
 
 
 @pytest.mark.parametrize("path", sources(), ids=module_name)
