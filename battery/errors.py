@@ -12,7 +12,9 @@
     ├── NormError     baseline or band cannot be computed as asked
     ├── HandoverError a bundle, receipt or key cannot be used
     │   └── NewerFormatError   a later program made it
-    └── ReportError   a page was made, its PDF could not be
+    ├── ReportError   a page was made, its PDF could not be
+    ├── DeskError     the desk cannot be opened
+    └── PackagingError   the program could not be put into a folder or package
 
 A message is one line: the value, the limit, the way out, and whether data are safe.
 The command line prints it and exits with `exit_status`; it never shows a traceback for one.
@@ -72,3 +74,11 @@ class UsageError(BatteryError, ValueError):
     """A command was given something that does not exist."""
 
     exit_status = 2
+
+
+class PackagingError(BatteryError, RuntimeError):
+    """The program could not be made into what a clinic installs."""
+
+
+class DeskError(BatteryError, RuntimeError):
+    """The desk cannot be opened; the store is not touched."""

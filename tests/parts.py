@@ -64,6 +64,8 @@ PARTS = (
         ("libpango-1.0-0", "libpangoft2-1.0-0", "libharfbuzz-subset0", "fonts-dejavu-core"),
         _libraries("pango-1.0", "pangoft2-1.0", "harfbuzz-subset"),
     ),
+    Part("dpkg", ("dpkg",), _program("dpkg-deb")),
+    Part("debootstrap", ("debootstrap", "imagemagick"), _program("debootstrap")),
     Part("postgresql", ("postgresql",), lambda: postgres.programs() is not None),
 )
 BY_FIXTURE = {"postgres_server": "postgresql"}

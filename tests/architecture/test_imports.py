@@ -11,10 +11,12 @@ ROOT = Path(__file__).resolve().parents[2]
 
 # From the top down. A part imports parts of lower lines, never its own line or above.
 LINES = (
+    ("battery.packaging",),
     ("battery.cli",),
     ("battery.commands",),
     ("battery.demo", "battery.recovery"),
-    ("battery.stage", "battery.report", "battery.export", "battery.handover"),
+    ("battery.stage", "battery.desk"),
+    ("battery.report", "battery.export", "battery.handover"),
     (
         "battery.visits",
         "battery.effective",
