@@ -50,6 +50,7 @@ QUESTIONS: Mapping[str, Question] = {
         Question("sickness", "Feeling sick or faint, 0 to 10; asked at a stop only."),
         Question("effort", "How hard the visit was, 0 to 10; asked after it."),
         Question("red_flags", "Whether a sign of an emergency was new.", ("yes", "no")),
+        Question("unwell", 'Whether the person pressed "I feel worse".', ("yes",)),
         Question(
             "settled",
             "Whether what rose in the visit before had settled within an hour.",
@@ -130,6 +131,31 @@ def rises(answers: Iterable[Answer]) -> dict[str, int]:
                 most.get(answer.question, LEAST), int(answer.value) - start
             )
     return {name: rise for name, rise in most.items() if rise > 0}
+
+
+def levels(answers: Iterable[Answer]) -> dict[str, int]:
+    """Return the highest level of each question on the scale, over the moments of a visit.
+
+    Before and after the blocks the latest answer counts; at a stop each one, since the same
+    question is asked again after a rest.
+    """
+    most: dict[str, int] = {}
+    held: dict[tuple[str, str], int] = {}
+    for answer in answers:
+        if QUESTIONS[answer.question].words:
+            continue
+        if answer.moment == "stop":
+            most[answer.question] = max(most.get(answer.question, LEAST), int(answer.value))
+        else:
+            held[answer.moment, answer.question] = int(answer.value)
+    for (_, question), value in held.items():
+        most[question] = max(most.get(question, LEAST), value)
+    return most
+
+
+def ended_unwell(answers: Iterable[Answer], ending: str | None) -> bool:
+    """Whether a visit that was not finished held a stop for symptoms."""
+    return ending != "finished" and any(answer.moment == "stop" for answer in answers)
 
 
 def answer_flags(

@@ -10,7 +10,16 @@ import sys
 
 import typer
 
-from battery.commands import clinic, context, correcting, handing, home, records, visiting
+from battery.commands import (
+    clinic,
+    context,
+    correcting,
+    handing,
+    home,
+    records,
+    visiting,
+    watching,
+)
 from battery.errors import BatteryError
 
 app = typer.Typer(
@@ -23,7 +32,7 @@ app = typer.Typer(
     "not a diagnosis.",
 )
 
-for _module in (clinic, context, visiting, home, correcting, handing, records):
+for _module in (clinic, watching, context, visiting, home, correcting, handing, records):
     for _command in _module.COMMANDS:
         app.command()(_command)
 

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from battery.commands.common import Home, now, open_store
+from battery.commands.watching import Present, tick
 from battery.errors import UsageError
 
 
@@ -51,17 +52,28 @@ def enrol(
     baseline: Annotated[
         int, typer.Option(min=2, max=12, help="Visits after them that make the baseline.")
     ] = 4,
+    checked_by: Annotated[
+        str, typer.Option(help="Who asked what speaks against starting, in initials or a role.")
+    ] = "",
+    present: Present = None,
     home: Home = None,
 ) -> None:
     """Enrol a person under a random code. Names are never stored.
 
+    On a terminal it asks what speaks against starting, item by item. Elsewhere say
+    --checked-by, and --present for each item that is there or not known.
+
     The rule of the baseline is fixed here. With fewer than 2 visits left out and 4 kept,
     learning the test is not excluded, and every page says so.
 
-    Example: battery enrol --dominant-hand right --affected-side left
+    Example: battery enrol --dominant-hand right --affected-side left --checked-by AB
     """
     from battery.people import new_person, picture_of
 
+    if present and not checked_by.strip():
+        msg = "who asked? Say --checked-by; nobody was enrolled"
+        raise UsageError(msg)
+    asks = sys.stdin.isatty() and not present
     with open_store(home) as store:
         person = new_person(
             store,
@@ -73,6 +85,13 @@ def enrol(
             now=now(),
         )
         print(person.code)
+        by = checked_by
+        if asks:
+            by = by or typer.prompt("Who asks what speaks against starting (initials, role)")
+        if by:
+            tick(store, person.code, present or [], by=by, ask=asks)
+        else:
+            print(f"Not asked what speaks against it: battery contraindications {person.code}")
         print(f"Enrolled. First hand: {person.first_hand}. Next: battery visit {person.code}")
         print(
             f"Picture: {picture_of(store, person.code)}. The first page of every visit shows "
@@ -82,11 +101,14 @@ def enrol(
 
 def people(
     only: Annotated[
-        str | None, typer.Option(help="due, overdue, flagged, possible or beyond.")
+        str | None,
+        typer.Option(
+            help="alarm, due, overdue, flagged, possible, beyond, paused or discharged."
+        ),
     ] = None,
     home: Home = None,
 ) -> None:
-    """List who is enrolled, who is due, what the latest visit raised, what each hand shows.
+    """List alarms first, then who is enrolled, who is due, what each hand shows.
 
     Example: battery people --only overdue
     """
@@ -102,7 +124,10 @@ def people(
         rows = caseload(store, now=now())
         n_waiting = len(store.quarantine())
     if n_waiting:
-        print(f"{n_waiting} received bundles wait for a choice: battery quarantine")
+        print(
+            f"{n_waiting} received bundles wait for a choice; an alarm in them is not listed "
+            "yet: battery quarantine"
+        )
     if not rows:
         print("nobody is enrolled yet; run 'battery enrol'")
         return
@@ -110,6 +135,9 @@ def people(
     if not wanted:
         print(f"nobody of {len(rows)} is {only}")
         return
+    for row in wanted:
+        for line in row.alarms:
+            print(f"ALARM {row.code}, {line}  (battery acknowledge {row.code})")
     table = Table("code", "visits", "last visit", "days", "state", "hands", "flags", box=None)
     for row in wanted:
         table.add_row(
@@ -117,7 +145,7 @@ def people(
             str(row.n_visits),
             f"{row.last_visit:%Y-%m-%d}" if row.last_visit else "",
             f"{row.days_ago:.0f}" if row.last_visit else "",
-            row.due,
+            f"ALARM\n{row.due}" if row.alarms else row.due,
             "\n".join(row.hands),
             "\n".join(row.flags),
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date, timedelta
 
 from battery.report.rows import GoalRow, PracticeRow
@@ -10,6 +10,7 @@ from battery.store import (
     Goal,
     GoalLevel,
     OutsideError,
+    PersonState,
     Practice,
     Prescription,
     Restart,
@@ -29,6 +30,16 @@ def restart_visit(restarts: Sequence[Restart], visits: Sequence[VisitRecord]) ->
         return None
     numbers = {v.header.visit_id: n for n, v in enumerate(visits, start=1)}
     return numbers.get(restarts[-1].visit_id or "")
+
+
+def held_restart(restarts: Sequence[Restart], visits: Sequence[VisitRecord]) -> Restart | None:
+    """Return who began the baseline that holds, and why; None while it is the first one."""
+    return restarts[-1] if restart_visit(restarts, visits) is not None else None
+
+
+def latest_state(states: Sequence[PersonState]) -> PersonState | None:
+    """Return the latest word on whether a person is due; None where nobody said."""
+    return states[-1] if states else None
 
 
 def outside_sems(entered: Sequence[OutsideError]) -> dict[str, OutsideSem]:
@@ -113,14 +124,23 @@ def diary_days(entries: Sequence[Practice]) -> tuple[list[date], list[date], lis
     return told, seen, rest
 
 
-def goal_rows(goals: Sequence[Goal], levels: Sequence[GoalLevel]) -> tuple[GoalRow, ...]:
-    """Join each goal with its ratings in order of time."""
+def goal_rows(
+    goals: Sequence[Goal], levels: Sequence[GoalLevel], gone: Collection[str] = ()
+) -> tuple[GoalRow, ...]:
+    """Join each goal with its ratings in order of time, without those taken back.
+
+    Parameters
+    ----------
+    gone : collection of str
+        Identifiers of goals and ratings that were taken back.
+    """
     return tuple(
         GoalRow(
             goal.goal,
             goal.weight,
             tuple((level.at_utc[:10], level.level) for level in levels
-                  if level.goal_id == goal.goal_id),
+                  if level.goal_id == goal.goal_id and level.level_id not in gone),
         )
         for goal in goals
+        if goal.goal_id not in gone
     )  # fmt: skip

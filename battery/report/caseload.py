@@ -1,4 +1,4 @@
-"""The list of people: who is due, whose latest visit was flagged, whose pages say something."""
+"""The list of people: alarms first, then who is due, flagged, and whose pages say something."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from battery.report.alarming import alarm_lines
 from battery.report.gather import gather_primaries
 from battery.report.judged import Page, page_data
 from battery.report.words import short_words
@@ -16,8 +17,8 @@ from battery.store import Store
 
 WEEK_DAYS = 7
 TOLERANCE_DAYS = 2
-Due = Literal["no visit yet", "overdue", "due", "not due yet"]
-STATES = ("due", "overdue", "flagged", "possible", "beyond")
+Due = Literal["no visit yet", "overdue", "due", "not due yet", "paused", "discharged"]
+STATES = ("alarm", "due", "overdue", "flagged", "possible", "beyond", "paused", "discharged")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +35,8 @@ class CaseloadRow:
         What the latest visit raised, and why blocks of it do not count.
     states : frozenset of str
         Of `STATES`: what the row may be looked up by.
+    alarms : tuple of str
+        What nobody has acknowledged yet, one a visit or event, the newest first.
     """
 
     code: str
@@ -44,16 +47,22 @@ class CaseloadRow:
     hands: tuple[str, ...]
     flags: tuple[str, ...]
     states: frozenset[str]
+    alarms: tuple[str, ...] = ()
 
 
 def caseload(store: Store, *, now: datetime) -> list[CaseloadRow]:
-    """List everybody, those who wait longest first.
+    """List everybody: those with an alarm first, then those who wait longest.
 
     A visit is due after a week, give or take two days, and overdue after that; one in which
-    nothing was measured does not count.
+    nothing was measured does not count. Who is paused or discharged is not due and stands
+    last, unless there is an alarm.
     """
     rows = [_row(page_data(rows, made=now), now=now) for rows in gather_primaries(store)]
-    return sorted(rows, key=lambda row: -row.days_ago)
+    return sorted(rows, key=_place)
+
+
+def _place(row: CaseloadRow) -> tuple[bool, bool, float]:
+    return (not row.alarms, row.due in ("paused", "discharged"), -row.days_ago)
 
 
 def _row(page: Page, *, now: datetime) -> CaseloadRow:
@@ -62,7 +71,10 @@ def _row(page: Page, *, now: datetime) -> CaseloadRow:
     last = max((v.when for v in visits if v.number in measured), default=None)
     days_ago = (now - last).total_seconds() / 86_400 if last else float("inf")
     due: Due = "not due yet"
-    if last is None:
+    state = page.rows.state
+    if state is not None and state.state != "active":
+        due = state.state
+    elif last is None:
         due = "due" if visits else "no visit yet"
     elif days_ago > WEEK_DAYS + TOLERANCE_DAYS:
         due = "overdue"
@@ -71,7 +83,11 @@ def _row(page: Page, *, now: datetime) -> CaseloadRow:
     lines = [line for hand in page.hands if (line := page.headline(hand))]
     words = {line.verdict.word for line in lines}
     flags = _flags(page)
+    alarms = alarm_lines(page.rows.open_alarms)
     states = {
+        "alarm": bool(alarms),
+        "paused": due == "paused",
+        "discharged": due == "discharged",
         "due": due in ("due", "no visit yet"),
         "overdue": due == "overdue",
         "flagged": bool(flags),
@@ -87,6 +103,7 @@ def _row(page: Page, *, now: datetime) -> CaseloadRow:
         hands=tuple(f"{line.hand}: {short_words(line.verdict)}" for line in lines),
         flags=flags,
         states=frozenset(name for name, holds in states.items() if holds),
+        alarms=alarms,
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from battery.recording import HANDS, Hand
 from battery.report import pictures, shapes, sheet, trend, words
+from battery.report.alarming import acknowledged_lines, alarm_lines
 from battery.report.judged import Page
 from battery.report.lines import COMPOSITE, TITLES, Line
 from battery.report.rows import Reading, Trace
@@ -54,7 +55,16 @@ def details(page: Page) -> dict[str, Any]:
         "sources": sources(page),
         "definitions": definitions(page),
         "reference": references(page),
-        "cautions": [words.STOP, words.EMERGENCY, words.SEATED],
+        "cautions": [
+            words.STOP,
+            words.EMERGENCY,
+            words.SEATED,
+            words.ASK_FIRST,
+            words.INTENDED,
+        ],
+        "alarms": alarm_lines(page.rows.open_alarms),
+        "acknowledged": acknowledged_lines(page.rows.alarms),
+        "standing": [words.state(page), words.asked_first(page)],
     }
 
 

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime, timedelta, timezone
 
+from battery.alarms import Watch
 from battery.answers import SYMPTOMS, latest, rises
 from battery.recording import Device
 from battery.report.around import (
     diary_days,
     goal_rows,
+    held_restart,
+    latest_state,
     outside_sems,
     practice_rows,
     restart_visit,
@@ -55,7 +58,10 @@ def gather(store: Store, code: str) -> PageRows:
         entered = store.outside_errors()
         planned = store.prescriptions(code)
         diary = store.practice(code)
-        goals = goal_rows(store.goals(code), store.goal_levels())
+        gone = {row.target_id for row in store.taken_back(code)}
+        goals = goal_rows(store.goals(code), store.goal_levels(), gone)
+        watch = Watch.read(store)
+        states = store.states(code)
     visits = everything.visits_of()
     own = visits[code]
     readings = readings_of(everything, own)
@@ -68,6 +74,7 @@ def gather(store: Store, code: str) -> PageRows:
         markers=tuple(
             MarkerRow(_local(m.at_utc, _offset_at(own, m.at_utc)), m.kind, m.note)
             for m in markers
+            if m.marker_id not in gone
         ),
         practice=_practice(planned, diary, own),
         goals=goals,
@@ -79,6 +86,10 @@ def gather(store: Store, code: str) -> PageRows:
         ),
         restart_visit=restart_visit(restarts, own),
         outside=outside_sems(entered),
+        restart=held_restart(restarts, own),
+        alarms=watch.alarms(code, own, everything.flagging.answers),
+        state=latest_state(states),
+        asked=tuple({c.item: c for c in watch.contraindications.get(code, ())}.values()),
     )
 
 
@@ -94,6 +105,8 @@ def gather_primaries(store: Store) -> list[PageRows]:
         everything = Everything.read(store, measures=names)
         restarts = store.restarts()
         entered = outside_sems(store.outside_errors())
+        watch = Watch.read(store)
+        states = store.states()
     visits = everything.visits_of()
     listed = {
         code: [r for r in readings_of(everything, theirs) if r.measure in primaries]
@@ -125,6 +138,8 @@ def gather_primaries(store: Store) -> list[PageRows]:
                 [r for r in restarts if r.person == code], visits[code]
             ),
             outside=entered,
+            alarms=watch.alarms(code, visits[code], everything.flagging.answers),
+            state=latest_state([s for s in states if s.person == code]),
         )
         for code, person in everything.people.items()
     ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from battery.report import words
+from battery.report.alarming import acknowledged_lines, alarm_lines
 from battery.report.judged import Page
 from battery.report.lines import Line
 from battery.report.practice import last_week
@@ -41,7 +42,18 @@ def note_text(page: Page) -> str:
     while tasks and _count(fixed) + _count(tasks) > MOST_WORDS - 8:
         tasks.pop()
     body = "\n   ".join([_frame(page), *hands, *tasks, _limits(page)])
-    return f"S: {told}\nO: {body}\nA: \nP: \n"
+    first = "".join(f"{line}\n" for line in _alarms(page))
+    return f"{first}S: {told}\nO: {body}\nA: \nP: \n"
+
+
+def _alarms(page: Page) -> list[str]:
+    """Say every open alarm, and those of the latest visit and later that were seen."""
+    last = max((v.when for v in page.rows.visits), default=None)
+    recent = [a for a in page.rows.alarms if last is None or a.when >= last]
+    return [
+        *(f"ALARM, not acknowledged: {words}." for words in alarm_lines(page.rows.open_alarms)),
+        *(f"{words}." for words in acknowledged_lines(recent)),
+    ]
 
 
 def _reported(page: Page) -> str:

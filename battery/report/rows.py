@@ -10,8 +10,9 @@ from datetime import date, datetime
 import numpy as np
 import numpy.typing as npt
 
+from battery.alarms import Alarm
 from battery.recording import Hand
-from battery.store import Person
+from battery.store import Contraindication, Person, PersonState, Restart
 from norms.band import OutsideSem
 from norms.series import SeriesKey
 
@@ -190,6 +191,14 @@ class PageRows:
         First visit of a new baseline begun on purpose.
     outside : mapping
         Measurement error from a reliability study, by measure.
+    restart : Restart or None
+        Who began the new baseline, and why.
+    alarms : tuple of Alarm
+        Acknowledged or not, the newest first.
+    state : PersonState or None
+        The latest word on whether the person is due; None is active.
+    asked : tuple of Contraindication
+        The latest answer on each; empty if nobody asked.
     """
 
     person: Person
@@ -201,3 +210,12 @@ class PageRows:
     pools: Mapping[tuple[str, Hand], Pool] = field(default_factory=dict)
     restart_visit: int | None = None
     outside: Mapping[str, OutsideSem] = field(default_factory=dict)
+    restart: Restart | None = None
+    alarms: tuple[Alarm, ...] = ()
+    state: PersonState | None = None
+    asked: tuple[Contraindication, ...] = ()
+
+    @property
+    def open_alarms(self) -> tuple[Alarm, ...]:
+        """Alarms that nobody has acknowledged."""
+        return tuple(alarm for alarm in self.alarms if alarm.open)

@@ -135,15 +135,16 @@ def box(
     *,
     fill: str = "none",
     stroke: str = "none",
+    edge: float = 0.6,
     opacity: float = 1,
     title: str = "",
 ) -> str:
-    """Draw a rectangle from its upper left corner."""
+    """Draw a rectangle from its upper left corner; `edge` is how wide its outline is."""
     pale = f' fill-opacity="{opacity:g}"' if opacity < 1 else ""
     drawn = (
         f'<rect x="{corner[0]:.1f}" y="{corner[1]:.1f}" width="{max(width, 0):.1f}" '
         f'height="{max(height, 0):.1f}" fill="{fill}"{pale} stroke="{stroke}" '
-        'stroke-width="0.6"'
+        f'stroke-width="{edge:g}"'
     )
     return f"{drawn}>{_title(title)}</rect>" if title else f"{drawn}/>"
 

@@ -43,6 +43,8 @@ class Timeline:
         By number of the visit.
     marker_size : float
         Half the width of a point.
+    alarmed : mapping of int to bool
+        Visits with an alarm, by number; whether one of it is still open.
     """
 
     axis: Axis
@@ -52,6 +54,7 @@ class Timeline:
     width: float
     when: Mapping[int, datetime]
     marker_size: float
+    alarmed: Mapping[int, bool]
 
     @classmethod
     def of(cls, page: Page, width_mm: float = WIDTH_MM) -> Timeline:
@@ -71,6 +74,7 @@ class Timeline:
             width=width,
             when={v.number: v.when for v in page.rows.visits},
             marker_size=_marker_size([axis.at(day) for day in days]),
+            alarmed=alarmed(page),
         )
 
     def at(self, when: datetime) -> float:
@@ -80,6 +84,15 @@ class Timeline:
     def visit_at(self, number: int) -> float:
         """Place of a visit."""
         return self.at(self.when[number])
+
+
+def alarmed(page: Page) -> dict[int, bool]:
+    """Return the visits with an alarm, and whether one of it is still open."""
+    found: dict[int, bool] = {}
+    for alarm in page.rows.alarms:
+        if alarm.visit is not None:
+            found[alarm.visit] = found.get(alarm.visit, False) or alarm.open
+    return found
 
 
 def _marker_size(places: Sequence[float]) -> float:
@@ -366,6 +379,16 @@ def header_strip(time: Timeline, height: float = 21.0) -> str:
     parts += [
         shapes.text(time.at(v.when), height - 3, str(v.number), anchor="middle", colour=GREY)
         for v in numbered(time)
+    ]
+    parts += [
+        shapes.box(
+            (time.visit_at(number) - 3.4, height - 11.4),
+            6.8,
+            10.6,
+            stroke=INK,
+            edge=1.4 if is_open else 0.6,
+        )
+        for number, is_open in time.alarmed.items()
     ]
     return shapes.ornament(time.width, height, parts)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from battery import cautions
 from battery.answers import STOP_RISE
 from battery.recording import Hand
 from battery.report import shapes
@@ -24,16 +25,10 @@ NOT_A = (
     "Not a diagnosis, not an alarm, no advice on treatment or dose; the clinician and local "
     "rules decide."
 )
-STOP = (
-    "Stop the test on rising dizziness, double or newly blurred vision, nausea, new pain or "
-    "unusual tiredness."
-)
-EMERGENCY = (
-    "Call the emergency number on a drooping face, new weakness or numbness of an arm or leg, "
-    "trouble speaking, sudden loss of vision, sudden severe headache, loss of balance, a "
-    "seizure, fainting, new confusion or chest pain; after a head injury also on worsening "
-    "headache, repeated vomiting, drowsiness or unequal pupils."
-)
+STOP = cautions.stop_words()
+EMERGENCY = cautions.call_words()
+ASK_FIRST = cautions.contraindication_words()
+INTENDED = cautions.INTENDED_USE
 SEATED = (
     "Test seated in a firm chair without wheels, feet flat, tablet on a stand on a table; "
     "never standing, walking, driving or in bed; somebody near if unsteady."
@@ -211,6 +206,30 @@ def goals(page: Page) -> str:
         together = goal_t([x for x, _ in rated], [w for _, w in rated])
         score = f" Together T {together:.0f}."
     return f"Goals (−2 to +2, 0 as hoped for): {'; '.join(told)}.{score}"
+
+
+def state(page: Page) -> str:
+    """Say whether the person is due for visits, since when and by whom."""
+    row = page.rows.state
+    if row is None:
+        return "Active since enrolment."
+    return f"{row.state.capitalize()} from {row.from_date}, by {row.author}: {row.reason}."
+
+
+def asked_first(page: Page) -> str:
+    """Say whether somebody asked what speaks against starting, and what was answered."""
+    asked = page.rows.asked
+    if not asked:
+        return "Nobody has noted whether anything speaks against starting this test."
+    last = max(asked, key=lambda row: row.at_utc)
+    there = [cautions.CONTRAINDICATIONS.get(r.item, r.item) for r in asked if r.answer != "no"]
+    missing = len(cautions.CONTRAINDICATIONS) - len(asked)
+    open_ = f"; {missing} not asked" if missing > 0 else ""
+    told = f"there or not known: {'; '.join(there)}" if there else "none"
+    return (
+        f"What speaks against starting, asked by {last.author} on {last.at_utc[:10]}: "
+        f"{told}{open_}."
+    )
 
 
 def keep_in_mind(page: Page, rule: BaselineRule) -> list[str]:

@@ -2,11 +2,13 @@
 
 from battery.store.amended import Amended
 from battery.store.rows import (
+    Acknowledgement,
     AffectedSide,
     Amendment,
     BlockBrief,
     BlockRecord,
     Consent,
+    Contraindication,
     Exercise,
     Goal,
     GoalLevel,
@@ -14,6 +16,7 @@ from battery.store.rows import (
     MarkerKind,
     OutsideError,
     Person,
+    PersonState,
     Practice,
     PracticeHand,
     PracticeKind,
@@ -21,6 +24,9 @@ from battery.store.rows import (
     Restart,
     ScoreRow,
     ScreenCheck,
+    State,
+    Takeable,
+    TakenBack,
     TimingCheck,
     VisitRecord,
 )
@@ -28,6 +34,7 @@ from battery.store.store import Store
 from battery.store.writer import BlockWriter
 
 __all__ = [
+    "Acknowledgement",
     "AffectedSide",
     "Amended",
     "Amendment",
@@ -35,6 +42,7 @@ __all__ = [
     "BlockRecord",
     "BlockWriter",
     "Consent",
+    "Contraindication",
     "Exercise",
     "Goal",
     "GoalLevel",
@@ -42,6 +50,7 @@ __all__ = [
     "MarkerKind",
     "OutsideError",
     "Person",
+    "PersonState",
     "Practice",
     "PracticeHand",
     "PracticeKind",
@@ -49,7 +58,10 @@ __all__ = [
     "Restart",
     "ScoreRow",
     "ScreenCheck",
+    "State",
     "Store",
+    "Takeable",
+    "TakenBack",
     "TimingCheck",
     "VisitRecord",
 ]

@@ -16,10 +16,31 @@ from sqlalchemy import Table, insert, select
 from battery.errors import UsageError
 from battery.store import schema
 from battery.store.base import Connected
-from battery.store.rows import Goal, GoalLevel, OutsideError, Prescription, Restart
+from battery.store.rows import (
+    Acknowledgement,
+    Contraindication,
+    Goal,
+    GoalLevel,
+    OutsideError,
+    PersonState,
+    Prescription,
+    Restart,
+    TakenBack,
+)
 
 LEVELS = range(-2, 3)
-Row = TypeVar("Row", Restart, OutsideError, Prescription, Goal, GoalLevel)
+Row = TypeVar(
+    "Row",
+    Restart,
+    OutsideError,
+    Prescription,
+    Goal,
+    GoalLevel,
+    Acknowledgement,
+    PersonState,
+    Contraindication,
+    TakenBack,
+)
 
 
 class Context(Connected):
@@ -35,7 +56,7 @@ class Context(Connected):
         UsageError
             If author or reason is empty.
         """
-        _said(author=author, reason=reason)
+        say_all(author=author, reason=reason)
         row = Restart(str(uuid.uuid4()), person, visit_id, author, reason, at_utc)
         return self._added(schema.restarts, row)
 
@@ -63,7 +84,7 @@ class Context(Connected):
         if sem is not None and not (sem > 0 and math.isfinite(sem)):
             msg = f"an error of {sem} cannot be; it must be above 0. Nothing was stored"
             raise UsageError(msg)
-        _said(source=source, author=author)
+        say_all(source=source, author=author)
         row = OutsideError(str(uuid.uuid4()), measure, sem, n_people, source, author, at_utc)
         return self._added(schema.outside_errors, row)
 
@@ -92,7 +113,7 @@ class Context(Connected):
         if not 0 <= per_week <= 100:
             msg = f"{per_week:g} times a week cannot be; say 0 to 100. Nothing was stored"
             raise UsageError(msg)
-        _said(author=author)
+        say_all(author=author)
         row = Prescription(
             str(uuid.uuid4()), person, from_date.isoformat(), per_week, note, author, at_utc
         )
@@ -113,7 +134,7 @@ class Context(Connected):
         UsageError
             If it is empty, its weight is not above 0, or the author is empty.
         """
-        _said(goal=goal, author=author)
+        say_all(goal=goal, author=author)
         if not (weight > 0 and math.isfinite(weight)):
             msg = f"a weight of {weight:g} cannot be; it must be above 0. Nothing was stored"
             raise UsageError(msg)
@@ -136,7 +157,7 @@ class Context(Connected):
         if level not in LEVELS:
             msg = f"level {level} cannot be; say -2 to 2, 0 is as hoped for. Nothing was stored"
             raise UsageError(msg)
-        _said(author=author)
+        say_all(author=author)
         return self._added(
             schema.goal_levels, GoalLevel(str(uuid.uuid4()), goal_id, level, author, at_utc)
         )
@@ -159,7 +180,14 @@ class Context(Connected):
             return list(connection.execute(query).mappings())
 
 
-def _said(**words: str) -> None:
+def say_all(**words: str) -> None:
+    """Refuse words that are empty.
+
+    Raises
+    ------
+    UsageError
+        If one is.
+    """
     for name, word in words.items():
         if not word.strip():
             msg = f"{name} is empty; say it. Nothing was stored"

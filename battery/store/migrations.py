@@ -210,6 +210,35 @@ CREATE TABLE tombstones (
 );
 """
 
+_WATCH_TABLES = """
+CREATE TABLE alarm_acknowledgements (
+    acknowledgement_id TEXT NOT NULL PRIMARY KEY,
+    person TEXT NOT NULL REFERENCES people (code),
+    alarm TEXT NOT NULL, note TEXT NOT NULL, author TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_alarm_acknowledgements_person ON alarm_acknowledgements (person);
+CREATE TABLE person_states (
+    state_id TEXT NOT NULL PRIMARY KEY,
+    person TEXT NOT NULL REFERENCES people (code),
+    state TEXT NOT NULL, from_date TEXT NOT NULL, reason TEXT NOT NULL,
+    author TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_person_states_person ON person_states (person);
+CREATE TABLE contraindications (
+    entry_id TEXT NOT NULL PRIMARY KEY,
+    person TEXT NOT NULL REFERENCES people (code),
+    item TEXT NOT NULL, answer TEXT NOT NULL, author TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_contraindications_person ON contraindications (person);
+CREATE TABLE taken_back (
+    taken_id TEXT NOT NULL PRIMARY KEY,
+    person TEXT NOT NULL REFERENCES people (code),
+    kind TEXT NOT NULL, target_id TEXT NOT NULL, reason TEXT NOT NULL,
+    author TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_taken_back_person ON taken_back (person);
+"""
+
 
 def second_tables(connection: Connection) -> None:
     """Add what is known around a person's visits, and practice between them."""
@@ -235,7 +264,17 @@ def pictures_of_people(connection: Connection) -> None:
         )
 
 
-STEPS: tuple[Step, ...] = (first_tables, second_tables, pictures_of_people)
+def watch_tables(connection: Connection) -> None:
+    """Add who acknowledged an alarm, who is due no longer, what was asked and taken back."""
+    _run(connection, _WATCH_TABLES)
+
+
+STEPS: tuple[Step, ...] = (
+    first_tables,
+    second_tables,
+    pictures_of_people,
+    watch_tables,
+)
 
 
 def _with_bytes(connection: Connection, script: str) -> str:

@@ -352,3 +352,70 @@ class TimingCheck:
     slow_frames: float | None
     flip_p99_ms: float | None
     at_utc: str
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledgement:
+    """Somebody has seen an alarm and says so by name.
+
+    Parameters
+    ----------
+    alarm : str
+        Key of the alarm.
+    note : str
+        What was done, in a few words; may be empty.
+    """
+
+    acknowledgement_id: str  # UUID
+    person: str
+    alarm: str
+    note: str
+    author: str
+    at_utc: str
+
+
+State = Literal["active", "paused", "discharged"]
+
+
+@dataclass(frozen=True, slots=True)
+class PersonState:
+    """Whether a person is due for visits, from a day on; the latest word holds."""
+
+    state_id: str  # UUID
+    person: str
+    state: State
+    from_date: str  # ISO 8601
+    reason: str
+    author: str
+    at_utc: str
+
+
+Present = Literal["yes", "no", "unknown"]
+
+
+@dataclass(frozen=True, slots=True)
+class Contraindication:
+    """Whether something speaks against starting; the latest word on each item holds."""
+
+    entry_id: str  # UUID
+    person: str
+    item: str
+    answer: Present
+    author: str
+    at_utc: str
+
+
+Takeable = Literal["event", "goal", "rating"]
+
+
+@dataclass(frozen=True, slots=True)
+class TakenBack:
+    """An event, a goal or a rating that was said by mistake; it stays stored."""
+
+    taken_id: str  # UUID
+    person: str
+    kind: Takeable
+    target_id: str
+    reason: str
+    author: str
+    at_utc: str

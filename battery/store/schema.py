@@ -327,3 +327,46 @@ timing_checks = Table(
     Column("flip_p99_ms", Double),
     Column("at_utc", Text, nullable=False),
 )
+# What must not be overlooked, and what was said about it.
+alarm_acknowledgements = Table(
+    "alarm_acknowledgements",
+    metadata,
+    Column("acknowledgement_id", Text, primary_key=True),
+    _reference("person", "people.code"),
+    Column("alarm", Text, nullable=False),  # key of the alarm, see battery/alarms.py
+    Column("note", Text, nullable=False),
+    Column("author", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+)
+person_states = Table(
+    "person_states",
+    metadata,
+    Column("state_id", Text, primary_key=True),
+    _reference("person", "people.code"),
+    Column("state", Text, nullable=False),  # active, paused, discharged
+    Column("from_date", Text, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("author", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+)
+contraindications = Table(
+    "contraindications",
+    metadata,
+    Column("entry_id", Text, primary_key=True),
+    _reference("person", "people.code"),
+    Column("item", Text, nullable=False),
+    Column("answer", Text, nullable=False),  # yes, no, unknown
+    Column("author", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+)
+taken_back = Table(
+    "taken_back",
+    metadata,
+    Column("taken_id", Text, primary_key=True),
+    _reference("person", "people.code"),
+    Column("kind", Text, nullable=False),  # event, goal, rating
+    Column("target_id", Text, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("author", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+)

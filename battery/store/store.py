@@ -9,15 +9,15 @@ from typing import Self
 from battery.errors import StoreError
 from battery.store.asked import Asked
 from battery.store.backup import copy_file
-from battery.store.context import Context
 from battery.store.diary import Diary
 from battery.store.erasing import Erasing
 from battery.store.handing import Handing
 from battery.store.merging import Merging
 from battery.store.opening import FILE_NAME, open_database
+from battery.store.watching import Watching
 
 
-class Store(Merging, Erasing, Context, Diary, Asked, Handing):
+class Store(Merging, Erasing, Watching, Diary, Asked, Handing):
     """All people, visits, blocks and scores of one place. Use it as a context.
 
     Opening for writing creates the store where there is none and migrates an older one.

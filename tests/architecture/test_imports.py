@@ -20,6 +20,7 @@ LINES = (
     (
         "battery.visits",
         "battery.effective",
+        "battery.alarms",
         "battery.flagging",
         "battery.people",
         "battery.simulate",
@@ -27,7 +28,7 @@ LINES = (
     ),
     ("battery.rescoring",),
     ("battery.runner", "battery.store", "norms"),
-    ("battery.scoring", "battery.plan", "battery.answers"),
+    ("battery.scoring", "battery.plan", "battery.answers", "battery.cautions"),
     ("battery.recording",),
     ("tasks",),
 )

@@ -55,6 +55,15 @@ def test_a_visit_is_due_after_a_week_give_or_take_two_days(store, days, due):
     assert {r.due for r in rows if r.code in ("K7QF", "M4WX")} == {due}
 
 
+def test_not_due_yet_hides_no_alarm(store):
+    """Who has one stands before those who wait longest, whatever the day."""
+    (visit,) = [v for v in store.visits("M4WX") if v.header.sequence == 12]
+    store.put_answer(visit.header.visit_id, "before", "red_flags", "yes", at_utc=day(12))
+    first = caseload(store, now=LAST + timedelta(days=1))[0]
+    assert (first.code, first.due) == ("M4WX", "not due yet")
+    assert "emergency sign" in first.alarms[0]
+
+
 def test_those_who_wait_longest_come_first(store):
     rows = caseload(store, now=LAST + timedelta(days=1))
     assert [r.code for r in rows[:2]] == ["Q9HN", "X3CF"]

@@ -125,7 +125,10 @@ class Stopping:
         )
 
     def unwell(self, back: Next) -> Page:
-        """Ask what is worse."""
+        """Keep that the person feels worse, and ask what it is."""
+        visit = self.visit
+        if visit is not None:
+            visit.answer("stop", "unwell", "yes", visit.last_block)
         return self._make.choice(
             "unwell",
             texts.UNWELL_TITLE,

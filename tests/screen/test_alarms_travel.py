@@ -1,0 +1,225 @@
+"""Every answer that must alarm: from the tap on the tablet to list, page and note.
+
+The visit is done in the window by taps, handed over as a bundle, and read at the clinic by the
+functions that the commands call.
+"""
+
+from datetime import date, timedelta
+
+import pytest
+
+from battery.alarms import DEFAULT_LIMITS, SAID, alarms_of, set_limit
+from battery.answers import ASKED_TWICE, QUESTIONS
+from battery.handover import keys, receive, send
+from battery.report import page_of, render
+from battery.report.caseload import caseload
+from battery.report.note import note_text
+from battery.store import Practice, Store
+from tests.handover_kit import accept_key
+from tests.screen.manners import Person as Somebody
+from tests.screen.test_flow import BRIEF, NOW, Clinic
+from tests.unit.test_cli_store import run
+
+AFTERWARDS = NOW + timedelta(days=1)
+
+
+class Answering(Somebody):
+    """Goes forward, but presses what the story says: a key, keys one after another, or a
+    number of times plus on a scale.
+    """
+
+    def __init__(self, **story):
+        super().__init__()
+        self.story = {page.replace("_", " "): told for page, told in story.items()}
+
+    def __call__(self, state):
+        page = state["page"]
+        told = self.story.get(page)
+        if isinstance(told, int):
+            self.story[page] = told - 1 if told else "go"
+            return "plus" if told else "go"
+        if isinstance(told, list):
+            told = told.pop(0) if told else None
+        return told or super().__call__(state)
+
+
+# What is tapped, how many blocks of the visit are broken off, and what must be read.
+TOLD = {
+    "emergency sign": ({"red_flags": "yes"}, (), "a new emergency sign was answered yes"),
+    "rise after": ({"after_fatigue": 3}, (), "tiredness rose by 3"),
+    "rise at a stop": (
+        {"stopped": "unwell", "unwell": "dizziness", "stop_dizziness": 4},
+        ("stopped",),
+        "dizziness rose by 4",
+    ),
+    "sick at a stop": (
+        {"stopped": "unwell", "unwell": "sickness", "stop_sickness": 3},
+        ("stopped",),
+        "feeling sick or faint rose by 3",
+    ),
+    "unwell end": (
+        {"stopped": ["unwell", "end"], "unwell": "pain", "stop_pain": 1},
+        ("stopped",),
+        "ended unwell",
+    ),
+    "unwell, then no word": (
+        {"stopped": ["unwell", "end"], "unwell": "back"},
+        ("stopped",),
+        "ended unwell",
+    ),
+    "every question at its limit": (
+        {f"before_{name}": DEFAULT_LIMITS[name] for name in ASKED_TWICE}
+        | {"effort": DEFAULT_LIMITS["effort"]},
+        (),
+        *(f"{SAID[name]} {DEFAULT_LIMITS[name]} of 10" for name in (*ASKED_TWICE, "effort")),
+    ),
+}
+
+
+@pytest.fixture
+def places(tmp_path, headless, monkeypatch):
+    """A tablet with one person in a window, the clinic, and the folder between them."""
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    with Store.open(tmp_path / "tablet") as tablet, Store.open(tmp_path / "clinic") as clinic:
+        mark = keys.make_clinic_keys(clinic, stick)
+        keys.make_tablet_keys(tablet, keys.found_cards(stick), [mark])
+        there = Clinic(tablet, *headless, monkeypatch, plan=BRIEF)
+        clinic.add_person(there.person)
+        accept_key(clinic, keys.tablet_key(tablet).public_key().public_bytes_raw())
+        yield there, clinic, stick
+
+
+def hand_over(there, clinic, stick):
+    send(there.store, stick, wall=lambda: NOW)
+    receive(clinic, stick, wall=lambda: NOW)
+
+
+def read_at(clinic, code, now=AFTERWARDS):
+    """What the list, the page and the note say of a person."""
+    (row,) = [r for r in caseload(clinic, now=now) if r.code == code]
+    page = page_of(clinic, code, now=now)
+    html = render(page)
+    first_sheet = html[: html.index("</section>")]
+    return row, first_sheet, note_text(page)
+
+
+@pytest.mark.parametrize("name", TOLD)
+def test_an_answer_that_must_alarm_stands_first_everywhere(places, name):
+    there, clinic, stick = places
+    story, endings, *wanted = TOLD[name]
+    there.endings = ["finished", *endings] if endings else []
+    there.visit(Answering(**story))
+    hand_over(there, clinic, stick)
+    row, sheet, note = read_at(clinic, there.person.code)
+    assert "alarm" in row.states
+    assert note.startswith("ALARM")
+    for words in wanted:
+        assert words in row.alarms[0]
+        assert words in sheet
+        assert sheet.index(words) < sheet.index("What changed")
+        assert words in note.splitlines()[0]
+
+
+def test_a_visit_without_anything_to_alarm_about_is_silent(places):
+    there, clinic, stick = places
+    there.visit(Answering())
+    hand_over(there, clinic, stick)
+    row, sheet, note = read_at(clinic, there.person.code)
+    assert row.alarms == ()
+    assert "not acknowledged" not in sheet
+    assert note.startswith("S:")
+
+
+def test_events_consent_and_practice_alarm_too(places):
+    there, clinic, stick = places
+    code, at = there.person.code, NOW.isoformat()
+    there.store.add_marker(code, "fall", at_utc=at, note="in the kitchen")
+    there.store.record_consent(code, form_version="2", decision="withdrawn", at_utc=at)
+    there.store.put_practice(
+        Practice(
+            "00000000-0000-4000-8000-000000000001", code, "reported", "all", None, None, 3,
+            date(2026, 3, 4).isoformat(), at,
+        )
+    )  # fmt: skip
+    there.visit(Answering())
+    hand_over(there, clinic, stick)
+    row, sheet, note = read_at(clinic, code)
+    for words in ("fall: in the kitchen", "withdrawn", "strong symptoms after home practice"):
+        assert any(words in line for line in row.alarms)
+        assert words in sheet
+        assert words in note
+
+
+def test_the_emergency_sign_stands_before_everything_else(places):
+    there, clinic, stick = places
+    there.visit(Answering(red_flags="yes"))
+    there.store.add_marker(
+        there.person.code, "fall", at_utc=(NOW + timedelta(days=3)).isoformat()
+    )
+    hand_over(there, clinic, stick)
+    row, _, _ = read_at(clinic, there.person.code)
+    assert "emergency sign" in row.alarms[0]
+    assert "fall" in row.alarms[1]
+
+
+def test_it_stays_until_somebody_says_by_name_to_have_seen_it(places, tmp_path):
+    there, clinic, stick = places
+    there.visit(Answering(after_pain=9))
+    hand_over(there, clinic, stick)
+    code = there.person.code
+    much_later = NOW + timedelta(days=200)
+    assert read_at(clinic, code, much_later)[0].alarms
+    refused = run("acknowledge", code, "--all", "--home", tmp_path / "clinic")
+    assert "author is empty" in str(refused.exception)
+    done = run("acknowledge", code, "--all", "--by", "AB", "--note", "called", "--home",
+               tmp_path / "clinic")  # fmt: skip
+    assert done.exit_code == 0, done.output
+    row, sheet, note = read_at(clinic, code, much_later)
+    assert row.alarms == ()
+    assert "not acknowledged" not in sheet
+    assert "acknowledged by AB" in note
+    whole = render(page_of(clinic, code, now=much_later))
+    assert "acknowledged by AB" in whole
+    assert "called" in whole
+
+
+def test_what_was_seen_on_one_machine_is_seen_on_the_other(places):
+    """An acknowledgement travels like the answer it is about."""
+    there, clinic, stick = places
+    there.visit(Answering(red_flags="yes"))
+    (alarm,) = alarms_of(there.store, there.person.code)
+    there.store.acknowledge_alarm(
+        there.person.code, alarm.key, author="AB", at_utc=NOW.isoformat()
+    )
+    hand_over(there, clinic, stick)
+    assert read_at(clinic, there.person.code)[0].alarms == ()
+
+
+def test_nobody_is_due_no_longer_and_silent_for_it(places):
+    """Discharged is not due, and an alarm still stands first."""
+    there, clinic, stick = places
+    there.visit(Answering(red_flags="yes"))
+    hand_over(there, clinic, stick)
+    clinic.set_state(
+        there.person.code, "discharged", from_date=date(2026, 3, 4), reason="goals reached",
+        author="AB", at_utc=NOW.isoformat(),
+    )  # fmt: skip
+    row, _, _ = read_at(clinic, there.person.code, NOW + timedelta(days=60))
+    assert row.due == "discharged"
+    assert {"alarm", "discharged"} <= row.states
+    assert "overdue" not in row.states
+
+
+def test_the_clinics_limit_decides_not_the_tablets(places):
+    there, clinic, stick = places
+    there.visit(Answering(before_pain=6))
+    hand_over(there, clinic, stick)
+    assert read_at(clinic, there.person.code)[0].alarms == ()
+    set_limit(clinic, "pain", 6)
+    assert "pain 6 of 10" in read_at(clinic, there.person.code)[0].alarms[0]
+
+
+def test_every_question_on_the_scale_has_a_limit():
+    on_scale = {name for name, question in QUESTIONS.items() if not question.words}
+    assert set(DEFAULT_LIMITS) == on_scale
