@@ -22,9 +22,12 @@ from norms.baseline import BaselineRule, Point, split
 # Usual within-person standard deviation of the logarithm of each task's primary measure from
 # week to week. Starting values by judgement, no source: they only set the weights, so a wrong
 # one costs power and makes no verdict false more often.
-TYPICAL_SCATTER: Mapping[str, float] = MappingProxyType(
-    {"tapping": 0.12, "pursuit": 0.10, "slide": 0.18, "trail": 0.10}
-)
+TYPICAL_SCATTER: dict[str, float] = {
+    "tapping": 0.12,
+    "pursuit": 0.10,
+    "slide": 0.18,
+    "trail": 0.10,
+}
 LEAST_TASKS = 2
 MAX_APART = 2.0  # typical scatters that a part may lie from the middle of all parts
 LEADS = 0.5  # share of the whole change above which one part leads

@@ -1,38 +1,39 @@
 """The tasks there are: the only list of them.
 
-A task that stands here is recorded, replayed, simulated, scored and held to the contract.
+A task that stands here is recorded, replayed, simulated, scored and held to the contract. What
+else it needs, and where that stands, is listed in `battery.joining`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import Any, Literal
 
 from tasks import layout, pursuit, slide, tapping, trail
 from tasks.contract import AnyTask
 
-TASKS: Mapping[str, AnyTask] = {
+TASKS: dict[str, AnyTask] = {
     task.name: task for task in (tapping.TAPPING, slide.SLIDE, pursuit.PURSUIT, trail.TRAIL)
 }
 # Rules of before, by task and version, kept for as long as there are records of them.
-EARLIER: Mapping[tuple[str, int], AnyTask] = {}
-OPTIONS: Mapping[str, type] = {
+EARLIER: dict[tuple[str, int], AnyTask] = {}
+OPTIONS: dict[str, type] = {
     "tapping": layout.TappingOptions,
     "slide": layout.SlideOptions,
     "pursuit": layout.PursuitOptions,
     "trail": layout.TrailOptions,
 }
-_LAYOUTS: Mapping[str, Callable[[Any, int], Any]] = {
+LAYOUTS: dict[str, Callable[[Any, int], Any]] = {
     "tapping": layout.tapping,
     "slide": layout.slide,
     "pursuit": layout.pursuit,
     "trail": layout.trail,
 }
-_EXTENTS: Mapping[type, Callable[[Any], tuple[float, float]]] = {
-    tapping.TappingSettings: tapping.extent_mm,
-    slide.SlideSettings: slide.extent_mm,
-    pursuit.PursuitSettings: pursuit.extent_mm,
-    trail.TrailSettings: trail.extent_mm,
+EXTENTS: dict[str, Callable[[Any], tuple[float, float]]] = {
+    "tapping": tapping.extent_mm,
+    "slide": slide.extent_mm,
+    "pursuit": pursuit.extent_mm,
+    "trail": trail.extent_mm,
 }
 
 
@@ -55,10 +56,11 @@ def make_settings(name: str, options: Any, seed: int, *, hand: Literal["left", "
     if hand not in ("left", "right"):
         msg = f"{hand=} must be 'left' or 'right'"
         raise ValueError(msg)
-    settings = _LAYOUTS[name](options, seed)
+    settings = LAYOUTS[name](options, seed)
     return settings if hand == "right" else TASKS[name].mirror(settings)
 
 
 def extent_mm(settings: Any) -> tuple[float, float]:
     """Half width and half height of everything a block draws, mm."""
-    return _EXTENTS[type(settings)](settings)
+    name = next(n for n, task in TASKS.items() if task.settings_type is type(settings))
+    return EXTENTS[name](settings)

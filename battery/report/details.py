@@ -20,7 +20,7 @@ from norms.multiplicity import standing_out
 from norms.trend import trend as drift
 
 WIDE_MM = 186.0
-TOPICS = {
+TOPICS: dict[str, tuple[str, ...]] = {
     "tapping": ("reaction_time", "throughput"),
     "pursuit": ("tremor",),
     "slide": ("tremor",),

@@ -27,13 +27,13 @@ from tasks.registry import TASKS
 
 # What is set against what: faster to the right, more exact upwards. Of a speed neither side is
 # better by itself, so it has a direction here for the words "faster" and "slower" only.
-SPEED: Mapping[str, tuple[str, Direction]] = {
+SPEED: dict[str, tuple[str, Direction]] = {
     "tapping": ("tapping.movement_time_s", "lower"),
     "pursuit": ("pursuit.delay_s", "lower"),
     "slide": ("slide.mean_speed_mm_s", "higher"),
     "trail": ("trail.time_per_link_s", "lower"),
 }
-EXACT: Mapping[str, str] = {
+EXACT: dict[str, str] = {
     "tapping": "tapping.radial_error_mm",
     "pursuit": "pursuit.tracking_rmse_mm",
     "slide": "slide.jitter_across_mm",

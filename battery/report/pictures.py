@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -35,14 +35,7 @@ def row_of_pictures(task: str, traces: Sequence[tuple[Hand, str, Trace]]) -> lis
     only = [trace for _, _, trace in traces]
     drawn = []
     for hand, when, trace in traces:
-        if task == "tapping":
-            parts = _end_points(trace, hand, _reach_mm(only))
-        elif task == "slide":
-            parts = _track(trace, hand, _sway_mm(only))
-        elif task == "pursuit":
-            parts = _over_time(trace, hand)
-        else:
-            parts = _trail(trace, hand)
+        parts = DRAWN[task](trace, hand, only)
         frame = shapes.box((0.3, 0.3), WIDTH - 0.6, HEIGHT - 0.6, stroke="#b9c0c6")
         drawn.append(
             shapes.drawing(
@@ -249,3 +242,12 @@ def peak_hz(trace: Trace | None) -> float:
         return math.nan
     band = (trace.spectrum_hz >= 3) & (trace.spectrum_hz <= 12)
     return float(trace.spectrum_hz[band][int(np.argmax(trace.spectrum_mm[band]))])
+
+
+# How a task's trace is drawn, beside the traces that it is to be compared with.
+DRAWN: dict[str, Callable[[Trace, Hand, Sequence[Trace]], list[str]]] = {
+    "tapping": lambda trace, hand, beside: _end_points(trace, hand, _reach_mm(beside)),
+    "slide": lambda trace, hand, beside: _track(trace, hand, _sway_mm(beside)),
+    "pursuit": lambda trace, hand, _: _over_time(trace, hand),
+    "trail": lambda trace, hand, _: _trail(trace, hand),
+}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from scipy.signal import detrend, welch
@@ -50,13 +50,7 @@ def traces_of(
 
 def trace_of(block: Block, visit: int) -> Trace:
     """Reduce a block to what is drawn of it."""
-    made: Mapping[str, Callable[[Block, int], Trace]] = {
-        "tapping": _tapping,
-        "slide": _slide,
-        "pursuit": _pursuit,
-        "trail": _trail,
-    }
-    return made[block.header.task](block, visit)
+    return REDUCED[block.header.task](block, visit)
 
 
 def _tapping(block: Block, visit: int) -> Trace:
@@ -165,3 +159,11 @@ def spectrum(pieces_mm: Sequence[Floats]) -> tuple[Floats, Floats]:
 def _level(windows: Floats) -> Floats:
     """Free windows of their linear trends."""
     return np.asarray(detrend(windows, axis=-1))
+
+
+REDUCED: dict[str, Callable[[Block, int], Trace]] = {
+    "tapping": _tapping,
+    "slide": _slide,
+    "pursuit": _pursuit,
+    "trail": _trail,
+}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 
 import numpy as np
 
@@ -266,7 +266,7 @@ def _regain(hand: Hand) -> None:
         hand.stay(PAUSE_S)
 
 
-DOINGS: Mapping[str, Callable[[Hand], None]] = {
+DOINGS: dict[str, Callable[[Hand], None]] = {
     "tapping": tap,
     "slide": slide,
     "pursuit": follow,

@@ -14,7 +14,7 @@ LINES = (
     ("battery.packaging",),
     ("battery.cli",),
     ("battery.commands",),
-    ("battery.demo", "battery.recovery"),
+    ("battery.demo", "battery.joining", "battery.recovery"),
     ("battery.stage", "battery.desk"),
     ("battery.report", "battery.export", "battery.handover"),
     (

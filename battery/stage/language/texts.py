@@ -60,13 +60,13 @@ NOBODY_WATCHES = _("Nobody watches while you do this.")
 RED_FLAGS_TITLE = _("Is one of these new?")
 URGENT_TITLE = _("Do not start today")
 URGENT_DONE = _("The visit is not started.")
-NAMES: Mapping[str, Text] = {
+NAMES: dict[str, Text] = {
     "tapping": _("Touching"),
     "slide": _("Sliding"),
     "pursuit": _("Following"),
     "trail": _("Connecting"),
 }
-WHAT_TO_DO: Mapping[str, tuple[Text, Text]] = {
+WHAT_TO_DO: dict[str, tuple[Text, Text]] = {
     "tapping": (
         _("Hold the lower ring. Look at the new ring and wait."),
         _("When it fills, lift and touch its middle."),
