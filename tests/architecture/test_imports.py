@@ -144,15 +144,12 @@ def test_a_folder_has_an_order_inside_as_well(folder):
                 assert ranks[other] > ranks[own], wrong
 
 
-def test_the_map_for_developers_is_the_house_as_it_is():
+def test_the_maps_for_developers_are_the_house_as_it_is():
+    """If not: ``python -m tests.architecture.make_map``."""
+    from tests.architecture.make_map import with_maps
+
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    drawn = text.split("## The house")[1].split("```")[1].strip().splitlines()
-    told = [sorted(line.replace("*", "").split()) for line in drawn]
-    assert told == [sorted(p.removeprefix("battery.") for p in line) for line in LINES]
-    for folder, lines in INSIDE.items():
-        section = text.split(f"Inside `{folder.replace('.', '/')}/`")[1].split("```")[1]
-        told = [sorted(line.split()) for line in section.strip().splitlines()]
-        assert told == [sorted(line) for line in lines], folder
+    assert with_maps(text) == text
 
 
 @pytest.mark.parametrize("path", sources(), ids=module_name)
