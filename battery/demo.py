@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from uuid import UUID
 
@@ -20,6 +20,7 @@ import numpy as np
 
 from battery.errors import StoreError
 from battery.export import export_tidy
+from battery.moments import utc_text
 from battery.plan import STANDARD
 from battery.recording import Device, Hand, Screen
 from battery.report import write_page
@@ -258,7 +259,7 @@ def _around(store: Store, story: Story, n_visits: int, now: datetime) -> None:
         return now - timedelta(weeks=n_visits - 1 - visit, days=DAYS_AGO + 3)
 
     def utc(when: datetime) -> str:
-        return when.astimezone(UTC).isoformat(timespec="seconds")
+        return utc_text(when, "seconds")
 
     for visit, kind, note in story.events:
         if visit < n_visits:
@@ -300,7 +301,7 @@ def _diary(store: Store, story: Story, n_visits: int, now: datetime) -> None:
                         minutes=None if rest else 2.0,
                         symptoms=None,
                         local_date=when.date().isoformat(),
-                        at_utc=when.astimezone(UTC).isoformat(timespec="seconds"),
+                        at_utc=utc_text(when, "seconds"),
                     )
                 )
 

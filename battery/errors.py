@@ -9,7 +9,6 @@
     ├── UsageError    a command names something that does not exist
     ├── StageError    no screen, no window, no usable pointer
     ├── ScoringError  a measure was asked for what the data cannot give
-    ├── NormError     baseline or band cannot be computed as asked
     ├── HandoverError a bundle, receipt or key cannot be used
     │   └── NewerFormatError   a later program made it
     ├── ReportError   a page was made, its PDF could not be
@@ -52,10 +51,6 @@ class StageError(BatteryError, RuntimeError):
 
 class ScoringError(BatteryError, ValueError):
     """A measure was asked for something its data cannot give."""
-
-
-class NormError(BatteryError, ValueError):
-    """A baseline, band or verdict cannot be computed as asked."""
 
 
 class ReportError(BatteryError, RuntimeError):

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import secrets
 from collections import Counter
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import TYPE_CHECKING, get_args
 
 from battery.errors import UsageError
+from battery.moments import utc_text
 from battery.recording import HANDS, Hand
 from battery.store import AffectedSide, Person
 
@@ -59,7 +60,7 @@ def new_person(
         dominant_hand=_hand(dominant_hand),
         affected_side=affected_side,  # type: ignore[arg-type]  # checked above
         first_hand=_hand(first_hand or less_affected),
-        enrolled_utc=now.astimezone(UTC).isoformat(timespec="seconds"),
+        enrolled_utc=utc_text(now, "seconds"),
         n_familiarisation=n_familiarisation,
         n_baseline=n_baseline,
     )

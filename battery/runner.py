@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from datetime import UTC, datetime
 from typing import Any, Protocol
 
 import numpy as np
@@ -284,8 +283,3 @@ def audit_of(samples: SampleArray, frames: FrameArray, start: TimingAudit) -> Ti
         frame_rate_hz=len(periods_ns) * 1e9 / span_ns if span_ns else None,
         slow_frames=int((periods_ns > SLOW_FRAME_NS).sum()) if len(frames) else None,
     )
-
-
-def utc_now() -> str:
-    """Wall time in ISO 8601 with offset +00:00, to the millisecond."""
-    return datetime.now(UTC).isoformat(timespec="milliseconds")

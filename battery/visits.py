@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from importlib.metadata import PackageNotFoundError, version
 
 from battery.answers import STOP_RISE, Answer, Moment, latest, rises
+from battery.moments import utc_text
 from battery.plan import Plan, PlannedBlock, fresh_seed, plan_hash, planned_blocks
 from battery.recording import Block, BlockHeader, Device, Hand, TimingAudit, VisitHeader
 from battery.rescoring import rescore_all as rescore_all
@@ -109,7 +110,7 @@ class VisitRun:
             layout_seed=seed,
             layout_hash=layout_hash,
             settings=settings_to_dict(settings),
-            started_utc=_stamp(self.wall()),
+            started_utc=utc_text(self.wall()),
             versions=self.versions,
             task_version=TASKS[planned.task].version,
         )
@@ -159,7 +160,7 @@ class VisitRun:
                 moment,
                 question,
                 value,
-                at_utc=_stamp(self.wall()),
+                at_utc=utc_text(self.wall()),
                 block_id=block_id,
             )
         )
@@ -269,7 +270,7 @@ def begin_visit(
         plan_name=plan.name,
         plan_hash=hash_of_plan,
         device=device,
-        started_utc=_stamp(now),
+        started_utc=utc_text(now),
         utc_offset_min=int(offset.total_seconds() // 60),
         software=software_version(),
         origin="simulated" if origin == "simulated" else "stage",
@@ -287,12 +288,6 @@ def begin_visit(
         next_index=0,
         planned=tuple(blocks),
     )
-
-
-def _stamp(moment: datetime) -> str:
-    return (moment - (moment.utcoffset() or timedelta())).replace(tzinfo=None).isoformat(
-        timespec="milliseconds"
-    ) + "+00:00"
 
 
 def _cut_off(

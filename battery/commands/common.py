@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import sys
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from battery.errors import UsageError
+from battery.moments import utc_text
 
 if TYPE_CHECKING:
     from battery.store import Person, Store
@@ -54,7 +55,7 @@ def now() -> datetime:
 
 def now_utc() -> str:
     """Return the time of the wall clock in UTC, as the store keeps it."""
-    return now().astimezone(UTC).isoformat(timespec="microseconds")
+    return utc_text(now(), "microseconds")
 
 
 def day_meant(told: str, undone: str) -> date:

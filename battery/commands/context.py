@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, time
+from datetime import date, datetime, time
 from typing import TYPE_CHECKING, Annotated, get_args
 
 import typer
 
 from battery.commands.common import Home, day_meant, now, now_utc, open_store
 from battery.errors import UsageError
+from battery.moments import utc_text
 
 if TYPE_CHECKING:
     from battery.store import Store
@@ -248,7 +249,7 @@ def _plan_meant(store: Store, told: str) -> str:
 
 def _noon_utc(day: date) -> str:
     """Return noon of a day here, so that it stays that day a few time zones away."""
-    return datetime.combine(day, time(12)).astimezone().astimezone(UTC).isoformat()
+    return utc_text(datetime.combine(day, time(12)).astimezone(), "seconds")
 
 
 COMMANDS = (mark, prescribe, rebaseline, goal, reliability, outside_error)

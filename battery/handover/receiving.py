@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 
@@ -15,6 +15,7 @@ from battery.handover.files import files_in, read_plain, sha256
 from battery.handover.keys import ClinicKeys, clinic_keys
 from battery.handover.receipts import write_receipt
 from battery.handover.sending import BUNDLE, remember
+from battery.moments import utc_text
 from battery.scoring import score_block
 from battery.scoring.score import Score
 from battery.store import Store
@@ -250,4 +251,4 @@ def _gaps(numbers: Sequence[int]) -> list[str]:
 
 def utc(wall: Wall) -> str:
     """Return the wall's time in UTC."""
-    return wall().astimezone(UTC).isoformat(timespec="microseconds")
+    return utc_text(wall(), "microseconds")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from battery.errors import HandoverError, StoreError
@@ -12,6 +12,7 @@ from battery.handover.bundle import pack, sign_and_seal
 from battery.handover.files import read_plain, sha256, write_whole
 from battery.handover.keys import clinics_of, fingerprint, tablet_key
 from battery.handover.receipts import acknowledge
+from battery.moments import utc_text
 from battery.recording import Device
 from battery.store import Person, Store, VisitRecord
 from battery.store.arrival import Beside, WholeVisit
@@ -20,6 +21,7 @@ from battery.store.handing import Sent, rows_sha256
 BUNDLE = ".cbundle"
 FOLDERS = "handover.folders"  # where bundles were sent to or received from, for erasure
 MAY_GO_ON = timedelta(hours=12)  # a visit that was cut off may be gone on with as long
+FINE = "microseconds"  # of two rows with one key the later one holds
 MOST_FILE_BYTES = 128_000_000
 
 Wall = Callable[[], datetime]
@@ -83,7 +85,7 @@ def send(store: Store, folder: Path, *, wall: Wall) -> SendReport:
     own = fingerprint(key.public_key().public_bytes_raw())
     report = SendReport()
     report.n_acknowledged, report.problems = acknowledge(
-        store, folder, clinics, own, at_utc=_utc(wall)
+        store, folder, clinics, own, at_utc=utc_text(wall(), FINE)
     )
     sender = _Sender(store, folder, wall, report)
     sender.recipients = [card.seal for card in clinics]
@@ -166,7 +168,7 @@ class _Sender:
                 continue
             if sha256(data) == sent.file_sha256:
                 if sent.sent_utc is None:  # the program was ended before it could note it
-                    self._store.mark_sent(sent.number, at_utc=_utc(self._wall))
+                    self._store.mark_sent(sent.number, at_utc=utc_text(self._wall(), FINE))
                 return True
         return False
 
@@ -182,7 +184,7 @@ class _Sender:
     ) -> None:
         lost = [b for b in earlier if b.receipt_utc is None and not self._is_there([b])]
         number = 1 + max((b.number for b in self._made), default=0)
-        made_utc = _utc(self._wall)
+        made_utc = utc_text(self._wall(), FINE)
         content = pack(
             number=number,
             previous_sha256=self._made[-1].sha256 if self._made else "",
@@ -209,7 +211,7 @@ class _Sender:
         self._made.append(sent)
         self.replaced |= {b.number for b in lost}
         write_whole(self._folder / sent.file_name, sealed)
-        self._store.mark_sent(number, at_utc=_utc(self._wall))
+        self._store.mark_sent(number, at_utc=utc_text(self._wall(), FINE))
         self._made[-1] = replace(sent, sent_utc=made_utc)
         self._report.n_sent += 1
         self._report.n_again += bool(same)
@@ -217,7 +219,3 @@ class _Sender:
 
 def _when(visit: VisitRecord) -> tuple[str, str]:
     return visit.header.started_utc, visit.header.visit_id
-
-
-def _utc(wall: Wall) -> str:
-    return wall().astimezone(UTC).isoformat(timespec="microseconds")

@@ -5,13 +5,14 @@ from __future__ import annotations
 from datetime import datetime
 
 from battery.errors import UsageError
+from battery.moments import utc_text
 from battery.recording import Device, Screen
 from battery.stage.pages.card import CardPages
 from battery.stage.pages.page import run_pages
 from battery.stage.pages.timing_check import TimingPage, timing_check
 from battery.stage.screen.scale import LEAST_RATIO, MOST_RATIO
 from battery.stage.screen.window import Window
-from battery.stage.settings.device import Screens, keep_screen, load_device, system_name, utc
+from battery.stage.settings.device import Screens, keep_screen, load_device, system_name
 from battery.store import Store, TimingCheck
 from battery.visits import Wall
 
@@ -85,7 +86,7 @@ def measure_screen(
         flip_p99_ms = window.audit.flip_p99_ms or 0.0
         if width_mm is not None and height_mm is not None:
             screen = measured_screen(size_px, width_mm, height_mm)
-            keep_screen(store, alias, known, screen, at_utc=utc(wall()))
+            keep_screen(store, alias, known, screen, at_utc=utc_text(wall()))
         elif not show:
             lines = _with_card(store, alias, known, window, wall)
         screen = known.get(size_px, window.screen)
@@ -108,7 +109,7 @@ def _with_card(
     pages = CardPages(
         window,
         changed=False,
-        found=lambda screen: keep_screen(store, alias, known, screen, at_utc=utc(wall())),
+        found=lambda screen: keep_screen(store, alias, known, screen, at_utc=utc_text(wall())),
         after=lambda: timing,
     )
     run_pages(window, pages.first())
@@ -119,7 +120,7 @@ def _with_card(
         timing.reports,
         timing.flips_ns,
         flip_p99_ms=window.audit.flip_p99_ms,
-        at_utc=utc(wall()),
+        at_utc=utc_text(wall()),
     )
     store.put_device(Device(alias, window.screen, system_name()))
     store.put_timing_check(check)

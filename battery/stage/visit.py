@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 
+from battery.moments import utc_text
 from battery.people import picture_of
 from battery.plan import Plan, check_fits
 from battery.recording import Device
@@ -14,7 +15,7 @@ from battery.stage.practising import practice_pages
 from battery.stage.screen.window import versions
 from battery.stage.screen_check import slow_flip_note
 from battery.stage.settings.comfort import Comfort, comfort_of, comfortable_window
-from battery.stage.settings.device import keep_screen, load_device, system_name, utc
+from battery.stage.settings.device import keep_screen, load_device, system_name
 from battery.stage.settings.kiosk import clinic_settings, warnings
 from battery.stage.sound_check import first_heard
 from battery.store import Person, Store
@@ -100,7 +101,9 @@ def visit_on_screen(
         card = CardPages(
             window,
             changed=bool(known),
-            found=lambda found: keep_screen(store, alias, known, found, at_utc=utc(wall())),
+            found=lambda found: keep_screen(
+                store, alias, known, found, at_utc=utc_text(wall())
+            ),
             after=measured,
             shared=flow.make.shared(None, stop=True),
             stopped=lambda page: flow.stopping.stopped(lambda: page),

@@ -32,7 +32,7 @@ LINES = (
     ("battery.recording",),
     ("tasks",),
 )
-EVERYWHERE = {"battery", "battery.errors"}
+EVERYWHERE = {"battery", "battery.errors", "battery.moments"}
 
 # The same inside the larger folders: their files and folders, from the top down.
 INSIDE = {
@@ -60,7 +60,7 @@ INSIDE = {
         ("asymmetry", "composite", "multiplicity", "reliability", "series", "trend"),
         ("verdict",),
         ("band", "baseline", "limits", "running"),
-        ("change", "goals", "reference", "scatter"),
+        ("goals", "reference", "scatter"),
         ("autocorrelation",),
     ),
 }

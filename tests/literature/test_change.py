@@ -6,7 +6,7 @@ import math
 import numpy as np
 import pymannkendall
 import pytest
-from scipy.stats import kendalltau, linregress
+from scipy.stats import kendalltau
 from scipy.stats import t as student
 from statsmodels.stats.multitest import multipletests
 
@@ -14,90 +14,9 @@ from norms import multiplicity
 from norms.asymmetry import asymmetry, log_ratio_sd, ratio_points
 from norms.band import OutsideSem, band
 from norms.baseline import Point
-from norms.change import (
-    against_regression,
-    cutoffs,
-    difference_error,
-    reliable_change,
-    single_case,
-    tau_u,
-)
 from norms.running import ewma
 from norms.trend import mann_kendall, theil_sen, trend
 from norms.verdict import judge
-
-# --- One person's change ---------------------------------------------------------------------
-
-
-def test_reliable_change_of_jacobson_and_truax():
-    """Jacobson & Truax 1991, J Consult Clin Psychol 59:12-19 (numbers from memory).
-
-    32.5 to 47.5, SD 7.5, r .80: standard error 3.354, of the difference 4.743, index 3.16.
-    """
-    error = difference_error(7.5, 0.80)
-    assert 7.5 * math.sqrt(0.2) == pytest.approx(3.354, abs=0.0005)
-    assert error == pytest.approx(4.743, abs=0.0005)
-    assert reliable_change(32.5, 47.5, error) == pytest.approx(3.16228, abs=1e-5)
-
-
-def test_cutoffs_of_jacobson_and_truax():
-    """Means 60 and 40, both SD 7.5: a 55 and b 45 from the second group's view, c 50."""
-    told = cutoffs(40, 60, 7.5, 7.5)
-    assert told == (55, 45, 50)
-
-
-# M1 50, M2 53, s1 10, s2 11, r .8, 45 then 40: from the formulas, no printed example was seen.
-@pytest.mark.parametrize(
-    ("method", "expected"),
-    [("jacobson_truax", -1.264911), ("iverson", -1.203314), ("temkin", -1.192570)],
-)
-def test_change_less_practice_with_each_error(method, expected):
-    error = difference_error(10, 0.8, sd_after=11, method=method)
-    assert reliable_change(45, 40, error, practice=53 - 50) == pytest.approx(expected, abs=1e-6)
-
-
-def test_change_against_regression():
-    """McSweeny 1993: slope .88, expected 48.6, error 6.6, z -1.303 (from the formula)."""
-    told = against_regression(45, 40, means=(50, 53), sds=(10, 11), correlation=0.8)
-    assert told[:3] == pytest.approx((48.6, 6.6, -1.303030), abs=1e-6)
-    assert math.isnan(told.p)
-
-
-def test_change_against_regression_in_a_finite_sample():
-    """Of 40 people: error 6.790, t -1.266, p .213 (formula of Crawford & Howell 1998)."""
-    told = against_regression(
-        45, 40, means=(50, 53), sds=(10, 11), correlation=0.8, n_people=40
-    )
-    assert (told.error, told.score, told.p) == pytest.approx((6.790, -1.266, 0.213), abs=0.0005)
-
-
-def test_finite_sample_regression_is_that_of_a_real_fit():
-    """The textbook prediction error of a line fitted to the very sample."""
-    generator = np.random.default_rng(1)
-    x = generator.normal(50, 10, 25)
-    y = 10 + 0.9 * x + generator.normal(0, 5, 25)
-    fit = linregress(x, y)
-    left = y - fit.intercept - fit.slope * x
-    s = math.sqrt((left**2).sum() / 23)
-    error = s * math.sqrt(1 + 1 / 25 + (30 - x.mean()) ** 2 / ((x - x.mean()) ** 2).sum())
-    told = against_regression(
-        30, 50,
-        means=(x.mean(), y.mean()), sds=(x.std(ddof=1), y.std(ddof=1)),
-        correlation=float(np.corrcoef(x, y)[0, 1]), n_people=25,
-    )  # fmt: skip
-    assert told.expected == pytest.approx(fit.intercept + 30 * fit.slope)
-    assert told.error == pytest.approx(error)
-
-
-def test_one_person_against_a_small_group():
-    """Crawford & Howell 1998: 30 against 50 ± 10 of 10 people: t -1.907, one-sided .0444."""
-    assert single_case(30, 50, 10, 10) == pytest.approx((-1.906925, 0.044449), abs=1e-6)
-
-
-def test_a_reliability_beyond_1_is_an_error():
-    with pytest.raises(ValueError, match="between 0 and 1"):
-        difference_error(10, 1.1)
-
 
 # --- Few baselines ---------------------------------------------------------------------------
 
@@ -233,17 +152,6 @@ def test_too_little_for_a_trend_is_an_error():
 
 # Parker et al. 2011, Behav Ther 42:284-299; the data as given in the manual of the R package
 # scan.
-def test_overlap_of_two_phases():
-    told = tau_u([2, 3, 5, 3], [4, 5, 5, 7, 6])
-    assert told.nap == pytest.approx(0.90)
-    assert told.tau == pytest.approx(16 / 20)
-    assert told.minus_trend == pytest.approx(13 / 20)
-    assert told.whole == pytest.approx(20 / 36)
-
-
-def test_overlap_needs_both_phases():
-    with pytest.raises(ValueError, match="both are needed"):
-        tau_u([], [1])
 
 
 # --- Charts, many tests, hands ---------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from datetime import datetime, timedelta
 
+import psutil
 import pytest
 
 from battery.errors import UsageError
@@ -47,6 +48,17 @@ def test_a_low_battery_is_told_when_nothing_charges_it(tmp_path):
     assert battery_percent(tmp_path) == 29
     (tmp_path / "BAT0" / "status").write_text("Charging\n")
     assert battery_percent(tmp_path) is None
+
+
+@pytest.mark.parametrize(
+    ("told", "left"), [(None, None), ((28.6, 60, False), 29), ((28.6, 60, True), None)]
+)
+def test_other_systems_are_asked_by_psutil(monkeypatch, told, left):
+    """Its battery is a named tuple of percent, seconds left and whether it is plugged in."""
+    battery = None if told is None else psutil._common.sbattery(*told)
+    monkeypatch.setattr(psutil, "sensors_battery", lambda: battery, raising=False)
+    monkeypatch.setattr("sys.platform", "win32")
+    assert battery_percent() == left
 
 
 def test_battery_disk_and_clock_are_looked_at(store, tmp_path):

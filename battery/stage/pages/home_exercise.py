@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Protocol
 
+from battery.moments import utc_text
 from battery.recording import HANDS, Hand
 from battery.stage.drawing.canvas import Button
 from battery.stage.drawing.hands import HandsPicture
@@ -328,5 +329,5 @@ class PracticePages:
             minutes=None,
             symptoms=None,
             local_date=now.date().isoformat(),
-            at_utc=now.astimezone(UTC).isoformat(timespec="seconds"),
+            at_utc=utc_text(now, "seconds"),
         )

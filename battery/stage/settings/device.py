@@ -6,7 +6,6 @@ import json
 import platform
 import random
 from dataclasses import asdict
-from datetime import UTC, datetime
 from pathlib import Path
 
 import platformdirs
@@ -85,8 +84,3 @@ def keep_screen(
 def system_name() -> str:
     """Name of the operating system and processor."""
     return f"{platform.system()} {platform.machine()}"
-
-
-def utc(moment: datetime) -> str:
-    """Write a moment as all records do."""
-    return moment.astimezone(UTC).isoformat(timespec="milliseconds")
