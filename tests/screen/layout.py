@@ -27,10 +27,13 @@ def check_page(state, screen, sizes):
     for kind, box in boxes:
         assert whole.contains(box), f"{where}: {kind} is cut"
         for key, rect in buttons.items():
-            if kind == "button words":
+            if kind in ("button words", "sign"):
                 assert rect.contains(box) or not rect.colliderect(box), f"{where}: {key}"
             else:
                 assert not rect.colliderect(box), f"{where}: {kind} lies over {key}"
+    for sign in [box for kind, box in boxes if kind == "sign"]:  # letters: lower than rows
+        rows = [box.inflate(0, -0.4 * box.height) for kind, box in boxes if "words" in kind]
+        assert not any(sign.colliderect(row) for row in rows), f"{where}: words over a sign"
     words = [box for kind, box in boxes if kind == "words"]
     for i, one in enumerate(words):  # rows may touch: letters are lower than their rows
         assert all(not one.inflate(0, -0.4 * one.height).colliderect(w) for w in words[:i]), (

@@ -91,6 +91,7 @@ class Photographer(Pilot):
         self._person = Somebody(card_width="go")
         self._due: str | None = None
         self._leaf = 0
+        self._turns = 0
         self.alone = False  # one page, then no more
         self._stop_at = {"hand right"}  # one page from which Stop is pressed
 
@@ -116,6 +117,9 @@ class Photographer(Pilot):
         if name in self._stop_at:
             self._stop_at.remove(name)
             return "stop"
+        if "plus" in keys and "go" not in keys and name.startswith("card"):
+            self._turns += 1  # what was not changed cannot be said to fit
+            return ("plus", "minus")[self._turns % 2]
         return self._person(state)
 
     def drain(self):

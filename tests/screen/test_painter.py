@@ -2,6 +2,7 @@
 
 import dataclasses
 
+import numpy as np
 import pygame
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -98,3 +99,18 @@ def test_joined_rectangles_cover_all_and_lie_apart(rects):
     joined = apart(rects)
     assert all(any(j.contains(r) for j in joined) for r in rects)
     assert all(a is b or not a.colliderect(b) for a in joined for b in joined)
+
+
+def test_nothing_lies_over_a_label(headless):
+    """A held chip on a node: every pixel that is ink of the label alone is still its ink."""
+    node = Disc(0.0, 0.0, 7.0, "done", "4", filled=True)
+    alone, painter = blank(headless)
+    painter.draw((node,))
+    covered, painter = blank(headless)
+    painter.draw((node, Disc(0.5, -0.5, 3.5, "held")))
+    ground = np.array(DARK.background)
+    inner = (slice(120, 180), slice(120, 180))
+    one, other = (pygame.surfarray.array3d(s).astype(int)[inner] for s in (alone, covered))
+    ink = (abs(one - ground) <= 2).all(axis=2)
+    assert ink.sum() > 100
+    assert (abs(other[ink] - ground) <= 2).all()

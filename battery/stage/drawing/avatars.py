@@ -8,7 +8,7 @@ import pygame
 
 from battery.people import PICTURES
 from battery.stage.drawing.canvas import Canvas
-from battery.stage.drawing.painter import OVERSAMPLE
+from battery.stage.drawing.shapes import OVERSAMPLE
 
 HIGHEST_MM = 60.0
 Point = tuple[float, float]
@@ -50,6 +50,8 @@ class Token:
         One of `battery.people.PICTURES`. With more people than pictures they come again, so
         the code stands beside them.
     """
+
+    beside = True
 
     def __init__(self, name: str) -> None:
         self._number = PICTURES.index(name)

@@ -10,16 +10,22 @@ import pygame
 
 from battery.recording import Hand
 from battery.stage.drawing.lettering import Lettering, Weight
-from battery.stage.drawing.pagination import PARAGRAPH, fitting
+from battery.stage.drawing.pagination import PARAGRAPH, fitting, height_px
+from battery.stage.drawing.shapes import rounded
 from battery.stage.screen.theme import Colour
 from battery.stage.screen.window import Window
 
 MARGIN_MM = 15.0  # nothing but Stop can be pressed nearer to the edge
 TEXT_EDGE_MM = 8.0  # words may come nearer, as nobody presses them
+HEAD_MM = (4.0, 31.0)  # a title's room from the upper edge: above what stands below the corners
 STOP_MM = 30.0  # reaches into its corner: to miss it would be worse than to hit it
 GAP_MM = 5.0
 SIGN_MM = 11.0  # of plus and minus
 BAR_MM = 3.0
+INSET_MM = 2.0  # of what is drawn into a corner
+CROSS_MM, CROSS_TOP_MM = 8.5, 3.0
+LINE_MM = 0.6  # of outlines
+WORDS_SHARE = 0.56  # of the width, beside a picture
 FIT_STEP = 0.94
 Place = Literal["left", "centre", "right"]
 
@@ -44,8 +50,8 @@ class Sizes:
         return replace(self, **words)
 
 
-DEFAULT = Sizes(title=8.0, text=6.0, small=4.5, button_text=5.0, button=20.0, least=4.0)
-LARGE = Sizes(title=8.0, text=7.0, small=6.0, button_text=6.0, button=30.0, least=5.6)
+DEFAULT = Sizes(title=8.0, text=6.5, small=5.0, button_text=5.5, button=20.0, least=4.0)
+LARGE = Sizes(title=8.5, text=7.5, small=6.5, button_text=6.5, button=30.0, least=5.6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +129,8 @@ class Canvas:
         """The room for a title: between the two corners."""
         width_px, height_px = self.surface.get_size()
         beside = self.px(STOP_MM) + self.px(GAP_MM)
-        top = min(self.px(TEXT_EDGE_MM), height_px // 18)
-        return pygame.Rect(beside, top, width_px - 2 * beside, beside - top)
+        top = min(self.px(HEAD_MM[0]), height_px // 30)
+        return pygame.Rect(beside, top, width_px - 2 * beside, self.px(HEAD_MM[1]) - top)
 
     @property
     def body(self) -> pygame.Rect:
@@ -132,6 +138,24 @@ class Canvas:
         top = self.px(STOP_MM) + self.px(GAP_MM)
         wide = self.surface.get_width() - 2 * self.margin_px
         return pygame.Rect(self.margin_px, top, wide, self.foot_px - self.px(GAP_MM) - top)
+
+    @property
+    def beside_picture(self) -> pygame.Rect:
+        """The part of the body for words that stand beside a picture."""
+        room = self.body
+        wide = round(WORDS_SHARE * room.width)
+        left = room.left
+        if self.window.language.direction == "rtl":
+            left = room.right - wide
+        return pygame.Rect(left, room.top, wide, room.height)
+
+    @property
+    def beside_words(self) -> pygame.Rect:
+        """The part of the body for a picture that stands beside words."""
+        room, words = self.body, self.beside_picture
+        gap = self.px(GAP_MM)
+        left = room.left if words.right == room.right else words.right + gap
+        return pygame.Rect(left, room.top, room.width - words.width - gap, room.height)
 
     @property
     def foot_px(self) -> int:
@@ -154,8 +178,15 @@ class Canvas:
         cap_mm: float,
         colour: Colour | None = None,
         weight: Weight = "regular",
+        down: float = 0.0,
     ) -> int:
         """Draw wrapped paragraphs, smaller if they do not fit, but not below 4 mm.
+
+        Parameters
+        ----------
+        down : float
+            Share of the height that is left over which stays free above them: 0.5 puts them
+            into the middle of their room.
 
         Returns
         -------
@@ -169,7 +200,8 @@ class Canvas:
                 break
             cap_mm = max(cap_mm * FIT_STEP, DEFAULT.least)
             letters = self.lettering(cap_mm, weight)
-        top = room.top
+        free_px = room.height - height_px(paragraphs, letters, room.width)
+        top = room.top + max(round(down * free_px), 0)
         for paragraph in paragraphs:
             for row in letters.wrap(paragraph, room.width):
                 picture = letters.picture(row, colour or self.theme.text)
@@ -210,11 +242,11 @@ class Canvas:
             bar.center = rect.center
             pygame.draw.rect(self.surface, self.theme.text, bar)
 
-    def caption(self, text: str, room: pygame.Rect) -> None:
-        """Write a word under a picture on a button, in the middle of its room."""
+    def caption(self, text: str, room: pygame.Rect, ink: Colour | None = None) -> None:
+        """Write a word on a button, or under a picture on one, in the middle of its room."""
         letters, rows = self._fitted(self.say(text), room.inflate(-self.px(3.0), 0))
         for index, row in enumerate(rows):
-            picture = letters.picture(row, self.theme.text)
+            picture = letters.picture(row, ink or self.theme.text)
             middle = room.centery + round((index - (len(rows) - 1) / 2) * letters.pitch_px)
             place = picture.get_rect(center=(room.centerx, middle))
             self.surface.blit(picture, place)
@@ -294,15 +326,21 @@ class Canvas:
         return self.stop_area("right" if hand == "left" else "left").rect
 
     def draw_help(self, rect: pygame.Rect, word: str) -> None:
-        """Draw the way to the emergency page: a cross and a word."""
-        inset = max(2, self.px(2.0))
+        """Draw the way to the emergency page: a cross, and a word below it."""
+        inset = max(2, self.px(INSET_MM))
         inner = rect.inflate(-2 * inset, -2 * inset)
-        self._panel(inner, word, self.theme.panel, self.theme.text, down_mm=5.0)
-        centre = (inner.centerx, inner.top + self.px(9.0))
-        for wide_mm, tall_mm in ((9.0, 3.0), (3.0, 9.0)):
-            bar = pygame.Rect(0, 0, self.px(wide_mm), self.px(tall_mm))
-            bar.center = centre
+        self._panel(inner, "", self.theme.panel, self.theme.text)
+        arm, long = self.px(CROSS_MM / 3), self.px(CROSS_MM)
+        cross = pygame.Rect(0, inner.top + self.px(CROSS_TOP_MM), long, long)
+        cross.centerx = inner.centerx
+        for size in ((long, arm), (arm, long)):
+            bar = pygame.Rect((0, 0), size)
+            bar.center = cross.center
             pygame.draw.rect(self.surface, self.theme.text, bar)
+        self.boxes.append(("sign", cross))
+        low = inner.bottom - self.px(1.0)
+        room = pygame.Rect(inner.left, cross.bottom, inner.width, low - cross.bottom)
+        self.caption(word, room)
 
     def say_area(self, hand: Hand | None) -> pygame.Rect:
         """Return where "say it again" is: beside help, its foot as deep as the corners'."""
@@ -333,34 +371,18 @@ class Canvas:
 
     def draw_stop(self, stop: StopArea, word: str) -> None:
         """Draw Stop; the whole area counts, its picture is a little smaller."""
-        inset = max(2, self.px(2.0))
+        inset = max(2, self.px(INSET_MM))
         rect = stop.rect.inflate(-2 * inset, -2 * inset)
         self._panel(rect, word, self.theme.stop, self.theme.on_stop)
 
-    def _panel(
-        self,
-        rect: pygame.Rect,
-        text: str,
-        ground: Colour,
-        ink: Colour,
-        *,
-        down_mm: float = 0.0,
-    ) -> None:
+    def _panel(self, rect: pygame.Rect, text: str, ground: Colour, ink: Colour) -> None:
         radius = min(rect.height // 4, self.px(4.0))
-        line = max(2, self.px(0.6))
-        pygame.draw.rect(self.surface, self.theme.edge, rect, border_radius=radius)
+        line = max(2, self.px(LINE_MM))
+        rounded(self.surface, self.theme.edge, rect, radius)
         inside = rect.inflate(-2 * line, -2 * line)
-        pygame.draw.rect(self.surface, ground, inside, border_radius=max(1, radius - line))
-        if not text:  # a picture comes on it
-            return
-        letters, rows = self._fitted(self.say(text), inside.inflate(-self.px(3.0), 0))
-        for index, row in enumerate(rows):
-            picture = letters.picture(row, ink)
-            middle = rect.centery + round((index - (len(rows) - 1) / 2) * letters.pitch_px)
-            middle += self.px(down_mm)
-            place = picture.get_rect(center=(rect.centerx, middle))
-            self.surface.blit(picture, place)
-            self.boxes.append(("button words", place))
+        rounded(self.surface, ground, inside, max(1, radius - line))
+        if text:  # else a picture comes on it
+            self.caption(text, inside, ink)
 
     def _fitted(self, text: str, room: pygame.Rect) -> tuple[Lettering, list[str]]:
         """Return letters and rows of a text on a button, smaller if they do not fit."""
@@ -384,8 +406,9 @@ class Canvas:
         pygame.display.update(around)
 
     def side_bar(self, hand: Hand) -> None:
-        """Light up the edge of the screen on the side of the hand."""
+        """Light up the edge of the screen on the side of the hand, below its corner."""
         width_px, height_px = self.surface.get_size()
         wide = max(5, self.px(BAR_MM))
         left = 0 if hand == "left" else width_px - wide
-        pygame.draw.rect(self.surface, self.theme.main, (left, 0, wide, height_px))
+        top = self.px(STOP_MM)
+        pygame.draw.rect(self.surface, self.theme.main, (left, top, wide, height_px - top))

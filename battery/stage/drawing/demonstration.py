@@ -6,7 +6,9 @@ something the task does not do. Nothing of it is recorded.
 
 from __future__ import annotations
 
+import math
 import uuid
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pygame
@@ -16,15 +18,20 @@ from battery.recording import BlockHeader, contacts
 from battery.runner import Run, run_block
 from battery.simulate import TOUCH_60, Person, Truth
 from battery.stage.drawing.canvas import Canvas
+from battery.stage.drawing.hands import pointing_hand
 from battery.stage.drawing.painter import Painter, apart
 from battery.stage.screen.scale import Scale
-from tasks.contract import NS_PER_S, Contact, settings_to_dict
-from tasks.registry import TASKS, extent_mm
+from tasks.contract import NS_PER_S, Contact, Disc, Mark, settings_to_dict
+from tasks.registry import TASKS
 
 LONGEST_S = 10.0
 PAUSE_S = 0.8  # between two showings
-ROUND_MM = 6.0  # room around the task
-FINGER_MM = 3.5
+ROUND_MM = 3.0  # room around what is shown
+HAND_MM = 0.9  # to a unit of the drawn hand: its finger is 10 mm wide
+RING_MM, RING_LINE_MM = 7.0, 1.2  # around a fingertip that touches
+LIFTED_MM = 6.0  # how far a lifted hand is drawn below its place
+LIFTED_ALPHA = 150
+BOUNDS_EVERY = 6  # contacts between two looks at what is shown
 STEADY = Truth(
     reaction_s=0.6,
     reaction_sd_s=0.0,
@@ -41,6 +48,8 @@ STEADY = Truth(
 
 class Demonstration:
     """A moving picture of a task, up to ten seconds, over and over."""
+
+    beside = False
 
     def __init__(self, planned: PlannedBlock, seed: int) -> None:
         self._header = BlockHeader(
@@ -59,33 +68,55 @@ class Demonstration:
         block = run_block(self._header, Person(STEADY, TOUCH_60, seed))
         self._moves = contacts(block.samples)
         self._length_s = min(LONGEST_S, block.ended_ns / NS_PER_S)
+        self._bounds_mm = self._shown_mm()
         self._run = Run(self._header)
         self._next = 0
         self._now_ns = 0
         self._finger: Contact | None = None
 
+    def _shown_mm(self) -> tuple[float, float, float, float]:
+        """Left, right, lower and upper end of everything that is shown, mm."""
+        run = Run(self._header)
+        found = bounds_mm(run.marks(0))
+        for number, move in enumerate(self._moves):
+            if move.t_ns > self._length_s * NS_PER_S:
+                break
+            run.contact(move.t_ns, move.kind, move.x_mm, move.y_mm, move.pointer)
+            if number % BOUNDS_EVERY == 0:
+                found = joined(found, bounds_mm(run.marks(move.t_ns)))
+        left, right, low, high = found
+        return left - ROUND_MM, right + ROUND_MM, low - ROUND_MM, high + ROUND_MM
+
+    def share(self, scale: Scale, size_px: tuple[int, int]) -> float:
+        """Size in a room of so many pixels over the size in the task, 1 at most."""
+        left, right, low, high = self._bounds_mm
+        return min(
+            1.0,
+            size_px[0] / scale.length_px(right - left),
+            size_px[1] / scale.length_px(high - low),
+        )
+
     def begin(self, canvas: Canvas, room: pygame.Rect) -> None:
         """Draw its beginning into the room of the page, smaller if it does not fit."""
         self._room = room
         self._surface = canvas.surface.subsurface(room)
-        self._colour = canvas.theme.finger
+        self._theme = canvas.theme
         scale = canvas.window.scale
-        half_x_mm, half_y_mm = extent_mm(Run(self._header).settings)
-        shrink = min(
-            1.0,
-            room.width / 2 / scale.length_px(half_x_mm + ROUND_MM),
-            room.height / 2 / scale.length_px(half_y_mm + ROUND_MM),
-        )
+        share = self.share(scale, room.size)
+        left, right, low, high = self._bounds_mm
+        px = scale.length_px(share)
         self._scale = Scale(
             replace(
-                scale.screen,
-                width_px=room.width,
-                height_px=room.height,
-                mm_per_px_x=scale.screen.mm_per_px_x / shrink,
-                mm_per_px_y=scale.screen.mm_per_px_y / shrink,
+                scale.screen,  # so large that the middle of what is shown is that of the room
+                width_px=round(room.width - (left + right) * px),
+                height_px=round(room.height + (low + high) * px),
+                mm_per_px_x=scale.screen.mm_per_px_x / share,
+                mm_per_px_y=scale.screen.mm_per_px_y / share,
             )
         )
         self._painter = Painter(self._surface, self._scale, canvas.theme)
+        unit_px = self._scale.length_px(HAND_MM)
+        self._hand = pointing_hand(canvas.theme, self._header.hand, unit_px)
         self._under: pygame.Surface | None = None
         self._under_at = pygame.Rect(0, 0, 0, 0)
         self._rewind()
@@ -109,7 +140,7 @@ class Demonstration:
             self._under = None
         changed += self._painter.draw(self._run.marks(now_ns))
         if self._finger is not None:
-            changed.append(self._draw_finger(self._finger))
+            changed.append(self._draw_hand(self._finger))
         return [rect.move(self._room.topleft) for rect in apart(changed)]
 
     def _rewind(self) -> None:
@@ -118,14 +149,53 @@ class Demonstration:
         self._now_ns = 0
         self._finger = None
 
-    def _draw_finger(self, finger: Contact) -> pygame.Rect:
-        """Draw the finger: filled on the glass, a ring in the air. Keep what is under it."""
+    def _draw_hand(self, finger: Contact) -> pygame.Rect:
+        """Draw the hand with its fingertip there, and a ring around it while it touches.
+
+        Lifted, it is paler and a little lower. What is under it is kept.
+        """
         x_px, y_px = self._scale.to_px(finger.x_mm, finger.y_mm)
-        r_px = max(5, round(self._scale.length_px(FINGER_MM)))
-        place = pygame.Rect(0, 0, 2 * r_px + 4, 2 * r_px + 4)
-        place.center = (round(x_px), round(y_px))
-        self._under_at = place.clip(self._surface.get_rect())
+        picture, tip_x, tip_y = self._hand
+        touches = finger.kind in ("down", "move")
+        down_px = 0.0 if touches else self._scale.length_px(LIFTED_MM)
+        hand = picture.get_rect(topleft=(round(x_px) - tip_x, round(y_px + down_px) - tip_y))
+        ring_px = max(6, round(self._scale.length_px(RING_MM)))
+        ring = pygame.Rect(0, 0, 2 * ring_px + 4, 2 * ring_px + 4)
+        ring.center = (round(x_px), round(y_px))
+        self._under_at = hand.union(ring).clip(self._surface.get_rect())
+        if not self._under_at.size[0] or not self._under_at.size[1]:
+            return self._under_at
         self._under = self._surface.subsurface(self._under_at).copy()
-        line = 0 if finger.kind in ("down", "move") else max(2, r_px // 4)
-        pygame.draw.aacircle(self._surface, self._colour, place.center, r_px, line)
+        picture.set_alpha(255 if touches else LIFTED_ALPHA)
+        self._surface.blit(picture, hand)
+        if touches:
+            line_px = max(2, round(self._scale.length_px(RING_LINE_MM)))
+            pygame.draw.aacircle(
+                self._surface, self._theme.finger, ring.center, ring_px, line_px
+            )
         return self._under_at
+
+
+def bounds_mm(marks: Sequence[Mark]) -> tuple[float, float, float, float]:
+    """Left, right, lower and upper end of marks, mm; nothing is as small as can be."""
+    found = (math.inf, -math.inf, math.inf, -math.inf)
+    for mark in marks:
+        if isinstance(mark, Disc):
+            places, reach = [(mark.x_mm, mark.y_mm)], mark.r_mm
+        else:
+            places, reach = list(mark.points_mm), mark.width_mm / 2
+        for x_mm, y_mm in places:
+            found = joined(found, (x_mm - reach, x_mm + reach, y_mm - reach, y_mm + reach))
+    return found
+
+
+def joined(
+    one: tuple[float, float, float, float], other: tuple[float, float, float, float]
+) -> tuple[float, float, float, float]:
+    """Return the bounds of two."""
+    return (
+        min(one[0], other[0]),
+        max(one[1], other[1]),
+        min(one[2], other[2]),
+        max(one[3], other[3]),
+    )

@@ -1,33 +1,37 @@
-"""A picture of both hands from the back; the one that is to be used is lit."""
+"""Hands from the back: both, the one that is to be used lit; and one that points."""
 
 from __future__ import annotations
+
+from functools import lru_cache
 
 import pygame
 
 from battery.recording import HANDS, Hand
 from battery.stage.drawing.canvas import Canvas
-from battery.stage.drawing.painter import OVERSAMPLE, beam
-from battery.stage.screen.theme import Colour
+from battery.stage.drawing.outlines import OPEN, POINTING
+from battery.stage.drawing.shapes import Point, Sketch
+from battery.stage.screen.theme import Colour, Theme
 
 HIGHEST_MM = 80.0
 APART = 0.62  # distance of a hand's middle from the middle, over its height
-OUTLINE = 1.6  # hundredths of the height
-
-# A right hand with its palm down, in hundredths of its height, y down: from, to, width.
-FINGERS = (
-    ((38, 54), (33, 21), 9.6),
-    ((48, 52), (47, 9), 10.2),
-    ((58, 52), (61, 13), 10.0),
-    ((67, 56), (75, 27), 8.8),
-    ((40, 76), (16, 50), 11.0),
-)
-PALM = ((34, 50, 38, 38), 13)  # rectangle and radius of its corners
-WRIST = ((41, 74, 24, 20), 6)
-NAIL = 0.52  # width over the finger's
+CONTOUR = 1.3  # hundredths of the height
+CUFF = ((38, 93), (67, 93), 11.0)
+# Of every finger: from where to where its nail is, how wide; the line of its joint.
+NAILS = (((33.2, 19.5), (33.8, 22.5), 4.2), ((47.5, 7.5), (47.7, 11), 4.6),
+         ((61.5, 12.5), (61.2, 16), 4.4), ((75, 26.5), (74.2, 29.5), 3.6),
+         ((15, 49.5), (17.4, 52), 4.8))  # fmt: skip
+JOINTS = (((33.2, 38), (38.6, 37)), ((44.6, 31.5), (50.4, 31.5)), ((57, 33.5), (62.6, 34)),
+          ((67.8, 43), (72, 44.2)))  # fmt: skip
+# The hand that points, with the room around it that its picture has.
+LEFT, TOP, WIDE, HIGH = 16.0, 3.0, 72.0, 150.0
+FOLDS = (((9.5, 46), (12, 58)), ((19.5, 47), (21, 59)), ((30, 50), (30.5, 60)),
+         ((-3, 55), (2, 70)))  # fmt: skip
 
 
 class HandsPicture:
     """The two hands as they lie on the table, one of them lit; it does not move."""
+
+    beside = False
 
     def __init__(self, hand: Hand) -> None:
         self._hand = hand
@@ -53,39 +57,47 @@ def hand_picture(canvas: Canvas, hand: Hand, height_px: int, *, lit: bool) -> py
     Lit, it is filled and has a cuff; otherwise it is an outline.
     """
     theme = canvas.theme
-    unit = height_px * OVERSAMPLE / 100
-    side = height_px * OVERSAMPLE
-    large = pygame.Surface((side, side), pygame.SRCALPHA)
+    sketch = Sketch(100, 100, height_px / 100, theme.contour if lit else theme.edge)
     if lit:
-        large.fill((*theme.text, 0))
-        _shape(large, unit, theme.text, 0.0)
-        for _, tip, wide in FINGERS:
-            pygame.draw.circle(
-                large, theme.shade, (tip[0] * unit, tip[1] * unit), NAIL * wide * unit / 2
-            )
-        cuff = pygame.Rect(*(round(v * unit) for v in (37, 88, 32, 11)))
-        pygame.draw.rect(large, theme.main, cuff, border_radius=round(3 * unit))
+        sketch.shape(OPEN, theme.shade, contour=theme.contour, wide=CONTOUR)
+        for start, end, wide in NAILS:
+            _nail(sketch, start, end, wide, theme.shade, theme.contour)
+        for joint in JOINTS:
+            sketch.line(joint, 0.6, theme.contour)
+        start, end, wide = CUFF
+        sketch.limb(start, end, wide, wide, theme.main)
     else:
-        large.fill((*theme.edge, 0))
-        _shape(large, unit, theme.edge, 0.0)
-        _shape(large, unit, theme.background, OUTLINE)
-    picture = pygame.transform.smoothscale(large, (height_px, height_px))
+        sketch.shape(OPEN, theme.background, contour=theme.edge, wide=CONTOUR)
+    picture = sketch.picture()
     return pygame.transform.flip(picture, True, False) if hand == "left" else picture
 
 
-def _shape(surface: pygame.Surface, unit: float, colour: Colour, inset: float) -> None:
-    """Draw the whole hand, smaller by `inset` all around."""
-    for (ax, ay), (bx, by), wide in FINGERS:
-        a, b = (ax * unit, ay * unit), (bx * unit, by * unit)
-        half = (wide / 2 - inset) * unit
-        pygame.draw.polygon(surface, colour, beam(a, b, half))
-        for end in (a, b):
-            pygame.draw.circle(surface, colour, end, half)
-    for (left, top, width, height), radius in (PALM, WRIST):
-        rect = pygame.Rect(
-            round((left + inset) * unit),
-            round((top + inset) * unit),
-            round((width - 2 * inset) * unit),
-            round((height - 2 * inset) * unit),
-        )
-        pygame.draw.rect(surface, colour, rect, border_radius=round((radius - inset) * unit))
+def pointing_hand(theme: Theme, hand: Hand, unit_px: float) -> tuple[pygame.Surface, int, int]:
+    """Return a hand that points, and where in it its fingertip is, px."""
+    return _pointing(theme.shade, theme.contour, hand, unit_px)
+
+
+@lru_cache(maxsize=8)
+def _pointing(
+    shade: Colour, contour: Colour, hand: Hand, unit_px: float
+) -> tuple[pygame.Surface, int, int]:
+    sketch = Sketch(WIDE, HIGH, unit_px, contour)
+    sketch.shape(
+        [(x + LEFT, y + TOP) for x, y in POINTING], shade, contour=contour, wide=CONTOUR
+    )
+    for fold in FOLDS:
+        sketch.line([(x + LEFT, y + TOP) for x, y in fold], 0.8, contour)
+    _nail(sketch, (LEFT, TOP + 5.2), (LEFT + 0.4, TOP + 9), 5.4, shade, contour)
+    picture = sketch.picture()
+    tip_px = round(LEFT * unit_px)
+    if hand == "left":
+        picture = pygame.transform.flip(picture, True, False)
+        tip_px = picture.get_width() - tip_px
+    return picture, tip_px, round((TOP + 4.0) * unit_px)
+
+
+def _nail(
+    sketch: Sketch, start: Point, end: Point, wide: float, shade: Colour, contour: Colour
+) -> None:
+    sketch.limb(start, end, wide, wide, contour)
+    sketch.limb(start, end, wide - 1.2, wide - 1.2, shade)

@@ -12,15 +12,16 @@ from collections.abc import Sequence
 import pygame
 
 from battery.stage.drawing.lettering import Lettering
+from battery.stage.drawing.shapes import OVERSAMPLE
 from battery.stage.screen.scale import Scale
 from battery.stage.screen.theme import FORMS, SOLID, Colour, Form, Theme
 from tasks.contract import Disc, Line, Mark, Role
 
-OVERSAMPLE = 4
 THIN_MM, RING_MM = 0.6, 1.5
 LEAST_PX = 2.0  # no outline is thinner
 LABEL_SHARE = 1.1  # height of a capital over the radius of its disc
 SMALL_LABEL_SHARE = 0.8  # for labels of two characters and more
+RIM_MM, RIM_STEPS = 0.7, 12  # of a label
 EDGE_PX = 2  # room around a disc for its soft edge
 
 
@@ -36,7 +37,7 @@ class Painter:
         self._theme = theme
         self._background = surface.copy()
         self._discs: dict[tuple[float, Role, bool], pygame.Surface] = {}
-        self._labels: dict[tuple[str, float, Colour], pygame.Surface] = {}
+        self._labels: dict[tuple[str, float, Colour, Colour], pygame.Surface] = {}
         self._shown: tuple[Mark, ...] = ()
 
     def draw(self, marks: tuple[Mark, ...]) -> list[pygame.Rect]:
@@ -53,9 +54,13 @@ class Painter:
         for rect in dirty:
             self._surface.set_clip(rect)
             self._surface.blit(self._background, rect, rect)
-            for mark, place in places:
-                if place.colliderect(rect):
-                    self._draw(mark, place)
+            met = [(mark, place) for mark, place in places if place.colliderect(rect)]
+            for mark, place in met:
+                self._draw(mark, place)
+            for mark, place in met:  # last: nothing lies over a label
+                if isinstance(mark, Disc) and mark.label:
+                    label = self._label(mark)
+                    self._surface.blit(label, label.get_rect(center=place.center))
         self._surface.set_clip(None)
         self._shown = marks
         return dirty
@@ -88,9 +93,6 @@ class Painter:
             self._draw_line(mark)
             return
         self._surface.blit(self._disc(mark.r_mm, mark.role, filled=mark.filled), place)
-        if mark.label:
-            label = self._label(mark)
-            self._surface.blit(label, label.get_rect(center=place.center))
 
     def _draw_line(self, line: Line) -> None:
         colour = self._theme.roles[line.role]
@@ -126,15 +128,33 @@ class Painter:
         return pygame.transform.smoothscale(large, (size, size))
 
     def _label(self, disc: Disc) -> pygame.Surface:
+        """Return a label with a rim in the colour it stands on, if a chip comes under it."""
         solid = disc.filled and FORMS[disc.role] in SOLID
+        ground = self._theme.roles[disc.role] if solid else self._theme.background
         colour = self._theme.background if solid else self._theme.text
-        key = (disc.label, disc.r_mm, colour)
+        key = (disc.label, disc.r_mm, colour, ground)
         if key not in self._labels:
             share = LABEL_SHARE if len(disc.label) == 1 else SMALL_LABEL_SHARE
             letters = Lettering(share * self._scale.length_px(disc.r_mm), weight="strong")
-            picture = letters.picture(disc.label, colour)
-            self._labels[key] = picture.subsurface(picture.get_bounding_rect())
+            rim_px = max(1, round(self._scale.length_px(RIM_MM)))
+            self._labels[key] = rimmed(letters, disc.label, colour, ground, rim_px)
         return self._labels[key]
+
+
+def rimmed(
+    letters: Lettering, text: str, colour: Colour, ground: Colour, rim_px: int
+) -> pygame.Surface:
+    """Return letters with a rim around them, no larger than they are."""
+    picture = letters.picture(text, colour)
+    ink = picture.get_bounding_rect()
+    label = pygame.Surface(ink.inflate(2 * rim_px, 2 * rim_px).size, pygame.SRCALPHA)
+    label.fill((*ground, 0))
+    around = letters.picture(text, ground)
+    for turn in range(RIM_STEPS):
+        x, y = pygame.Vector2(rim_px, 0).rotate(360 * turn / RIM_STEPS)
+        label.blit(around, (rim_px + round(x), rim_px + round(y)), ink)
+    label.blit(picture, (rim_px, rim_px), ink)
+    return label
 
 
 class _Pen:

@@ -13,7 +13,7 @@ import pygame
 
 from battery.errors import StageError
 from battery.recording import Hand
-from battery.stage.drawing.canvas import GAP_MM, Button, Canvas
+from battery.stage.drawing.canvas import GAP_MM, STOP_MM, Button, Canvas
 from battery.stage.drawing.pagination import leaves
 from battery.stage.language import texts
 from battery.stage.language.languages import Said
@@ -32,6 +32,7 @@ TURN = "turn"  # the key that turns to the next leaf
 SAY_AGAIN = "say again"  # the key of that button
 TITLE_ROW = 1.85  # height of a row over that of its capitals
 WORDS_SHARE = 0.55  # of the height, at most, above a picture
+DOWN = 0.35  # of the height that words leave over stands above them
 
 
 class Page(Protocol):
@@ -44,7 +45,9 @@ class Page(Protocol):
 
 
 class Picture(Protocol):
-    """Something drawn in the middle of a page."""
+    """Something drawn in the middle of a page: below its words, or beside them."""
+
+    beside: bool
 
     def begin(self, canvas: Canvas, room: pygame.Rect) -> None:
         """Draw it into its room for the first time."""
@@ -247,18 +250,32 @@ class TextPage:
     def _room(self, canvas: Canvas) -> pygame.Rect:
         """Return where words stand below the corners."""
         room = canvas.body
+        if self._beside:
+            return canvas.beside_picture
         height_px = canvas.surface.get_height()
         lowest = room.bottom if self.picture is None else round(WORDS_SHARE * height_px)
         lowest = self.lowest_px(canvas, lowest)
         return pygame.Rect(room.left, room.top, room.width, lowest - room.top)
 
+    @property
+    def _beside(self) -> bool:
+        """Whether the picture stands beside the words."""
+        return self.picture is not None and self.picture.beside
+
     def _head(self, canvas: Canvas) -> pygame.Rect:
         """Return where the title stands."""
         speaks = canvas.window.sound.speaks
-        return canvas.beside_say(self.used) if speaks else canvas.head
+        head = canvas.beside_say(self.used) if speaks else canvas.head
+        if not self.stop:  # then nothing stands in the corner of Stop
+            free_px = canvas.px(STOP_MM) + canvas.px(GAP_MM) - canvas.margin_px
+            head.width += free_px
+            head.left -= free_px if self.used == "right" else 0
+        return head
 
     def _tight_room(self, canvas: Canvas, room: pygame.Rect) -> pygame.Rect:
         """Return where words stand below a title of one row, between the corners."""
+        if self._beside:  # there they would lie over the picture
+            return room
         head = self._head(canvas)
         top = head.top + canvas.px(TITLE_ROW * canvas.sizes.title)
         return pygame.Rect(head.left, top, head.width, room.bottom - top)
@@ -302,17 +319,30 @@ class TextPage:
         width_px, height_px = canvas.surface.get_size()
         left = self._room(canvas)
         lines = self._own_lines
-        tight = not canvas.fits(lines, left)
+        tight = not self._beside and not canvas.fits(lines, left)
         if tight:  # then the title has one row and words stand below it, between corners
             head.height = min(head.height, canvas.px(TITLE_ROW * canvas.sizes.title))
-        title_px = canvas.words((self.title,), head, cap_mm=canvas.sizes.title, weight="strong")
+        title_px = canvas.words(
+            (self.title,),
+            head,
+            cap_mm=canvas.sizes.title,
+            weight="strong",
+            down=0.0 if tight else 0.5,
+        )
         if tight:
             left = pygame.Rect(head.left, title_px, head.width, left.bottom - title_px)
-        bottom = canvas.words(lines, left, cap_mm=canvas.sizes.text)
+        above = self.picture is not None and not self._beside
+        bottom = canvas.words(
+            lines, left, cap_mm=canvas.sizes.text, down=0.0 if above else DOWN
+        )
         foot = pygame.Rect(0, canvas.foot_px, width_px, height_px - canvas.foot_px)
         if self.picture is not None:
             buttons = [self._mirrored(button) for button in self.buttons]
-            room = canvas.beside_buttons(buttons, bottom + canvas.px(GAP_MM))
+            room = (
+                canvas.beside_words
+                if self._beside
+                else canvas.beside_buttons(buttons, bottom + canvas.px(GAP_MM))
+            )
             canvas.boxes.append(("picture", room))
             self.picture.begin(canvas, room)
         if self.wait_s > 0 and self.wait_line:

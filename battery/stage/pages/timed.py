@@ -36,6 +36,8 @@ class Minute:
         How long it has run so far.
     """
 
+    beside = False
+
     def __init__(
         self, sound: Sound, *, beats_per_min: float = 0.0, length_s: float = MINUTE_S
     ) -> None:

@@ -61,8 +61,8 @@ class Theme:
         Ground and words of the button that leads on.
     stop, on_stop : colour
         Ground and words of Stop.
-    shade : colour
-        Of a drawn hand or body; its outline is that of text.
+    shade, contour : colour
+        Of a drawn hand or body, and of the line around it.
     finger : colour
         The finger of a demonstration.
     roles : mapping of role to colour
@@ -79,6 +79,7 @@ class Theme:
     stop: Colour
     on_stop: Colour
     shade: Colour
+    contour: Colour
     finger: Colour
     roles: Mapping[Role, Colour]
 
@@ -98,6 +99,14 @@ class Theme:
         for role, colour in self.roles.items():
             yield role, colour, self.background
         yield "finger", self.finger, self.background
+        yield "line on a drawn hand", self.contour, self.shade
+        yield (
+            "drawn hand",
+            max(
+                (self.shade, self.contour), key=lambda colour: contrast(colour, self.background)
+            ),
+            self.background,
+        )
         yield "edge of a button", self.edge, self.background
         yield "main button", self.main, self.background
 
@@ -113,7 +122,8 @@ DARK = Theme(
     on_main=(12, 22, 22),
     stop=(116, 32, 34),
     on_stop=(250, 238, 234),
-    shade=(112, 122, 128),
+    shade=(206, 196, 182),
+    contour=(34, 38, 44),
     finger=(250, 244, 230),
     roles={
         "idle": (134, 146, 154),
@@ -140,7 +150,8 @@ LIGHT = Theme(
     on_main=(250, 252, 249),
     stop=(140, 24, 30),
     on_stop=(255, 247, 244),
-    shade=(222, 210, 194),
+    shade=(232, 216, 196),
+    contour=(44, 40, 38),
     finger=(40, 30, 60),
     roles={
         "idle": (98, 108, 116),
@@ -167,7 +178,8 @@ DIM = Theme(
     on_main=(8, 8, 6),
     stop=(52, 14, 12),
     on_stop=(196, 166, 150),
-    shade=(74, 66, 57),
+    shade=(150, 136, 118),
+    contour=(24, 21, 18),
     finger=(178, 166, 146),
     roles={
         "idle": (130, 120, 108),

@@ -16,6 +16,7 @@ import pygame
 from battery.errors import StageError
 from battery.recording import Screen, TimingAudit
 from battery.stage.language.languages import ENGLISH, Language
+from battery.stage.screen.icon import icon_surface
 from battery.stage.screen.pointer import READ, Reader, Reads
 from battery.stage.screen.publish import Publisher
 from battery.stage.screen.scale import Scale, screen_of
@@ -23,6 +24,8 @@ from battery.stage.screen.sound import Sound
 from battery.stage.screen.theme import FIRST_THEME, Theme
 
 WINDOW_PX = (1280, 800)
+NAME = "Coordination battery"
+ICON_PX = 128
 FLIPS = 60
 FLIP_SIDE_PX = 200
 UNSEEN = ("offscreen", "dummy")
@@ -90,7 +93,10 @@ class Window:
                         min(WINDOW_PX[0], desktop_px[0]),
                         min(WINDOW_PX[1], desktop_px[1]),
                     )
-                    flags = 0
+                    # a frame around a window as large as the screen would push it off
+                    flags = pygame.NOFRAME if size_px == desktop_px else 0
+            pygame.display.set_caption(NAME)
+            pygame.display.set_icon(icon_surface(ICON_PX))
             self.surface = pygame.display.set_mode(size_px, flags)
         except (pygame.error, IndexError) as error:
             pygame.quit()
@@ -104,7 +110,6 @@ class Window:
         self.text_share = text_share
         self.surface.fill(theme.background)
         pygame.display.flip()
-        pygame.display.set_caption("Coordination battery")
         pygame.event.set_blocked(None)
         pygame.event.set_allowed(READ)
         self.desktop_px = desktop_px

@@ -1,0 +1,68 @@
+"""Hands, demonstrations and the program's own sign, as they are drawn."""
+
+import pygame
+import pytest
+
+from battery.plan import STANDARD, planned_blocks
+from battery.stage.drawing.canvas import Canvas
+from battery.stage.drawing.demonstration import Demonstration
+from battery.stage.drawing.hands import hand_picture, pointing_hand
+from battery.stage.screen.icon import icon_surface
+from battery.stage.screen.theme import LIGHT, THEMES
+
+TRIES = [p for p in planned_blocks(STANDARD, "right") if p.phase == "practice"]
+
+
+def ink(picture):
+    return pygame.surfarray.array_alpha(picture) > 127
+
+
+def test_the_left_hand_is_the_right_one_in_a_mirror(headless):
+    canvas = Canvas(headless[0], large=False)
+    right, left = (hand_picture(canvas, hand, 200, lit=True) for hand in ("right", "left"))
+    assert (ink(right) == ink(left)[::-1]).all()
+    assert ink(right)[:100].sum() != ink(right)[100:].sum()  # the thumb shows which it is
+
+
+@pytest.mark.parametrize("theme", THEMES.values(), ids=THEMES)
+@pytest.mark.parametrize("hand", ["left", "right"])
+def test_the_drawn_hand_points_with_the_tip_of_its_finger(headless, theme, hand):
+    """Above the tip there is nothing of it, just below it there is."""
+    picture, tip_x, tip_y = pointing_hand(theme, hand, 4.0)
+    inked = ink(picture)
+    assert inked[tip_x, tip_y]
+    assert not inked[tip_x, : tip_y // 4].any()
+    assert inked[:, : tip_y + 1].any(axis=1).nonzero()[0].mean() == pytest.approx(tip_x, abs=4)
+
+
+@pytest.mark.parametrize("planned", TRIES, ids=lambda p: f"{p.task}-{p.hand}")
+def test_a_demonstration_is_shown_as_large_as_its_room_lets_it_and_whole(headless, planned):
+    """In a room as large as a ten-inch screen it has the size of the task; in a smaller one all
+    that is shown in ten seconds stays inside.
+    """
+    window, _ = headless
+    canvas = Canvas(window, large=False)
+    shown = Demonstration(planned, 3)
+    assert shown.share(window.scale, window.surface.get_size()) == 1.0
+    room = pygame.Rect(100, 300, 640, 300)
+    canvas.clear()
+    before = window.surface.copy()
+    shown.begin(canvas, room)
+    places = []
+    for n in range(60):
+        shown.step(n / 6)
+        places += [shown._painter._rect(mark) for mark in shown._painter._shown]
+    inside = pygame.Rect((0, 0), room.size)
+    assert places
+    assert all(inside.contains(place.inflate(-6, -6)) for place in places)
+    before.blit(window.surface, room, room)
+    assert before.get_buffer().raw == window.surface.get_buffer().raw
+
+
+@pytest.mark.parametrize("side_px", [16, 32, 128, 256])
+def test_the_sign_of_the_program_is_square_and_has_clear_corners(headless, side_px):
+    sign = icon_surface(side_px)
+    assert sign.get_size() == (side_px, side_px)
+    assert sign.get_at((0, 0)).a < 40
+    middle = sign.get_at((side_px // 2, side_px - 2))
+    assert tuple(middle)[:3] == pytest.approx(LIGHT.main, abs=6)
