@@ -154,7 +154,8 @@ class Watch:
             return Alarm(key, person, kind, when, words, visit=number)
 
         if any((a.question, a.value) == ("red_flags", "yes") for a in said):
-            yield alarm("emergency_sign", "", "a new emergency sign was answered yes")
+            then = ", then no" if latest(said, "before", "red_flags") == "no" else ""
+            yield alarm("emergency_sign", "", f"a new emergency sign was answered yes{then}")
         if ended_unwell(said, visit.ending):
             yield alarm("unwell_end", "", "ended unwell")
         rose = {name: rise for name, rise in rises(said).items() if rise >= STOP_RISE}

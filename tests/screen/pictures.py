@@ -230,7 +230,7 @@ def pages_beside(flow: VisitFlow) -> list[TextPage]:
         flow._last._numbers(visit, flow._last._number_lines(visit)),
         flow.other(),
         flow.ended(),
-        stopping.urgent(),
+        stopping.urgent(lambda: None),
         stopping.enough(),
     ]
 

@@ -14,9 +14,14 @@ from battery.handover import keys, receive, send
 from battery.report import page_of, render
 from battery.report.caseload import caseload
 from battery.report.note import note_text
+from battery.stage.language.languages import language
+from battery.stage.pages.builder import Maker
+from battery.stage.pages.page import run_pages
+from battery.stage.pages.stopping import Stopping
 from battery.store import Practice, Store
 from tests.handover_kit import accept_key
 from tests.screen.manners import Person as Somebody
+from tests.screen.pilot import Pilot, open_window, tablet
 from tests.screen.test_flow import BRIEF, NOW, Clinic
 from tests.unit.test_cli_store import run
 
@@ -223,3 +228,37 @@ def test_the_clinics_limit_decides_not_the_tablets(places):
 def test_every_question_on_the_scale_has_a_limit():
     on_scale = {name for name, question in QUESTIONS.items() if not question.words}
     assert set(DEFAULT_LIMITS) == on_scale
+
+
+@pytest.mark.parametrize("spoken", ["en", "de"])
+@pytest.mark.parametrize("size", ["1280x800", "1024x600"])
+@pytest.mark.parametrize(
+    ("large", "share"), [(False, 1.0), (True, 1.0), (False, 2.0), (True, 2.0)]
+)
+def test_call_for_help_now_comes_first_at_any_size(monkeypatch, size, spoken, large, share):
+    """One leaf in both profiles; with words of twice the size whom to call is on the first."""
+    with open_window(monkeypatch, tablet(size)) as (window, clock):
+        window.language, window.text_share = language(spoken), share
+        pilot = Pilot(window, clock, Somebody(urgent="end"))
+        make = Maker(
+            large=large, side="right", stopped=lambda back: back(),
+            help_page=lambda page: page, staff_page=lambda page: page,
+        )  # fmt: skip
+        stopping = Stopping(
+            make, emergency_number="112", ended=lambda: None, following=lambda: None
+        )
+        run_pages(window, stopping.urgent(lambda: None))
+    keys = {b["key"] for state in pilot.states for b in state["buttons"]}
+    assert {"end", "back"} <= keys
+    assert [s["page"] for s in pilot.states] == ["urgent"] * len(pilot.states)
+    assert ("turn" in keys) <= (share > 1)
+
+
+def test_a_slip_of_the_finger_leads_back_and_still_alarms(places):
+    there, clinic, stick = places
+    there.visit(Answering(red_flags=["yes", "no"], urgent="back"))
+    hand_over(there, clinic, stick)
+    (visit,) = clinic.visits(there.person.code)
+    assert visit.ending == "finished"
+    row, _, _ = read_at(clinic, there.person.code)
+    assert "answered yes, then no" in row.alarms[0]

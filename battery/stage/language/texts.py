@@ -52,14 +52,21 @@ STOP_NOW_LINES = (
 EMERGENCY_TITLE = _("When to call for help")
 CALL_NUMBER = _("Call {number} now for any of these, or let somebody call:")
 CALL_ANY = _("Call the emergency number now for any of these, or let somebody call:")
+# The one list of `battery.cautions`, in plain words.
 SIGNS = _(
-    "A drooping face, new weakness or numbness, trouble speaking, sudden loss of sight, a very "
-    "bad headache, a fit, fainting, confusion or chest pain."
+    "Suddenly: a drooping face, a weak or numb arm or leg, trouble speaking or understanding, "
+    "loss of sight, a very bad headache, loss of balance. Or a fit, fainting, confusion, chest "
+    "pain."
 )
-NOBODY_WATCHES = _("Nobody watches while you do this.")
+HEAD_SIGNS = _(
+    "After a blow to the head also: a headache that gets worse, vomiting again and again, "
+    "being very drowsy, pupils of different size."
+)
+NOBODY_TOLD = _("This tablet calls nobody. Nobody has been told.")
 RED_FLAGS_TITLE = _("Is one of these new?")
-URGENT_TITLE = _("Do not start today")
-URGENT_DONE = _("The visit is not started.")
+URGENT_TITLE = _("Call for help now")
+URGENT_NUMBER = _("Call {number} now, or let somebody call.")
+URGENT_ANY = _("Call the emergency number now, or let somebody call.")
 NAMES: dict[str, Text] = {
     "tapping": _("Touching"),
     "slide": _("Sliding"),
@@ -303,6 +310,7 @@ SPOKEN: Mapping[str, Text] = {
     START_TITLE: _("Hello. Is this you?"),
     START_LINES[0]: _("If this is not your picture, press Not me."),
     CALL_NUMBER: CALL_ANY,
+    URGENT_NUMBER: URGENT_ANY,
     REST_LINES[0]: _("One more part is done."),
     DONE_LINE: _("What you did stands on the screen."),
 }

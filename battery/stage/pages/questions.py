@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from battery.answers import ASKED_TWICE, PAUSE_RISE, STOP_RISE, Moment, rises
 from battery.recording import HANDS, Hand
 from battery.stage.drawing.canvas import Button
@@ -25,7 +27,7 @@ class Asking:
     visit : VisitRun
         Keeps the answers.
     urgent : callable
-        Returns the page for somebody with a sign of an emergency.
+        Returns the page for somebody with a sign of an emergency; gets the way back.
     ended : callable
         Returns the page of a visit that is ended early.
     enough : callable
@@ -37,7 +39,7 @@ class Asking:
         make: Maker,
         visit: VisitRun,
         *,
-        urgent: Next,
+        urgent: Callable[[Next], Page],
         ended: Next,
         enough: Next,
     ) -> None:
@@ -110,12 +112,14 @@ class Asking:
     def _red_flags(self, forward: Next, back: Next | None) -> Page:
         def said(key: str) -> Page | None:
             self._visit.answer("before", "red_flags", key)
-            return self._urgent() if key == "yes" else forward()
+            if key == "yes":
+                return self._urgent(lambda: self._red_flags(forward, back))
+            return forward()
 
         return self._make.choice(
             "red flags",
             texts.RED_FLAGS_TITLE,
-            (texts.SIGNS,),
+            (texts.SIGNS, texts.HEAD_SIGNS),
             (("yes", texts.YES), ("no", texts.NO)),
             said,
             back=back,

@@ -44,7 +44,7 @@ class Stopping:
         return self._make.text(
             "emergency",
             texts.EMERGENCY_TITLE,
-            (self.call_line, texts.SIGNS, texts.NOBODY_WATCHES),
+            (self.call_line, texts.SIGNS, texts.HEAD_SIGNS, texts.NOBODY_TOLD),
             (Button("back", texts.BACK, "left", main=False),),
             lambda _: back(),
         )
@@ -56,15 +56,28 @@ class Stopping:
             return texts.CALL_ANY
         return texts.CALL_NUMBER.format(number=self._number)
 
-    def urgent(self) -> Page:
-        """For somebody with a new sign: call, and do not start."""
-        self._close("stopped")
+    def urgent(self, back: Next) -> Page:
+        """For somebody with a new sign: call now. Few words, so that they stand on one leaf.
+
+        The answer is kept already; the way back is for a slip of the finger.
+        """
+
+        def after(key: str) -> Page | None:
+            if key == "back":
+                return back()
+            self._close("stopped")
+            return None
+
+        number = texts.URGENT_NUMBER.format(number=self._number)
         return self._make.text(
             "urgent",
             texts.URGENT_TITLE,
-            (self.call_line, texts.SIGNS, texts.URGENT_DONE),
-            (Button("end", texts.CLOSE, "right"),),
-            lambda _: None,
+            (number if self._number else texts.URGENT_ANY, texts.NOBODY_TOLD),
+            (
+                Button("back", texts.BACK, "left", main=False),
+                Button("end", texts.CLOSE, "right"),
+            ),
+            after,
             stop=False,
         )
 
