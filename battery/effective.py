@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from battery.errors import UsageError
+from battery.errors import RecordError, UsageError
 from battery.store import Amended, BlockRecord, Store, VisitRecord
 
 
@@ -30,7 +30,13 @@ def visits_of(store: Store, code: str, amended: Amended | None = None) -> list[V
     held = amended or Amended(store.amendments())
     recorded = store.visits(code)
     known = {v.header.visit_id for v in recorded}
-    joined = [store.visit(i) for i in held.moved_to(code) if i not in known]
+    joined = []
+    for visit_id in held.moved_to(code):
+        if visit_id not in known:
+            try:
+                joined.append(store.visit(visit_id))
+            except RecordError as error:
+                store.left_out(f"visit {visit_id}", str(error))
     return held.by_person([*recorded, *joined]).get(code, [])
 
 

@@ -10,7 +10,8 @@
     ├── StageError    no screen, no window, no usable pointer
     ├── ScoringError  a measure was asked for what the data cannot give
     ├── HandoverError a bundle, receipt or key cannot be used
-    │   └── NewerFormatError   a later program made it
+    │   ├── NewerFormatError   a later program made it
+    │   └── FalseFieldError    it is signed and whole, and says what cannot be
     ├── ReportError   a page was made, its PDF could not be
     ├── DeskError     the desk cannot be opened
     └── PackagingError   the program could not be put into a folder or package
@@ -63,6 +64,26 @@ class HandoverError(BatteryError, ValueError):
 
 class NewerFormatError(HandoverError):
     """A later program made it; it is kept as it is."""
+
+
+class FalseFieldError(HandoverError):
+    """It is signed and whole, and a field of it says what cannot be.
+
+    Parameters
+    ----------
+    message : str
+        Names the field.
+    content, public : bytes
+        What was signed, and the key it was signed with.
+    code : str
+        Of the person it speaks of, if that can be one.
+    """
+
+    def __init__(self, message: str, *, content: bytes, public: bytes, code: str = "") -> None:
+        super().__init__(message)
+        self.content = content
+        self.public = public
+        self.code = code
 
 
 class UsageError(BatteryError, ValueError):

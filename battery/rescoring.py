@@ -22,6 +22,7 @@ from battery.recording import Screen
 from battery.scoring.measures import MEASURES
 from battery.scoring.score import SCORING_VERSION, Score
 from battery.store import ScoreRow, Store
+from battery.store.base import UNREADABLE
 
 BLOCKS_A_PROCESS = 8  # fewer are scored sooner than another process has started
 CHUNK = 4
@@ -162,6 +163,8 @@ def _score(store: Store, job: Job) -> Outcome:
         return block_id, score_block(store.load_block(block_id), screen=screen), ""
     except BatteryError as error:
         return block_id, [], str(error)
+    except UNREADABLE as error:
+        return block_id, [], f"it cannot be scored: {type(error).__name__} {error}"
 
 
 def _compare(

@@ -6,17 +6,22 @@ record, and also a task that no longer does what it did.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import partial
+from typing import Any, TypeVar
 
 import numpy as np
 
 from battery.errors import BatteryError
 from battery.recording import Block, events_from_array, short_hash
 from battery.runner import replay
-from battery.store import BlockRecord, Store
+from battery.store import BlockRecord, Store, VisitRecord
+from battery.store.base import UNREADABLE, ascii_only
 from tasks.contract import unknown_settings
 from tasks.registry import TASKS, task_of
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,14 +75,21 @@ def verify(store: Store, *, progress: Callable[[int, int], None] | None = None) 
     progress : callable, optional
         Called with (visits done, visits in all).
     """
-    findings = [Finding("store", problem) for problem in store.problems()]
+    findings = list(_guarded("store", lambda: _problems_of_file(store)))
     notes: list[Finding] = []
     n_blocks = n_samples = n_running = 0
     with store.at_one_moment():
-        visits = store.visits()
-        findings += _not_as_received(store)
+        visits: list[VisitRecord] = []
+        findings += _guarded("visits", lambda: _listed(visits, store.visits))
+        findings += _guarded("received", lambda: _not_as_received(store))
+        findings += _guarded("tables", lambda: _read_tables(store))
         for done, visit in enumerate(visits, start=1):
-            for record in store.blocks(visit.header.visit_id):
+            records: list[BlockRecord] = []
+            visit_id = visit.header.visit_id
+            findings += _guarded(
+                f"visit {visit_id}", partial(_listed, records, store.blocks, visit_id)
+            )
+            for record in records:
                 if record.ending is None:
                     n_running += 1
                     continue
@@ -85,15 +97,10 @@ def verify(store: Store, *, progress: Callable[[int, int], None] | None = None) 
                 n_samples += record.n_samples
                 where = f"{visit.header.person} visit {visit.header.sequence} "
                 where += f"block {record.header.index} ({record.header.block_id})"
-                try:
-                    block = store.load_block(record.header.block_id)
-                except BatteryError as error:
-                    findings.append(Finding(where, str(error)))
-                    continue
-                findings += [Finding(where, what) for what in _problems(block, record)]
-                notes += [Finding(where, what) for what in block_notes(block)]
+                findings += _guarded(where, partial(_of_block, store, where, record, notes))
             if progress is not None:
                 progress(done, len(visits))
+    findings += [Finding("store", line) for line in store.unreadable()]
     return Verification(
         len(visits), n_blocks, n_samples, n_running, tuple(findings), tuple(notes)
     )
@@ -109,6 +116,60 @@ def _not_as_received(store: Store) -> Iterator[Finding]:
         held = store.visit_sha256(visit_id)
         if held is not None and held not in hashes and None not in hashes:
             yield Finding(f"visit {visit_id}", "it is not what its tablet signed")
+
+
+def _guarded(where: str, look: Callable[[], Iterable[Finding]]) -> list[Finding]:
+    """Look; what cannot be looked at is a finding itself, and the rest is still looked at."""
+    found: list[Finding] = []
+    try:
+        found.extend(look())
+    except (BatteryError, *UNREADABLE) as error:
+        found.append(Finding(where, f"it cannot be looked at: {_line(error)}"))
+    return found
+
+
+def _line(error: Exception) -> str:
+    return ascii_only((str(error).splitlines() or [type(error).__name__])[0])[:300]
+
+
+def _problems_of_file(store: Store) -> Iterator[Finding]:
+    for problem in store.problems():
+        yield Finding("store", ascii_only(problem))
+
+
+def _listed(
+    into: list[T], read: Callable[..., Iterable[T]], *arguments: str
+) -> Iterator[Finding]:
+    into.extend(read(*arguments))
+    return iter(())
+
+
+def _read_tables(store: Store) -> Iterator[Finding]:
+    """Read every list once, so that a row that cannot be read is named."""
+    lists: tuple[Callable[[], Any], ...] = (
+        store.list_people, store.consents, store.devices, store.plans, store.answers,
+        store.amendments, store.markers, store.restarts, store.outside_errors,
+        store.prescriptions, store.goals, store.goal_levels, store.practice,
+        store.screen_checks, store.timing_checks, store.scores,
+    )  # fmt: skip
+    for read in lists:
+        yield from _guarded(read.__name__.replace("_", " "), partial(_listed, [], read))
+
+
+def _of_block(
+    store: Store, where: str, record: BlockRecord, notes: list[Finding]
+) -> Iterator[Finding]:
+    try:
+        block = store.load_block(record.header.block_id, checked=False)
+    except BatteryError as error:
+        yield Finding(where, str(error))
+        return
+    told = list(_problems(block, record))
+    if not told and (broken := store.damage(record.header.block_id)):
+        told = [broken]
+    for line in told:
+        yield Finding(where, line)
+    notes += [Finding(where, what) for what in block_notes(block)]
 
 
 def _problems(block: Block, record: BlockRecord) -> Iterator[str]:

@@ -99,7 +99,7 @@ def whole(header, *, seed=0, n_blocks=1):
         kit.made_up_block(kit.block_header(header, index), seed + index)
         for index in range(n_blocks)
     ]
-    return WholeVisit(header, "finished", '{"name": "short"}', blocks)
+    return WholeVisit(header, "finished", kit.PLAN_JSON, blocks)
 
 
 def arrival(content, signer):

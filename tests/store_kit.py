@@ -1,11 +1,13 @@
 """Invented people, visits and blocks for the tests of what is stored and exported."""
 
+import json
 import uuid
 from dataclasses import replace
 
 import numpy as np
 from hypothesis import strategies as st
 
+from battery.plan import SHORT, plan_hash
 from battery.recording import (
     FRAME_DTYPE,
     KIND_CODES,
@@ -16,13 +18,16 @@ from battery.recording import (
     Screen,
     VisitHeader,
     events_to_array,
+    short_hash,
 )
 from battery.store import Person
-from tasks.contract import Event
+from tasks.contract import Event, settings_to_dict
+from tasks.registry import OPTIONS, make_settings
 
 DEVICE = Device("T-03", Screen(1920, 1200, 0.113, 0.113, "ruler"), system="Linux")
 PERSON = Person("K7QF", "right", "left", "right", "2026-01-05T08:00:00+00:00")
-PLAN_HASH = "0123456789abcdef"
+PLAN_HASH = plan_hash(SHORT)
+PLAN_JSON = json.dumps(SHORT.model_dump(mode="json"), sort_keys=True)
 
 
 def person(code="K7QF", **changes):
@@ -47,6 +52,7 @@ def visit(person="K7QF", sequence=1, **changes):
 
 
 def block_header(visit_header, index=0, **changes):
+    settings = slide_settings(f"{visit_header.visit_id} {index}")
     header = BlockHeader(
         block_id=identifier(f"block {visit_header.visit_id} {index}"),
         visit_id=visit_header.visit_id,
@@ -55,12 +61,19 @@ def block_header(visit_header, index=0, **changes):
         hand="right" if index % 2 == 0 else "left",
         phase="test",
         layout_seed=index,
-        layout_hash=f"layout {visit_header.visit_id} {index}",
-        settings={"reach_mm": 80.0, "first_side": "left", "spots_mm": [[0.1, 0.2], [3.0, 4.0]]},
+        layout_hash=short_hash(settings),
+        settings=settings,
         started_utc=visit_header.started_utc,
         versions={"python": "3.11.7"},
     )
     return replace(header, **changes)
+
+
+def slide_settings(name):
+    """Settings of the slide task, others for another name."""
+    settings = make_settings("slide", OPTIONS["slide"](), 1, hand="right")
+    apart_mm = int(uuid.uuid5(uuid.NAMESPACE_URL, name)) % 1_000_000 / 1_000_000
+    return settings_to_dict(replace(settings, least_out_mm=20 + apart_mm))
 
 
 def identifier(name):
@@ -107,7 +120,7 @@ def enrol(store, code="K7QF", **changes):
     """Enter a person with what a visit refers to."""
     store.add_person(person(code, **changes))
     store.put_device(DEVICE)
-    store.put_plan(PLAN_HASH, {"name": "short"})
+    store.put_plan(PLAN_HASH, json.loads(PLAN_JSON))
 
 
 def record(store, header, seed=0, **changes):

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from battery.commands.common import Home, now, open_store
+from battery.commands.common import Home, now, open_store, say_unreadable
 from battery.commands.watching import Present, tick
 from battery.errors import UsageError
+
+if TYPE_CHECKING:
+    from battery.report.caseload import CaseloadRow
 
 
 def demo(
@@ -112,17 +115,23 @@ def people(
 
     Example: battery people --only overdue
     """
-    from rich.console import Console
-    from rich.table import Table
-
-    from battery.report.caseload import STATES, caseload, chosen
+    from battery.report.caseload import STATES, caseload
 
     if only is not None and only not in STATES:
         msg = f"no state {only!r}; say {', '.join(STATES)}"
         raise UsageError(msg)
     with open_store(home, write=False) as store:
         rows = caseload(store, now=now())
-        n_waiting = len(store.quarantine())
+        _list_people(rows, only, n_waiting=len(store.quarantine()))
+        say_unreadable(store)
+
+
+def _list_people(rows: list[CaseloadRow], only: str | None, *, n_waiting: int) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    from battery.report.caseload import chosen
+
     if n_waiting:
         print(
             f"{n_waiting} received bundles wait for a choice; an alarm in them is not listed "
@@ -173,12 +182,15 @@ def report(
     size = paper_named(paper)
     with open_store(home, write=False) as store:
         page = page_of(store, code.upper(), now=now())
-    path = write_text(out or Path(f"{code.upper()}.html"), render(page, paper=size))
-    print(path)
-    if table:
-        print(write_text(path.with_suffix(".csv"), page_csv(page)))
-    if pdf:
-        print(write_pdf(path, path.with_suffix(".pdf")))
+        path = write_text(
+            out or Path(f"{page.rows.person.code}.html"), render(page, paper=size)
+        )
+        print(path)
+        if table:
+            print(write_text(path.with_suffix(".csv"), page_csv(page)))
+        if pdf:
+            print(write_pdf(path, path.with_suffix(".pdf")))
+        say_unreadable(store)
 
 
 COMMANDS = (demo, enrol, people, report)

@@ -14,6 +14,8 @@ from battery.moments import utc_text
 if TYPE_CHECKING:
     from battery.store import Person, Store
 
+MOST_LINES = 20  # of what could not be read; 'battery verify' names all
+
 Home = Annotated[
     str | None,
     typer.Option(
@@ -32,6 +34,24 @@ def open_store(home: str | None, *, write: bool = True) -> Store:
     from battery.store import Store
 
     return Store.open(home, write=write)
+
+
+def say_unreadable(store: Store) -> None:
+    """Name what could not be read and was left out, and end with 1 if there was anything.
+
+    Raises
+    ------
+    typer.Exit
+        If something was left out.
+    """
+    lines = store.unreadable()
+    for line in lines[:MOST_LINES]:
+        print(f"battery: {line}", file=sys.stderr)
+    if len(lines) > MOST_LINES:
+        rest = len(lines) - MOST_LINES
+        print(f"battery: and {rest} more; 'battery verify' names all", file=sys.stderr)
+    if lines:
+        raise typer.Exit(1)
 
 
 def person_meant(store: Store, code: str | None) -> Person:

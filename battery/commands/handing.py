@@ -96,6 +96,8 @@ def send(
     with open_store(home) as store:
         report = hand_over(store, to, wall=now)
     print("\n".join(report.lines()))
+    if report.unsent:
+        raise typer.Exit(1)
 
 
 def receive(

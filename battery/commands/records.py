@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from battery.commands.common import Home, Progress, day_meant, open_store
+from battery.commands.common import Home, Progress, day_meant, open_store, say_unreadable
 from battery.errors import UsageError
 
 
@@ -46,11 +46,13 @@ def export(
         until=None if until is None else day_meant(until, "exported"),
     )
     write = export_bids if bids else export_tidy
-    with open_store(home, write=False) as store, Progress("exporting") as step:
-        counts = write(store, directory, selection=asked, progress=step)
-    for what, count in counts.items():
-        print(f"{what:<14} {count:>10,}" + ("" if bids else " rows"))
-    print(directory)
+    with open_store(home, write=False) as store:
+        with Progress("exporting") as step:
+            counts = write(store, directory, selection=asked, progress=step)
+        for what, count in counts.items():
+            print(f"{what:<14} {count:>10,}" + ("" if bids else " rows"))
+        print(directory)
+        say_unreadable(store)
 
 
 def rescore(
@@ -74,11 +76,15 @@ def rescore(
     if out is not None:
         msg = "--out goes with --from; the scores of a store stay in it"
         raise UsageError(msg)
-    from battery.rescoring import rescore_all
+    from battery.rescoring import rescore as score_again
 
-    with open_store(home) as store, Progress("scoring") as step:
-        summary = rescore_all(store, progress=step)
-    print(summary)
+    with open_store(home) as store:
+        with Progress("scoring") as step:
+            done = score_again(store, progress=step)
+        print(done.summary)
+        if done.failed:
+            raise typer.Exit(1)
+        say_unreadable(store)
 
 
 def _rescore_export(source: Path, out: Path | None) -> None:

@@ -11,11 +11,11 @@ import base64
 import io
 import json
 import re
+import struct
 import zipfile
 import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, fields
-from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -23,15 +23,14 @@ import pyrage
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from pydantic import TypeAdapter, ValidationError
 
-from battery.errors import HandoverError
+from battery import forms
+from battery.errors import FalseFieldError, HandoverError, NewerFormatError
+from battery.handover import gate
 from battery.handover.files import sha256
 from battery.handover.keys import fingerprint, verified
 from battery.recording import (
-    FARTHEST_MM,
     FRAME_DTYPE,
-    KIND_CODES,
     LATER_COLUMNS,
-    LONGEST_BLOCK_NS,
     RECORD_VERSION,
     SAMPLE_DTYPE,
     Block,
@@ -70,10 +69,16 @@ SCHEMA_1: Mapping[str, Any] = {
 }
 ARRAYS: Mapping[str, np.dtype[np.void]] = {"samples": SAMPLE_DTYPE, "frames": FRAME_DTYPE}
 KEY_BYTES, SIGNATURE_BYTES = 32, 64
-MOST_BUNDLE_BYTES = 64_000_000
-MOST_PART_BYTES = 64_000_000
-MOST_BYTES = 192_000_000
+END_BYTES = 22  # of a zip without a remark at its end
+# A visit of 16 blocks of a minute at 1,000 reports a second is 40 MB. What is decoded of a
+# stranger's bundle, all together, stays below 200 MB.
+MOST_BUNDLE_BYTES = 32_000_000
+MOST_PART_BYTES = 32_000_000
+MOST_BYTES = 64_000_000
+MOST_TEXT_BYTES = 2_000_000  # of a part that is JSON, which takes many times its size
+MOST_EVENT_BYTES = 4_000_000  # of all parts with events together
 MOST_PARTS = 1000
+MOST_LIST_BYTES = 200 * MOST_PARTS  # of the list of parts
 MOST_BUNDLES = 1_000_000
 STAMP = (1980, 1, 1, 0, 0, 0)  # nothing in a zip may depend on when it was made
 
@@ -158,6 +163,14 @@ def signed_bytes(content: bytes, key: Ed25519PrivateKey) -> bytes:
     return line + public + key.sign(line + content) + content
 
 
+def _code_of(record: Any) -> str:
+    """Return whom a record speaks of, where that can be a code; else nothing."""
+    try:
+        return forms.hold(forms.PersonForm, record["person"]).code
+    except (ValueError, TypeError, KeyError, IndexError):
+        return ""
+
+
 def unseal(sealed: bytes, identities: Sequence[Any]) -> bytes:
     """Open the seal.
 
@@ -190,9 +203,9 @@ def open_signed(signed: bytes) -> Arrival:
     line, told = found[0], int(found[1])
     if told > FORMAT:
         wait_for_update(f"bundle format {told}; this program reads up to {FORMAT}")
-    rest = signed[len(line) :]
-    public, signature = rest[:KEY_BYTES], rest[KEY_BYTES : KEY_BYTES + SIGNATURE_BYTES]
-    content = rest[KEY_BYTES + SIGNATURE_BYTES :]
+    begin = len(line) + KEY_BYTES
+    public, signature = signed[len(line) : begin], signed[begin : begin + SIGNATURE_BYTES]
+    content = signed[begin + SIGNATURE_BYTES :]
     if not verified(public, signature, line + content):
         msg = "its signature does not hold: it was changed"
         raise HandoverError(msg)
@@ -206,30 +219,71 @@ def open_content(content: bytes, public: bytes) -> Arrival:
     ------
     NewerFormatError
         If a later program made it.
+    FalseFieldError
+        If it is whole, and says what cannot be; the line names the field.
     HandoverError
         If it is too large or does not hold together.
     """
     try:
-        return _opened(content, public)
+        manifest, parts = _unpacked(content)
     except HandoverError:
         raise
     except (RecursionError, MemoryError) as error:
         msg = f"it does not hold together: {type(error).__name__}"
         raise HandoverError(msg) from error
-    except (ValidationError, *_BROKEN) as error:
-        cause = (str(error).splitlines() or [""])[0][:200]
-        msg = f"it does not hold together: {type(error).__name__} {cause}".rstrip()
+    except _BROKEN as error:
+        msg = f"it does not hold together: {type(error).__name__} {_cause(error)}".rstrip()
         raise HandoverError(msg) from error
+    code = ""
+    try:
+        record = json.loads(parts["record.json"])
+        code = _code_of(record)
+        return _arrival(manifest, record, parts, content, public)
+    except NewerFormatError:
+        raise
+    except (RecursionError, MemoryError) as error:
+        msg = f"it does not hold together: {type(error).__name__}"
+        raise HandoverError(msg) from error
+    except (HandoverError, *_BROKEN) as error:
+        raise FalseFieldError(
+            _cause(error), content=content, public=public, code=code
+        ) from error
 
 
-def _opened(content: bytes, public: bytes) -> Arrival:
+def _cause(error: Exception) -> str:
+    if isinstance(error, ValidationError):
+        return forms.told(error)
+    if isinstance(error, KeyError):
+        return f"{ascii(error.args[0])[:60]} is missing" if error.args else "a field is missing"
+    cause = (str(error).splitlines() or [""])[0][:300]
+    return cause or type(error).__name__
+
+
+def _hold_list(content: bytes) -> None:
+    """Refuse a list of parts that is too long, before it is read."""
+    end = content[-END_BYTES:]
+    if len(end) < END_BYTES or not end.startswith(b"PK\x05\x06") or end[-2:] != b"\0\0":
+        msg = "its parts are not packed as this program packs them"
+        raise HandoverError(msg)
+    n_parts, list_bytes = struct.unpack("<HI", end[10:16])
+    if n_parts > MOST_PARTS or list_bytes > MOST_LIST_BYTES:
+        msg = f"it claims {n_parts} parts; refused"
+        raise HandoverError(msg)
+
+
+def _unpacked(content: bytes) -> tuple[dict[str, Any], dict[str, bytes]]:
+    """Read what the container holds: whole, of the hashes it states, and not too large."""
+    _hold_list(content)
     with zipfile.ZipFile(io.BytesIO(content)) as packed:
         entries = packed.infolist()
         names = [entry.filename for entry in entries]
         if len(names) > MOST_PARTS or len(set(names)) != len(names):
             msg = f"it has {len(names)} parts, {len(set(names))} different; refused"
             raise HandoverError(msg)
-        if sum(entry.file_size for entry in entries) > MOST_BYTES:
+        events = [entry.file_size for entry in entries if entry.filename.endswith(".events")]
+        if sum(entry.file_size for entry in entries) > MOST_BYTES or (
+            sum(events) > MOST_EVENT_BYTES
+        ):
             msg = f"its parts claim more than {MOST_BYTES} bytes; refused"
             raise HandoverError(msg)
         manifest = json.loads(_part(packed, "manifest.json"))
@@ -248,8 +302,19 @@ def _opened(content: bytes, public: bytes) -> Arrival:
         if sha256(data) != hashes[name]:
             msg = f"part {name!r} does not have the hash its manifest states"
             raise HandoverError(msg)
-    record = json.loads(parts["record.json"])
-    dtypes = _dtypes(SCHEMA_1 if told[0] == 1 else manifest["schema"])
+    return manifest, parts
+
+
+def _arrival(
+    manifest: Mapping[str, Any],
+    record: Mapping[str, Any],
+    parts: Mapping[str, bytes],
+    content: bytes,
+    public: bytes,
+) -> Arrival:
+    """Read what was signed, through the gate."""
+    gate.hold_record(record)
+    dtypes = _dtypes(SCHEMA_1 if manifest["format"] == 1 else manifest["schema"])
     visit = _visit(record, parts, dtypes) if "visit" in record else None
     if manifest["content_sha256"] != (None if visit is None else visit.content_sha256):
         msg = "its visit does not have the hash its manifest states"
@@ -258,6 +323,14 @@ def _opened(content: bytes, public: bytes) -> Arrival:
     if number > MOST_BUNDLES or len(manifest["replaces"]) > MOST_PARTS:
         msg = f"its number {number} cannot be"
         raise HandoverError(msg)
+    beside = _checked(Beside, json.loads(parts["beside.json"]))
+    gate.hold_beside(
+        beside,
+        record["person"]["code"],
+        record["device"]["alias"],
+        None if visit is None else visit.header.visit_id,
+        [] if visit is None else [block.header.block_id for block in visit.blocks],
+    )
     return Arrival(
         fingerprint=fingerprint(public),
         public_key=base64.b64encode(public).decode(),
@@ -269,16 +342,18 @@ def _opened(content: bytes, public: bytes) -> Arrival:
         device=_checked(Device, record["device"]),
         person=_checked(Person, _all_known(Person, record["person"], "a person")),
         visit=visit,
-        beside=_checked(Beside, json.loads(parts["beside.json"])),
+        beside=beside,
         content=content,
     )
 
 
 def _part(packed: zipfile.ZipFile, name: str) -> bytes:
+    text = name.endswith((".json", ".events"))
+    most_bytes = MOST_TEXT_BYTES if text else MOST_PART_BYTES
     with packed.open(name) as part:
-        data = part.read(MOST_PART_BYTES + 1)
-    if len(data) > MOST_PART_BYTES:
-        msg = f"part {name!r} has more than {MOST_PART_BYTES} bytes; refused"
+        data = part.read(most_bytes + 1)
+    if len(data) > most_bytes:
+        msg = f"part {name!r} has more than {most_bytes} bytes; refused"
         raise HandoverError(msg)
     return data
 
@@ -331,7 +406,7 @@ def _visit(
         msg = "two of its blocks have the same place"
         raise HandoverError(msg)
     plan = _text(record["plan"])
-    json.loads(plan)
+    gate.hold_plan(plan, header)
     ending = record["ending"]
     return WholeVisit(header, None if ending is None else _text(ending), plan, blocks)
 
@@ -362,25 +437,7 @@ def _block(
 
 
 def _holds(block: Block, facts: Mapping[str, Any], name: str) -> None:
-    for what, t_ns in (
-        ("samples", block.samples["t_ns"]),
-        ("frames", block.frames["flip_ns"]),
-        ("events", block.events["t_ns"]),
-    ):
-        if len(t_ns) and (t_ns[0] < 0 or (t_ns[1:] < t_ns[:-1]).any()):
-            msg = f"the {what} of block {name} are not in order of time"
-            raise HandoverError(msg)
-        if len(t_ns) and t_ns[-1] > LONGEST_BLOCK_NS:
-            msg = f"the {what} of block {name} go on for more than an hour"
-            raise HandoverError(msg)
-    for what, places in (("samples", block.samples), ("events", block.events)):
-        for column in set(places.dtype.names or ()) & {"x_mm", "y_mm", "r_mm"}:
-            if (np.abs(places[column]) > FARTHEST_MM).any():
-                msg = f"{what} of block {name} lie more than {FARTHEST_MM:g} mm away"
-                raise HandoverError(msg)
-    if len(block.samples) and int(block.samples["kind"].max()) >= len(KIND_CODES):
-        msg = f"a sample of block {name} is of no known kind"
-        raise HandoverError(msg)
+    gate.hold_block(block, f"blocks.{int(name)}")
     if block.sha256 != facts["sha256"]:
         msg = f"block {name} does not have the hash it was stored with"
         raise HandoverError(msg)
@@ -425,10 +482,7 @@ def _text(value: Any) -> str:
 
 
 def _moment(value: Any) -> str:
-    if datetime.fromisoformat(_text(value)).utcoffset() is None:
-        msg = f"{value!r} has no offset"
-        raise ValueError(msg)
-    return str(value)
+    return forms.moment(_text(value))
 
 
 def _all_known(kind: Any, value: Any, what: str) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -9,10 +10,16 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 
-from battery.errors import BatteryError, HandoverError, NewerFormatError
+from battery.errors import (
+    BatteryError,
+    FalseFieldError,
+    HandoverError,
+    NewerFormatError,
+    RecordError,
+)
 from battery.handover.bundle import MOST_BUNDLE_BYTES, open_signed, pack, unseal
 from battery.handover.files import files_in, read_plain, sha256
-from battery.handover.keys import ClinicKeys, clinic_keys
+from battery.handover.keys import ClinicKeys, clinic_keys, fingerprint
 from battery.handover.receipts import write_receipt
 from battery.handover.sending import BUNDLE, remember
 from battery.moments import utc_text
@@ -20,6 +27,7 @@ from battery.scoring import score_block
 from battery.scoring.score import Score
 from battery.store import Store
 from battery.store.arrival import Arrival, Outcome
+from battery.store.base import ascii_only
 from battery.store.merging import Received
 
 CLOCK_AHEAD = timedelta(minutes=5)
@@ -34,6 +42,8 @@ OUTCOMES: Mapping[Outcome, str] = {
     "person": "of an unknown person, or one enrolled differently, wait",
     "erased": "of an erased person, not kept",
     "left out": "left out by a choice before",
+    "false": "say what cannot be, wait",
+    "refused": "not kept",
 }
 
 
@@ -94,14 +104,19 @@ def receive(
     for done, path in enumerate(paths, start=1):
         try:
             arrival = open_bundle(path, keys)
-            report.outcomes[admit(store, arrival, wall=wall)] += 1
+            report.outcomes[_admitted(store, arrival, wall=wall)] += 1
             ahead[arrival.fingerprint] = max(
                 datetime.fromisoformat(arrival.made_utc) - wall(),
                 ahead.get(arrival.fingerprint, timedelta()),
             )
-        except HandoverError as error:
+        except (HandoverError, RecordError) as error:
             report.n_newer += isinstance(error, NewerFormatError)
-            told = " ".join(str(error).split())  # one line, whatever the file made it say
+            told = " ".join(ascii_only(str(error)).split())  # one line, whatever is in the file
+            if isinstance(error, FalseFieldError):
+                outcome = _set_aside(store, error, told, wall)
+                report.outcomes[outcome] += outcome != "refused"
+                if outcome == "left out":
+                    continue
             report.refused.append(f"{path.name!r}: {told[:300]}")
         if progress is not None:
             progress(done, len(paths))
@@ -134,6 +149,33 @@ def open_bundle(path: Path, keys: ClinicKeys) -> Arrival:
     """
     sealed = read_plain(path, most_bytes=MOST_BUNDLE_BYTES)
     return open_signed(unseal(sealed, keys.identities))
+
+
+def _admitted(store: Store, arrival: Arrival, *, wall: Wall) -> Outcome:
+    """Take an arrival in; what it says wrongly about what is here is a false field too."""
+    try:
+        return admit(store, arrival, wall=wall)
+    except NewerFormatError:
+        raise
+    except HandoverError as error:
+        raise FalseFieldError(
+            str(error),
+            content=arrival.content,
+            public=base64.b64decode(arrival.public_key),
+            code=arrival.person.code,
+        ) from error
+
+
+def _set_aside(store: Store, error: FalseFieldError, told: str, wall: Wall) -> Outcome:
+    return store.set_aside_false(
+        fingerprint=fingerprint(error.public),
+        public_key=base64.b64encode(error.public).decode(),
+        person=error.code,
+        sha256=sha256(error.content),
+        content=error.content,
+        why=told[:300],
+        at_utc=utc(wall),
+    )
 
 
 def admit(store: Store, arrival: Arrival, *, wall: Wall, item: str | None = None) -> Outcome:

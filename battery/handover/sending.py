@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from battery.errors import HandoverError, StoreError
+from battery.errors import HandoverError, RecordError, StoreError
 from battery.handover.bundle import pack, sign_and_seal
 from battery.handover.files import read_plain, sha256, write_whole
 from battery.handover.keys import clinics_of, fingerprint, tablet_key
@@ -37,6 +37,7 @@ class SendReport:
     n_waiting: int = 0
     not_yet: int = 0
     problems: list[str] = field(default_factory=list)
+    unsent: list[str] = field(default_factory=list)
 
     def lines(self) -> list[str]:
         """Say it, one line each."""
@@ -46,7 +47,7 @@ class SendReport:
             f"by the clinic; {self.n_waiting} wait for its receipt",
             f"{self.not_yet} visits are not yet handed over; everything stays on this tablet",
         ]
-        return told + self.problems
+        return told + self.problems + [f"not sent: {line}" for line in self.unsent]
 
 
 def send(store: Store, folder: Path, *, wall: Wall) -> SendReport:
@@ -98,6 +99,7 @@ def send(store: Store, folder: Path, *, wall: Wall) -> SendReport:
         b.receipt_utc is None and b.number not in sender.replaced for b in store.bundles()
     )
     report.not_yet = store.not_handed_over() or 0
+    report.unsent += store.unreadable()
     return report
 
 
@@ -122,9 +124,13 @@ class _Sender:
         devices = {device.alias: device for device in self._store.devices()}
         people = {person.code: person for person in self._store.list_people()}
         for visit in sorted(self._store.visits(), key=_when):
-            if self._may_go(visit):
-                device = visit.header.device
-                self._send_visit(visit, people[visit.header.person], device)
+            if self._may_go(visit) and visit.header.person in people:
+                try:
+                    person = people[visit.header.person]
+                    self._send_visit(visit, person, visit.header.device)
+                except RecordError as error:  # it stays here; the others go
+                    where = f"visit {visit.header.sequence} of {visit.header.person}"
+                    self._report.unsent.append(f"{where}: {error}")
         latest = max(self._store.visits(), key=_when, default=None)
         device_ = latest.header.device if latest else next(iter(devices.values()), None)
         if device_ is not None:

@@ -9,7 +9,7 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
-from battery.errors import HandoverError, UsageError
+from battery.errors import FalseFieldError, HandoverError, UsageError
 from battery.handover.bundle import open_content
 from battery.handover.files import files_in
 from battery.handover.keys import clinic_keys, keys_folder
@@ -32,6 +32,8 @@ def list_waiting(store: Store) -> list[str]:
             subject = ("device", item.fingerprint)
         elif item.reason == "person":
             subject = ("person", item.person)
+        elif item.reason == "false":
+            subject = ("false", item.item_id)
         else:
             subject = (str(item.visit_id), str(item.content_sha256))
         groups.setdefault(subject, []).append(item)
@@ -39,7 +41,10 @@ def list_waiting(store: Store) -> list[str]:
         item = items[0]
         name = item.item_id[:8]
         when = f"{item.arrived_utc[:16]}  {len(items)} bundles"
-        if item.reason == "device":
+        if item.reason == "false":
+            whose = f" of {item.person}" if item.person else ""
+            what = f"from {item.fingerprint}{whose} says what cannot be: {item.why}"
+        elif item.reason == "device":
             what = f"tablet key {item.fingerprint} ({item.device}) is not known"
         elif item.reason == "person":
             known = item.person in {p.code for p in store.list_people()}
@@ -71,6 +76,8 @@ def take(store: Store, name: str, *, author: str, why: str, wall: Wall) -> list[
         If no single waiting item has this name, or author or reason is empty.
     """
     item = _meant(store, name, author, why)
+    if item.reason == "false":
+        return _take_again(store, item, wall)
     if item.reason == "device":
         _, public_key = store.quarantined_content(item.item_id)
         store.accept_tablet(
@@ -90,6 +97,26 @@ def take(store: Store, name: str, *, author: str, why: str, wall: Wall) -> list[
             done = [f"{item.person} is enrolled as on the tablet"]
         return done + _release(store, lambda w: w.reason == "person", wall)
     return _choose(store, item, author=author, why=why, wall=wall)
+
+
+def _take_again(store: Store, item: Waiting, wall: Wall) -> list[str]:
+    """Try the gate again: a later program may know what an earlier one took for false.
+
+    Raises
+    ------
+    HandoverError
+        If it still says what cannot be; it goes on waiting.
+    """
+    try:
+        arrival = _opened(store, item)
+        outcome = admit(store, arrival, wall=wall, item=item.item_id)
+    except HandoverError as error:
+        msg = (
+            f"it still waits, and nothing of it was taken in: {error}. If a later program made "
+            "it, update this one; if not, 'battery quarantine leave' sets it aside"
+        )
+        raise HandoverError(msg) from error
+    return [f"{OUTCOMES[outcome]}: 1"]
 
 
 def leave_out(store: Store, name: str, *, author: str, why: str, wall: Wall) -> list[str]:
@@ -145,10 +172,13 @@ def clear_folder(
     for path in paths:
         try:
             arrival = open_bundle(path, keys)
+            whose = arrival.person.code
+        except FalseFieldError as error:
+            whose = error.code
         except HandoverError as error:
             left.append(f"{path.name!r} in '{folder}' cannot be read and was left: {error}")
             continue
-        if arrival.person.code == code:
+        if whose == code:
             left += _deleted(path)
     return left
 

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from battery.errors import BatteryError
 from battery.report.alarming import alarm_lines
 from battery.report.gather import gather_primaries
 from battery.report.judged import Page, page_data
 from battery.report.words import short_words
 from battery.scoring.flags import FLAGS
 from battery.store import Store
+from battery.store.base import UNREADABLE
 
 WEEK_DAYS = 7
 TOLERANCE_DAYS = 2
@@ -57,7 +59,13 @@ def caseload(store: Store, *, now: datetime) -> list[CaseloadRow]:
     nothing was measured does not count. Who is paused or discharged is not due and stands
     last, unless there is an alarm.
     """
-    rows = [_row(page_data(rows, made=now), now=now) for rows in gather_primaries(store)]
+    rows = []
+    for person in gather_primaries(store):
+        try:
+            rows.append(_row(page_data(person, made=now), now=now))
+        except (BatteryError, *UNREADABLE) as error:
+            why = f"not in the list, the records cannot be judged: {error}"
+            store.left_out(f"person {person.person.code}", why)
     return sorted(rows, key=_place)
 
 

@@ -22,7 +22,7 @@ from battery.report.lines import (
     rule_of,
 )
 from battery.report.pooling import Readings, pools, pools_of, scatter
-from battery.report.readings import Everything, readings_of
+from battery.report.readings import Everything, readings_of, readings_or_none
 from battery.report.rows import MarkerRow, PageRows, PracticeRow, VisitRow
 from battery.scoring import PRIMARY
 from battery.scoring.flags import flag_measures
@@ -63,7 +63,8 @@ def gather(store: Store, code: str) -> PageRows:
         watch = Watch.read(store)
         states = store.states(code)
     visits = everything.visits_of()
-    own = visits[code]
+    own = visits.get(code, [])
+    everything.look_for_damage(store, own)
     readings = readings_of(everything, own)
     return PageRows(
         person=person,
@@ -109,7 +110,7 @@ def gather_primaries(store: Store) -> list[PageRows]:
         states = store.states()
     visits = everything.visits_of()
     listed = {
-        code: [r for r in readings_of(everything, theirs) if r.measure in primaries]
+        code: [r for r in readings_or_none(everything, code, theirs) if r.measure in primaries]
         for code, theirs in visits.items()
     }
     readings = {
@@ -153,7 +154,9 @@ def readings_by_person(store: Store) -> list[tuple[Person, str, Readings]]:
         (
             everything.people[code],
             visits[-1].header.plan_hash if visits else "",
-            by_measure(readings_of(everything, visits), rule_of(everything.people[code])),
+            by_measure(
+                readings_or_none(everything, code, visits), rule_of(everything.people[code])
+            ),
         )
         for code, visits in everything.visits_of().items()
     ]

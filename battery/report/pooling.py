@@ -15,7 +15,7 @@ from battery.report.lines import (
     rule_of,
     series_values,
 )
-from battery.report.readings import Everything, readings_of
+from battery.report.readings import Everything, readings_or_none
 from battery.report.rows import Pool, Reading
 from battery.scoring import PRIMARY
 from battery.store import Person, VisitRecord
@@ -37,7 +37,9 @@ def pools(
     same = {
         code: own
         if code == person.code
-        else by_measure(readings_of(everything, theirs), rule_of(everything.people[code]))
+        else by_measure(
+            readings_or_none(everything, code, theirs), rule_of(everything.people[code])
+        )
         for code, theirs in visits.items()
         if theirs and theirs[-1].header.plan_hash == plan
     }

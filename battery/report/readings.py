@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
 
+from battery.errors import BatteryError
 from battery.flagging import Flagging
 from battery.recording import Hand, VisitHeader
 from battery.report.rows import Reading
@@ -20,6 +21,7 @@ from battery.store import (
     Store,
     VisitRecord,
 )
+from battery.store.base import UNREADABLE
 from norms.series import SeriesKey
 
 
@@ -33,6 +35,8 @@ class Everything:
     scores: dict[str, list[ScoreRow]]  # by block
     flagging: Flagging
     amendments: list[Amendment]
+    note: Callable[[str, str], None]  # told what had to be left out, and why
+    damaged: dict[str, str] = field(default_factory=dict)  # why, by block
 
     @property
     def amended(self) -> Amended:
@@ -51,12 +55,37 @@ class Everything:
             scores.setdefault(row.block_id, []).append(row)
         people = {p.code: p for p in store.list_people()}
         flagging = Flagging.read(store)
-        return cls(people, store.visits(), blocks, scores, flagging, store.amendments())
+        return cls(
+            people,
+            store.visits(),
+            blocks,
+            scores,
+            flagging,
+            store.amendments(),
+            note=store.left_out,
+        )
+
+    def look_for_damage(self, store: Store, visits: Sequence[VisitRecord]) -> None:
+        """Compare what is stored of the visits' test blocks with what was sealed."""
+        for block_id, why in store.damages([v.header.visit_id for v in visits]).items():
+            self.damaged[block_id] = "damaged, not what was stored"
+            self.note(f"block {block_id}", f"it is damaged, and was left out: {why}")
 
     def visits_of(self) -> dict[str, list[VisitRecord]]:
         """Everybody's visits in order, each with whom it belongs to now."""
         own = self.amended.by_person(self.visits)
         return {code: own.get(code, []) for code in self.people}
+
+
+def readings_or_none(
+    everything: Everything, code: str, visits: Sequence[VisitRecord]
+) -> list[Reading]:
+    """Turn a person's blocks into readings; where that cannot be, note it and return none."""
+    try:
+        return readings_of(everything, visits)
+    except (BatteryError, *UNREADABLE) as error:
+        everything.note(f"person {code}", f"left out, the records cannot be read: {error}")
+        return []
 
 
 def readings_of(everything: Everything, visits: Sequence[VisitRecord]) -> list[Reading]:
@@ -115,6 +144,7 @@ def _judged(
         for target in (visit.header.visit_id, block.block_id)
         if everything.amended.excluded(target)
     ]
+    left_out += [why] if (why := everything.damaged.get(block.block_id)) else []
     told = [FLAGS[name].says for name in raised if not comparable([name])]
     aside = left_out or ([] if comparable(raised) else told)
     return tuple(raised), "; ".join(aside)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from scipy.signal import detrend, welch
 
+from battery.errors import BatteryError
 from battery.recording import Block, Hand
 from battery.report.judged import Page, wanted_blocks
 from battery.report.rows import Floats, Trace
@@ -16,6 +17,7 @@ from battery.scoring.pursuit.parts import parts
 from battery.scoring.signal.path import GRID_HZ, between, contact_path, even
 from battery.scoring.slide.passes import passes
 from battery.scoring.tapping.reading import taps
+from battery.store.base import UNREADABLE
 from tasks.contract import NS_PER_S
 
 N_PASSES = 4  # two to either side; more lie on top of each other
@@ -24,7 +26,9 @@ HIGHEST_HZ = 15.0
 
 
 def traces_of(
-    page: Page, load: Callable[[str], Block]
+    page: Page,
+    load: Callable[[str], Block],
+    note: Callable[[str, str], None] = lambda _where, _why: None,
 ) -> dict[tuple[str, Hand], tuple[Trace | None, Trace | None]]:
     """Load the blocks a page wants drawn and reduce them to traces.
 
@@ -32,6 +36,8 @@ def traces_of(
     ----------
     load : callable
         Returns a whole block by its identifier, as `Store.load_block` does.
+    note : callable
+        Told which block could not be drawn, and why.
     """
     found: dict[tuple[str, Hand], tuple[Trace | None, Trace | None]] = {}
     for (task, hand), (first, latest) in wanted_blocks(page).items():
@@ -42,10 +48,24 @@ def traces_of(
             for s in line.shown
         }
         found[task, hand] = (
-            trace_of(load(first), visits[first]) if first else None,
-            trace_of(load(latest), visits[latest]),
+            _drawn(first, visits, load, note) if first else None,
+            _drawn(latest, visits, load, note),
         )
     return found
+
+
+def _drawn(
+    block_id: str,
+    visits: Mapping[str, int],
+    load: Callable[[str], Block],
+    note: Callable[[str, str], None],
+) -> Trace | None:
+    """Draw a block; one that cannot be drawn is noted, and the page goes on without it."""
+    try:
+        return trace_of(load(block_id), visits[block_id])
+    except (BatteryError, *UNREADABLE) as error:
+        note(f"block {block_id}", f"it is not drawn: {error}")
+        return None
 
 
 def trace_of(block: Block, visit: int) -> Trace:

@@ -108,6 +108,12 @@ def _merge(
     if (content, "left out") in known:
         return "left out"
     if held is not None:
+        whose = connection.execute(
+            select(schema.visits.c.person).where(schema.visits.c.visit_id == visit_id)
+        ).scalar()
+        if whose != visit.header.person:
+            msg = f"visit.visit_id is {visit_id!r}: that is a visit of another person here"
+            raise HandoverError(msg)
         if stored is None or stored.visit is None or stored.visit.content_sha256 != held:
             msg = "the store changed while this was received; receive again"
             raise StoreError(msg)
@@ -188,7 +194,7 @@ def _put_in_order(connection: Connection, person: str) -> None:
         .where(table.c.person == person)
         .order_by(table.c.started_utc, table.c.visit_id)
     ).all()
-    recorded = [json.loads(row.header_json)["sequence"] for row in rows]
+    recorded = [_recorded_number(row.header_json, row.sequence) for row in rows]
     wanted = recorded if _rises(recorded) else list(range(1, len(rows) + 1))
     # First below zero, since no two visits may have one number for a moment either.
     for sign in (-1, 1):
@@ -199,6 +205,13 @@ def _put_in_order(connection: Connection, person: str) -> None:
                     .where(table.c.visit_id == row.visit_id)
                     .values(sequence=sign * number)
                 )
+
+
+def _recorded_number(header_json: str, place: int) -> int:
+    try:
+        return int(json.loads(header_json)["sequence"])
+    except (ValueError, TypeError, KeyError):  # damaged; it keeps the place it has
+        return place
 
 
 def _rises(numbers: list[int]) -> bool:
@@ -252,6 +265,10 @@ def _merge_row(connection: Connection, table: Table, row: Mapping[str, Any]) -> 
     if held is None:
         connection.execute(insert(table).values(**row))
         return 1
+    for key in table.foreign_keys:
+        if held[key.parent.name] != row[key.parent.name]:
+            msg = f"{table.name}.{key.parent.name}: a row of this identifier is of another here"
+            raise HandoverError(msg)
     if _age(dict(held)) >= _age(row):
         return 0
     connection.execute(update(table).where(same).values(**row))

@@ -112,6 +112,8 @@ Outcome = Literal[
     "person",  # the person is not known, or is another; it waits
     "erased",  # the person was erased; nothing was kept
     "left out",  # this version was left out by a person's choice
+    "false",  # it says what cannot be; it waits
+    "refused",  # the same, and it was not kept
 ]
 
 

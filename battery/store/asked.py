@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import asdict
+from functools import partial
 from typing import Literal
 
 from sqlalchemy import func, insert, select
@@ -11,7 +12,7 @@ from sqlalchemy import func, insert, select
 from battery.answers import QUESTIONS, Answer, Moment
 from battery.errors import UsageError
 from battery.recording import Screen
-from battery.store import schema
+from battery.store import fitting, schema
 from battery.store.base import Connected
 from battery.store.rows import ScreenCheck, TimingCheck
 
@@ -64,7 +65,8 @@ class Asked(Connected):
         if visit_id is not None:
             query = query.where(table.c.visit_id == visit_id)
         with self._reading() as connection:
-            return [Answer(**row) for row in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, fitting.answer, "answer", "answer_id")
 
     def put_screen_check(
         self, device: str, screen: Screen, source: Literal["card", "ruler"], *, at_utc: str
@@ -91,7 +93,8 @@ class Asked(Connected):
         if device is not None:
             query = query.where(table.c.device == device)
         with self._reading() as connection:
-            return [ScreenCheck(**row) for row in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, partial(fitting.fitted, ScreenCheck), "check", "check_id")
 
     def put_timing_check(self, check: TimingCheck) -> None:
         """Keep a check of a device that is known."""
@@ -105,4 +108,5 @@ class Asked(Connected):
         if device is not None:
             query = query.where(table.c.device == device)
         with self._reading() as connection:
-            return [TimingCheck(**row) for row in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, partial(fitting.fitted, TimingCheck), "check", "check_id")

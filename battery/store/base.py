@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection
 from sqlalchemy.exc import SQLAlchemyError
 
 from battery.store.opening import Opened, describe
+
+T = TypeVar("T")
+# What a row that was damaged, or let in by another program, can make of our own reading.
+UNREADABLE = (
+    ValueError, TypeError, LookupError, ArithmeticError, AttributeError, RecursionError,
+)  # fmt: skip
 
 
 class Connected:
@@ -29,6 +35,7 @@ class Connected:
         self._reader = opened.engine.execution_options(**options)
         self._engine = opened.engine if opened.write else self._reader
         self._moment: Connection | None = None
+        self._unread: dict[str, str] = {}
         self.folder = opened.folder
         self.name = opened.name
 
@@ -46,10 +53,10 @@ class Connected:
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
-        if self._moment is not None:
-            yield self._moment
-            return
         try:
+            if self._moment is not None:
+                yield self._moment
+                return
             with self._reader.connect() as connection:
                 yield connection
         except SQLAlchemyError as error:
@@ -62,3 +69,37 @@ class Connected:
                 yield connection
         except SQLAlchemyError as error:
             raise describe(error, self.name) from error
+
+    def unreadable(self) -> list[str]:
+        """Say of each row that was met and could not be read what it is and why, one a line.
+
+        Lists go on without such a row, so whoever shows one asks here and says so.
+        """
+        return [f"{where}: {why}" for where, why in self._unread.items()]
+
+    def left_out(self, where: str, why: str) -> None:
+        """Note that something was left out because it could not be read."""
+        self._unread.setdefault(where, " ".join(ascii_only(why).split())[:300])
+
+    def _built(
+        self,
+        rows: Iterable[Any],
+        build: Callable[[Mapping[str, Any]], T],
+        what: str,
+        key: str,
+    ) -> list[T]:
+        """Build a record of each row; one that cannot be built is noted and left out."""
+        built = []
+        for row in rows:
+            try:
+                built.append(build(row))
+            except UNREADABLE as error:
+                name = ascii_only(str(row[key]))[:60]
+                why = (str(error).splitlines() or [type(error).__name__])[0]
+                self.left_out(f"{what} {name}", f"it cannot be read, and was left out: {why}")
+        return built
+
+
+def ascii_only(text: str) -> str:
+    """Return a text that any terminal can show, whatever was stored."""
+    return text.encode("ascii", "backslashreplace").decode()

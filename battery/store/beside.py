@@ -5,27 +5,20 @@ from __future__ import annotations
 import uuid
 from collections.abc import Sequence
 from dataclasses import asdict
+from functools import partial
 from typing import Any, Literal, get_args
 
 from sqlalchemy import delete, insert, or_, select
 
+from battery import forms
 from battery.errors import UsageError
 from battery.recording import HANDS
 from battery.scoring.score import Score
-from battery.store import rebuild, schema
+from battery.store import fitting, rebuild, schema
 from battery.store.amended import Amended
 from battery.store.base import Connected
-from battery.store.rows import (
-    Amendment,
-    BlockField,
-    Marker,
-    MarkerKind,
-    ScoreRow,
-    VisitField,
-)
-
-YES_NO = ("yes", "no")
-FIELDS = {"visit": get_args(VisitField), "block": get_args(BlockField)}
+from battery.store.fitting import AMENDABLE, YES_NO
+from battery.store.rows import Amendment, Marker, MarkerKind, ScoreRow
 
 
 class Beside(Connected):
@@ -67,7 +60,8 @@ class Beside(Connected):
         if measures is not None:
             query = query.where(schema.scores.c.measure.in_(measures))
         with self._reading() as connection:
-            return [rebuild.score_row(row) for row in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, rebuild.score_row, "scores of block", "block_id")
 
     def block_scores(self, block_id: str) -> list[ScoreRow]:
         """List a block's stored scores in order of measure."""
@@ -77,7 +71,8 @@ class Beside(Connected):
             .order_by(schema.scores.c.measure)
         )
         with self._reading() as connection:
-            return [rebuild.score_row(row) for row in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, rebuild.score_row, "scores of block", "block_id")
 
     def amend(
         self,
@@ -127,7 +122,8 @@ class Beside(Connected):
             )
             query = query.where(or_(table.c.visit_id.in_(visits), table.c.block_id.in_(blocks)))
         with self._reading() as connection:
-            return [_amendment(row) for row in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, _amendment, "amendment", "amendment_id")
 
     def add_marker(
         self, person: str, kind: MarkerKind, *, at_utc: str, note: str = ""
@@ -155,11 +151,13 @@ class Beside(Connected):
         if person is not None:
             query = query.where(schema.markers.c.person == person)
         with self._reading() as connection:
-            return [Marker(**row) for row in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, partial(fitting.fitted, Marker), "event", "marker_id")
 
     def _check(self, target: str, field: str, new: str, author: str, reason: str) -> None:
-        if field not in FIELDS[target]:
-            msg = f"{field!r} of a {target} cannot be amended; {', '.join(FIELDS[target])} can"
+        if field not in AMENDABLE[target]:
+            can = ", ".join(AMENDABLE[target])
+            msg = f"{field!r} of a {target} cannot be amended; {can} can"
             raise UsageError(msg)
         words = {"hand": HANDS, "helped": YES_NO, "excluded": YES_NO}.get(field)
         if words is not None and new not in words:
@@ -190,6 +188,8 @@ class Beside(Connected):
 
 
 def _amendment(row: Any) -> Amendment:
+    fitting.hold_amendment(row)
+    forms.moment(row["at_utc"])
     target: Literal["visit", "block"] = "visit" if row["visit_id"] else "block"
     rest = {key: row[key] for key in ("field", "old", "new", "author", "reason", "at_utc")}
     return Amendment(

@@ -14,6 +14,7 @@ from battery.errors import RecordError
 from battery.recording import LATER_COLUMNS
 from tasks.contract import Event
 
+MOST_ROWS = 5_000_000  # more than an hour at 1,000 reports a second
 Rows = np.ndarray[Any, np.dtype[np.void]]
 
 
@@ -23,7 +24,12 @@ def to_parquet(array: Rows) -> bytes:
     sink = pa.BufferOutputStream()
     # Nearly every number differs from the last, so a dictionary only makes it larger.
     pq.write_table(
-        pa.table(columns), sink, compression="zstd", compression_level=9, use_dictionary=False
+        pa.table(columns),
+        sink,
+        compression="zstd",
+        compression_level=9,
+        use_dictionary=False,
+        write_page_checksum=True,
     )
     return bytes(sink.getvalue().to_pybytes())
 
@@ -44,7 +50,12 @@ def from_parquet(data: bytes, dtype: np.dtype[np.void]) -> Rows:
     """
     try:
         # No threads: the tables are small, and a pool of threads must be joined at exit.
-        file = pq.ParquetFile(pa.BufferReader(data), pre_buffer=False)
+        file = pq.ParquetFile(
+            pa.BufferReader(data), pre_buffer=False, page_checksum_verification=True
+        )
+        if file.metadata.num_rows > MOST_ROWS:
+            msg = f"it claims {file.metadata.num_rows} rows, more than {MOST_ROWS}"
+            raise ValueError(msg)  # noqa: TRY301  # one way out for whatever is wrong
         table = file.read(use_threads=False)
         array = np.empty(table.num_rows, dtype=dtype)
         for name in dtype.names or ():
@@ -52,8 +63,8 @@ def from_parquet(data: bytes, dtype: np.dtype[np.void]) -> Rows:
                 array[name] = LATER_COLUMNS[name]
             else:
                 array[name] = table.column(name).to_numpy()
-    except (pa.ArrowException, OSError, KeyError, ValueError) as error:
-        cause = str(error).splitlines()[0]
+    except (pa.ArrowException, OSError, LookupError, ValueError, TypeError) as error:
+        cause = (str(error).splitlines() or [type(error).__name__])[0]
         msg = f"a stored block cannot be read ({cause}); other blocks are not affected"
         raise RecordError(msg) from error
     return array

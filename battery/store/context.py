@@ -9,13 +9,15 @@ import math
 import uuid
 from dataclasses import asdict
 from datetime import date
-from typing import Any, TypeVar
+from functools import partial
+from typing import TypeVar
 
 from sqlalchemy import Table, insert, select
 
 from battery.errors import UsageError
 from battery.store import schema
 from battery.store.base import Connected
+from battery.store.fitting import fitted
 from battery.store.rows import (
     Acknowledgement,
     Contraindication,
@@ -62,7 +64,7 @@ class Context(Connected):
 
     def restarts(self, person: str | None = None) -> list[Restart]:
         """List the new baselines in order of time, of one person or of all."""
-        return [Restart(**row) for row in self._said_of(schema.restarts, "restart_id", person)]
+        return self._said_of(schema.restarts, Restart, "restart_id", person)
 
     def enter_outside_error(
         self,
@@ -90,8 +92,7 @@ class Context(Connected):
 
     def outside_errors(self) -> list[OutsideError]:
         """List what was entered, in order of time."""
-        table = schema.outside_errors
-        return [OutsideError(**row) for row in self._said_of(table, "error_id", None)]
+        return self._said_of(schema.outside_errors, OutsideError, "error_id", None)
 
     def prescribe(
         self,
@@ -121,8 +122,8 @@ class Context(Connected):
 
     def prescriptions(self, person: str | None = None) -> list[Prescription]:
         """List what was planned, in order of the day it holds from."""
-        rows = self._said_of(schema.prescriptions, "prescription_id", person)
-        return sorted((Prescription(**row) for row in rows), key=lambda p: p.from_date)
+        planned = self._said_of(schema.prescriptions, Prescription, "prescription_id", person)
+        return sorted(planned, key=lambda p: p.from_date)
 
     def set_goal(
         self, person: str, goal: str, *, author: str, at_utc: str, weight: float = 1.0
@@ -144,7 +145,7 @@ class Context(Connected):
 
     def goals(self, person: str | None = None) -> list[Goal]:
         """List goals in order of time, of one person or of all."""
-        return [Goal(**row) for row in self._said_of(schema.goals, "goal_id", person)]
+        return self._said_of(schema.goals, Goal, "goal_id", person)
 
     def rate_goal(self, goal_id: str, level: int, *, author: str, at_utc: str) -> GoalLevel:
         """Keep how far a goal was reached.
@@ -164,20 +165,22 @@ class Context(Connected):
 
     def goal_levels(self) -> list[GoalLevel]:
         """List how far goals were reached, in order of time."""
-        rows = self._said_of(schema.goal_levels, "level_id", None)
-        return [GoalLevel(**row) for row in rows]
+        return self._said_of(schema.goal_levels, GoalLevel, "level_id", None)
 
     def _added(self, table: Table, row: Row) -> Row:
         with self._writing() as connection:
             connection.execute(insert(table).values(**asdict(row)))
         return row
 
-    def _said_of(self, table: Table, key: str, person: str | None) -> list[Any]:
+    def _said_of(
+        self, table: Table, kind: type[Row], key: str, person: str | None
+    ) -> list[Row]:
         query = select(table).order_by(table.c.at_utc, table.c[key])
         if person is not None:
             query = query.where(table.c.person == person)
         with self._reading() as connection:
-            return list(connection.execute(query).mappings())
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, partial(fitted, kind), table.name, key)
 
 
 def say_all(**words: str) -> None:

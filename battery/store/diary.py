@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import asdict
 from datetime import date
+from functools import partial
 from typing import get_args
 
 from sqlalchemy import delete, insert, select
@@ -12,6 +13,7 @@ from sqlalchemy import delete, insert, select
 from battery.errors import UsageError
 from battery.store import schema
 from battery.store.base import Connected
+from battery.store.fitting import fitted
 from battery.store.rows import Exercise, Practice, PracticeHand, PracticeKind
 
 LONGEST_MIN = 24 * 60
@@ -51,7 +53,8 @@ class Diary(Connected):
         if person is not None:
             query = query.where(table.c.person == person)
         with self._reading() as connection:
-            return [Practice(**row) for row in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, partial(fitted, Practice), "practice", "practice_id")
 
 
 def _check(practice: Practice) -> None:

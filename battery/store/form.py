@@ -32,12 +32,19 @@ def hold_to_form(arrival: Arrival) -> None:
             if name not in known and rows:
                 wait_for_update(f"rows of {name[:40]!r}")
             for row in rows:
-                _complete(known[name], row)
+                complete(known[name], row)
                 for column in known[name].columns:
                     _can_be(column, row[column.name])
 
 
-def _complete(table: Table, row: dict[str, Any]) -> None:
+def complete(table: Table, row: dict[str, Any]) -> None:
+    """Give a row of an earlier program the columns it lacks, and take away empty later ones.
+
+    Raises
+    ------
+    NewerFormatError
+        If a column that this program does not know says something.
+    """
     for name in sorted(set(row) - set(table.columns.keys())):
         if row.pop(name) is not None:
             wait_for_update(f"{name[:40]!r} in a row of {table.name!r}")

@@ -8,14 +8,15 @@ on which came first. Each arrival is one transaction: it is in, or it is not.
 from __future__ import annotations
 
 import json
+import uuid
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 
-from sqlalchemy import Connection, delete, insert, select
+from sqlalchemy import Connection, delete, func, insert, select
 from sqlalchemy.exc import DataError, IntegrityError
 
-from battery.errors import HandoverError, StoreError, UsageError
+from battery.errors import BatteryError, HandoverError, RecordError, StoreError, UsageError
 from battery.store import schema
 from battery.store.admitting import (
     ACCEPTED,
@@ -28,10 +29,13 @@ from battery.store.admitting import (
     stored_sha256,
 )
 from battery.store.arrival import Arrival, Outcome, WholeVisit
+from battery.store.base import UNREADABLE
 from battery.store.opening import cause_of
 from battery.store.records import Records
 from battery.store.registry import Registry
 from battery.store.rows import Person
+
+MOST_FALSE = 200  # bundles of one tablet that are kept though they say what cannot be
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +43,7 @@ class Waiting:
     """Something in quarantine, without its content."""
 
     item_id: str
-    reason: str  # conflict, device, person
+    reason: str  # conflict, device, person, false
     fingerprint: str
     number: int
     device: str
@@ -106,6 +110,11 @@ class Merging(Registry, Records):
         try:
             with self._writing() as connection:
                 yield connection
+        except UNREADABLE as error:
+            if isinstance(error, BatteryError):
+                raise
+            msg = f"what is stored beside it cannot be read ({error}); it was not taken in"
+            raise HandoverError(msg) from error
         except StoreError as error:
             if not isinstance(error.__cause__, IntegrityError | DataError):
                 raise
@@ -113,9 +122,19 @@ class Merging(Registry, Records):
             raise HandoverError(msg) from error
 
     def visit_sha256(self, visit_id: str) -> str | None:
-        """Return the hash of the content of a visit; None if it is not there."""
-        with self._reading() as connection:
-            return stored_sha256(connection, visit_id)
+        """Return the hash of the content of a visit; None if it is not there.
+
+        Raises
+        ------
+        RecordError
+            If it cannot be read.
+        """
+        try:
+            with self._reading() as connection:
+                return stored_sha256(connection, visit_id)
+        except UNREADABLE as error:
+            msg = f"visit {visit_id} cannot be read: {error}"
+            raise RecordError(msg) from error
 
     def tablets(self) -> list[Tablet]:
         """List the tablets whose keys were accepted."""
@@ -207,6 +226,66 @@ class Merging(Registry, Records):
                 decide(connection, [item], "taken", author=author, why=why, at_utc=at_utc)
             decide(connection, others, "left out", author=author, why=why, at_utc=at_utc)
 
+    def set_aside_false(
+        self,
+        *,
+        fingerprint: str,
+        public_key: str,
+        person: str,
+        sha256: str,
+        content: bytes,
+        why: str,
+        at_utc: str,
+    ) -> Outcome:
+        """Keep a bundle of an accepted tablet that says what cannot be, with what that is.
+
+        Nothing of it reaches any other table.
+
+        Returns
+        -------
+        str
+            "false" where it waits now; "left out" where a person chose so before; "refused"
+            where the tablet is not accepted, or so many wait that no more are kept.
+        """
+        table = schema.quarantine
+        with self._writing() as connection:
+            known = select(schema.tablets.c.public_key).where(
+                schema.tablets.c.fingerprint == fingerprint
+            )
+            if connection.execute(known).scalar() != public_key:
+                return "refused"
+            same = select(table.c.decision).where(
+                table.c.sha256 == sha256,
+                table.c.fingerprint == fingerprint,
+                table.c.reason == "false",
+            )
+            found = connection.execute(same).all()
+            if found:
+                return "left out" if found[0].decision else "false"
+            waiting = select(func.count()).where(
+                table.c.fingerprint == fingerprint,
+                table.c.reason == "false",
+                table.c.decision.is_(None),
+            )
+            if connection.execute(waiting).scalar_one() >= MOST_FALSE:
+                return "refused"
+            connection.execute(
+                insert(table).values(
+                    item_id=str(uuid.uuid4()),
+                    reason="false",
+                    fingerprint=fingerprint,
+                    number=0,
+                    device="",
+                    public_key=public_key,
+                    person=person,
+                    sha256=sha256,
+                    content=content,
+                    arrived_utc=at_utc,
+                    why=why,
+                )
+            )
+        return "false"
+
     def release(
         self, item_id: str, arrival: Arrival, *, at_utc: str, stored: Arrival | None = None
     ) -> Outcome:
@@ -227,12 +306,22 @@ class Merging(Registry, Records):
             connection.execute(insert(schema.people).values(**asdict(person)))
 
     def whole_visit(self, visit_id: str) -> WholeVisit:
-        """Read a visit with all its raw blocks."""
+        """Read a visit with all its raw blocks.
+
+        Raises
+        ------
+        RecordError
+            If any of it cannot be read, or is not what was stored.
+        """
         with self._reading() as connection:
             plan = connection.execute(
                 select(schema.plans.c.json)
                 .join(schema.visits, schema.visits.c.plan_hash == schema.plans.c.plan_hash)
                 .where(schema.visits.c.visit_id == visit_id)
+            ).scalar_one()
+            ended = schema.blocks.c.ending.is_not(None)
+            n_blocks = connection.execute(
+                select(func.count()).where(schema.blocks.c.visit_id == visit_id, ended)
             ).scalar_one()
         record = self.visit(visit_id)
         blocks = [
@@ -240,4 +329,10 @@ class Merging(Registry, Records):
             for b in self.blocks(visit_id)
             if b.ending is not None
         ]
+        if len(blocks) != n_blocks:
+            msg = (
+                f"{n_blocks - len(blocks)} blocks of visit {visit_id} cannot be read; "
+                "'battery verify' names them"
+            )
+            raise RecordError(msg)
         return WholeVisit(record.header, record.ending, plan, blocks)

@@ -269,11 +269,17 @@ def watch_tables(connection: Connection) -> None:
     _run(connection, _WATCH_TABLES)
 
 
+def sealed_payloads(connection: Connection) -> None:
+    """Add a seal to what is stored of a block from now on; earlier blocks keep none."""
+    _run(connection, "ALTER TABLE payloads ADD COLUMN seal TEXT")
+
+
 STEPS: tuple[Step, ...] = (
     first_tables,
     second_tables,
     pictures_of_people,
     watch_tables,
+    sealed_payloads,
 )
 
 

@@ -10,6 +10,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +26,10 @@ WAL_NAME = FILE_NAME + "-wal"
 BUSY_S = 5.0
 RETRY_S = 0.02
 SERVER_SCHEMES = ("postgresql://", "postgresql+psycopg://")
+
+
+# A text that was damaged comes as one that can be told apart, and not as an error of its list.
+_text = partial(str, encoding="utf-8", errors="surrogateescape")
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +131,7 @@ def _file_engine(path: Path) -> Engine:
 
     @event.listens_for(engine, "connect")
     def _set_up(connection: sqlite3.Connection, _record: Any) -> None:
+        connection.text_factory = _text
         connection.isolation_level = None  # transactions are begun below, tables included
         connection.execute("PRAGMA foreign_keys=ON")
         _keep_log(connection)
@@ -209,6 +215,7 @@ def _reading_engine(path: Path, query: str) -> Engine:
         connection = sqlite3.connect(
             address, uri=True, timeout=BUSY_S, check_same_thread=False, isolation_level=None
         )
+        connection.text_factory = _text
         connection.execute("PRAGMA query_only=ON")
         return connection
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from typing import Any, cast
 
 import numpy as np
 from sqlalchemy import Connection, func, insert, select, update
 
-from battery.errors import RecordError
+from battery.errors import BatteryError, RecordError, StoreError
 from battery.recording import (
     EVENT_DTYPE,
     FRAME_DTYPE,
@@ -22,13 +23,17 @@ from battery.recording import (
     visit_header_to_dict,
 )
 from battery.store import rebuild, schema
-from battery.store.base import Connected
+from battery.store.base import UNREADABLE, Connected
 from battery.store.codec import events_from_json, from_parquet
 from battery.store.locking import RecordingLock
 from battery.store.opening import Opened
 from battery.store.rows import BlockBrief, BlockRecord, VisitRecord
+from battery.store.sealing import BLOBS, seal_of
 from battery.store.writer import BlockWriter, save_whole
 
+_VISIT = [schema.visits.c[name] for name in ("visit_id", "person", "header_json", "ending")]
+_PAYLOAD = [schema.payloads.c[name] for name in (*BLOBS, "seal")]
+AT_ONCE = 100  # visits in one question
 KILLED = "the program was ended while the block ran"
 
 
@@ -88,14 +93,12 @@ class Records(Connected):
 
     def visits(self, person: str | None = None) -> list[VisitRecord]:
         """List visits in order, of one person or of all."""
-        query = select(schema.visits.c.header_json, schema.visits.c.ending).order_by(
-            schema.visits.c.person, schema.visits.c.sequence
-        )
+        query = select(*_VISIT).order_by(schema.visits.c.person, schema.visits.c.sequence)
         if person is not None:
             query = query.where(schema.visits.c.person == person)
         with self._reading() as connection:
-            rows = connection.execute(query).all()
-        return [VisitRecord(rebuild.visit_header(r.header_json), r.ending) for r in rows]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, rebuild.visit_record, "visit", "visit_id")
 
     def visit(self, visit_id: str) -> VisitRecord:
         """Return one visit.
@@ -103,17 +106,19 @@ class Records(Connected):
         Raises
         ------
         RecordError
-            If it is not there.
+            If it is not there, or cannot be read.
         """
-        query = select(schema.visits.c.header_json, schema.visits.c.ending).where(
-            schema.visits.c.visit_id == visit_id
-        )
+        query = select(*_VISIT).where(schema.visits.c.visit_id == visit_id)
         with self._reading() as connection:
-            row = connection.execute(query).first()
+            row = connection.execute(query).mappings().first()
         if row is None:
             msg = f"no visit {visit_id!r} in this store"
             raise RecordError(msg)
-        return VisitRecord(rebuild.visit_header(row.header_json), row.ending)
+        try:
+            return rebuild.visit_record(row)
+        except UNREADABLE as error:
+            msg = f"visit {visit_id} cannot be read: {error}; others are not affected"
+            raise RecordError(msg) from error
 
     def begin_block(self, header: BlockHeader) -> BlockWriter:
         """Store a new block, running, and return the sink for what it reads.
@@ -152,7 +157,8 @@ class Records(Connected):
             .order_by(schema.blocks.c.number)
         )
         with self._reading() as connection:
-            return [rebuild.block_record(r) for r in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, rebuild.block_record, "block", "block_id")
 
     def blocks_in_brief(self, person: str | None = None) -> list[BlockBrief]:
         """List the blocks of one person or of all, in order of visit, in one reading."""
@@ -165,18 +171,95 @@ class Records(Connected):
         if person is not None:
             query = query.where(schema.visits.c.person == person)
         with self._reading() as connection:
-            return [rebuild.block_brief(r) for r in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, rebuild.block_brief, "block", "block_id")
 
-    def load_block(self, block_id: str) -> Block:
+    def load_block(self, block_id: str, *, checked: bool = True) -> Block:
         """Return a whole block with its samples.
+
+        Parameters
+        ----------
+        checked : bool
+            False gives also a block that is not what was stored, for whoever looks for what is
+            wrong with it; nothing may be computed of that.
 
         Raises
         ------
         RecordError
-            If it is not there, is still running, or cannot be read.
+            If it is not there, is still running, cannot be read, or is not what was stored.
         """
+        row = self._whole_row(block_id)
+        if checked and (why := _broken_seal(row)):
+            raise RecordError(_damaged(block_id, why))
+        try:
+            block = self._block(row)
+        except RecordError:
+            raise
+        except UNREADABLE as error:
+            msg = f"block {block_id} cannot be read: {error}; other blocks are not affected"
+            raise RecordError(msg) from error
+        if checked and block.sha256 != row["sha256"]:
+            raise RecordError(_damaged(block_id, "its record does not have the hash it had"))
+        return block
+
+    def damage(self, block_id: str) -> str:
+        """Say why a finished block is not what was stored; empty if it is.
+
+        Where the block has a seal, nothing of it is decoded.
+        """
+        try:
+            return self._why_damaged(self._whole_row(block_id))
+        except BatteryError as error:
+            return str(error)
+
+    def damages(self, visit_ids: Sequence[str]) -> dict[str, str]:
+        """Say of each finished test block of visits that is not what was stored why.
+
+        The whole is asked at once, so that a page of a year costs little more than one block.
+        """
+        found: dict[str, str] = {}
+        for start in range(0, len(visit_ids), AT_ONCE):
+            part = visit_ids[start : start + AT_ONCE]
+            try:
+                found |= self._damages(part)
+            except StoreError:  # a page of the file is gone: block by block, then
+                for visit_id in part:
+                    for record in self.blocks(visit_id):
+                        block_id = record.header.block_id
+                        if record.ending is not None and (why := self.damage(block_id)):
+                            found[block_id] = why
+        return found
+
+    def _damages(self, visit_ids: Sequence[str]) -> dict[str, str]:
+        blocks, payloads = schema.blocks, schema.payloads
         query = (
-            select(schema.blocks, schema.payloads)
+            select(blocks, *_PAYLOAD)
+            .join(payloads, payloads.c.block_id == blocks.c.block_id, isouter=True)
+            .where(
+                blocks.c.visit_id.in_(visit_ids),
+                blocks.c.phase == "test",
+                blocks.c.ending.is_not(None),
+            )
+        )
+        with self._reading() as connection:
+            rows = connection.execution_options(yield_per=16).execute(query).mappings()
+            told = {str(row["block_id"]): self._why_damaged(row) for row in rows}
+        return {block_id: why for block_id, why in told.items() if why}
+
+    def _why_damaged(self, row: Mapping[Any, Any]) -> str:
+        if row["samples"] is None:
+            return "nothing is stored of its samples"
+        if row["seal"] is not None:
+            return _broken_seal(row)
+        try:
+            holds = self._block(row).sha256 == row["sha256"]
+        except UNREADABLE as error:
+            return str(error)
+        return "" if holds else "its record does not have the hash it had"
+
+    def _whole_row(self, block_id: str) -> Mapping[str, Any]:
+        query = (
+            select(schema.blocks, *_PAYLOAD)
             .join(schema.payloads, schema.payloads.c.block_id == schema.blocks.c.block_id)
             .where(schema.blocks.c.block_id == block_id)
         )
@@ -185,6 +268,9 @@ class Records(Connected):
         if row is None:
             msg = f"no finished block {block_id!r} in this store"
             raise RecordError(msg)
+        return cast("Mapping[str, Any]", row)
+
+    def _block(self, row: Mapping[Any, Any]) -> Block:
         record = rebuild.block_record(row)
         return Block(
             header=record.header,
@@ -192,7 +278,7 @@ class Records(Connected):
             frames=from_parquet(row["frames"], FRAME_DTYPE),
             events=from_parquet(row["events"], EVENT_DTYPE),
             ending=record.ending or "interrupted",
-            ended_ns=row["ended_ns"],
+            ended_ns=int(row["ended_ns"]),
             audit=record.audit,
             reason=record.reason,
         )
@@ -258,6 +344,23 @@ class Records(Connected):
             ended_ns=max(last_ns, default=0),
             reason=KILLED,
         )
+
+
+def _broken_seal(row: Mapping[Any, Any]) -> str:
+    if row["seal"] is None:
+        return ""
+    try:
+        holds = seal_of(row) == row["seal"]
+    except UNREADABLE:
+        holds = False
+    return "" if holds else "what is stored of it is not what was sealed"
+
+
+def _damaged(block_id: str, why: str) -> str:
+    return (
+        f"block {block_id} is damaged: {why}. It is left out, other blocks are not affected; "
+        "'battery verify' looks through all, a backup may hold it whole"
+    )
 
 
 def _place(connection: Connection, header: VisitHeader) -> int:

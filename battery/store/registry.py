@@ -6,14 +6,16 @@ import json
 import uuid
 from collections.abc import Mapping
 from dataclasses import asdict
+from functools import partial
 from typing import Any
 
 from sqlalchemy import Table, insert, select, update
 
-from battery.errors import UsageError
+from battery.errors import RecordError, UsageError
 from battery.recording import Device
 from battery.store import rebuild, schema
-from battery.store.base import Connected
+from battery.store.base import UNREADABLE, Connected
+from battery.store.fitting import fitted
 from battery.store.rows import Consent, Decision, Person
 
 
@@ -44,7 +46,11 @@ class Registry(Connected):
             )
             msg = f"no person {code!r} in this store; {hint}"
             raise UsageError(msg)
-        return Person(**row)
+        try:
+            return fitted(Person, row)
+        except UNREADABLE as error:
+            msg = f"person {code!r} cannot be read: {error}; others are not affected"
+            raise RecordError(msg) from error
 
     def list_people(self) -> list[Person]:
         """List everybody in order of enrolment."""
@@ -52,7 +58,8 @@ class Registry(Connected):
             schema.people.c.enrolled_utc, schema.people.c.code
         )
         with self._reading() as connection:
-            return [Person(**row) for row in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, partial(fitted, Person), "person", "code")
 
     def record_consent(
         self, person: str, *, form_version: str, decision: Decision, at_utc: str
@@ -71,7 +78,8 @@ class Registry(Connected):
         if person is not None:
             query = query.where(schema.consents.c.person == person)
         with self._reading() as connection:
-            return [Consent(**row) for row in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, partial(fitted, Consent), "consent", "consent_id")
 
     def withdrawn(self) -> frozenset[str]:
         """Return the codes of everybody whose latest decision is to withdraw."""
@@ -84,9 +92,10 @@ class Registry(Connected):
 
     def devices(self) -> list[Device]:
         """List the devices as last seen."""
-        query = select(schema.devices.c.json).order_by(schema.devices.c.alias)
+        query = select(schema.devices).order_by(schema.devices.c.alias)
         with self._reading() as connection:
-            return [rebuild.device(text) for text in connection.execute(query).scalars()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, lambda r: rebuild.device(r["json"]), "device", "alias")
 
     def device(self, alias: str) -> Device | None:
         """Return a device as last seen; None if the alias is new."""
@@ -102,8 +111,11 @@ class Registry(Connected):
         """Return all plans by their hash, in order of the hash."""
         query = select(schema.plans).order_by(schema.plans.c.plan_hash)
         with self._reading() as connection:
-            rows = connection.execute(query).all()
-        return {row.plan_hash: json.loads(row.json) for row in rows}
+            rows = connection.execute(query).mappings().all()
+        pairs = self._built(
+            rows, lambda r: (r["plan_hash"], dict(json.loads(r["json"]))), "plan", "plan_hash"
+        )
+        return dict(pairs)
 
     def put_setting(self, name: str, value: Any) -> None:
         """Keep a setting of the clinic, any value JSON can hold, in place of an earlier one."""
@@ -112,7 +124,11 @@ class Registry(Connected):
     def setting(self, name: str, default: Any = None) -> Any:
         """Return a setting of the clinic, or `default` where there is none."""
         text = self._get(schema.settings, "name", name)
-        return default if text is None else json.loads(text)
+        try:
+            return default if text is None else json.loads(text)
+        except UNREADABLE as error:
+            self.left_out(f"setting {name}", f"it cannot be read, and was left out: {error}")
+            return default
 
     def _get(self, table: Table, key: str, value: str) -> str | None:
         query = select(table.c.json).where(table.c[key] == value)

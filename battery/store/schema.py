@@ -112,6 +112,7 @@ payloads = Table(
     Column("samples", LargeBinary, nullable=False),  # Parquet
     Column("frames", LargeBinary, nullable=False),  # Parquet
     Column("events", LargeBinary, nullable=False),  # Parquet
+    Column("seal", Text),  # null where a program without seals stored it; see `sealing`
 )
 chunks = Table(
     "chunks",
@@ -264,7 +265,7 @@ quarantine = Table(
     "quarantine",
     metadata,
     Column("item_id", Text, primary_key=True),
-    Column("reason", Text, nullable=False),  # conflict, device, person
+    Column("reason", Text, nullable=False),  # conflict, device, person, false
     Column("fingerprint", Text, nullable=False),
     Column("number", Integer, nullable=False),
     Column("device", Text, nullable=False),

@@ -46,8 +46,8 @@ class Watching(Context):
 
     def acknowledgements(self, person: str | None = None) -> list[Acknowledgement]:
         """List acknowledgements in order of time, of one person or of all."""
-        rows = self._said_of(schema.alarm_acknowledgements, "acknowledgement_id", person)
-        return [Acknowledgement(**row) for row in rows]
+        table = schema.alarm_acknowledgements
+        return self._said_of(table, Acknowledgement, "acknowledgement_id", person)
 
     def set_state(
         self,
@@ -83,10 +83,7 @@ class Watching(Context):
 
     def states(self, person: str | None = None) -> list[PersonState]:
         """List states in order of time, of one person or of all."""
-        return [
-            PersonState(**row)
-            for row in self._said_of(schema.person_states, "state_id", person)
-        ]
+        return self._said_of(schema.person_states, PersonState, "state_id", person)
 
     def answer_contraindications(
         self, person: str, answers: Iterable[tuple[str, Present]], *, author: str, at_utc: str
@@ -119,8 +116,7 @@ class Watching(Context):
 
     def contraindications(self, person: str | None = None) -> list[Contraindication]:
         """List answers to checklists in order of time, of one person or of all."""
-        rows = self._said_of(schema.contraindications, "entry_id", person)
-        return [Contraindication(**row) for row in rows]
+        return self._said_of(schema.contraindications, Contraindication, "entry_id", person)
 
     def take_back(
         self,
@@ -148,8 +144,7 @@ class Watching(Context):
 
     def taken_back(self, person: str | None = None) -> list[TakenBack]:
         """List what was taken back in order of time, of one person or of all."""
-        rows = self._said_of(schema.taken_back, "taken_id", person)
-        return [TakenBack(**row) for row in rows]
+        return self._said_of(schema.taken_back, TakenBack, "taken_id", person)
 
     def _takeable(self, person: str, kind: Takeable) -> set[str]:
         goals = {goal.goal_id for goal in self.goals(person)}

@@ -22,6 +22,7 @@ from battery.recording import Block, FrameArray, SampleArray, audit_to_dict
 from battery.store import schema
 from battery.store.codec import events_to_json, to_parquet
 from battery.store.opening import cause_of, is_full
+from battery.store.sealing import seal
 from tasks.contract import NS_PER_S, Event
 
 
@@ -185,20 +186,17 @@ def _last_ns(parts: Sequence[_Chunk]) -> int:
 
 
 def save_whole(connection: Connection, block: Block) -> None:
-    """Write a block's payload, its ending and its hash, and drop its chunks.
+    """Write a block's payload, its ending, its hash and its seal, and drop its chunks.
 
     For one transaction, so that it is all or nothing. A block that is already whole is not
     written again: the database refuses the second payload.
     """
     block_id = block.header.block_id
-    connection.execute(
-        insert(schema.payloads).values(
-            block_id=block_id,
-            samples=to_parquet(block.samples),
-            frames=to_parquet(block.frames),
-            events=to_parquet(block.events),
-        )
-    )
+    blobs = {
+        "samples": to_parquet(block.samples),
+        "frames": to_parquet(block.frames),
+        "events": to_parquet(block.events),
+    }
     connection.execute(
         update(schema.blocks)
         .where(schema.blocks.c.block_id == block_id)
@@ -210,6 +208,11 @@ def save_whole(connection: Connection, block: Block) -> None:
             input_type=block.input_type,
             sha256=block.sha256,
             audit_json=json.dumps(audit_to_dict(block.audit)),
+        )
+    )
+    connection.execute(
+        insert(schema.payloads).values(
+            block_id=block_id, seal=seal(connection, block_id, blobs), **blobs
         )
     )
     connection.execute(delete(schema.chunks).where(schema.chunks.c.block_id == block_id))

@@ -28,7 +28,13 @@ LINES = (
     ),
     ("battery.rescoring",),
     ("battery.runner", "battery.store", "norms"),
-    ("battery.scoring", "battery.plan", "battery.answers", "battery.cautions"),
+    (
+        "battery.scoring",
+        "battery.plan",
+        "battery.answers",
+        "battery.cautions",
+        "battery.forms",
+    ),
     ("battery.recording",),
     ("tasks",),
 )

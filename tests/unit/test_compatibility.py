@@ -29,7 +29,7 @@ from battery.simulate import Truth
 from battery.store import Store, schema
 from battery.store.arrival import Beside, WholeVisit
 from battery.store.codec import from_parquet, to_parquet
-from battery.store.form import _complete
+from battery.store.form import complete
 from battery.verify import block_notes, block_problems, verify
 from tasks import registry
 from tasks.contract import settings_from_dict, settings_to_dict
@@ -62,7 +62,7 @@ def later_visit():
     """A visit with more in its headers than is known here."""
     header = replace(kit.visit(), unknown=MORE)
     own = replace(kit.block_header(header), unknown=((("grip",), '{"kind": "stylus"}'),))
-    return WholeVisit(header, "finished", '{"name": "short"}', [kit.made_up_block(own, 3)])
+    return WholeVisit(header, "finished", kit.PLAN_JSON, [kit.made_up_block(own, 3)])
 
 
 def test_unknown_words_of_a_header_are_kept_with_their_hash(pair):
@@ -130,7 +130,7 @@ def test_a_column_that_came_later_is_filled_in_rows_of_an_earlier_tablet(name, l
     """A clinic one nullable column ahead once told an earlier tablet to update the clinic."""
     table = schema.metadata.tables[name]
     row = {column.name: "x" for column in table.columns if column.name != lacking}
-    _complete(table, row)
+    complete(table, row)
     assert row[lacking] is value
 
 

@@ -169,12 +169,17 @@ def test_a_newer_store_is_refused_unchanged(home):
     assert digest(home) == before
 
 
-def test_a_newer_record_is_refused(home):
+def test_a_newer_record_is_refused_and_the_others_are_read(home):
     with Store.open(home) as store:
         store.begin_visit(kit.visit(sequence=2, record_version=99))
-    with Store.open(home, write=False) as store, pytest.raises(RecordError) as error:
-        store.visits()
+    with Store.open(home, write=False) as store:
+        with pytest.raises(RecordError) as error:
+            store.visit(kit.visit(sequence=2).visit_id)
+        assert [v.header.sequence for v in store.visits()] == [1]
+        named = store.unreadable()
     one_line(error, "record version 99", "Update", "not changed")
+    assert len(named) == 1
+    assert "record version 99" in named[0]
 
 
 def add_table(connection):

@@ -1,0 +1,256 @@
+"""The gate: what a bundle says, held to its form before anything of it reaches a table.
+
+What is read here was signed by somebody, and is whole; that makes it neither true nor harmless.
+Every field is held to its type, range and pattern, the parts to each other, and rows beside to
+the visit and person they came with. A bundle that does not pass waits, with the field named.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
+from typing import Any
+
+import numpy as np
+from pydantic import TypeAdapter, ValidationError
+
+from battery import forms
+from battery.plan import Plan, PlannedTask, plan_hash
+from battery.recording import (
+    FARTHEST_MM,
+    KIND_CODES,
+    LONGEST_BLOCK_NS,
+    Block,
+    BlockHeader,
+    VisitHeader,
+    short_hash,
+)
+from battery.store import schema
+from battery.store.arrival import Beside, Rows
+from battery.store.fitting import hold_row
+from battery.store.form import complete, wait_for_update
+from battery.store.reach import tables_beside
+from tasks.contract import settings_from_dict, unknown_settings
+from tasks.registry import OPTIONS, TASKS, extent_mm, task_of
+
+MOST_TRIALS = 100_000
+MOST_ROWS = 100_000  # beside one visit, person or device
+MOST_SAMPLES = 5_000_000
+
+
+def hold_record(record: Mapping[str, Any]) -> None:
+    """Hold who and what a bundle is about to its form.
+
+    Raises
+    ------
+    ValueError
+        In one line, with the field.
+    """
+    _wait_for_tasks(record)
+    forms.hold(forms.PersonForm, record["person"], "person")
+    forms.hold(forms.DeviceForm, record["device"], "device")
+    if "visit" not in record:
+        return
+    forms.hold(forms.VisitForm, record["visit"], "visit")
+    if not isinstance(record["blocks"], list) or len(record["blocks"]) > forms.MOST_BLOCKS:
+        msg = f"blocks is no list of at most {forms.MOST_BLOCKS}"
+        raise ValueError(msg)
+    for place, facts in enumerate(record["blocks"]):
+        forms.hold(forms.FactsForm, facts, f"blocks.{place}")
+
+
+def _wait_for_tasks(record: Mapping[str, Any]) -> None:
+    """Let a bundle wait whose tasks this program does not have, or not by those rules."""
+    for facts in record.get("blocks", []):
+        header = facts["header"]
+        name, version = header["task"], header.get("task_version", 1)
+        if not isinstance(name, str) or not isinstance(version, int):
+            continue
+        if task_of(name, version) is None:
+            wait_for_update(f"a block of the task {ascii(name)[:40]}, version {version}")
+
+
+def hold_plan(text: str, visit: VisitHeader) -> None:
+    """Hold a plan to its form, and to the hash and name the visit has of it.
+
+    One that says more than this program knows is of a later one; its hash cannot be told here.
+
+    Raises
+    ------
+    ValueError
+        If it is none, or another.
+    """
+    told = json.loads(text)
+    forms.bounded({"plan": told})
+    try:
+        plan = Plan.model_validate(told)
+    except ValidationError as error:
+        if all(one["type"] == "extra_forbidden" for one in error.errors()):
+            return
+        raise ValueError(forms.told(error, "plan")) from error
+    if any(_says_more(planned) for planned in plan.tasks):
+        return
+    found = plan_hash(plan)
+    if found != visit.plan_hash:
+        msg = f"plan_hash is {visit.plan_hash!r}: the plan in it has {found!r}"
+        raise ValueError(msg)
+
+
+def _says_more(planned: PlannedTask) -> bool:
+    if planned.task not in OPTIONS:
+        return True
+    known = {field.name for field in fields(OPTIONS[planned.task])}
+    return bool((set(planned.options) | set(planned.practice)) - known)
+
+
+def hold_settings(header: BlockHeader, where: str) -> None:
+    """Hold a block's settings to what its task takes, and to their hash.
+
+    Raises
+    ------
+    ValueError
+        If the task could not have been played with them.
+    """
+    task = task_of(header.task, header.task_version) or TASKS[header.task]
+    if short_hash(header.settings) != header.layout_hash:
+        msg = f"{where}.layout_hash is {header.layout_hash!r}: its settings have another"
+        raise ValueError(msg)
+    if unknown_settings(task, header.settings):  # of a later program, which keeps its rules
+        return
+    try:
+        settings = settings_from_dict(task.settings_type, header.settings)
+        TypeAdapter(task.settings_type).validate_json(json.dumps(header.settings))
+        task.view(settings, task.start(settings), 0)
+        sides_mm = extent_mm(settings)
+    except (TypeError, ValueError, LookupError, ArithmeticError, AttributeError) as error:
+        why = (str(error).splitlines() or [""])[0]
+        msg = f"{where}.settings do not fit the task {header.task!r}: {why}"
+        raise ValueError(msg) from error
+    if not all(0 <= side <= FARTHEST_MM for side in sides_mm):
+        msg = f"{where}.settings reach {max(sides_mm):g} mm"
+        raise ValueError(msg)
+
+
+def hold_block(block: Block, where: str) -> None:
+    """Hold what was recorded in a block to what can be recorded.
+
+    Raises
+    ------
+    ValueError
+        If stamps go back or too far, or places, kinds, trials or labels cannot be.
+    """
+    hold_settings(block.header, f"{where}.header")
+    for part, name in (
+        ("samples", "t_ns"), ("frames", "flip_ns"), ("frames", "drawn_ns"), ("events", "t_ns"),
+    ):  # fmt: skip
+        _hold_stamps(getattr(block, part)[name], f"{where}.{part}.{name}")
+    for part in ("samples", "events"):
+        array = getattr(block, part)
+        for column in set(array.dtype.names or ()) & {"x_mm", "y_mm", "r_mm"}:
+            if (np.abs(array[column]) > FARTHEST_MM).any():
+                msg = f"{where}.{part}.{column} lies more than {FARTHEST_MM:g} mm away"
+                raise ValueError(msg)
+    _hold_samples(block, where)
+    _hold_events(block, where)
+
+
+def _hold_stamps(t_ns: Any, where: str) -> None:
+    if len(t_ns) > MOST_SAMPLES:
+        msg = f"{where} has {len(t_ns)} rows, more than {MOST_SAMPLES}"
+        raise ValueError(msg)
+    if len(t_ns) and (t_ns[0] < 0 or (t_ns[1:] < t_ns[:-1]).any()):
+        msg = f"{where} is not in order of time"
+        raise ValueError(msg)
+    if len(t_ns) and t_ns[-1] > LONGEST_BLOCK_NS:
+        msg = f"{where} goes on for more than an hour"
+        raise ValueError(msg)
+
+
+def _hold_samples(block: Block, where: str) -> None:
+    samples = block.samples
+    if not len(samples):
+        return
+    if int(samples["kind"].max()) >= len(KIND_CODES):
+        msg = f"{where}.samples.kind is of no known kind"
+        raise ValueError(msg)
+    if int(samples["pointer"].min()) < 0:
+        msg = f"{where}.samples.pointer is below 0"
+        raise ValueError(msg)
+    gaps_ns = samples["stamp_gap_ns"]
+    if int(gaps_ns.min()) < 0 or int(gaps_ns.max()) > LONGEST_BLOCK_NS:
+        msg = f"{where}.samples.stamp_gap_ns is below 0 or above an hour"
+        raise ValueError(msg)
+
+
+def _hold_events(block: Block, where: str) -> None:
+    events = block.events
+    if not len(events):
+        return
+    strange = set(events["kind"].tolist()) - TASKS[block.header.task].event_kinds
+    if strange:
+        msg = f"{where}.events.kind is {min(strange)!r}: {block.header.task} has no such event"
+        raise ValueError(msg)
+    for label in set(events["label"].tolist()):
+        forms.words(label)
+    if int(events["trial"].min()) < -1 or int(events["trial"].max()) > MOST_TRIALS:
+        msg = f"{where}.events.trial is not within -1 to {MOST_TRIALS}"
+        raise ValueError(msg)
+    if int(events["t_ns"][-1]) > block.ended_ns:
+        msg = f"{where}.ended_ns is {block.ended_ns}: an event came after it"
+        raise ValueError(msg)
+
+
+def hold_beside(
+    beside: Beside, person: str, device: str, visit_id: str | None, blocks: Iterable[str]
+) -> None:
+    """Hold rows that lie beside to their tables, and to the visit and person they came with.
+
+    Rows of tables that this program does not know are left to whoever says so.
+
+    Raises
+    ------
+    ValueError
+        In one line, with table and field.
+    """
+    moved = {
+        str(row.get("new"))
+        for row in beside.visit.get("amendments", ())
+        if row.get("field") == "person"
+    }
+    own: dict[str, set[Any]] = {
+        "people": {person, *moved},
+        "devices": {device},
+        "visits": {visit_id} - {None},
+        "blocks": set(blocks),
+    }
+    _hold_rows(beside.visit, "beside.visit", own)
+    _hold_rows(beside.person, "beside.person", {**own, "people": {person}, "visits": set(),
+                                                "blocks": set()})  # fmt: skip
+    _hold_rows(beside.device, "beside.device", {**own, "people": set(), "visits": set(),
+                                                "blocks": set()})  # fmt: skip
+
+
+def _hold_rows(rows: Rows, where: str, own: Mapping[str, set[Any]]) -> None:
+    known = {name: set(values) for name, values in own.items()}
+    tables = {table.name: table for table in tables_beside()}
+    if sum(len(of_table) for of_table in rows.values()) > MOST_ROWS:
+        msg = f"{where} has more than {MOST_ROWS} rows"
+        raise ValueError(msg)
+    for name in [table.name for table in tables_beside() if table.name in rows]:
+        table = tables[name]
+        for row in rows[name]:
+            complete(table, row)
+            try:
+                hold_row(name, row)
+            except ValueError as error:
+                msg = f"{where}.{name}: {error}"
+                raise ValueError(msg) from error
+            for key in table.foreign_keys:
+                value = row[key.parent.name]
+                if value is not None and value not in known.get(key.column.table.name, set()):
+                    field = f"{where}.{name}.{key.parent.name}"
+                    msg = f"{field} is {ascii(value)[:60]}: the bundle is about something else"
+                    raise ValueError(msg)
+        keys = list(schema.metadata.tables[name].primary_key.columns)
+        known[name] = {row.get(keys[0].name) for row in rows[name]}

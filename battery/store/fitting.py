@@ -1,0 +1,181 @@
+"""Rows of the small tables held to their form: by the record's types, and by each field's name.
+
+The same check holds a row that arrives and a row that is read back. A table that is added later
+is held by the names of its columns without a word about it here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import cache
+from typing import Any, TypeVar, cast, get_args
+
+from pydantic import TypeAdapter, ValidationError
+
+from battery import forms
+from battery.answers import MOMENTS, QUESTIONS, Answer
+from battery.recording import HANDS
+from battery.store import rows
+from battery.store.rows import BlockField, VisitField
+
+T = TypeVar("T")
+YES_NO = ("yes", "no")
+
+# The record that a row of a table becomes; amendments are named by their target.
+KINDS: Mapping[str, type] = {
+    "people": rows.Person,
+    "consents": rows.Consent,
+    "markers": rows.Marker,
+    "restarts": rows.Restart,
+    "outside_errors": rows.OutsideError,
+    "prescriptions": rows.Prescription,
+    "goals": rows.Goal,
+    "goal_levels": rows.GoalLevel,
+    "practice": rows.Practice,
+    "screen_checks": rows.ScreenCheck,
+    "timing_checks": rows.TimingCheck,
+    "alarm_acknowledgements": rows.Acknowledgement,
+    "person_states": rows.PersonState,
+    "contraindications": rows.Contraindication,
+    "taken_back": rows.TakenBack,
+}
+AMENDABLE = {"visit": get_args(VisitField), "block": get_args(BlockField)}
+
+
+def fitted(kind: type[T], row: Mapping[Any, Any]) -> T:
+    """Build a record of a row.
+
+    Raises
+    ------
+    ValueError
+        In one line, if a field is not of its form.
+    """
+    values = dict(row)
+    try:
+        built: T = _adapter(cast("Any", kind)).validate_python(values)
+    except ValidationError as error:
+        raise ValueError(forms.told(error)) from error
+    for name, value in values.items():
+        hold_field(name, value)
+    return built
+
+
+@cache
+def _adapter(kind: Any) -> TypeAdapter[Any]:
+    return TypeAdapter(kind)
+
+
+def hold_row(table: str, row: Mapping[str, Any]) -> None:
+    """Hold a row that arrives to the form of its table.
+
+    Raises
+    ------
+    ValueError
+        In one line, with the field.
+    """
+    if table == "answers":
+        answer(row)
+    elif table == "amendments":
+        hold_amendment(row)
+    elif table in KINDS:
+        fitted(KINDS[table], row)
+    for name, value in row.items():
+        hold_field(name, value)
+
+
+def answer(row: Mapping[Any, Any]) -> Answer:
+    """Build an answer of a row.
+
+    Raises
+    ------
+    ValueError
+        If there is no such moment or question, or it cannot be answered so.
+    """
+    built = Answer(**row)
+    known = QUESTIONS.get(built.question)
+    if known is None or not isinstance(built.value, str) or not known.allows(built.value):
+        msg = f"{built.question!r} answered {built.value!r} cannot be"
+        raise ValueError(msg)
+    if built.moment not in MOMENTS:
+        msg = f"moment is {built.moment!r}: say one of {', '.join(MOMENTS)}"
+        raise ValueError(msg)
+    forms.moment(built.at_utc)
+    return built
+
+
+def hold_amendment(row: Mapping[str, Any]) -> None:
+    """Hold an amendment's row to what can be amended.
+
+    Raises
+    ------
+    ValueError
+        If its field or value cannot be, or it has no single target.
+    """
+    if (row["visit_id"] is None) == (row["block_id"] is None):
+        msg = "an amendment needs one target"
+        raise ValueError(msg)
+    target = "visit" if row["block_id"] is None else "block"
+    field, new = row["field"], row["new"]
+    if field not in AMENDABLE[target]:
+        msg = f"field is {field!r}: of a {target} it cannot be amended"
+        raise ValueError(msg)
+    allowed = {"hand": HANDS, "helped": YES_NO, "excluded": YES_NO}.get(field)
+    if allowed is not None and new not in allowed:
+        msg = f"new is {new!r}: {field} is {' or '.join(allowed)}"
+        raise ValueError(msg)
+    if field == "person":
+        _hold("new", new, _CODE)
+
+
+def hold_field(name: str, value: Any) -> None:
+    """Hold one value to what its column's name says it is.
+
+    Raises
+    ------
+    ValueError
+        With the field, what it holds and why that cannot be.
+    """
+    if value is None:
+        return
+    if (check := _check_of(name)) is not None:
+        _hold(name, value, check)
+    elif isinstance(value, str):
+        _hold(name, value, _WORDS)
+    elif isinstance(value, int | float) and not isinstance(value, bool):
+        _hold(name, value, _NUMBER)
+
+
+def _hold(name: str, value: Any, check: Callable[[Any], Any]) -> None:
+    try:
+        check(value)
+    except ValidationError as error:
+        raise ValueError(forms.told(error, name)) from error
+
+
+_CODE: Callable[[Any], Any] = TypeAdapter(forms.Code).validate_python
+_WORDS: Callable[[Any], Any] = TypeAdapter(forms.Words).validate_python
+_NUMBER: Callable[[Any], Any] = TypeAdapter(forms.Number).validate_python
+_BY_ENDING: Mapping[str, Any] = {
+    "_utc": forms.Moment,
+    "_date": forms.Day,
+    "_id": forms.Identifier,
+    "_hash": forms.ShortHash,
+    "_px": forms.Pixels,
+    "_hz": forms.NotNegative,
+    "_ms": forms.NotNegative,
+}
+_BY_NAME: Mapping[str, Any] = {
+    "person": forms.Code,
+    "code": forms.Code,
+    "device": forms.Alias,
+    "mm_per_px_x": forms.Scale,
+    "mm_per_px_y": forms.Scale,
+}
+
+
+@cache
+def _check_of(name: str) -> Callable[[Any], Any] | None:
+    form = _BY_NAME.get(name)
+    if form is None:
+        form = next((f for end, f in _BY_ENDING.items() if name.endswith(end)), None)
+    return None if form is None else TypeAdapter(form).validate_python
