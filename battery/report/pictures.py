@@ -172,8 +172,8 @@ def spectra(hand: Hand, title: str, baseline: Trace | None, latest: Trace | None
     size = Axis(0, tallest * 1.08, SPECTRUM_HEIGHT - 20, 4)
     parts = [
         shapes.box(
-            (f_hz.at(3), 4), f_hz.at(12) - f_hz.at(3), size.start - 4, fill="#eef1f3",
-            title="3-12 Hz, the band of the jitter measure",
+            (f_hz.at(2), 4), f_hz.at(14) - f_hz.at(2), size.start - 4, fill="#eef1f3",
+            title="2-14 Hz, the band of the jitter measure",
         )
     ]  # fmt: skip
     for tick in shapes.ticks(0, size.high, 3):

@@ -88,7 +88,7 @@ def test_band_rms_agrees_with_scipy_welch():
     f_hz, density = welch(wave, 120, nperseg=480, noverlap=240, nfft=1024, detrend="linear")
     band = (f_hz >= 3) & (f_hz <= 12)
     expected = math.sqrt(density[band].sum() * (f_hz[1] - f_hz[0]))
-    assert band_rms_mm([wave]) == pytest.approx(expected, rel=1e-9)
+    assert band_rms_mm([wave], band_hz=(3.0, 12.0)) == pytest.approx(expected, rel=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -99,7 +99,7 @@ def test_band_rms_agrees_with_scipy_welch():
 )  # fmt: skip
 def test_floor_of_whole_pixels_is_uniform_rounding_noise(pixel_mm, rate_hz, floor):
     """Bennett WR (1948) Bell Syst Tech J 27:446-472: variance q²/12, white."""
-    assert floor_mm(pixel_mm, rate_hz) == pytest.approx(floor, abs=0.000005)
+    assert floor_mm(pixel_mm, rate_hz, (3.0, 12.0)) == pytest.approx(floor, abs=0.000005)
 
 
 def test_floor_agrees_with_rounding_a_wandering_finger():

@@ -53,14 +53,16 @@ def test_band_size_agrees_with_scipy_on_real_movement(turning):
         f_hz, density = welch(wave, RATE_HZ, nperseg=200, nfft=512, detrend="linear")
         band = (f_hz >= 3) & (f_hz <= 12)
         theirs = np.sqrt(density[band].sum() * f_hz[1])
-        assert band_rms_mm([wave], rate_hz=RATE_HZ) == pytest.approx(theirs, rel=1e-9)
+        assert band_rms_mm([wave], band_hz=(3.0, 12.0), rate_hz=RATE_HZ) == pytest.approx(
+            theirs, rel=1e-9
+        )
 
 
 def test_band_size_by_spectrum_and_by_filter_agree(turning):
     """Parseval on real signals: the two ways differ by windows and edges alone."""
     ratios = [
         np.sqrt(np.mean(in_band(r[:, 0], (3.0, 12.0), RATE_HZ) ** 2))
-        / band_rms_mm([r[:, 0]], rate_hz=RATE_HZ)
+        / band_rms_mm([r[:, 0]], band_hz=(3.0, 12.0), rate_hz=RATE_HZ)
         for r in turning
     ]
     assert np.median(ratios) == pytest.approx(1, abs=0.03)

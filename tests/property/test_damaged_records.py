@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from battery.recording import KIND_CODES, Screen
@@ -110,6 +110,7 @@ def test_a_damaged_record_is_scored_or_says_why_not(damage, task, pointer):
     st.sampled_from(TASKS), st.sampled_from(("touch 60 Hz", "mouse 125 Hz")),
     st.lists(st.sampled_from(DAMAGE), min_size=1, max_size=3), st.integers(0, 2**32 - 1),
 )  # fmt: skip
+@example("slide", "touch 60 Hz", [cut_short], 48)  # once found by search: one window only
 def test_so_is_one_damaged_in_several_ways(task, pointer, damages, seed):
     random = np.random.default_rng(seed)
     block = played(task, pointer)

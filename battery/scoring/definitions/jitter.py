@@ -6,8 +6,23 @@ from battery.scoring.measure import ON_ONE_DEVICE, OWN, Measure
 
 WELCH = "Welch 1967, IEEE Trans Audio Electroacoust 15:70-73; short pieces: Thomson 1982"
 _NEEDS = "60 reports a second; 4 s of contact in pieces of at least 2 s without gaps"
+_BRIEF_NEEDS = (
+    "60 reports a second; 4 s of contact in pieces of at least 0.5 s without gaps, long enough "
+    "to hold a third of the power of the tremor found"
+)
 _SPECTRUM_NEEDS = "60 reports a second; 8 s of contact in pieces of at least 2 s; a real peak"
-SUB_BANDS_HZ: tuple[tuple[float, float], ...] = ((3, 5), (4, 6), (5, 8), (8, 12))
+SUB_BANDS_HZ: tuple[tuple[float, float], ...] = (
+    (2, 4),
+    (3, 5),
+    (4, 6),
+    (5, 8),
+    (8, 12),
+    (12, 14),
+)
+BESIDE_HZ: dict[str, tuple[float, float]] = {
+    "sway_mm": (0.5, 2.0),
+    "above_band_mm": (14.0, 20.0),
+}
 
 
 def band_name(task: str, band_hz: tuple[float, float]) -> str:
@@ -32,28 +47,29 @@ def jitter(task: str, track: str, *, primary: bool, along: str) -> tuple[Measure
         Measure(
             f"{task}.jitter_across_mm",
             f"Jitter across the {track}",
-            f"Root mean square displacement across the {track} in 3-12 Hz, from the spectrum "
+            f"Root mean square displacement across the {track} in 2-14 Hz, from the spectrum "
             "of position.",
             "mm",
             "lower",
             WELCH,
             primary=primary,
-            limits=ON_ONE_DEVICE,
-            needs=_NEEDS,
-            since=2,
+            limits=f"Corrections at will quicker than two a second lie in this band. "
+            f"{ON_ONE_DEVICE}",
+            needs=_BRIEF_NEEDS,
+            since=3,
             floor=0.1 if primary else 0.0,
         ),
         Measure(
             f"{task}.jitter_slow_mm",
             "Jitter across, slow phases",
-            f"Root mean square displacement across the {track} in 3-12 Hz while the finger is "
+            f"Root mean square displacement across the {track} in 2-14 Hz while the finger is "
             "slower than 50 mm/s along it.",
             "mm",
             "lower",
             OWN,
             limits=ON_ONE_DEVICE,
             needs=f"{_NEEDS}; 4 s of it slow",
-            since=2,
+            since=3,
         ),
         Measure(
             f"{task}.jitter_along_mm",
@@ -64,7 +80,7 @@ def jitter(task: str, track: str, *, primary: bool, along: str) -> tuple[Measure
             WELCH,
             limits=f"Corrections of one's own that are quick lie in this band. {ON_ONE_DEVICE}",
             needs=_NEEDS,
-            since=2,
+            since=3,
         ),
         *(
             Measure(
@@ -77,14 +93,37 @@ def jitter(task: str, track: str, *, primary: bool, along: str) -> tuple[Measure
                 limits=f"Bands overlap and name no cause. {ON_ONE_DEVICE}",
                 needs=_NEEDS,
                 detail=True,
-                since=2,
+                since=3,
             )
             for band in SUB_BANDS_HZ
+        ),
+        *(
+            Measure(
+                f"{task}.{name}",
+                title,
+                f"Root mean square displacement across the {track} in "
+                f"{BESIDE_HZ[name][0]:g}-{BESIDE_HZ[name][1]:g} Hz, beside the jitter's band.",
+                "mm",
+                "none",
+                WELCH,
+                limits=limits,
+                needs=_NEEDS,
+                detail=True,
+                since=3,
+            )
+            for name, title, limits in (
+                (
+                    "sway_mm",
+                    "Slow sway",
+                    "Slow tremor and corrections at will are one.",
+                ),
+                ("above_band_mm", "Above the band", ON_ONE_DEVICE),
+            )
         ),
         Measure(
             f"{task}.tremor_hz",
             "Frequency of the jitter",
-            "Highest peak in 3-12 Hz of the spectrum across, divided by the power law fitted "
+            "Highest peak in 2-14 Hz of the spectrum across, divided by the power law fitted "
             "to it; only where it stands out of what chance makes and of the floor.",
             "Hz",
             "none",
@@ -92,7 +131,7 @@ def jitter(task: str, track: str, *, primary: bool, along: str) -> tuple[Measure
             log_scale=False,
             limits="Says how fast, not why.",
             needs=_SPECTRUM_NEEDS,
-            since=2,
+            since=3,
         ),
         Measure(
             f"{task}.tremor_snr_db",
@@ -104,17 +143,17 @@ def jitter(task: str, track: str, *, primary: bool, along: str) -> tuple[Measure
             log_scale=False,
             needs=_SPECTRUM_NEEDS,
             detail=True,
-            since=2,
+            since=3,
         ),
         Measure(
             f"{task}.jitter_floor_mm",
             "Floor of the jitter",
-            "What rounding to the device's grid alone gives in 3-12 Hz.",
+            "What rounding to the device's grid alone gives in 2-14 Hz.",
             "mm",
             "none",
             "Bennett 1948, Bell Syst Tech J 27:446-472",
             limits="Filters and jumps of the digitiser come on top and are not known.",
             detail=True,
-            since=2,
+            since=3,
         ),
     )

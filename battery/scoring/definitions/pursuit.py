@@ -274,7 +274,7 @@ _JITTER = jitter(
     "pursuit",
     "path",
     primary=False,
-    along="Root mean square displacement along the path in 3-12 Hz of what the chip does not "
+    along="Root mean square displacement along the path in 3.5-14 Hz of what the chip does not "
     "explain.",
 )
 _QUALITY = quality(

@@ -13,7 +13,7 @@ _JITTER = jitter(
     "slide",
     "track",
     primary=True,
-    along="Root mean square displacement along the track in 3-12 Hz while the finger is "
+    along="Root mean square displacement along the track in 3.5-14 Hz while the finger is "
     "slower than 50 mm/s along it.",
 )
 _OTHERS = (

@@ -1,7 +1,8 @@
 """Tremor-related jitter: how much of a path lies in a band of frequencies.
 
 From the spectrum of *position*, so that the result is in millimetres; across the instructed
-path, where there is next to no voluntary movement.
+path, where there is next to no voluntary movement. Limit of meaning: whoever corrects the path
+at will more than twice a second is in the band too.
 """
 
 from __future__ import annotations
@@ -12,12 +13,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from battery.scoring.definitions.jitter import SUB_BANDS_HZ, band_name
+from battery.scoring.definitions.jitter import BESIDE_HZ, SUB_BANDS_HZ, band_name
 from battery.scoring.jitter.tremor import BAND_HZ, INTERPOLATION_HZ, highest_peak
 from battery.scoring.score import BELOW_FLOOR, Score, missing
 from battery.scoring.signal.filters import in_band
-from battery.scoring.signal.path import GRID_HZ, Floats, Segment
+from battery.scoring.signal.path import GRID_HZ, Flags, Floats
 from battery.scoring.signal.spectrum import (
+    BRIEF_S,
     LEAST_SEGMENT_S,
     SHORT_S,
     WINDOW_S,
@@ -25,9 +27,14 @@ from battery.scoring.signal.spectrum import (
     check_band,
     spectra,
 )
-from battery.scoring.stats.intervals import Bootstrap, of_deleted, root_ratio
+from battery.scoring.stats.intervals import of_deleted, of_root_power, root_ratio
 
 __all__ = ["BAND_HZ", "LEAST_SEGMENT_S", "SHORT_S", "WINDOW_S", "band_rms_mm", "floor_mm"]
+
+# Along the path the quickest movement at will reaches higher than across it.
+ALONG_HZ = (3.5, 14.0)
+LEAST_RETAINED = 0.3
+CLEAR_HZ = 0.6  # a peak that is wider than this does not say where its line is
 
 LEAST_TOTAL_S = 4.0
 LEAST_SPECTRUM_S = 8.0
@@ -39,6 +46,7 @@ SLOW_MM_S = 50.0
 # staircase whose steps are a false line of up to q / sqrt(12), which is below 3 floors.
 FLOORS_FOR_FREQUENCY = 3.0
 CHUNK_S = 2.0
+DEVICE_SHARE = 0.03  # of a value: what resampling, rounding and uneven scans add or take
 
 
 def band_rms_mm(
@@ -72,8 +80,8 @@ def band_rms_mm(
 
     Notes
     -----
-    Of a sine nearer than 0.5 Hz (in pieces below 6 s: up to 1.5 Hz) to an edge of the band a
-    part falls outside.
+    Of a sine nearer than 0.5 Hz (in pieces below 6 s: 1 Hz) to an edge of the band a part falls
+    outside; the scores give it back (`Spectra.retained`).
 
     Examples
     --------
@@ -85,11 +93,22 @@ def band_rms_mm(
     found = spectra(pieces_mm, rate_hz)
     if found.seconds < LEAST_TOTAL_S:
         return math.nan
-    return _rms_mm(found, band_hz)
+    return _rms_mm(found, band_hz, np.ones(len(found.weight_s)))
 
 
-def _rms_mm(found: Spectra, band_hz: tuple[float, float]) -> float:
-    return math.sqrt(float(np.average(found.powers_mm2(band_hz), weights=found.weight_s)))
+def _rms_mm(found: Spectra, band_hz: tuple[float, float], retained: Floats) -> float:
+    weighted = found.powers_mm2(band_hz) * found.weight_s
+    return math.sqrt(float(weighted.sum() / np.dot(retained, found.weight_s)))
+
+
+def _where_hz(found: Spectra, band_hz: tuple[float, float]) -> float:
+    """Frequency of the highest peak if it is one, else the middle of the power in the band."""
+    long = found.of_long()
+    if long.resolution_hz <= CLEAR_HZ and long.seconds >= LEAST_TOTAL_S:
+        peak = highest_peak(long)
+        if peak is not None and peak.real and band_hz[0] <= peak.f_hz <= band_hz[1]:
+            return peak.f_hz
+    return found.line_of_middle_hz(band_hz)
 
 
 def floor_mm(
@@ -109,15 +128,16 @@ def floor_mm(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Drag:
-    """One piece of dragging without gaps, on the even grid, without its first 0.2 s.
+    """One piece of dragging without gaps, on the even grid.
 
     `across_mm` and `along_mm` are places, `speed_mm_s` the slow speed along the path (without
-    sign); all of shape (n,).
+    sign), `counts` is false in the first 0.2 s of a contact; all of shape (n,).
     """
 
     across_mm: Floats
     along_mm: Floats
     speed_mm_s: Floats
+    counts: Flags
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,12 +168,7 @@ class Device:
 
 
 def jitter_scores(
-    task: str,
-    drags: Sequence[Drag],
-    device: Device,
-    draw: Bootstrap,
-    *,
-    along: Sequence[Floats],
+    task: str, drags: Sequence[Drag], device: Device, *, along: Sequence[Floats]
 ) -> list[Score]:
     """Score the family of jitter measures of one task.
 
@@ -162,26 +177,26 @@ def jitter_scores(
     task : str
     drags : sequence of Drag
     device : Device
-    draw : Bootstrap
     along : sequence of ndarray
         Pieces of what is left of the movement along the path without what was asked for;
         empty for the task whose movement along the path is the person's own: there the slow
         phases count.
     """
-    found = spectra([drag.across_mm for drag in drags])
-    scores = [_floor(task, device)]
-    names = [f"{task}.jitter_across_mm", *(band_name(task, band) for band in SUB_BANDS_HZ)]
-    for name, band in zip(names, (BAND_HZ, *SUB_BANDS_HZ), strict=True):
-        scores.append(_of_spectra(name, found, band, device, draw))
+    found = spectra([drag.across_mm[drag.counts] for drag in drags], least_s=BRIEF_S)
+    scores = [_floor(task, device), _across(f"{task}.jitter_across_mm", found, device)]
+    others = {band_name(task, band): band for band in SUB_BANDS_HZ}
+    others |= {f"{task}.{name}": band for name, band in BESIDE_HZ.items()}
+    long = found.of_long()
+    scores += [_of_spectra(name, long, band, device) for name, band in others.items()]
     scores.append(
-        _of_slow(f"{task}.jitter_slow_mm", [(d.across_mm, d) for d in drags], device, draw)
+        _of_slow(f"{task}.jitter_slow_mm", [(d.across_mm, d) for d in drags], device, BAND_HZ)
     )
     name = f"{task}.jitter_along_mm"
     if along:
-        scores.append(_of_spectra(name, spectra(along), BAND_HZ, device, draw))
+        scores.append(_of_spectra(name, spectra(along), ALONG_HZ, device))
     else:
-        scores.append(_of_slow(name, [(d.along_mm, d) for d in drags], device, draw))
-    return [*scores, *_tremor(task, found, device)]
+        scores.append(_of_slow(name, [(d.along_mm, d) for d in drags], device, ALONG_HZ))
+    return [*scores, *_tremor(task, long, device)]
 
 
 def _floor(task: str, device: Device) -> Score:
@@ -192,33 +207,65 @@ def _floor(task: str, device: Device) -> Score:
     return Score(name, known_mm, 1, known_mm, known_mm)
 
 
+def _across(name: str, found: Spectra, device: Device) -> Score:
+    """Band RMS from every contact, brief ones too, with what they lose given back."""
+    reason = _too_little(found, device)
+    if reason:
+        return missing(name, reason, len(found.weight_s))
+    where_hz = _where_hz(found, BAND_HZ)
+    retained = found.retained(where_hz, BAND_HZ)
+    share = float(np.average(retained, weights=found.weight_s))
+    if share < LEAST_RETAINED:
+        longest_s = max(found.sizes) / found.rate_hz
+        reason = (
+            f"contacts of {longest_s:.1f} s are too short for a tremor of {where_hz:.1f} Hz"
+        )
+        return missing(name, reason, len(found.weight_s))
+    return _of_windows(name, found, BAND_HZ, device, retained)
+
+
 def _of_spectra(
+    name: str, found: Spectra, band_hz: tuple[float, float], device: Device
+) -> Score:
+    reason = _too_little(found, device)
+    if reason:
+        return missing(name, reason, len(found.weight_s))
+    return _of_windows(name, found, band_hz, device, np.ones(len(found.weight_s)))
+
+
+def _too_little(found: Spectra, device: Device) -> str:
+    """Say why there is no band RMS; empty where there is one."""
+    if device.too_slow:
+        return device.too_slow
+    if found.seconds < LEAST_TOTAL_S:
+        return f"{found.seconds:.1f} s of contact in usable pieces; at least 4"
+    return ""
+
+
+def _of_windows(
     name: str,
     found: Spectra,
     band_hz: tuple[float, float],
     device: Device,
-    draw: Bootstrap,
+    retained: Floats,
 ) -> Score:
-    n = len(found.weight_s)
-    if device.too_slow:
-        return missing(name, device.too_slow, n)
-    if found.seconds < LEAST_TOTAL_S:
-        return missing(
-            name, f"{found.seconds:.1f} s of contact in usable pieces; at least 4", n
-        )
-    powers = found.powers_mm2(band_hz)
-    weighted = np.column_stack([powers * found.weight_s, found.weight_s])
-    value = _rms_mm(found, band_hz)
-    return _above_floor(name, value, n, draw.interval(weighted, root_ratio), device, band_hz)
+    value = _rms_mm(found, band_hz, retained)
+    powers = found.powers_mm2(band_hz) / retained
+    interval = of_root_power(powers, found.weight_s * retained, found.n_independent)
+    return _above_floor(name, value, len(powers), interval, device, band_hz)
 
 
 def _of_slow(
     name: str,
     signals: Sequence[tuple[Floats, Drag]],
     device: Device,
-    draw: Bootstrap,
+    band_hz: tuple[float, float],
 ) -> Score:
-    """Band RMS over the moments at which the finger was slow, from pieces of at least 2 s."""
+    """Band RMS over the moments at which the finger was slow, from pieces of at least 2 s.
+
+    Every contact is filtered as a whole and only then cut, so that no movement at will ends at
+    a cut.
+    """
     if device.too_slow:
         return missing(name, device.too_slow)
     chunks = []
@@ -226,8 +273,8 @@ def _of_slow(
     for signal_mm, drag in signals:
         if len(signal_mm) < LEAST_SEGMENT_S * GRID_HZ:
             continue
-        slow = drag.speed_mm_s < SLOW_MM_S
-        squares = np.where(slow, in_band(signal_mm, BAND_HZ) ** 2, 0.0)
+        slow = drag.counts & (drag.speed_mm_s < SLOW_MM_S)
+        squares = np.where(slow, in_band(signal_mm, band_hz) ** 2, 0.0)
         starts = np.arange(0, len(slow) - size // 2, size)
         chunks.append(
             np.column_stack(
@@ -241,7 +288,8 @@ def _of_slow(
     if seconds < LEAST_TOTAL_S:
         return missing(name, f"{seconds:.1f} s slower than 50 mm/s; at least 4", n)
     value = float(root_ratio(pieces[None])[0])
-    return _above_floor(name, value, n, draw.interval(pieces, root_ratio), device, BAND_HZ)
+    interval = of_root_power(pieces[:, 0] / pieces[:, 1], pieces[:, 1], float(n))
+    return _above_floor(name, value, n, interval, device, band_hz)
 
 
 def _above_floor(
@@ -252,15 +300,21 @@ def _above_floor(
     device: Device,
     band_hz: tuple[float, float],
 ) -> Score:
-    """Score a band RMS; say so where the device cannot tell it from none."""
+    """Score a band RMS; what the device cannot tell from none has the value of the limit.
+
+    What rounding adds is in the interval: the true value may be smaller by it.
+    """
     rounding_mm = device.rounding_mm(band_hz)
     limit_mm = max(rounding_mm, PRACTICAL_MM)
-    if value >= limit_mm:
-        return Score(name, value, n, *interval)
-    reason = f"{BELOW_FLOOR} of {limit_mm:.2g} mm (rounding alone: {rounding_mm:.2g} mm)"
-    if value == 0:
-        return missing(name, reason, n)
-    return Score(name, value, n, *interval, reason)
+    low, high = interval
+    if value < limit_mm:
+        reason = f"{BELOW_FLOOR} of {limit_mm:.2g} mm (rounding alone: {rounding_mm:.2g} mm)"
+        return Score(name, limit_mm, n, 0.0, max(limit_mm, high), reason)
+    if not math.isnan(low):
+        wider = math.hypot(math.log(value / max(low, 1e-9 * value)), DEVICE_SHARE)
+        low = math.sqrt(max((value * math.exp(-wider)) ** 2 - rounding_mm**2, 0.0))
+        high = value * math.exp(math.hypot(math.log(high / value), DEVICE_SHARE))
+    return Score(name, value, n, low, high)
 
 
 def _tremor(task: str, found: Spectra, device: Device) -> list[Score]:
@@ -271,10 +325,10 @@ def _tremor(task: str, found: Spectra, device: Device) -> list[Score]:
         reason = f"{found.seconds:.1f} s of contact in usable pieces; at least 8"
     peak = None if reason else highest_peak(found)
     if not reason:
-        least_mm = FLOORS_FOR_FREQUENCY * device.rounding_mm()
-        size_mm = _rms_mm(found, BAND_HZ)
-        if peak is None or size_mm <= least_mm:
-            reason = f"{BELOW_FLOOR} for a frequency: {size_mm:.2g} mm of {least_mm:.2g} mm"
+        least_mm = max(FLOORS_FOR_FREQUENCY * device.rounding_mm(), PRACTICAL_MM)
+        line_mm = 0.0 if peak is None else peak.line_mm
+        if peak is None or line_mm <= least_mm:
+            reason = f"{BELOW_FLOOR} for a frequency: {line_mm:.2g} mm of {least_mm:.2g} mm"
         elif not peak.real:
             reason = (
                 f"no real peak: the highest is {peak.ratio:.1f} times the background, "
@@ -283,29 +337,23 @@ def _tremor(task: str, found: Spectra, device: Device) -> list[Score]:
     if reason or peak is None:
         return [missing(name, reason, n) for name in names]
     left_hz, left_db = peak.left_out
-    low, high = of_deleted(peak.f_hz, left_hz)
+    low, high = of_deleted(peak.f_hz, left_hz, found.n_independent)
     half = math.hypot((high - low) / 2, INTERPOLATION_HZ)
     return [
         Score(names[0], peak.f_hz, n, peak.f_hz - half, peak.f_hz + half),
-        Score(names[1], peak.snr_db, n, *of_deleted(peak.snr_db, left_db)),
+        Score(names[1], peak.snr_db, n, *of_deleted(peak.snr_db, left_db, found.n_independent)),
     ]
 
 
-def settled(pieces: Sequence[Segment], contacts_s: Sequence[float]) -> list[Segment]:
-    """Leave out of even pieces the first 0.2 s of every contact.
+def settled(t_s: Floats, contacts_s: Sequence[float]) -> Flags:
+    """Mark the moments of an even piece that are not in the first 0.2 s of their contact.
 
     Parameters
     ----------
-    pieces : sequence of (t_s, path_mm)
+    t_s : ndarray, shape (n,)
     contacts_s : sequence of float
         When contacts began, increasing.
     """
     begins_s = np.asarray(contacts_s)
-    kept = []
-    for t_s, path_mm in pieces:
-        at = int(np.searchsorted(begins_s, t_s[0] + 1 / GRID_HZ, side="right")) - 1
-        settled_s = begins_s[at] + SETTLING_S if at >= 0 else -np.inf
-        first = int(np.searchsorted(t_s, settled_s))
-        if first < len(t_s):
-            kept.append((t_s[first:], path_mm[first:]))
-    return kept
+    at = int(np.searchsorted(begins_s, t_s[0] + 1 / GRID_HZ, side="right")) - 1
+    return np.asarray(t_s >= (begins_s[at] + SETTLING_S if at >= 0 else -np.inf))

@@ -77,7 +77,7 @@ def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
     return [
         *against_chip,
         *_contact(block, found, draw),
-        *_jitter(list(enough.values()), fits, pixel_mm, draw),
+        *_jitter(found, fits, pixel_mm),
         *_quality(block, found),
     ]
 
@@ -373,15 +373,20 @@ def _contact(block: Block, found: Sequence[Part], draw: Bootstrap) -> list[Score
     ]
 
 
-def _jitter(found: Sequence[Part], fits: Fits, pixel_mm: float, draw: Bootstrap) -> list[Score]:
+def _jitter(found: Sequence[Part], fits: Fits, pixel_mm: float) -> list[Score]:
     device = Device(pixel_mm, report_rate_hz([s for p in found for s in p.pieces]))
     drags = [
-        Drag(path_mm[:, 1], path_mm[:, 0], slow_speed_mm_s(willed(path_mm[:, 0])))
+        Drag(
+            path_mm[:, 1],
+            path_mm[:, 0],
+            slow_speed_mm_s(willed(path_mm[:, 0])),
+            settled(t_s, part.contacts_s),
+        )
         for part in found
-        for _, path_mm in settled(part.even_pieces, part.contacts_s)
+        for t_s, path_mm in part.even_pieces
     ]
     along = [piece for part, _, _ in fits.values() for piece in _remnant_pieces(part)]
-    return jitter_scores("pursuit", drags, device, draw, along=along)
+    return jitter_scores("pursuit", drags, device, along=along)
 
 
 def _remnant_pieces(part: Part) -> list[Floats]:

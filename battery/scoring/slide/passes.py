@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import NamedTuple, Self
@@ -10,7 +11,7 @@ import numpy as np
 
 from battery.recording import Block, events_from_array
 from battery.scoring.signal import kinematics
-from battery.scoring.signal.filters import low_pass, slow_speed_mm_s, speed_mm_s, willed
+from battery.scoring.signal.filters import low_pass, speed_mm_s, willed
 from battery.scoring.signal.path import (
     GRID_HZ,
     Floats,
@@ -25,6 +26,7 @@ TAKES = frozenset({"grab", "regained"})
 SPEED_HZ = 8.0
 PATH_HZ = 10.0
 STILL_MM_S = 5.0
+STILL_SHARE = 0.2  # of the highest speed of the way: who is slow all the way does not stop
 STOP_S = 0.15
 ONE_STOP_S = 0.1  # rests closer than this are one: unrest of the hand does not make them two
 TURNED_MM = 2.0
@@ -49,10 +51,9 @@ class Way:
 class Pass:
     """Out to one side and back; s and mm.
 
-    `pieces_mm` are its paths on the even grid, without gaps, from taking the chip to the end of
-    the pass; `pieces_s` their times, `slow_speeds_mm_s` the speeds along the track without
-    tremor and without sign. `out` and `back` are None where contact was lost on the
-    way, or it was too short to be measured.
+    `pieces_mm` are its paths on the even grid, without gaps, from taking the chip to the end
+    of the pass. `out` and `back` are None where contact was lost on the way, or it was too
+    short to be measured.
     """
 
     trial: int
@@ -60,9 +61,7 @@ class Pass:
     start_s: float
     end_s: float
     extent_mm: float
-    pieces_s: list[Floats]
     pieces_mm: list[Floats]
-    slow_speeds_mm_s: list[Floats]
     out: Way | None
     back: Way | None
 
@@ -103,12 +102,6 @@ def _pass(block: Block, segments: list[Segment], start_s: float, event: Event) -
     side = -1.0 if event.label == "left" else 1.0
     whole = pieces(segments, low_s=start_s, high_s=end_s + AFTER_S)
     slow_mm = [willed(path_mm[:, 0]) for _, path_mm in whole]
-    counts = [int(np.searchsorted(t_s, end_s, "right")) for t_s, _ in whole]
-    cut = [
-        (t_s[:n], path_mm[:n], slow_speed_mm_s(slow)[:n])
-        for (t_s, path_mm), slow, n in zip(whole, slow_mm, counts, strict=True)
-        if n
-    ]
     out, back = _ways(whole, [side * (slow - chip_x_mm) for slow in slow_mm], end_s)
     return Pass(
         event.trial,
@@ -116,9 +109,7 @@ def _pass(block: Block, segments: list[Segment], start_s: float, event: Event) -
         start_s,
         end_s,
         abs(event.x_mm - chip_x_mm),
-        [t_s for t_s, _, _ in cut],
-        [path_mm for _, path_mm, _ in cut],
-        [speed for _, _, speed in cut],
+        [path[t_s <= end_s] for t_s, path in whole if t_s[0] <= end_s],
         out,
         back,
     )
@@ -187,17 +178,23 @@ def n_stops(speed_mm_s: Floats) -> int:
     speed_mm_s : ndarray, shape (n,)
         Along the track, without tremor, on the grid.
 
+    Returns
+    -------
+    int
+        On a way whose highest speed is below 25 mm/s a rest is slower than a fifth of it.
+        Setting off and coming to rest are no stops.
+
     Examples
     --------
     >>> moving, still = np.full(60, 50.0), np.zeros(30)
     >>> n_stops(np.concatenate([moving, still, moving, still, moving]))
     2
     """
-    busy = kinematics.runs(np.abs(speed_mm_s) >= STILL_MM_S, round(ONE_STOP_S * GRID_HZ))
-    still = np.ones(len(speed_mm_s), dtype=bool)
-    for begin, end in busy.tolist():
-        still[begin:end] = False
-    return len(kinematics.runs(still, round(STOP_S * GRID_HZ) + 1))
+    speed = np.abs(speed_mm_s)
+    limit = min(STILL_MM_S, STILL_SHARE * float(speed.max(initial=0.0)))
+    busy = kinematics.runs(speed >= limit, round(ONE_STOP_S * GRID_HZ)).tolist()
+    rests = [after[0] - before[1] for before, after in itertools.pairwise(busy)]
+    return sum(rest > round(STOP_S * GRID_HZ) for rest in rests)
 
 
 def drag_s(segments: list[Segment]) -> float:

@@ -10,7 +10,8 @@ from battery.recording import Block
 from battery.scoring import quality
 from battery.scoring.jitter.band import Device, Drag, jitter_scores, settled
 from battery.scoring.score import Score
-from battery.scoring.signal.path import Segment, between, followed_path, report_rate_hz
+from battery.scoring.signal.filters import slow_speed_mm_s, willed
+from battery.scoring.signal.path import Segment, followed_path, pieces, report_rate_hz
 from battery.scoring.slide.passes import TAKES, Pass, drag_s, passes
 from battery.scoring.stats import summary
 from battery.scoring.stats.intervals import Bootstrap
@@ -23,10 +24,11 @@ WAYS = "ways without loss of contact"
 
 def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
     """Score a finished slide block."""
+    del draw
     segments = followed_path(block, TAKES)
     found = passes(block, segments)
     return [
-        *_jitter(segments, found, pixel_mm, draw),
+        *_jitter(segments, pixel_mm),
         *_extents(block, found),
         *_ways(found),
         *_counts(block, segments, found),
@@ -39,32 +41,23 @@ def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
     ]
 
 
-def _jitter(
-    segments: list[Segment], found: Sequence[Pass], pixel_mm: float, draw: Bootstrap
-) -> list[Score]:
-    rate_hz = report_rate_hz(
-        [
-            between(segment, p.start_s, p.end_s)
-            for p in found
-            for segment in segments
-            if segment[0][0] <= p.end_s and segment[0][-1] >= p.start_s
-        ]
-    )
+def _jitter(segments: list[Segment], pixel_mm: float) -> list[Score]:
+    """Jitter over every contact with the chip, to the end, whatever became of the pass.
+
+    There is no movement at will across the track, at no pace and not where it turns.
+    """
+    rate_hz = report_rate_hz(segments)
     contacts_s = [float(t_s[0]) for t_s, _ in segments]
     drags = [
-        Drag(rows[:, 1], rows[:, 0], rows[:, 2])
-        for p in found
-        for _, rows in settled(
-            [
-                (t_s, np.column_stack([path_mm, speed]))
-                for t_s, path_mm, speed in zip(
-                    p.pieces_s, p.pieces_mm, p.slow_speeds_mm_s, strict=True
-                )
-            ],
-            contacts_s,
+        Drag(
+            path_mm[:, 1],
+            path_mm[:, 0],
+            slow_speed_mm_s(willed(path_mm[:, 0])),
+            settled(t_s, contacts_s),
         )
+        for t_s, path_mm in pieces(segments)
     ]
-    return jitter_scores("slide", drags, Device(pixel_mm, rate_hz), draw, along=())
+    return jitter_scores("slide", drags, Device(pixel_mm, rate_hz), along=())
 
 
 def _extents(block: Block, found: Sequence[Pass]) -> list[Score]:

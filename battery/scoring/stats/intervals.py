@@ -195,7 +195,51 @@ def around(resampled: Floats, found: float) -> Interval:
     return min(low, found), max(high, found)
 
 
-def of_deleted(found: float, deleted: Floats) -> Interval:
+def of_root_power(powers: Floats, weights: Floats, n_independent: float) -> Interval:
+    """Interval of the root of a weighted mean power, on the log scale.
+
+    Parameters
+    ----------
+    powers, weights : ndarray, shape (n,)
+        Of windows in order of time.
+    n_independent : float
+        How many independent windows say as much if power does not wax and wane.
+
+    Returns
+    -------
+    low, high : float
+        nan for fewer than three windows, or without any power.
+
+    Notes
+    -----
+    Error of a mean of dependent values: their covariances up to a third of the record, with
+    Bartlett's weights (Newey WK, West KD 1987, Econometrica 55:703-708), at least half of what
+    it would be without dependence. What dependence it finds also lessens the degrees of
+    freedom of Student's t.
+    """
+    n = len(powers)
+    if n < 3 or not weights.sum() > 0:
+        return NONE
+    mean_power = float(np.average(powers, weights=weights))
+    if not mean_power > 0:
+        return NONE
+    off = weights * (powers - mean_power) * n / weights.sum()
+    most = max(1, n // 3)
+    covariances = [float(off[lag:] @ off[: n - lag]) / n for lag in range(most + 1)]
+    if covariances[0] == 0:
+        return math.sqrt(mean_power), math.sqrt(mean_power)
+    grown = covariances[0] + 2 * sum(
+        (1 - lag / (most + 1)) * covariances[lag] for lag in range(1, most + 1)
+    )
+    grown = max(grown, 0.5 * covariances[0])
+    freedom = max(2.0, n_independent * covariances[0] / grown - 1)
+    error = math.sqrt(grown / (freedom + 1))
+    half = float(stdtrit(freedom, 1 - TAIL)) * error / mean_power / 2
+    root = math.sqrt(mean_power)
+    return root * math.exp(-half), root * math.exp(half)
+
+
+def of_deleted(found: float, deleted: Floats, n_independent: float | None = None) -> Interval:
     """Interval from leaving out one piece of time after another (jackknife).
 
     Parameters
@@ -204,6 +248,8 @@ def of_deleted(found: float, deleted: Floats) -> Interval:
         The statistic of the whole.
     deleted : ndarray, shape (n,)
         The statistic with each of n pieces left out.
+    n_independent : float, optional
+        How many independent pieces say as much; by default as many as there are.
 
     Notes
     -----
@@ -214,7 +260,8 @@ def of_deleted(found: float, deleted: Floats) -> Interval:
     if n < 3 or not np.all(np.isfinite(deleted)):
         return NONE
     error = math.sqrt((n - 1) / n * float(np.sum((deleted - deleted.mean()) ** 2)))
-    half = float(stdtrit(n - 1, 1 - TAIL)) * error
+    freedom = max(1.0, (n if n_independent is None else min(n, n_independent)) - 1)
+    half = float(stdtrit(freedom, 1 - TAIL)) * error * math.sqrt((n - 1) / freedom)
     return found - half, found + half
 
 
@@ -234,7 +281,9 @@ def ratio(values: Floats) -> Floats:
 
 
 def _quotient(totals: Floats) -> Floats:
-    return np.asarray(totals[:, 0] / totals[:, 1])
+    """Quotient of each resample; nan where one drew nothing but empty pieces."""
+    above, below = totals[:, 0], totals[:, 1]
+    return np.divide(above, below, out=np.full(len(totals), np.nan), where=below != 0)
 
 
 def _root_quotient(totals: Floats) -> Floats:

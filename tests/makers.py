@@ -1,0 +1,297 @@
+"""Records made a second way, without `battery.simulate`: formulas, a clock, and the task.
+
+A hold is a time on the glass with a path. A device scans it and tells of it in its own way; the
+real task then decides what happened. Nothing here is closed loop: every time is written down
+beforehand from the task's settings.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from battery.plan import STANDARD, planned_blocks
+from battery.recording import (
+    FRAME_DTYPE,
+    KIND_CODES,
+    SAMPLE_DTYPE,
+    Block,
+    BlockHeader,
+    TimingAudit,
+    short_hash,
+)
+from battery.recovery.relive import relive
+from battery.runner import audit_of
+from tasks.contract import settings_to_dict
+
+FRAME_S = 1 / 60
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A device: scans a second, pixel, and what goes wrong between scan and stamp."""
+
+    rate_hz: float = 120.0
+    pixel_mm: float = 0.1
+    irregular: float = 0.0  # scans off their even moments by up to this share of an interval
+    burst: int = 1  # reports told together, stamped when they are told
+    thinned: float = 0.0  # share of reports of motion that never come
+
+
+@dataclass(frozen=True)
+class Shake:
+    """A tremor on both axes; `wax_hz` lets it swell and fade, `broad_hz` makes a band."""
+
+    hz: float = 5.0
+    mm: float = 0.8
+    wax_hz: float = 0.0
+    broad_hz: float = 0.0
+
+    def make(self, random, seconds=80.0):
+        """A function of time, shape (n, 2), whose root mean square is mm / sqrt(2) an axis."""
+        phases = random.uniform(0, 2 * np.pi, 2)
+        if self.broad_hz:
+            n = 400
+            hz = random.normal(self.hz, self.broad_hz, (n, 2))
+            turns = random.uniform(0, 2 * np.pi, (n, 2))
+
+            def broad(t):
+                waves = np.sin(2 * np.pi * t[:, None, None] * hz + turns)
+                return self.mm * np.sqrt(1 / n) * waves.sum(axis=1)
+
+            return broad
+        swell = random.uniform(0, 2 * np.pi, 2)
+
+        def line(t):
+            wave = np.sin(2 * np.pi * self.hz * t[:, None] + phases)
+            if self.wax_hz:
+                grown = 1 + 0.7 * np.sin(2 * np.pi * self.wax_hz * t[:, None] + swell)
+                wave = wave * grown / np.sqrt(1 + 0.7**2 / 2)
+            return self.mm * wave
+
+        return line
+
+
+def drift(random, mm=0.3):
+    """Slow wandering: five sines below 0.6 Hz."""
+    hz = random.uniform(0.05, 0.6, (5, 2))
+    turns = random.uniform(0, 2 * np.pi, (5, 2))
+    return lambda t: (
+        mm * np.sqrt(2 / 5) * np.sin(2 * np.pi * t[:, None, None] * hz + turns).sum(axis=1)
+    )
+
+
+def quintic(u):
+    u = np.clip(u, 0, 1)
+    return u * u * u * (10 + u * (6 * u - 15))
+
+
+def rows_of(holds, panel, random):
+    """Samples of all holds: (down_s, up_s, path) with path a function of times."""
+    rows = []
+    for down_s, up_s, path in holds:
+        first, last = np.ceil(down_s * panel.rate_hz), np.floor(up_s * panel.rate_hz)
+        k = np.arange(first, max(last, first + 1) + 1)
+        at_s = (k + panel.irregular * random.uniform(-0.5, 0.5, len(k))) / panel.rate_hz
+        at_s[1:] = np.maximum(at_s[1:], at_s[:-1] + 2e-4)
+        kept = random.random(len(k)) >= panel.thinned
+        kept[[0, -1]] = True
+        at_s = at_s[kept]
+        place = path(at_s)
+        if panel.pixel_mm:
+            place = np.round(place / panel.pixel_mm) * panel.pixel_mm
+        told_s, gap_s = at_s.copy(), np.full(len(at_s), 2e-4)
+        if panel.burst > 1:
+            group = np.arange(len(at_s)) // panel.burst
+            last_of = np.searchsorted(group, group, side="right") - 1
+            inside = np.arange(len(at_s)) - np.searchsorted(group, group, side="left")
+            told_s = at_s[last_of] + 2e-5 * inside
+            gap_s = np.where(inside == 0, told_s - at_s, 2e-5)
+        block = np.zeros(len(at_s), dtype=SAMPLE_DTYPE)
+        block["t_ns"] = np.round(told_s * 1e9)
+        block["kind"] = KIND_CODES["move"]
+        block["kind"][0], block["kind"][-1] = KIND_CODES["down"], KIND_CODES["up"]
+        block["pointer"] = 1
+        block["x_mm"], block["y_mm"] = place.T
+        block["pressure"] = np.nan
+        block["stamp_gap_ns"] = np.round(gap_s * 1e9)
+        rows.append(block)
+    return np.concatenate(rows)
+
+
+def header_of(task, seed, **changes):
+    planned = next(
+        b
+        for b in planned_blocks(STANDARD, "right")
+        if (b.task, b.hand, b.phase) == (task, "right", "test")
+    )
+    settings = settings_to_dict(planned.settings(seed)) | changes
+    return BlockHeader(
+        block_id=f"00000000-0000-4000-9000-{seed:012d}",
+        visit_id="00000000-0000-4000-9000-000000000000",
+        index=0,
+        task=task,
+        hand="right",
+        phase="test",
+        layout_seed=seed,
+        layout_hash=short_hash(settings),
+        settings=settings,
+        started_utc="2026-03-02T09:00:00.000+00:00",
+    )
+
+
+def record(header, samples, seconds=240.0):
+    """Put samples through the task; the picture is on the screen 1 ms after it is drawn."""
+    drawn = np.round(np.arange(0, seconds, FRAME_S) * 1e9).astype(np.int64)
+    frames = np.zeros(len(drawn), dtype=FRAME_DTYPE)
+    frames["drawn_ns"], frames["flip_ns"] = drawn, drawn + 1_000_000
+    bare = Block(
+        header=header, samples=samples, frames=frames, events=np.zeros(0, dtype=[]),
+        ending="finished", ended_ns=0, audit=TimingAudit(),
+    )  # fmt: skip
+    block = relive(bare, samples)
+    kept = block.frames[block.frames["flip_ns"] <= block.ended_ns]
+    return replace(block, frames=kept, audit=audit_of(block.samples, kept, TimingAudit()))
+
+
+def slide(
+    seed, *, panel=Panel(), shake=Shake(), way_s=2.0, out_mm=60.0, rest_s=0.1, wander_mm=0.0
+):
+    """Touch the fixed target, take the chip out and back at a pace, and so on."""
+    random = np.random.default_rng(seed)
+    header = header_of("slide", seed)
+    s = header.settings
+    move, wander = shake.make(random), drift(random, wander_mm)
+    holds, now, trial = [], 0.6, 0
+    sign = {"left": -1.0, "right": 1.0}[s["first_side"]]
+    paces = np.atleast_1d(way_s)
+    while now < s["duration_s"] - 0.5:
+        fixed = np.array([s["fixed_x_mm"], s["fixed_y_mm"]])
+        holds.append(
+            (now, now + 0.1, lambda t, fixed=fixed: np.broadcast_to(fixed, (len(t), 2)))
+        )
+        now += 0.5
+        begun = now
+        side = sign * (-1) ** trial
+        pace = float(paces[trial % len(paces)])
+
+        def path(t, begun=begun, side=side, pace=pace):
+            u = t - begun - rest_s
+            out = quintic(u / pace) - quintic((u - pace - rest_s) / pace)
+            x = s["chip_x_mm"] + side * out_mm * out
+            steady = np.column_stack([x, np.full(len(t), s["chip_y_mm"])])
+            return steady + move(t) + wander(t)
+
+        now += 2 * pace + 3 * rest_s
+        holds.append((begun, now, path))
+        now += 0.4
+        trial += 1
+    return record(header, rows_of(holds, panel, random), s["duration_s"])
+
+
+def pursuit(
+    seed, *, panel=Panel(), shake=Shake(), delay_s=0.2, gain=0.9, wander_mm=0.0, off=(),
+):  # fmt: skip
+    """Press the chip and follow it; `off` lists times off the glass, s after the press."""
+    random = np.random.default_rng(seed)
+    header = header_of("pursuit", seed)
+    s = header.settings
+    move, wander = shake.make(random), drift(random, wander_mm)
+    begun = 1.0
+
+    def chip(t):
+        x = np.zeros(len(t))
+        start = 0.0
+        for part in s["parts"]:
+            whole = part["lead_s"] + part["duration_s"] + part["tail_s"]
+            left = t - start
+            swing = sum(
+                a * np.sin(2 * np.pi * f * (left - part["lead_s"]) + p)
+                for a, f, p in part["components"]
+            )
+            up = np.clip(left / max(part["lead_s"], 1e-9), 0, 1)
+            down = np.clip((whole - left) / max(part["tail_s"], 1e-9), 0, 1)
+            grown = np.minimum(up * up * (3 - 2 * up), down * down * (3 - 2 * down))
+            inside = (left >= 0) & (left < whole)
+            x += np.where(inside, s["direction"] * swing * grown, 0.0)
+            start += whole
+        return x, start
+
+    _, whole = chip(np.zeros(1))
+
+    def path(t):
+        since = t - begun - delay_s - 0.001
+        steady = np.column_stack([gain * chip(since)[0], np.full(len(t), s["y_mm"])])
+        fade = np.clip((t - begun) / 0.5, 0, 1)[:, None]
+        return steady + fade * (move(t) + wander(t))
+
+    edges = [begun]
+    for off_s, for_s in off:
+        edges += [begun + off_s, begun + off_s + for_s]
+    edges.append(begun + whole + 0.5)
+    holds = [(a, b, path) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return record(header, rows_of(holds, panel, random), whole + 3)
+
+
+def tapping(
+    seed, *, panel=Panel(), error_mm=3.0, reaction_s=0.4, movement_s=0.6, unanswered=(),
+    settings=None,
+):  # fmt: skip
+    """Hold home, wait for go, reach: every press and lift at a time written down."""
+    random = np.random.default_rng(seed)
+    header = header_of("tapping", seed, **(settings or {}))
+    s = header.settings
+    home = np.array([s["home_x_mm"], s["home_y_mm"]])
+    holds, now, trial = [], 0.5, 0
+    limit = s.get("limit_s") or s["duration_s"]
+    while now < max(limit, s["duration_s"]) and trial < len(s["targets_mm"]):
+        go = now + s["foreperiods_s"][trial]
+        lift = go + reaction_s * random.uniform(0.9, 1.1)
+        if trial in unanswered:
+            lift = go + s["answer_limit_s"] + 0.3
+        holds.append((now, lift, lambda t: np.broadcast_to(home, (len(t), 2))))
+        if trial not in unanswered:
+            touch = lift + movement_s * random.uniform(0.9, 1.1)
+            angle = random.uniform(0, 2 * np.pi)
+            off = random.rayleigh(error_mm / np.sqrt(np.pi / 2))
+            end = np.array(s["targets_mm"][trial]) + off * np.array(
+                [np.cos(angle), np.sin(angle)]
+            )
+            holds.append(
+                (touch, touch + 0.1, lambda t, end=end: np.broadcast_to(end, (len(t), 2)))
+            )
+            now = touch + 0.7
+        else:
+            now = lift + 0.5
+        trial += 1
+    return record(header, rows_of(holds, panel, random), now + 1)
+
+
+def trail(seed, *, panel=Panel(), shake=Shake(mm=0.3), search_s=1.0, speed_mm_s=60.0):
+    """Search, then drag straight to the next node, and stay until it is captured."""
+    random = np.random.default_rng(seed)
+    header = header_of("trail", seed)
+    move = shake.make(random, 200)
+    holds, now = [], 0.5
+    for form in header.settings["forms"]:
+        nodes = [np.array(node) for node in form["nodes_mm"]]
+        times, places, begun = [now], [nodes[0]], now
+        for a, b in itertools.pairwise(nodes):
+            times += [times[-1] + search_s * random.uniform(0.8, 1.2)]
+            places += [a]
+            times += [times[-1] + np.hypot(*(b - a)) / speed_mm_s]
+            places += [b]
+            times += [times[-1] + 0.3]
+            places += [b]
+
+        def path(t, times=times, places=places):
+            return np.column_stack(
+                [np.interp(t, times, [p[axis] for p in places]) for axis in (0, 1)]
+            ) + move(t)
+
+        now = times[-1] + 0.1
+        holds.append((begun, now, path))
+        now += 0.5
+    return record(header, rows_of(holds, panel, random), now + 1)
