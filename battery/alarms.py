@@ -20,8 +20,8 @@ from battery.store import (
     Amended,
     Consent,
     Contraindication,
+    HomeExercise,
     Marker,
-    Practice,
     Store,
     VisitRecord,
 )
@@ -37,7 +37,7 @@ Kind = Literal[
     "consent",
     "contraindication",
 ]
-Row = TypeVar("Row", Marker, Consent, Practice, Contraindication)
+Row = TypeVar("Row", Marker, Consent, HomeExercise, Contraindication)
 LIMITS_SETTING = "alarm_limits"
 # A clinic's starting values, judgement and no published limits: 7 and more of 10 is what people
 # commonly call severe; tiredness and a troublesome arm are high in many who do this test.
@@ -100,7 +100,7 @@ class Watch:
 
     markers: Mapping[str, Sequence[Marker]] = field(default_factory=dict)
     consents: Mapping[str, Sequence[Consent]] = field(default_factory=dict)
-    practice: Mapping[str, Sequence[Practice]] = field(default_factory=dict)
+    home_exercise: Mapping[str, Sequence[HomeExercise]] = field(default_factory=dict)
     contraindications: Mapping[str, Sequence[Contraindication]] = field(default_factory=dict)
     acknowledged: Mapping[str, Acknowledgement] = field(default_factory=dict)
     limits: Mapping[str, int] = field(default_factory=lambda: DEFAULT_LIMITS)
@@ -112,7 +112,7 @@ class Watch:
         return cls(
             markers=_by_person(m for m in store.markers() if m.marker_id not in gone),
             consents=_by_person(store.consents()),
-            practice=_by_person(store.practice()),
+            home_exercise=_by_person(store.home_exercises()),
             contraindications=_by_person(store.contraindications()),
             acknowledged={row.alarm: row for row in store.acknowledgements()},
             limits=limits_of(store),
@@ -173,14 +173,14 @@ class Watch:
                 words = f"fall: {marker.note}" if marker.note else "a fall"
                 when = _local(marker.at_utc, zone)
                 yield Alarm(f"fall:{marker.marker_id}", person, "fall", when, words)
-        for entry in self.practice.get(person, ()):
+        for entry in self.home_exercise.get(person, ()):
             if (entry.symptoms or 0) >= STRONG_PRACTICE:
                 yield Alarm(
                     f"practice:{entry.practice_id}:{entry.symptoms}",
                     person,
                     "practice",
                     _local(entry.at_utc, zone),
-                    "strong symptoms after home practice",
+                    "strong symptoms after home exercise",
                 )
         decisions = self.consents.get(person, ())
         if decisions and decisions[-1].decision == "withdrawn":

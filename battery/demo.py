@@ -25,7 +25,7 @@ from battery.plan import STANDARD
 from battery.recording import Device, Hand, Screen
 from battery.report import write_page
 from battery.simulate import TOUCH_120, Person, Truth, at_visit, better
-from battery.store import AffectedSide, MarkerKind, Practice, PracticeKind, Store
+from battery.store import AffectedSide, HomeExercise, HomeExerciseKind, MarkerKind, Store
 from battery.store import Person as Enrolled
 from battery.visits import begin_visit
 from tasks.contract import NS_PER_S
@@ -281,7 +281,7 @@ def _around(store: Store, story: Story, n_visits: int, now: datetime) -> None:
 
 
 def _diary(store: Store, story: Story, n_visits: int, now: datetime) -> None:
-    """Report most of the planned practice, with a rest day a week; a timer sees some of it."""
+    """Report most of the home exercise planned, with a rest day a week; a timer sees some."""
     chance = random.Random(story.code)
     a_day = (story.per_week or 0) / 7
     for day in range(7 * (n_visits - 1)):
@@ -289,10 +289,10 @@ def _diary(store: Store, story: Story, n_visits: int, now: datetime) -> None:
         rest = day % 7 == 6
         times = 1 if rest else sum(chance.random() < 0.8 for _ in range(round(a_day * 7 / 6)))
         for _ in range(times):
-            kinds: tuple[PracticeKind, ...] = ("reported", "seen")
+            kinds: tuple[HomeExerciseKind, ...] = ("reported", "seen")
             for kind in kinds[: 1 + (not rest and chance.random() < 0.4)]:
-                store.put_practice(
-                    Practice(
+                store.put_home_exercise(
+                    HomeExercise(
                         practice_id=str(UUID(int=chance.getrandbits(128), version=4)),
                         person=story.code,
                         kind=kind,

@@ -149,7 +149,7 @@ def _read_tables(store: Store) -> Iterator[Finding]:
     lists: tuple[Callable[[], Any], ...] = (
         store.list_people, store.consents, store.devices, store.plans, store.answers,
         store.amendments, store.markers, store.restarts, store.outside_errors,
-        store.prescriptions, store.goals, store.goal_levels, store.practice,
+        store.prescriptions, store.goals, store.goal_levels, store.home_exercises,
         store.screen_checks, store.timing_checks, store.scores,
     )  # fmt: skip
     for read in lists:

@@ -12,7 +12,7 @@ from battery.recording import Device, Screen
 from battery.runner import run_block
 from battery.simulate import Person as Simulated
 from battery.simulate import Truth
-from battery.store import Person, Practice, Store
+from battery.store import HomeExercise, Person, Store
 from battery.visits import begin_visit
 from tests.store_kit import identifier
 
@@ -142,8 +142,8 @@ def say_things(store):
     store.amend("visit", first.visit_id, "note", "Musterfrau", **said, at_utc=stamps[3])
     store.add_marker("K7QF", "medication", at_utc=stamps[4], note="Musterfrau, new dose")
     for n, (code, kind, exercise, minutes) in enumerate(PRACTICE):
-        store.put_practice(
-            Practice(
+        store.put_home_exercise(
+            HomeExercise(
                 identifier(f"practice {n}"), code, kind, exercise, "left" if minutes else None,
                 minutes, 1 if exercise == "head_turns" else None, "2026-03-12", stamps[4],
             )

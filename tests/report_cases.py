@@ -24,10 +24,10 @@ from battery.report.lines import (
 )
 from battery.report.rows import (
     GoalRow,
+    HomeExerciseRow,
     MarkerRow,
     PageRows,
     Pool,
-    PracticeRow,
     Reading,
     Trace,
     VisitRow,
@@ -85,7 +85,7 @@ class Made:
     tasks: tuple = tuple(TASKS)
     hands: tuple = ("left", "right")
     markers: tuple = ()
-    practice: tuple = ()
+    home_exercise: tuple = ()
     symptoms: object = staticmethod(lambda visit: ({}, {}))
     goals: tuple = ()
     remarks: dict = field(default_factory=dict)
@@ -174,7 +174,7 @@ class Made:
             visits=self.visits(),
             readings=self.readings(),
             markers=self.markers,
-            practice=self.practice,
+            home_exercise=self.home_exercise,
             goals=self.goals,
             pools=pools(self, (self, *others)),
         )
@@ -257,11 +257,11 @@ def some_flagged(task, hand, visit):
     return "", ("slow_frames",) if visit == 14 else ()
 
 
-def weeks_of_practice(n, *, told_from=3, seen_from=6):
+def weeks_of_home_exercise(n, *, told_from=3, seen_from=6):
     """Planned 14 and then 21 times a week; told and seen begin later and fall short."""
     monday = FIRST_DAY.date()
     return tuple(
-        PracticeRow(
+        HomeExerciseRow(
             monday + timedelta(weeks=week),
             planned=14.0 if week < 7 else 21.0,
             told=float(9 + (5 * week) % 11) if week >= told_from else None,
@@ -324,10 +324,12 @@ CASES = {
             MarkerRow(FIRST_DAY + timedelta(days=205), "fall", "at home, no injury"),
         ),
     ),
-    "practice": Made(change=after_baseline(0.6), practice=weeks_of_practice(14), goals=GOALS),
+    "home exercise": Made(
+        change=after_baseline(0.6), home_exercise=weeks_of_home_exercise(14), goals=GOALS
+    ),
     "crowded": Made(
         symptoms=some_symptoms,
-        practice=weeks_of_practice(14),
+        home_exercise=weeks_of_home_exercise(14),
         goals=GOALS,
         change=after_baseline(1.7, hands=("left", "right")),
         device=lambda visit: "T-03" if visit != 8 else "T-07",

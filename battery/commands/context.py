@@ -1,4 +1,4 @@
-"""The commands for what is known around visits: events, planned practice, goals, baselines."""
+"""Commands for what is known around visits: events, home exercise, goals, baselines."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def prescribe(
     note: Annotated[str, typer.Option(help="A few words.")] = "",
     home: Home = None,
 ) -> None:
-    """Keep how often home practice is planned from a day on, beside what was done.
+    """Keep how often home exercise is planned from a day on, beside what was done.
 
     It records what clinician and person agreed. It gives no advice on dose.
     Example: battery prescribe K7QF 21 --by therapist --on 2026-05-31

@@ -1,4 +1,4 @@
-"""The commands for the tablet at home: how it looks and sounds, and home practice."""
+"""The commands for the tablet at home: how it looks and sounds, and home exercise."""
 
 from __future__ import annotations
 
@@ -56,22 +56,22 @@ def comfort(
     print(f"{person or 'everybody'}: {held.in_words()}")
 
 
-def practice(
+def exercise(
     code: Code = None,
     windowed: Annotated[bool, typer.Option(help="Use a window, not the full screen.")] = False,
     large: Annotated[bool, typer.Option(help="Larger buttons (30 mm) and letters.")] = False,
     home: Home = None,
 ) -> None:
-    """Note home practice on this screen, or use the one-minute timer or the metronome.
+    """Note home exercise on this screen, or use the one-minute timer or the metronome.
 
     What is noted is a dose and how it felt; nothing is scored.
-    Example: battery practice K7QF
+    Example: battery exercise K7QF
     """
-    from battery.stage import practice_on_screen
+    from battery.stage import home_exercise_on_screen
 
     with open_store(home) as store:
         print(
-            practice_on_screen(
+            home_exercise_on_screen(
                 store,
                 person_meant(store, code),
                 windowed=windowed,
@@ -99,4 +99,4 @@ def sound(
         print(sound_on_screen(store, person, windowed=windowed, large=large))
 
 
-COMMANDS = (comfort, sound, practice)
+COMMANDS = (comfort, sound, exercise)

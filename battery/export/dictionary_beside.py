@@ -6,7 +6,7 @@ from typing import get_args
 
 from battery.answers import LEAST, MOMENTS, MOST, QUESTIONS
 from battery.export.columns import DAY, OF_BLOCK, UUID, Column, Key, Table, number
-from battery.store import Exercise, MarkerKind, PracticeHand, PracticeKind
+from battery.store import Exercise, HomeExerciseHand, HomeExerciseKind, MarkerKind
 
 AMENDED = ("person", "hand", "helped", "excluded", "note")
 MARKERS = Table(
@@ -35,7 +35,7 @@ PRACTICE = Table(
             "kind",
             "string",
             "Said by the person, or timed by the tablet, which sees no exercise.",
-            words=get_args(PracticeKind),
+            words=get_args(HomeExerciseKind),
         ),
         Column(
             "exercise",
@@ -43,7 +43,9 @@ PRACTICE = Table(
             "What it was: all that was agreed, one exercise, or a rest day on purpose.",
             words=get_args(Exercise),
         ),
-        Column("hand", "string", "Which hand.", "", "not said", words=get_args(PracticeHand)),
+        Column(
+            "hand", "string", "Which hand.", "", "not said", words=get_args(HomeExerciseHand)
+        ),
         number("minutes", "How long.", "min", "not said, or a rest day", minimum=0),
         Column(
             "symptoms",

@@ -26,9 +26,9 @@ from battery.store import (
     Amended,
     Amendment,
     BlockRecord,
+    HomeExercise,
     Marker,
     Person,
-    Practice,
     ScoreRow,
     ScreenCheck,
     TimingCheck,
@@ -286,7 +286,7 @@ def marker_row(marker: Marker, days: Days) -> Row:
     }
 
 
-def practice_row(practice: Practice, days: Days) -> Row:
+def practice_row(practice: HomeExercise, days: Days) -> Row:
     """Row of `practice`."""
     return {
         "practice_id": practice.practice_id,

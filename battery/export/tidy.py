@@ -121,7 +121,7 @@ class _Run:
             writers["practice"].write(
                 [
                     tables.practice_row(p, days)
-                    for p in self._store.practice(person.code)
+                    for p in self._store.home_exercises(person.code)
                     if self._selection.has_day(date.fromisoformat(p.local_date))
                 ]
             )

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from datetime import date, timedelta
 
-from battery.report.rows import GoalRow, PracticeRow
+from battery.report.rows import GoalRow, HomeExerciseRow
 from battery.store import (
     Goal,
     GoalLevel,
+    HomeExercise,
     OutsideError,
     PersonState,
-    Practice,
     Prescription,
     Restart,
     VisitRecord,
@@ -52,7 +52,7 @@ def outside_sems(entered: Sequence[OutsideError]) -> dict[str, OutsideSem]:
     }
 
 
-def practice_rows(
+def home_exercise_rows(
     planned: Sequence[Prescription],
     told: Sequence[date],
     seen: Sequence[date],
@@ -60,8 +60,8 @@ def practice_rows(
     first: date,
     last: date,
     rest: Sequence[date] = (),
-) -> tuple[PracticeRow, ...]:
-    """Count home practice by week, from Monday, over the days of the page.
+) -> tuple[HomeExerciseRow, ...]:
+    """Count home exercise by week, from Monday, over the days of the page.
 
     Parameters
     ----------
@@ -76,7 +76,7 @@ def practice_rows(
 
     Returns
     -------
-    tuple of PracticeRow
+    tuple of HomeExerciseRow
         One a week; empty if nothing was planned, told or seen. Counts are None, not 0, for
         weeks before the first answer of that kind: nobody was asked yet.
     """
@@ -90,7 +90,7 @@ def practice_rows(
         holding = [p for p in planned if p.from_date < end.isoformat()]
         plan = holding[-1].per_week if holding else None
         rows.append(
-            PracticeRow(
+            HomeExerciseRow(
                 monday,
                 plan,
                 _within(told, monday, end, [*told, *rest]),
@@ -110,7 +110,7 @@ def _within(
     return float(sum(monday <= day < end for day in days))
 
 
-def diary_days(entries: Sequence[Practice]) -> tuple[list[date], list[date], list[date]]:
+def diary_days(entries: Sequence[HomeExercise]) -> tuple[list[date], list[date], list[date]]:
     """Sort diary entries into days of practice as told and as seen, and days of rest."""
     told, seen, rest = [], [], []
     for entry in entries:

@@ -12,9 +12,9 @@ from battery.report.around import (
     diary_days,
     goal_rows,
     held_restart,
+    home_exercise_rows,
     latest_state,
     outside_sems,
-    practice_rows,
     restart_visit,
 )
 from battery.report.lines import (
@@ -23,12 +23,12 @@ from battery.report.lines import (
 )
 from battery.report.pooling import Readings, pools, pools_of, scatter
 from battery.report.readings import Everything, readings_of, readings_or_none
-from battery.report.rows import MarkerRow, PageRows, PracticeRow, VisitRow
+from battery.report.rows import HomeExerciseRow, MarkerRow, PageRows, VisitRow
 from battery.scoring import PRIMARY
 from battery.scoring.flags import flag_measures
 from battery.store import (
+    HomeExercise,
     Person,
-    Practice,
     Prescription,
     Store,
     VisitRecord,
@@ -57,7 +57,7 @@ def gather(store: Store, code: str) -> PageRows:
         restarts = store.restarts(code)
         entered = store.outside_errors()
         planned = store.prescriptions(code)
-        diary = store.practice(code)
+        diary = store.home_exercises(code)
         gone = {row.target_id for row in store.taken_back(code)}
         goals = goal_rows(store.goals(code), store.goal_levels(), gone)
         watch = Watch.read(store)
@@ -77,7 +77,7 @@ def gather(store: Store, code: str) -> PageRows:
             for m in markers
             if m.marker_id not in gone
         ),
-        practice=_practice(planned, diary, own),
+        home_exercise=_home_exercise(planned, diary, own),
         goals=goals,
         pools=pools(
             everything,
@@ -162,14 +162,16 @@ def readings_by_person(store: Store) -> list[tuple[Person, str, Readings]]:
     ]
 
 
-def _practice(
-    planned: Sequence[Prescription], diary: Sequence[Practice], visits: Sequence[VisitRecord]
-) -> tuple[PracticeRow, ...]:
+def _home_exercise(
+    planned: Sequence[Prescription],
+    diary: Sequence[HomeExercise],
+    visits: Sequence[VisitRecord],
+) -> tuple[HomeExerciseRow, ...]:
     if not visits:
         return ()
     days = [_local(v.header.started_utc, v.header.utc_offset_min).date() for v in visits]
     told, seen, rest = diary_days(diary)
-    return practice_rows(planned, told, seen, first=min(days), last=max(days), rest=rest)
+    return home_exercise_rows(planned, told, seen, first=min(days), last=max(days), rest=rest)
 
 
 def _visit_row(everything: Everything, visit: VisitRecord, number: int) -> VisitRow:

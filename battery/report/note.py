@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from battery.report import words
 from battery.report.alarming import acknowledged_lines, alarm_lines
+from battery.report.home_exercise import last_week
 from battery.report.judged import Page
 from battery.report.lines import Line
-from battery.report.practice import last_week
 from battery.scoring import PRIMARY
 from norms import sentences
 
@@ -28,7 +28,7 @@ def note_text(page: Page) -> str:
     -------
     str
         At most 120 words. S holds what the person answered at the latest visit and reported of
-        home practice; A and P are the therapist's.
+        home exercise; A and P are the therapist's.
     """
     hands = [_hand(page, line) for hand in page.hands if (line := page.headline(hand))]
     tasks = [
@@ -37,7 +37,7 @@ def note_text(page: Page) -> str:
         for task in page.tasks
         if (line := page.line(PRIMARY[task].name, hand)) and line.told
     ]
-    told = " ".join(words for words in (_reported(page), _practice(page)) if words)
+    told = " ".join(words for words in (_reported(page), _home_exercise(page)) if words)
     fixed = [told, _frame(page), *hands, _limits(page)]
     while tasks and _count(fixed) + _count(tasks) > MOST_WORDS - 8:
         tasks.pop()
@@ -67,14 +67,14 @@ def _reported(page: Page) -> str:
     return f"{symptoms if visits[-1].symptoms else ''} {taken}".strip()
 
 
-def _practice(page: Page) -> str:
-    """Say what was reported of last week's practice; empty where nothing is known."""
+def _home_exercise(page: Page) -> str:
+    """Say what was reported of last week's home exercise; empty where nothing is known."""
     row = last_week(page)
     if row is None or row.told is None:
         return ""
     planned = f" of {row.planned:g} planned times" if row.planned else " times"
     seen = f", {row.seen:g} seen by a device" if row.seen is not None else ""
-    return f"Practice reported {row.told:g}{planned}{seen}, week from {row.week_from}."
+    return f"Home exercise reported {row.told:g}{planned}{seen}, week from {row.week_from}."
 
 
 def _count(lines: list[str]) -> int:

@@ -117,8 +117,8 @@ class MarkerRow:
 
 
 @dataclass(frozen=True, slots=True)
-class PracticeRow:
-    """Home practice of one week: planned, told by the person, seen by a device.
+class HomeExerciseRow:
+    """Home exercise of one week: planned, told by the person, seen by a device.
 
     Times a week; None where nobody said or saw anything.
     """
@@ -205,7 +205,7 @@ class PageRows:
     visits: tuple[VisitRow, ...]
     readings: tuple[Reading, ...]
     markers: tuple[MarkerRow, ...] = ()
-    practice: tuple[PracticeRow, ...] = ()
+    home_exercise: tuple[HomeExerciseRow, ...] = ()
     goals: tuple[GoalRow, ...] = ()
     pools: Mapping[tuple[str, Hand], Pool] = field(default_factory=dict)
     restart_visit: int | None = None

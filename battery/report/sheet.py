@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from battery.recording import Hand
-from battery.report import pairs, practice, shapes, trend, words
+from battery.report import home_exercise, pairs, shapes, trend, words
 from battery.report.alarming import alarm_lines
 from battery.report.judged import Page
 from battery.report.lines import COMPOSITE, TITLES, Line, rule_of
@@ -48,7 +48,7 @@ class _Fixed:
     goals: str
     mind: list[str]
     with_pairs: bool
-    with_practice: bool
+    with_home_exercise: bool
     with_symptoms: bool
 
     def height_mm(self) -> float:
@@ -61,8 +61,8 @@ class _Fixed:
         both = LINE_MM + 0.7 if self.both else 0
         rule = LINE_MM * len(lines_of(sentences.RULE, whole)) + 0.6
         block = PAIRS_BLOCK_MM if self.with_pairs else 0
-        strip = practice.HEIGHT / PT_PER_MM + 0.2 if self.with_practice else 0
-        strip += practice.SYMPTOM_HEIGHT / PT_PER_MM + 0.2 if self.with_symptoms else 0
+        strip = home_exercise.HEIGHT / PT_PER_MM + 0.2 if self.with_home_exercise else 0
+        strip += home_exercise.SYMPTOM_HEIGHT / PT_PER_MM + 0.2 if self.with_symptoms else 0
         goals = LINE_MM * len(lines_of(self.goals, whole)) + 0.6 if self.goals else 0
         fixed = HEADER_MM + 2 * HEADING_MM + STRIPS_MM
         if self.alarms:
@@ -91,13 +91,13 @@ def sheet(page: Page, paper: Paper) -> dict[str, Any]:
         "both": fixed.both,
         "header_strip": trend.header_strip(trend.Timeline.of(page)) if page.rows.visits else "",
         "footer_strip": trend.footer_strip(trend.Timeline.of(page)) if page.rows.visits else "",
-        "practice_strip": practice.practice_strip(page, trend.Timeline.of(page))
+        "home_exercise_strip": home_exercise.home_exercise_strip(page, trend.Timeline.of(page))
         if page.rows.visits
         else "",
-        "symptom_strip": practice.symptom_strip(page, trend.Timeline.of(page))
+        "symptom_strip": home_exercise.symptom_strip(page, trend.Timeline.of(page))
         if page.rows.visits
         else "",
-        "practice_words": practice.practice_words(page),
+        "home_exercise_words": home_exercise.home_exercise_words(page),
         "goals": fixed.goals,
         "groups": _groups(page, row_mm),
         "row_mm": f"{row_mm:.2f}",
@@ -122,7 +122,7 @@ def _laid_out(page: Page, paper: Paper, n_rows: int) -> tuple[_Fixed, float]:
             goals=words.goals(page),
             mind=words.keep_in_mind(page, rule_of(page.rows.person)),
             with_pairs=with_pairs and bool(_any_pair(page)),
-            with_practice=bool(page.rows.practice and page.rows.visits),
+            with_home_exercise=bool(page.rows.home_exercise and page.rows.visits),
             with_symptoms=any(v.symptoms for v in page.rows.visits),
         )
         left = ROOM_MM[paper] - fixed.height_mm()

@@ -12,12 +12,12 @@ os.environ["SDL_MOUSE_TOUCH_EVENTS"] = "0"
 os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
 
 if TYPE_CHECKING:
-    from battery.stage.practising import practice_on_screen
+    from battery.stage.home_exercises import home_exercise_on_screen
     from battery.stage.screen_check import measure_screen
     from battery.stage.sound_check import sound_on_screen
     from battery.stage.visit import visit_on_screen
 
-__all__ = ["measure_screen", "practice_on_screen", "sound_on_screen", "visit_on_screen"]
+__all__ = ["home_exercise_on_screen", "measure_screen", "sound_on_screen", "visit_on_screen"]
 
 
 def __getattr__(name: str) -> Any:
@@ -26,10 +26,10 @@ def __getattr__(name: str) -> Any:
         from battery.stage.screen_check import measure_screen
 
         return measure_screen
-    if name == "practice_on_screen":
-        from battery.stage.practising import practice_on_screen
+    if name == "home_exercise_on_screen":
+        from battery.stage.home_exercises import home_exercise_on_screen
 
-        return practice_on_screen
+        return home_exercise_on_screen
     if name == "sound_on_screen":
         from battery.stage.sound_check import sound_on_screen
 

@@ -8,10 +8,10 @@ from battery.moments import utc_text
 from battery.people import picture_of
 from battery.plan import Plan, check_fits
 from battery.recording import Device
+from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.pages.card import CardPages
 from battery.stage.pages.flow import VisitFlow
 from battery.stage.pages.page import Page, run_pages
-from battery.stage.practising import practice_pages
 from battery.stage.screen.window import versions
 from battery.stage.screen_check import slow_flip_note
 from battery.stage.settings.comfort import Comfort, comfort_of, comfortable_window
@@ -84,7 +84,7 @@ def visit_on_screen(
             clinic=clinic_settings(store),
             warned=warnings(store, wall()),
             waiting=store.not_handed_over() or 0,
-            practised=lambda make, done: practice_pages(
+            practised=lambda make, done: home_exercise_pages(
                 store, person, make, window.sound, wall=wall, random_source=random_source
             ).first(done, back=done),
         )

@@ -1,4 +1,4 @@
-"""What is known around visits: new baselines, planned practice, goals, outside errors.
+"""What is known around visits: new baselines, planned home exercise, goals, outside errors.
 
 Everything is added, with who said it and when; nothing is changed. The latest word counts.
 """
@@ -46,7 +46,7 @@ Row = TypeVar(
 
 
 class Context(Connected):
-    """Restarts of a baseline, outside errors, planned practice and goals."""
+    """Restarts of a baseline, outside errors, planned home exercise and goals."""
 
     def restart_baseline(
         self, person: str, visit_id: str | None, *, author: str, reason: str, at_utc: str

@@ -31,7 +31,7 @@ KINDS: Mapping[str, type] = {
     "prescriptions": rows.Prescription,
     "goals": rows.Goal,
     "goal_levels": rows.GoalLevel,
-    "practice": rows.Practice,
+    "practice": rows.HomeExercise,
     "screen_checks": rows.ScreenCheck,
     "timing_checks": rows.TimingCheck,
     "alarm_acknowledgements": rows.Acknowledgement,

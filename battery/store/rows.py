@@ -201,7 +201,7 @@ class OutsideError:
 
 @dataclass(frozen=True, slots=True)
 class Prescription:
-    """How often home practice is planned from a day on.
+    """How often home exercise is planned from a day on.
 
     Parameters
     ----------
@@ -249,16 +249,16 @@ class GoalLevel:
     at_utc: str
 
 
-PracticeKind = Literal["reported", "seen"]
-PracticeHand = Literal["left", "right", "both"]
+HomeExerciseKind = Literal["reported", "seen"]
+HomeExerciseHand = Literal["left", "right", "both"]
 Exercise = Literal[
     "all", "tapping", "slide", "pursuit", "trail", "head_turns", "other", "rest_day"
 ]
 
 
 @dataclass(frozen=True, slots=True)
-class Practice:
-    """Practice between visits: one entry of a person, or one use of the timer.
+class HomeExercise:
+    """Exercise at home, between visits: one entry of a person, or one use of the timer.
 
     Parameters
     ----------
@@ -277,9 +277,9 @@ class Practice:
 
     practice_id: str  # UUID
     person: str
-    kind: PracticeKind
+    kind: HomeExerciseKind
     exercise: Exercise
-    hand: PracticeHand | None
+    hand: HomeExerciseHand | None
     minutes: float | None
     symptoms: int | None
     local_date: str

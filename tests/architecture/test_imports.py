@@ -44,7 +44,7 @@ EVERYWHERE = {"battery", "battery.errors", "battery.moments"}
 INSIDE = {
     "battery.stage": (
         ("visit",),
-        ("practising", "screen_check", "sound_check"),
+        ("home_exercises", "screen_check", "sound_check"),
         ("pages",),
         ("drawing", "settings"),
         ("screen",),

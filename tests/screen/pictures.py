@@ -18,6 +18,7 @@ from battery.plan import STANDARD, Plan, PlannedTask, planned_blocks
 from battery.recording import BlockHeader, Device
 from battery.runner import Run, run_block
 from battery.simulate import TOUCH_60, Person, Truth
+from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.language import texts
 from battery.stage.language.languages import ENGLISH, language
 from battery.stage.pages import flow as flow_module
@@ -27,7 +28,6 @@ from battery.stage.pages.live import LiveSource
 from battery.stage.pages.page import Left, TextPage, run_pages
 from battery.stage.pages.questions import GO
 from battery.stage.pages.staff import staff_page
-from battery.stage.practising import practice_pages
 from battery.stage.screen.theme import FIRST_THEME, THEMES
 from battery.stage.settings.kiosk import ClinicSettings
 from battery.stage.sound_check import sound_page
@@ -186,7 +186,7 @@ def pages(folder: Path, size: str, look: Look, *, large: bool) -> None:
             )
             run_pages(window, card.first())
             photographer.alone = True
-            practice = practice_pages(
+            practice = home_exercise_pages(
                 store, person, flow.make, window.sound, wall=lambda: NOW,
                 random_source=random.Random(2),
             )  # fmt: skip
@@ -236,7 +236,7 @@ def pages_beside(flow: VisitFlow) -> list[TextPage]:
 
 
 def pages_at_home(practice, make, window) -> list[TextPage]:
-    """The pages of home practice and of the sound."""
+    """The pages of home exercise and of the sound."""
 
     def done():
         return None

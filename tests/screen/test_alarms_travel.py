@@ -18,7 +18,7 @@ from battery.stage.language.languages import language
 from battery.stage.pages.builder import Maker
 from battery.stage.pages.page import run_pages
 from battery.stage.pages.stopping import Stopping
-from battery.store import Practice, Store
+from battery.store import HomeExercise, Store
 from tests.handover_kit import accept_key
 from tests.screen.manners import Person as Somebody
 from tests.screen.pilot import Pilot, open_window, tablet
@@ -141,8 +141,8 @@ def test_events_consent_and_practice_alarm_too(places):
     code, at = there.person.code, NOW.isoformat()
     there.store.add_marker(code, "fall", at_utc=at, note="in the kitchen")
     there.store.record_consent(code, form_version="2", decision="withdrawn", at_utc=at)
-    there.store.put_practice(
-        Practice(
+    there.store.put_home_exercise(
+        HomeExercise(
             "00000000-0000-4000-8000-000000000001", code, "reported", "all", None, None, 3,
             date(2026, 3, 4).isoformat(), at,
         )
@@ -150,7 +150,7 @@ def test_events_consent_and_practice_alarm_too(places):
     there.visit(Answering())
     hand_over(there, clinic, stick)
     row, sheet, note = read_at(clinic, code)
-    for words in ("fall: in the kitchen", "withdrawn", "strong symptoms after home practice"):
+    for words in ("fall: in the kitchen", "withdrawn", "strong symptoms after home exercise"):
         assert any(words in line for line in row.alarms)
         assert words in sheet
         assert words in note

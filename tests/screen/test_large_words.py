@@ -13,7 +13,7 @@ from battery.stage.drawing.pagination import height_px, leaves
 from battery.stage.language import texts
 from battery.stage.language.languages import language
 from battery.stage.pages.builder import Maker
-from battery.stage.pages.home_exercise import PracticePages
+from battery.stage.pages.home_exercise import HomeExercisePages
 from battery.stage.pages.page import TextPage, run_pages
 from battery.store import Store
 from tests.screen.languages import LONG, RIGHT_TO_LEFT
@@ -57,7 +57,7 @@ def pressing(*keys):
 
 
 def states_of(store, window, clock, monkeypatch, *, large):
-    """What a visit with one task, and every way through home practice, publish."""
+    """What a visit with one task, and every way through home exercise, publish."""
     clinic = Clinic(store, window, clock, monkeypatch, BRIEF, large=large)
     clinic.endings = ["stopped"]
     states = clinic.visit(turning(Somebody()))
@@ -68,7 +68,7 @@ def states_of(store, window, clock, monkeypatch, *, large):
             large=large, side="right", stopped=lambda back: back(),
             help_page=lambda page: page, staff_page=lambda page: page,
         )  # fmt: skip
-        pages = PracticePages(
+        pages = HomeExercisePages(
             make, window.sound, store, person=clinic.person.code, now=lambda: NOW,
             new_id=lambda: str(uuid.UUID(int=next(numbers))),
         )  # fmt: skip

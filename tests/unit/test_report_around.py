@@ -10,14 +10,14 @@ from battery.report import gather, page_data
 from battery.report.around import (
     diary_days,
     goal_rows,
+    home_exercise_rows,
     outside_sems,
-    practice_rows,
     restart_visit,
 )
 from battery.report.lines import role
 from battery.report.repeats import repeats, repeats_text
 from battery.report.words import goals as goal_words
-from battery.store import Goal, GoalLevel, OutsideError, Practice, Prescription, Store
+from battery.store import Goal, GoalLevel, HomeExercise, OutsideError, Prescription, Store
 from norms.reliability import reliability
 from tests import report_cases as cases
 from tests import store_kit as kit
@@ -36,7 +36,7 @@ def days(*numbers):
 
 
 def test_a_week_runs_from_monday_to_sunday():
-    rows = practice_rows(
+    rows = home_exercise_rows(
         [planned(MONDAY, 14)], days(0, 0, 6, 7), days(6), first=MONDAY, last=days(13)[0]
     )
     assert [(r.week_from, r.planned, r.told, r.seen) for r in rows] == [
@@ -46,7 +46,7 @@ def test_a_week_runs_from_monday_to_sunday():
 
 
 def test_the_latest_plan_of_a_week_holds_and_before_the_first_there_is_none():
-    rows = practice_rows(
+    rows = home_exercise_rows(
         [planned(days(9)[0], 7), planned(days(12)[0], 21)], [], [], first=MONDAY,
         last=days(20)[0],
     )  # fmt: skip
@@ -54,14 +54,14 @@ def test_the_latest_plan_of_a_week_holds_and_before_the_first_there_is_none():
 
 
 def test_before_the_first_word_nothing_is_known_and_after_it_silence_is_none_done():
-    rows = practice_rows([], days(8), [], first=MONDAY, last=days(20)[0])
+    rows = home_exercise_rows([], days(8), [], first=MONDAY, last=days(20)[0])
     assert [r.told for r in rows] == [None, 1, 0]
     assert [r.seen for r in rows] == [None, None, None]
 
 
 def test_a_rest_day_is_an_answer_but_no_practice(store):
     def entry(number, kind, exercise, day):
-        return Practice(str(number), "K7QF", kind, exercise, None, None, None,
+        return HomeExercise(str(number), "K7QF", kind, exercise, None, None, None,
                         day.isoformat(), "2026-03-01T08:00:00+00:00")  # fmt: skip
 
     entries = [
@@ -70,16 +70,16 @@ def test_a_rest_day_is_an_answer_but_no_practice(store):
         entry(3, "seen", "slide", days(15)[0]),
     ]
     for each in entries:
-        store.put_practice(each)
-    assert store.practice("K7QF") == entries
+        store.put_home_exercise(each)
+    assert store.home_exercises("K7QF") == entries
     told, seen, rest = diary_days(entries)
     assert (told, seen, rest) == (days(15), days(15), days(7))
-    rows = practice_rows([], told, seen, first=MONDAY, last=days(20)[0], rest=rest)
+    rows = home_exercise_rows([], told, seen, first=MONDAY, last=days(20)[0], rest=rest)
     assert [(r.told, r.seen) for r in rows] == [(None, None), (0, None), (1, 1)]
 
 
 def test_without_a_word_there_is_no_strip():
-    assert practice_rows([], [], [], first=MONDAY, last=days(90)[0]) == ()
+    assert home_exercise_rows([], [], [], first=MONDAY, last=days(90)[0]) == ()
 
 
 @pytest.fixture

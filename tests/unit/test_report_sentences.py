@@ -195,8 +195,8 @@ def test_nothing_is_said_of_somebody_without_a_visit():
 def test_the_note_is_short_and_leaves_assessment_and_plan_to_the_therapist(name):
     note = note_text(cases.page_of(name))
     assert len(note.split()) <= MOST_WORDS
-    assert re.fullmatch(r"S: ((Reports|Practice) .*)?\nO: .*\nA: \nP: \n", note, re.DOTALL)
-    assert ("Practice reported" in note) == (name in ("practice", "crowded"))
+    assert re.fullmatch(r"S: ((Reports|Home exercise) .*)?\nO: .*\nA: \nP: \n", note, re.DOTALL)
+    assert ("Home exercise reported" in note) == (name in ("home exercise", "crowded"))
     assert "Not a diagnosis." in note
 
 

@@ -54,7 +54,7 @@ class VisitFlow:
     warned : sequence of str
         What is to be put right before the start; see `kiosk.warnings`.
     practised : callable or None
-        Returns the first page of home practice; gets the pages' maker and what follows.
+        Returns the first page of home exercise; gets the pages' maker and what follows.
     waiting : int
         Visits on this tablet that the clinic has not acknowledged; 0 shows nothing.
     """

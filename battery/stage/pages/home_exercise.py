@@ -1,4 +1,4 @@
-"""Home practice: what was done in two taps, a timer for one minute, a beat for head turns.
+"""Home exercise: what was done in two taps, a timer for one minute, a beat for head turns.
 
 Here a dose is kept and how it felt, and nothing is scored. What was said is stored with the
 second tap; what follows may be left out.
@@ -21,7 +21,7 @@ from battery.stage.pages.builder import BACK, Maker, Next
 from battery.stage.pages.page import Page
 from battery.stage.pages.timed import Minute, TimedPage
 from battery.stage.screen.sound import Sound
-from battery.store import Exercise, Practice, PracticeHand
+from battery.store import Exercise, HomeExercise, HomeExerciseHand
 
 LEAST_S = 5.0  # a timer that was ended sooner has seen nothing
 STRONG = 3
@@ -39,15 +39,15 @@ MINUTES = {"5": 5.0, "10": 10.0, "20": 20.0, "30": 30.0}
 class Diary(Protocol):
     """Where entries are kept."""
 
-    def put_practice(self, practice: Practice) -> None:
+    def put_home_exercise(self, practice: HomeExercise) -> None:
         """Keep an entry, in place of one with the same identifier."""
 
-    def take_back_practice(self, practice_id: str) -> None:
+    def take_back_home_exercise(self, practice_id: str) -> None:
         """Take an entry away."""
 
 
-class PracticePages:
-    """The pages of home practice.
+class HomeExercisePages:
+    """The pages of home exercise.
 
     Parameters
     ----------
@@ -113,12 +113,12 @@ class PracticePages:
 
     def _stored(self, exercise: Exercise, done: Next) -> Page:
         entry = self._entry("reported", exercise)
-        self._diary.put_practice(entry)
+        self._diary.put_home_exercise(entry)
         return (
             self._rest_day(entry, done) if exercise == "rest_day" else self._long(entry, done)
         )
 
-    def _rest_day(self, entry: Practice, done: Next) -> Page:
+    def _rest_day(self, entry: HomeExercise, done: Next) -> Page:
         return self._make.text(
             "rest day",
             texts.NOTED_TITLE,
@@ -127,7 +127,7 @@ class PracticePages:
             lambda key: self._undo(entry, done) if key == "undo" else done(),
         )
 
-    def _long(self, entry: Practice, done: Next) -> Page:
+    def _long(self, entry: HomeExercise, done: Next) -> Page:
         """Ask for how long; it may be left out, and the entry may be taken back."""
 
         def said(key: str) -> Page | None:
@@ -135,7 +135,7 @@ class PracticePages:
                 return self._undo(entry, done)
             longer = replace(entry, minutes=MINUTES.get(key))
             if longer.minutes is not None:
-                self._diary.put_practice(longer)
+                self._diary.put_home_exercise(longer)
             return self._felt(longer, done) if entry.exercise == "head_turns" else done()
 
         return self._make.text(
@@ -150,8 +150,8 @@ class PracticePages:
             ),
         )
 
-    def _undo(self, entry: Practice, done: Next) -> Page:
-        self._diary.take_back_practice(entry.practice_id)
+    def _undo(self, entry: HomeExercise, done: Next) -> Page:
+        self._diary.take_back_home_exercise(entry.practice_id)
         return self._make.text(
             "taken back",
             texts.TAKEN_BACK_TITLE,
@@ -160,11 +160,11 @@ class PracticePages:
             lambda key: self.first(done) if key == "again" else done(),
         )
 
-    def _felt(self, entry: Practice, done: Next) -> Page:
+    def _felt(self, entry: HomeExercise, done: Next) -> Page:
         """Ask how it felt; if strong, say what to do next."""
 
         def said(key: str) -> Page | None:
-            self._diary.put_practice(replace(entry, symptoms=int(key)))
+            self._diary.put_home_exercise(replace(entry, symptoms=int(key)))
             return self._strong(done) if int(key) == STRONG else done()
 
         return self._make.choice(
@@ -307,20 +307,20 @@ class PracticePages:
         )
 
     def _seen(
-        self, exercise: Exercise, hand: PracticeHand | None, minute: Minute
-    ) -> Practice | None:
+        self, exercise: Exercise, hand: HomeExerciseHand | None, minute: Minute
+    ) -> HomeExercise | None:
         """Keep what the timer saw; nothing if it hardly ran."""
         if minute.ran_s < LEAST_S:
             return None
         entry = replace(
             self._entry("seen", exercise), hand=hand, minutes=round(minute.ran_s / 60, 2)
         )
-        self._diary.put_practice(entry)
+        self._diary.put_home_exercise(entry)
         return entry
 
-    def _entry(self, kind: str, exercise: Exercise) -> Practice:
+    def _entry(self, kind: str, exercise: Exercise) -> HomeExercise:
         now = self._now()
-        return Practice(
+        return HomeExercise(
             practice_id=self._new_id(),
             person=self._person,
             kind="seen" if kind == "seen" else "reported",

@@ -1,4 +1,4 @@
-"""Home practice in a window of its own, and for the first page of a visit."""
+"""Home exercise in a window of its own, and for the first page of a visit."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import random
 import uuid
 
 from battery.stage.pages.builder import Maker
-from battery.stage.pages.home_exercise import PracticePages
+from battery.stage.pages.home_exercise import HomeExercisePages
 from battery.stage.pages.page import Page, run_pages
 from battery.stage.pages.staff import staff_page
 from battery.stage.pages.stopping import Stopping
@@ -18,7 +18,7 @@ from battery.store import Person, Store
 from battery.visits import Wall
 
 
-def practice_pages(
+def home_exercise_pages(
     store: Store,
     person: Person,
     make: Maker,
@@ -26,16 +26,16 @@ def practice_pages(
     *,
     wall: Wall,
     random_source: random.Random,
-) -> PracticePages:
-    """Return the pages of a person's home practice, kept in a store."""
+) -> HomeExercisePages:
+    """Return the pages of a person's home exercise, kept in a store."""
 
     def new_id() -> str:
         return str(uuid.UUID(int=random_source.getrandbits(128), version=4))
 
-    return PracticePages(make, sound, store, person=person.code, now=wall, new_id=new_id)
+    return HomeExercisePages(make, sound, store, person=person.code, now=wall, new_id=new_id)
 
 
-def practice_on_screen(
+def home_exercise_on_screen(
     store: Store,
     person: Person,
     *,
@@ -45,7 +45,7 @@ def practice_on_screen(
     random_source: random.Random,
     comfort: Comfort | None = None,
 ) -> str:
-    """Ask for home practice in a window, offer the timer, and say in one line what was kept.
+    """Ask for home exercise in a window, offer the timer, and say in one line what was kept.
 
     Raises
     ------
@@ -55,7 +55,7 @@ def practice_on_screen(
     _, known = load_device(store)
     clinic = clinic_settings(store)
     comfort = comfort or comfort_of(store, person.code)
-    before = {entry.practice_id for entry in store.practice(person.code)}
+    before = {entry.practice_id for entry in store.home_exercises(person.code)}
     with comfortable_window(comfort, windowed=windowed, known=known) as window:
 
         def closed() -> Page | None:
@@ -73,12 +73,12 @@ def practice_on_screen(
         stopping = Stopping(
             make, emergency_number=clinic.emergency_number, ended=closed, following=closed
         )
-        pages = practice_pages(
+        pages = home_exercise_pages(
             store, person, make, window.sound, wall=wall, random_source=random_source
         )
         run_pages(window, pages.first(closed), large=large)
         note = window.sound.note
-    kept = [e for e in store.practice(person.code) if e.practice_id not in before]
+    kept = [e for e in store.home_exercises(person.code) if e.practice_id not in before]
     said = ", ".join(f"{entry.kind} {entry.exercise.replace('_', ' ')}" for entry in kept)
     return "; ".join(
         part for part in (f"{person.code}: {said or 'nothing noted'}", note) if part

@@ -1,4 +1,4 @@
-"""Home practice is kept as it was said, on a file and on a server."""
+"""Home exercise is kept as it was said, on a file and on a server."""
 
 import uuid
 from dataclasses import replace
@@ -6,12 +6,12 @@ from dataclasses import replace
 import pytest
 
 from battery.errors import StoreError, UsageError
-from battery.store import Practice, Store
+from battery.store import HomeExercise, Store
 from tests import store_kit as kit
 
 
 def entry(name="one", **changes):
-    made = Practice(
+    made = HomeExercise(
         practice_id=str(uuid.uuid5(uuid.NAMESPACE_OID, name)),
         person="K7QF",
         kind="reported",
@@ -40,21 +40,21 @@ def test_entries_come_back_by_day_and_then_by_time(store):
     seen = entry("seen", kind="seen", exercise="head_turns", minutes=1.0, symptoms=2)
     other = entry("other", person="M4WX", hand="left")
     for practice in (late, seen, rest, other):
-        store.put_practice(practice)
-    assert store.practice("K7QF") == [rest, seen, late]
-    assert store.practice("M4WX") == [other]
-    assert len(store.practice()) == 4
+        store.put_home_exercise(practice)
+    assert store.home_exercises("K7QF") == [rest, seen, late]
+    assert store.home_exercises("M4WX") == [other]
+    assert len(store.home_exercises()) == 4
 
 
 def test_how_long_can_be_said_after_the_fact_and_a_slip_taken_back(store):
     first = entry()
-    store.put_practice(first)
+    store.put_home_exercise(first)
     longer = replace(first, minutes=10.0, hand="right")
-    store.put_practice(longer)
-    assert store.practice("K7QF") == [longer]
-    store.take_back_practice(first.practice_id)
-    store.take_back_practice(first.practice_id)
-    assert store.practice() == []
+    store.put_home_exercise(longer)
+    assert store.home_exercises("K7QF") == [longer]
+    store.take_back_home_exercise(first.practice_id)
+    store.take_back_home_exercise(first.practice_id)
+    assert store.home_exercises() == []
 
 
 @pytest.mark.parametrize(
@@ -75,10 +75,10 @@ def test_what_cannot_be_is_refused_whole(tmp_path, changes):
     with Store.open(tmp_path) as store:
         kit.enrol(store)
         with pytest.raises(UsageError, match="Nothing was stored"):
-            store.put_practice(entry(**changes))
-        assert store.practice() == []
+            store.put_home_exercise(entry(**changes))
+        assert store.home_exercises() == []
 
 
 def test_practice_of_nobody_is_refused(store):
     with pytest.raises(StoreError):
-        store.put_practice(entry(person="NOBODY"))
+        store.put_home_exercise(entry(person="NOBODY"))

@@ -1,4 +1,4 @@
-"""Under the trend's time axis: home practice, planned, told and seen; and symptoms."""
+"""Under the trend's time axis: home exercise, planned, told and seen; and symptoms."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from itertools import pairwise
 from battery.answers import PAUSE_RISE
 from battery.report import shapes
 from battery.report.judged import Page
-from battery.report.rows import PracticeRow
+from battery.report.rows import HomeExerciseRow
 from battery.report.shapes import GREY, INK, Axis
 from battery.report.trend import LEFT, RIGHT, Timeline, numbered
 
@@ -17,9 +17,9 @@ SYMPTOM_HEIGHT = 12.4
 PALE, DARK = "#c3cacf", "#5f666c"
 
 
-def practice_strip(page: Page, time: Timeline, height: float = HEIGHT) -> str:
+def home_exercise_strip(page: Page, time: Timeline, height: float = HEIGHT) -> str:
     """Draw one pair of bars a week; empty if nothing was planned, told or seen."""
-    rows = page.rows.practice
+    rows = page.rows.home_exercise
     if not rows:
         return ""
     top = max((x for row in rows for x in (row.planned, row.told, row.seen) if x), default=1.0)
@@ -35,12 +35,12 @@ def practice_strip(page: Page, time: Timeline, height: float = HEIGHT) -> str:
         time.width,
         height,
         parts,
-        name="home practice, times a week",
+        name="home exercise, times a week",
         about="; ".join(f"week from {row.week_from}: {_counts(row)}" for row in rows),
     )
 
 
-def _week(page: Page, row: PracticeRow, y: Axis, time: Timeline) -> list[str]:
+def _week(page: Page, row: HomeExerciseRow, y: Axis, time: Timeline) -> list[str]:
     left, right = _edges(page, row, time)
     if right - left < 0.4:
         return []
@@ -65,7 +65,7 @@ def _week(page: Page, row: PracticeRow, y: Axis, time: Timeline) -> list[str]:
 def _planned(page: Page, y: Axis, time: Timeline) -> list[str]:
     """Draw the plan as a line over its weeks, with steps where it changed."""
     points: list[list[tuple[float, float]]] = [[]]
-    for row in page.rows.practice:
+    for row in page.rows.home_exercise:
         left, right = _edges(page, row, time)
         if row.planned is None or right <= left:
             continue
@@ -73,7 +73,7 @@ def _planned(page: Page, y: Axis, time: Timeline) -> list[str]:
     return [shapes.polyline(run, colour=INK, width=1.1) for run in points if len(run) > 1]
 
 
-def _edges(page: Page, row: PracticeRow, time: Timeline) -> tuple[float, float]:
+def _edges(page: Page, row: HomeExerciseRow, time: Timeline) -> tuple[float, float]:
     zone = page.rows.visits[0].when.tzinfo
     monday = datetime.combine(row.week_from, datetime.min.time(), tzinfo=zone)
     low, high = LEFT, time.width - RIGHT
@@ -81,7 +81,7 @@ def _edges(page: Page, row: PracticeRow, time: Timeline) -> tuple[float, float]:
     return min(max(left, low), high), min(max(right, low), high)
 
 
-def _counts(row: PracticeRow) -> str:
+def _counts(row: HomeExerciseRow) -> str:
     told = [
         f"{word} {count:g}"
         for word, count in (("planned", row.planned), ("told", row.told), ("seen", row.seen))
@@ -119,15 +119,15 @@ def symptom_strip(page: Page, time: Timeline, height: float = SYMPTOM_HEIGHT) ->
     )
 
 
-def practice_words(page: Page) -> str:
+def home_exercise_words(page: Page) -> str:
     """Say the counts of the last whole week before the latest visit, as the strip's caption."""
     row = last_week(page)
     return "" if row is None else f"week from {row.week_from:%d %b}: {_counts(row)}"
 
 
-def last_week(page: Page) -> PracticeRow | None:
+def last_week(page: Page) -> HomeExerciseRow | None:
     """Return the last whole week before the latest visit; None where nothing is known."""
-    rows, visits = page.rows.practice, page.rows.visits
+    rows, visits = page.rows.home_exercise, page.rows.visits
     if not rows or not visits:
         return None
     latest = max(v.when for v in visits).date()

@@ -1,4 +1,4 @@
-"""Home practice: two taps store it, slips can be taken back, the timer tells what it saw."""
+"""Home exercise: two taps store it, slips can be taken back, the timer tells what it saw."""
 
 import itertools
 import random
@@ -7,12 +7,12 @@ from datetime import datetime
 
 import pytest
 
+from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.pages.builder import Maker
 from battery.stage.pages.flow import VisitFlow
-from battery.stage.pages.home_exercise import PracticePages
+from battery.stage.pages.home_exercise import HomeExercisePages
 from battery.stage.pages.page import run_pages
 from battery.stage.pages.timed import MINUTE_S, Minute, Over
-from battery.stage.practising import practice_pages
 from battery.store import Store
 from tests import store_kit as kit
 from tests.screen.pilot import Pilot
@@ -53,7 +53,7 @@ class Home:
             help_page=lambda page: page,
             staff_page=lambda page: page,
         )
-        self.pages = PracticePages(
+        self.pages = HomeExercisePages(
             make, self.sound, store, person="K7QF", now=lambda: NOW,
             new_id=lambda: str(uuid.UUID(int=next(NUMBERS))),
         )  # fmt: skip
@@ -84,7 +84,10 @@ def home(store, headless):
 
 
 def told(store):
-    return [(e.kind, e.exercise, e.hand, e.minutes, e.symptoms) for e in store.practice("K7QF")]
+    return [
+        (e.kind, e.exercise, e.hand, e.minutes, e.symptoms)
+        for e in store.home_exercises("K7QF")
+    ]
 
 
 def test_one_tap_here_stores_it_on_the_local_day(home, store):
@@ -92,7 +95,7 @@ def test_one_tap_here_stores_it_on_the_local_day(home, store):
     pages = home.press("all", "end")
     assert pages == ["exercises", "how long"]
     assert told(store) == [("reported", "all", None, None, None)]
-    (entry,) = store.practice("K7QF")
+    (entry,) = store.home_exercises("K7QF")
     assert (entry.local_date, entry.at_utc) == ("2026-03-04", "2026-03-04T21:30:00+00:00")
     assert home.left == 1
 
@@ -213,7 +216,7 @@ def test_from_the_first_page_of_a_visit_it_takes_two_taps_and_less_than_five_sec
     def choose(state):
         key = {"start": "practised", "exercises": "all", "how long": "end"}[state["page"]]
         if "how long" in [s["page"] for s in pilot.states]:
-            taps.append((len(pilot.states), len(store.practice("K7QF"))))
+            taps.append((len(pilot.states), len(store.home_exercises("K7QF"))))
             pilot.add((clock.now + 10**9, "quit"))
             return None
         return key
@@ -222,7 +225,7 @@ def test_from_the_first_page_of_a_visit_it_takes_two_taps_and_less_than_five_sec
     flow = VisitFlow(
         window, code=person.code, today=NOW.date(), begin=lambda: None, rest_s=1.0,
         large=False, seed=1,
-        practised=lambda make, done: practice_pages(
+        practised=lambda make, done: home_exercise_pages(
             store, person, make, window.sound, wall=lambda: NOW, random_source=random.Random(1)
         ).first(done, back=done),
     )  # fmt: skip
