@@ -14,6 +14,7 @@ from battery.commands import (
     clinic,
     context,
     correcting,
+    desk,
     handing,
     home,
     records,
@@ -32,7 +33,7 @@ app = typer.Typer(
     "not a diagnosis.",
 )
 
-for _module in (clinic, watching, context, visiting, home, correcting, handing, records):
+for _module in (clinic, desk, watching, context, visiting, home, correcting, handing, records):
     for _command in _module.COMMANDS:
         app.command()(_command)
 

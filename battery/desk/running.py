@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import html
 import os
+import signal
 import socket
 import webbrowser
 from collections.abc import Callable, Iterator
@@ -27,6 +28,23 @@ DOOR = """<!doctype html>
 <meta http-equiv="refresh" content="0; url={address}">
 <p><a href="{address}">Open the desk</a></p></html>
 """
+
+
+class _Server(uvicorn.Server):
+    """Ends cleanly on a signal, where the library would raise it again and leave at once."""
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """Take the signals that end a program for as long as the desk is open."""
+        before = {
+            number: signal.signal(number, self.handle_exit)
+            for number in (signal.SIGINT, signal.SIGTERM)
+        }
+        try:
+            yield
+        finally:
+            for number, handler in before.items():
+                signal.signal(number, handler)
 
 
 class Desk:
@@ -53,7 +71,7 @@ class Desk:
         self._socket.bind((ADDRESS, 0))
         self.port: int = self._socket.getsockname()[1]
         guarded = Guard(make(self.known, self.end), port=self.port, known=self.known)
-        self._server = uvicorn.Server(
+        self._server = _Server(
             uvicorn.Config(
                 guarded,
                 log_level="critical",

@@ -1,0 +1,232 @@
+"""What all screens of the desk share: the store, the frame around a page, forms, errors.
+
+A screen is a module of `battery.desk.screens` with a list of routes, made by `shows` and
+`takes`. Its functions are plain ones, as every request has a thread and a store of its own:
+they take the request, and the form that was sent, call the same functions as the commands do,
+and return `page(...)` or `see_other(...)`.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import (
+    HTMLResponse,
+    PlainTextResponse,
+    RedirectResponse,
+    Response,
+)
+from starlette.routing import Route
+
+from battery.desk.guard import FORM_FIELD, FORM_HEADER, Secrets, form_is_ours
+from battery.desk.session import Session
+from battery.desk.words import LANGUAGES, catalogue
+from battery.store import Store
+
+LANGUAGE_COOKIE = "desk-language"
+THEME_COOKIE = "desk-theme"
+THEMES = ("system", "light", "dark")
+
+
+@dataclass
+class Office:
+    """What one desk holds while it is open.
+
+    Parameters
+    ----------
+    home : path, str or None
+        Where the store is, as `Store.open` takes it.
+    known : Secrets
+    end : callable
+        Ends the desk.
+    wall : callable
+        Returns the time with its zone.
+    """
+
+    home: Path | str | None
+    known: Secrets
+    end: Callable[[], None]
+    wall: Callable[[], datetime] = lambda: datetime.now().astimezone()
+    session: Session = field(default_factory=lambda: Session(time.monotonic))
+
+    @contextmanager
+    def store(self, *, write: bool = False) -> Iterator[Store]:
+        """Open the store for one request."""
+        with Store.open(self.home, write=write) as store:
+            yield store
+
+    def now_utc(self) -> str:
+        """Return the time as the store keeps it."""
+        return self.wall().astimezone(UTC).isoformat(timespec="microseconds")
+
+
+def office(request: Request) -> Office:
+    """Return the desk a request came to."""
+    found: Office = request.app.state.office
+    return found
+
+
+def shows(path: str, show: Callable[[Request], Response], *, to_anybody: bool = False) -> Route:
+    """Return the route of a page.
+
+    Parameters
+    ----------
+    path : str
+    show : callable
+        Gets the request and returns the page; runs in a thread of its own.
+    to_anybody : bool
+        Whether it is shown while nobody sits at the desk.
+    """
+
+    async def answer(request: Request) -> Response:
+        away = _nobody_here(request)
+        if away is not None and not to_anybody:
+            return away
+        return await run_in_threadpool(show, request)
+
+    return Route(path, answer, methods=["GET"])
+
+
+def takes(
+    path: str,
+    take: Callable[[Request, FormData], Response],
+    *,
+    to_anybody: bool = False,
+) -> Route:
+    """Return the route that takes a form; one that is not the desk's own is refused.
+
+    Parameters
+    ----------
+    path : str
+    take : callable
+        Gets the request and its form; runs in a thread of its own.
+    to_anybody : bool
+        Whether it is taken while nobody sits at the desk.
+    """
+
+    async def answer(request: Request) -> Response:
+        away = _nobody_here(request)
+        async with request.form() as form:
+            told = form.get(FORM_FIELD)
+            ours = form_is_ours(
+                office(request).known,
+                field_value=told if isinstance(told, str) else None,
+                header_value=request.headers.get(FORM_HEADER),
+            )
+            if not ours:
+                return PlainTextResponse("This form is not the desk's own.", status_code=403)
+            if away is not None and not to_anybody:
+                return away
+            return await run_in_threadpool(take, request, form)
+
+    return Route(path, answer, methods=["POST"])
+
+
+def _nobody_here(request: Request) -> Response | None:
+    """Return the way to the door if nobody sits at the desk."""
+    session = office(request).session
+    session.touch()
+    return None if session.author else see_other(f"/door?then={request.url.path}")
+
+
+def language_of(request: Request) -> str:
+    """Return the language a browser was set to, else the first it asks for that there is."""
+    kept = request.cookies.get(LANGUAGE_COOKIE, "")
+    if kept in LANGUAGES:
+        return kept
+    asked = request.headers.get("accept-language", "").lower().split(",")
+    return next((code for part in asked if (code := part.strip()[:2]) in LANGUAGES), "en")
+
+
+def page(
+    request: Request,
+    template: str,
+    *,
+    status_code: int = 200,
+    **words: Any,
+) -> Response:
+    """Return a screen inside the desk's frame.
+
+    Parameters
+    ----------
+    template : str
+        File below ``templates``.
+    words : Any
+        What the template asks for; `typed` and `errors` by the names of fields.
+    """
+    here = office(request)
+    code = language_of(request)
+    told = {
+        "language": code,
+        "languages": LANGUAGES,
+        "theme": request.cookies.get(THEME_COOKIE, THEMES[0]),
+        "path": request.url.path,
+        "form_secret": here.known.form,
+        "author": here.session.author,
+        "secret": lambda: Markup('<input type="hidden" name="{}" value="{}">').format(
+            FORM_FIELD, here.known.form
+        ),
+        "said": request.query_params.get("said", ""),
+    }
+    for name in ("errors", "typed"):
+        told[name] = Blank(words.pop(name, {}))
+    html = environment(code).get_template(template).render(told | words)
+    return HTMLResponse(html, status_code=status_code)
+
+
+class Blank(dict[str, str]):
+    """What was said of fields; nothing of those it does not name."""
+
+    def __missing__(self, name: str) -> str:
+        """Return an empty text."""
+        return ""
+
+
+def see_other(path: str) -> Response:
+    """Send the browser on after something was changed, so that a reload changes nothing."""
+    return RedirectResponse(path, status_code=303)
+
+
+def typed(form: FormData) -> dict[str, str]:
+    """Return what was typed, to be shown again beside an error; never what was uploaded."""
+    return {
+        name: value
+        for name, value in form.items()
+        if isinstance(value, str) and name != FORM_FIELD
+    }
+
+
+_ENVIRONMENTS: dict[str, Environment] = {}
+
+
+def environment(code: str) -> Environment:
+    """Return the templates in a language."""
+    if code not in _ENVIRONMENTS:
+        made = Environment(
+            loader=PackageLoader("battery.desk"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            extensions=["jinja2.ext.i18n"],
+        )
+        made.install_gettext_translations(catalogue(code), newstyle=True)  # type: ignore[attr-defined]  # added by the extension
+        _ENVIRONMENTS[code] = made
+    return _ENVIRONMENTS[code]
+
+
+def chosen(form: Mapping[str, Any], name: str) -> str:
+    """Return what a field holds, without blanks around it; empty where there is none."""
+    value = form.get(name, "")
+    return value.strip() if isinstance(value, str) else ""

@@ -1,0 +1,1 @@
+"""The screens of the desk, one module each with its routes."""
