@@ -19,7 +19,7 @@ from battery.store import Amended, BlockBrief, Store, TimingCheck
 
 WINDOW_H = 2.0
 USUAL_VISITS = 6  # getting used to it and baseline: they say what is usual
-LEAST_ANSWERS = 3
+MIN_ANSWERS = 3
 LEARNING_VISITS = 6
 FEW_LAYOUTS = {"slide"}  # there are two, so that they come again
 POINTERS = {"mouse", "touch"}
@@ -201,7 +201,7 @@ def _usual(visits: Sequence[VisitHeader], answers: Mapping[str, Sequence[Answer]
     said = [latest(answers.get(v.visit_id, ()), "before", "medication") for v in first]
     counted = Counter(word for word in said if word is not None).most_common(2)
     clear = len(counted) == 1 or (len(counted) == 2 and counted[0][1] > counted[1][1])
-    enough = sum(n for _, n in counted) >= LEAST_ANSWERS
+    enough = sum(n for _, n in counted) >= MIN_ANSWERS
     medication = counted[0][0] if counted and clear and enough else None
     return Usual(median(_hour(v) for v in first), medication)
 

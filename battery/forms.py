@@ -21,21 +21,21 @@ from battery.recording import FARTHEST_MM, Ending, Hand, Phase
 from tasks.registry import TASKS
 
 FIRST_YEAR, LAST_YEAR = 2000, 2099
-MOST_OFFSET_MIN = 26 * 60  # the calendar's zones lie within a day, with room
+MAX_OFFSET_MIN = 26 * 60  # the calendar's zones lie within a day, with room
 SEEDS = 2**31
-MOST_VISITS, MOST_BLOCKS = 100_000, 1_000
-LONGEST_WORDS = 100_000
-LONGEST_LIST = 10_000
+MAX_VISITS, MAX_BLOCKS = 100_000, 1_000
+MAX_WORDS = 100_000
+MAX_LIST = 10_000
 DEEPEST = 8
-LONGEST_S = 3_600.0
+MAX_S = 3_600.0
 CODE = r"^[A-Z0-9]{2,12}$"
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?\+00:00", re.ASCII)
 _BEYOND_TEXT = re.compile("[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
 # A number says by its name what it counts in, and so how large it can be.
 _LIMITS: Mapping[str, float] = {
-    "_s": LONGEST_S,
-    "_ms": LONGEST_S * 1e3,
-    "_ns": LONGEST_S * 1e9,
+    "_s": MAX_S,
+    "_ms": MAX_S * 1e3,
+    "_ns": MAX_S * 1e9,
     "_mm": FARTHEST_MM,
     "_hz": 1e5,
     "_px": 1e5,
@@ -136,7 +136,7 @@ def _bounded(value: Any, name: str, depth: int) -> None:
         for inner in value:
             _bounded(inner, name, depth - 1)
     elif isinstance(value, str):
-        if len(value) > LONGEST_LIST:
+        if len(value) > MAX_LIST:
             msg = f"{name} is a text of {len(value)} letters"
             raise ValueError(msg)
         words(value)
@@ -151,8 +151,8 @@ def _bounded(value: Any, name: str, depth: int) -> None:
 
 
 def _short(value: Any, name: str) -> None:
-    if len(value) > LONGEST_LIST:
-        msg = f"{name or 'it'} has {len(value)} entries, more than {LONGEST_LIST}"
+    if len(value) > MAX_LIST:
+        msg = f"{name or 'it'} has {len(value)} entries, more than {MAX_LIST}"
         raise ValueError(msg)
 
 
@@ -168,7 +168,7 @@ ShortHash = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{16}$")]
 LongHash = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
 Moment = Annotated[str, AfterValidator(moment)]
 Day = Annotated[str, AfterValidator(day)]
-Words = Annotated[str, StringConstraints(max_length=LONGEST_WORDS), AfterValidator(words)]
+Words = Annotated[str, StringConstraints(max_length=MAX_WORDS), AfterValidator(words)]
 Name = Annotated[str, StringConstraints(max_length=200), AfterValidator(words)]
 PlanName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_-]{0,30}$")]
 Number = Annotated[float, Field(allow_inf_nan=False, ge=-LARGEST, le=LARGEST)]
@@ -176,7 +176,7 @@ NotNegative = Annotated[float, Field(allow_inf_nan=False, ge=0, le=LARGEST)]
 Pixels = Annotated[int, Field(ge=1, le=100_000)]
 Scale = Annotated[float, Field(ge=0.001, le=20, allow_inf_nan=False)]
 Seed = Annotated[int, Field(ge=0, lt=SEEDS)]
-OffsetMin = Annotated[int, Field(ge=-MOST_OFFSET_MIN, le=MOST_OFFSET_MIN)]
+OffsetMin = Annotated[int, Field(ge=-MAX_OFFSET_MIN, le=MAX_OFFSET_MIN)]
 TaskName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
 
 
@@ -222,7 +222,7 @@ class VisitForm(Form):
 
     visit_id: Identifier
     person: Code
-    sequence: Annotated[int, Field(ge=1, le=MOST_VISITS)]
+    sequence: Annotated[int, Field(ge=1, le=MAX_VISITS)]
     plan_name: PlanName
     plan_hash: ShortHash
     device: DeviceForm
@@ -239,7 +239,7 @@ class BlockForm(Form):
 
     block_id: Identifier
     visit_id: Identifier
-    index: Annotated[int, Field(ge=0, lt=MOST_BLOCKS)]
+    index: Annotated[int, Field(ge=0, lt=MAX_BLOCKS)]
     task: TaskName
     task_version: Annotated[int, Field(ge=1, le=10_000)] = 1
     hand: Hand
@@ -267,7 +267,7 @@ class FactsForm(Form):
     header: BlockForm
     ending: Ending
     reason: Name
-    ended_ns: Annotated[int, Field(ge=0, le=int(LONGEST_S * 1e9))]
+    ended_ns: Annotated[int, Field(ge=0, le=int(MAX_S * 1e9))]
     audit: AuditForm
     sha256: LongHash
 

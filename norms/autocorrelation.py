@@ -17,14 +17,14 @@ Floats = NDArray[np.float64]
 
 # Residual degrees of freedom over all series from which an autocorrelation is worth using: its
 # standard error is then about 0.2.
-LEAST_SERIES_DF = 30
-MOST_AUTOCORRELATION = 0.7
-LEAST_SERIES = 4
+MIN_SERIES_DF = 30
+MAX_AUTOCORRELATION = 0.7
+MIN_SERIES = 4
 # Of a longer series the newest visits: over more no parabola follows a person.
-MOST_SERIES = 26
+MAX_SERIES = 26
 # How alike people are taken to be in scatter while the autocorrelation is sought.
 SCATTER_DF = 6.0
-_GRID = np.linspace(0.0, MOST_AUTOCORRELATION, 36)
+_GRID = np.linspace(0.0, MAX_AUTOCORRELATION, 36)
 _TINY = 1e-300
 
 
@@ -53,8 +53,8 @@ def autocorrelation(series: Sequence[Floats]) -> float:
     """
     groups: dict[int, list[Floats]] = {}
     for values in series:
-        newest = values[-MOST_SERIES:]
-        if len(newest) >= LEAST_SERIES:
+        newest = values[-MAX_SERIES:]
+        if len(newest) >= MIN_SERIES:
             groups.setdefault(len(newest), []).append(newest)
     stacked = [np.array(rows) for rows in groups.values()]
     return float(pooled_autocorrelation(stacked)) if stacked else 0.0
@@ -74,7 +74,7 @@ def pooled_autocorrelation(stacked: Sequence[Floats]) -> Floats:
     """
     squares, df, constant = [], [], np.zeros(len(_GRID))
     for stack in stacked:
-        values = stack[..., -MOST_SERIES:]
+        values = stack[..., -MAX_SERIES:]
         n_people, n = values.shape[-2:]
         whiteners, logs = _whiteners(n)
         constant -= 0.5 * n_people * logs
@@ -82,7 +82,7 @@ def pooled_autocorrelation(stacked: Sequence[Floats]) -> Floats:
         squares.append(np.array([((values @ w.T) ** 2).sum(axis=-1) for w in whiteners]))
         df.append(np.full(n_people, len(whiteners[0])))
     left, d = np.concatenate(squares, axis=-1) + _TINY, np.concatenate(df)
-    if d.sum() < LEAST_SERIES_DF:
+    if d.sum() < MIN_SERIES_DF:
         return np.zeros(left.shape[1:-1])
     centre = np.exp(np.log(left / d).mean(axis=-1, keepdims=True))
     likelihood = -0.5 * ((SCATTER_DF + d) * np.log(SCATTER_DF * centre + left)).sum(axis=-1)

@@ -28,7 +28,7 @@ TYPICAL_SCATTER: dict[str, float] = {
     "slide": 0.18,
     "trail": 0.10,
 }
-LEAST_TASKS = 2
+MIN_TASKS = 2
 MAX_APART = 2.0  # typical scatters that a part may lie from the middle of all parts
 LEADS = 0.5  # share of the whole change above which one part leads
 
@@ -105,7 +105,7 @@ def composite(
     if unknown:
         msg = f"no typical scatter above 0 for {unknown}; known are {sorted(scatter)}"
         raise ValueError(msg)
-    if len(tasks) < LEAST_TASKS:
+    if len(tasks) < MIN_TASKS:
         return ()
     rule = rule or BaselineRule()
     signs = {task: -1.0 if task in higher_is_better else 1.0 for task in tasks}
@@ -120,7 +120,7 @@ def composite(
     weights = {task: 1 / scatter[task] for task in tasks}
     visits = sorted({p.visit for task in tasks for p in points[task]})
     centres = _centres(logs, _baseline(logs, visits, rule, restart_visit))
-    if len(centres) < LEAST_TASKS:
+    if len(centres) < MIN_TASKS:
         centres = {}
     total = sum(weights[task] for task in centres)
     level = sum(weights[t] * c for t, c in centres.items()) / total if centres else 0.0
@@ -128,7 +128,7 @@ def composite(
     made = []
     for visit in visits:
         here = {t: logs[t][visit] - c for t, c in centres.items() if visit in logs[t]}
-        if len(here) < LEAST_TASKS:
+        if len(here) < MIN_TASKS:
             reason = _missing({task: said[task].get(visit) for task in tasks})
             made.append(Composite(visit, math.nan, comparable=False, reason=reason))
             continue
@@ -151,7 +151,7 @@ def _baseline(
     known = [
         Point(visit, 1.0)
         for visit in visits
-        if sum(visit in own for own in logs.values()) >= LEAST_TASKS
+        if sum(visit in own for own in logs.values()) >= MIN_TASKS
     ]
     parts = split(known, rule, restart_visit=restart_visit)
     return frozenset(point.visit for point in parts.baseline or known)
@@ -181,7 +181,7 @@ def _bounded(changes: Mapping[str, float], weights: Mapping[str, float]) -> dict
 
 def _middle(changes: Mapping[str, float], weights: Mapping[str, float]) -> float:
     """Weighted median, half way between two where the weight is just shared."""
-    if len(changes) == LEAST_TASKS:
+    if len(changes) == MIN_TASKS:
         low, high = sorted(changes.values())
         return min(max(0.0, low), high)
     half = sum(weights[task] for task in changes) / 2

@@ -18,7 +18,7 @@ from scipy.special import fdtri, stdtrit
 from norms.scatter import transform
 
 Floats = NDArray[np.float64]
-LEAST_PEOPLE = 3
+MIN_PEOPLE = 3
 Z95 = 1.96  # as the formulas are printed
 
 
@@ -112,10 +112,8 @@ def mean_squares(scores: ArrayLike) -> MeanSquares:
         If the table is too small or has a missing value.
     """
     table = np.asarray(scores, dtype=float)
-    if table.ndim != 2 or table.shape[0] < LEAST_PEOPLE or table.shape[1] < 2:
-        msg = (
-            f"a table of {table.shape} is too small; at least {LEAST_PEOPLE} people by 2 visits"
-        )
+    if table.ndim != 2 or table.shape[0] < MIN_PEOPLE or table.shape[1] < 2:
+        msg = f"a table of {table.shape} is too small; at least {MIN_PEOPLE} people by 2 visits"
         raise ValueError(msg)
     if not np.isfinite(table).all():
         n_bad = int((~np.isfinite(table).all(axis=1)).sum())
@@ -239,8 +237,8 @@ def bland_altman(first: ArrayLike, second: ArrayLike) -> BlandAltman:
         If they differ in length or are fewer than three pairs.
     """
     a, b = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
-    if a.shape != b.shape or a.ndim != 1 or len(a) < LEAST_PEOPLE:
-        msg = f"{a.shape} and {b.shape} are not the same {LEAST_PEOPLE} or more people"
+    if a.shape != b.shape or a.ndim != 1 or len(a) < MIN_PEOPLE:
+        msg = f"{a.shape} and {b.shape} are not the same {MIN_PEOPLE} or more people"
         raise ValueError(msg)
     difference = b - a
     mean, sd, n = float(difference.mean()), float(difference.std(ddof=1)), len(a)

@@ -14,7 +14,7 @@ NEWEST_WEIGHT = 0.25
 # beforehand, with the inner limit.
 N_LOOKS = 12
 # One visit alone never makes a verdict, however far out.
-LEAST_LOOKS = 2
+MIN_LOOKS = 2
 
 
 def running_mean(changes: Floats) -> Floats:
@@ -105,6 +105,6 @@ def follow(steps: Floats, outer: ArrayLike, inner: ArrayLike) -> tuple[Ints, Int
         back = (side != 0) & ((here != side) | (np.abs(step) <= inner))
         side, since = np.where(back, 0, side), np.where(back, 0, since)
         limit = inner if n == N_LOOKS else outer
-        leaves = (n >= LEAST_LOOKS) & (np.abs(step) > limit) & (side == 0)
+        leaves = (n >= MIN_LOOKS) & (np.abs(step) > limit) & (side == 0)
         side, since = np.where(leaves, here, side), np.where(leaves, n, since)
     return side, since

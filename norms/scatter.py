@@ -25,7 +25,7 @@ from norms.autocorrelation import autocorrelation
 
 Floats = NDArray[np.float64]
 
-LEAST_PEOPLE = 3
+MIN_PEOPLE = 3
 # Where nothing is known, people's scatter is taken to differ like 6 degrees of freedom allow
 # (most standard deviations within a factor of 1.5 of the typical one); that guess counts like
 # 10 people.
@@ -33,7 +33,7 @@ GUESSED_DF = 6.0
 GUESS_WEIGHT = 10.0
 # Below this excess of log variances people do not differ measurably (some 2,000 degrees of
 # freedom); it keeps the equations finite.
-LEAST_EXCESS = 1e-3
+MIN_EXCESS = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +167,7 @@ def fit_prior(
     excess = e.var(axis=-1, ddof=1) - polygamma(1, d / 2).mean(axis=-1)
     guess = float(polygamma(1, GUESSED_DF / 2))
     excess = ((n - 1) * excess + guess_weight * guess) / (n - 1 + guess_weight)
-    prior_df = 2 * inverse_trigamma(np.maximum(excess, LEAST_EXCESS))
+    prior_df = 2 * inverse_trigamma(np.maximum(excess, MIN_EXCESS))
     log_variance = e.mean(axis=-1) + digamma(prior_df / 2) - np.log(prior_df / 2)
     return np.asarray(np.exp(log_variance)), np.asarray(prior_df)
 
@@ -219,7 +219,7 @@ def pool(
         None with fewer than three people, or where nobody's visits differ at all.
     """
     useful = [transform(g, log_scale=log_scale) for g in groups if len(g) >= 2]
-    if len(useful) < LEAST_PEOPLE:
+    if len(useful) < MIN_PEOPLE:
         return None
     variances = np.array([g.var(ddof=1) for g in useful])
     df = np.array([len(g) - 1 for g in useful], dtype=float)

@@ -20,9 +20,9 @@ from norms.scatter import transform
 
 # With four visits the smallest two-sided probability is 1/12: no order of them can show a
 # trend.
-LEAST_VISITS = 5
+MIN_VISITS = 5
 # Above this many tied visits counting out all orders takes too long.
-MOST_COUNTED = 60
+MAX_COUNTED = 60
 
 
 class Slope(NamedTuple):
@@ -128,7 +128,7 @@ def mann_kendall(values: ArrayLike) -> MannKendall:
         return MannKendall(0, 0.0, 1.0, n, exact=True)
     tied = bool((signs == 0).any())
     found = kendalltau(np.arange(n), y, method="asymptotic" if tied else "exact")
-    counted = tied and n <= MOST_COUNTED
+    counted = tied and n <= MAX_COUNTED
     p = _counted(y, s) if counted else float(found.pvalue)
     return MannKendall(s, float(found.statistic), p, n, counted or not tied)
 
@@ -166,8 +166,8 @@ def trend(values: Sequence[float], weeks: Sequence[float], *, log_scale: bool) -
         Whether the slope is told in percent a week.
     """
     nothing = Slope(math.nan, math.nan, math.nan)
-    if len(values) < LEAST_VISITS:
-        reason = f"{len(values)} visits can show no trend; at least {LEAST_VISITS} are needed"
+    if len(values) < MIN_VISITS:
+        reason = f"{len(values)} visits can show no trend; at least {MIN_VISITS} are needed"
         return Trend(nothing, math.nan, len(values), reason)
     if log_scale and min(values) <= 0:
         return Trend(nothing, math.nan, len(values), "a value of 0 has no logarithm")

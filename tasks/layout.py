@@ -28,7 +28,7 @@ LEAD_S, TAIL_S = 2.0, 1.0
 TRACK_WANDER_MM = 4.0
 VIEWING_MM = 500.0
 WIDEST_JUMP_DEG = 20.0  # wider jumps of the eyes take the head along
-LARGEST_NODE_MM = 10.0  # a straight link keeps clear of every other node
+MAX_NODE_MM = 10.0  # a straight link keeps clear of every other node
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,8 +250,8 @@ def trail(options: TrailOptions, seed: int) -> TrailSettings:
         dwell_s=options.dwell_s,
         limit_s=options.limit_s,
     )
-    if options.node_r_mm > LARGEST_NODE_MM:
-        msg = f"node_r_mm is {options.node_r_mm}; it must be at most {LARGEST_NODE_MM:g}"
+    if options.node_r_mm > MAX_NODE_MM:
+        msg = f"node_r_mm is {options.node_r_mm}; it must be at most {MAX_NODE_MM:g}"
         raise ValueError(msg)
     if not LINK_MM[0] <= options.link_mm <= LINK_MM[1]:
         msg = f"link_mm is {options.link_mm}; it must be {LINK_MM[0]:g} to {LINK_MM[1]:g}"

@@ -33,7 +33,7 @@ Point = tuple[float, float]
 # I and O are left out because they look like 1 and 0.
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 KINDS = ("numbers", "alternating", "pairs")
-MOST_NUMBERS = 50  # 10 to 59: none of them is another one upside down
+MAX_NUMBERS = 50  # 10 to 59: none of them is another one upside down
 SPACING_MM = 22.0  # between any two centres
 LINK_MM = (22.0, 80.0)
 CLEARANCE_MM = 11.0  # of a link from any node that is not its end
@@ -71,10 +71,10 @@ def labels_of(kind: str, n_nodes: int) -> tuple[str, ...]:
     if n_numbers == 0:
         msg = f"no trail of kind {kind!r} with {n_nodes} nodes; kinds are {', '.join(KINDS)}"
         raise ValueError(msg)
-    if n_letters > len(LETTERS) or n_numbers > MOST_NUMBERS:
+    if n_letters > len(LETTERS) or n_numbers > MAX_NUMBERS:
         msg = (
             f"{kind} with {n_nodes} nodes needs {n_numbers} numbers and {n_letters} letters; "
-            f"there are {MOST_NUMBERS} and {len(LETTERS)}"
+            f"there are {MAX_NUMBERS} and {len(LETTERS)}"
         )
         raise ValueError(msg)
     first = 1 if n_numbers <= 8 else 10

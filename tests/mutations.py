@@ -6,7 +6,7 @@ import json
 import random
 import resource
 
-MOST_BYTES = 3_000_000_000
+MAX_BYTES = 3_000_000_000
 
 
 def bytes_changed(data, random_source):
@@ -90,7 +90,7 @@ def limited_memory():
     before = resource.getrlimit(resource.RLIMIT_AS)
     with open("/proc/self/statm", encoding="ascii") as file:  # noqa: PTH123
         used = int(file.read().split()[0]) * resource.getpagesize()
-    resource.setrlimit(resource.RLIMIT_AS, (used + MOST_BYTES, before[1]))
+    resource.setrlimit(resource.RLIMIT_AS, (used + MAX_BYTES, before[1]))
     try:
         yield
     finally:

@@ -14,7 +14,7 @@ from battery.moments import utc_text
 if TYPE_CHECKING:
     from battery.store import Person, Store
 
-MOST_LINES = 20  # of what could not be read; 'battery verify' names all
+MAX_LINES = 20  # of what could not be read; 'battery verify' names all
 
 Home = Annotated[
     str | None,
@@ -45,10 +45,10 @@ def say_unreadable(store: Store) -> None:
         If something was left out.
     """
     lines = store.unreadable()
-    for line in lines[:MOST_LINES]:
+    for line in lines[:MAX_LINES]:
         print(f"battery: {line}", file=sys.stderr)
-    if len(lines) > MOST_LINES:
-        rest = len(lines) - MOST_LINES
+    if len(lines) > MAX_LINES:
+        rest = len(lines) - MAX_LINES
         print(f"battery: and {rest} more; 'battery verify' names all", file=sys.stderr)
     if lines:
         raise typer.Exit(1)

@@ -72,14 +72,14 @@ KEY_BYTES, SIGNATURE_BYTES = 32, 64
 END_BYTES = 22  # of a zip without a remark at its end
 # A visit of 16 blocks of a minute at 1,000 reports a second is 40 MB. What is decoded of a
 # stranger's bundle, all together, stays below 200 MB.
-MOST_BUNDLE_BYTES = 32_000_000
-MOST_PART_BYTES = 32_000_000
-MOST_BYTES = 64_000_000
-MOST_TEXT_BYTES = 2_000_000  # of a part that is JSON, which takes many times its size
-MOST_EVENT_BYTES = 4_000_000  # of all parts with events together
-MOST_PARTS = 1000
-MOST_LIST_BYTES = 200 * MOST_PARTS  # of the list of parts
-MOST_BUNDLES = 1_000_000
+MAX_BUNDLE_BYTES = 32_000_000
+MAX_PART_BYTES = 32_000_000
+MAX_BYTES = 64_000_000
+MAX_TEXT_BYTES = 2_000_000  # of a part that is JSON, which takes many times its size
+MAX_EVENT_BYTES = 4_000_000  # of all parts with events together
+MAX_PARTS = 1000
+MAX_LIST_BYTES = 200 * MAX_PARTS  # of the list of parts
+MAX_BUNDLES = 1_000_000
 STAMP = (1980, 1, 1, 0, 0, 0)  # nothing in a zip may depend on when it was made
 
 _BROKEN = (
@@ -266,7 +266,7 @@ def _hold_list(content: bytes) -> None:
         msg = "its parts are not packed as this program packs them"
         raise HandoverError(msg)
     n_parts, list_bytes = struct.unpack("<HI", end[10:16])
-    if n_parts > MOST_PARTS or list_bytes > MOST_LIST_BYTES:
+    if n_parts > MAX_PARTS or list_bytes > MAX_LIST_BYTES:
         msg = f"it claims {n_parts} parts; refused"
         raise HandoverError(msg)
 
@@ -277,14 +277,14 @@ def _unpacked(content: bytes) -> tuple[dict[str, Any], dict[str, bytes]]:
     with zipfile.ZipFile(io.BytesIO(content)) as packed:
         entries = packed.infolist()
         names = [entry.filename for entry in entries]
-        if len(names) > MOST_PARTS or len(set(names)) != len(names):
+        if len(names) > MAX_PARTS or len(set(names)) != len(names):
             msg = f"it has {len(names)} parts, {len(set(names))} different; refused"
             raise HandoverError(msg)
         events = [entry.file_size for entry in entries if entry.filename.endswith(".events")]
-        if sum(entry.file_size for entry in entries) > MOST_BYTES or (
-            sum(events) > MOST_EVENT_BYTES
+        if sum(entry.file_size for entry in entries) > MAX_BYTES or (
+            sum(events) > MAX_EVENT_BYTES
         ):
-            msg = f"its parts claim more than {MOST_BYTES} bytes; refused"
+            msg = f"its parts claim more than {MAX_BYTES} bytes; refused"
             raise HandoverError(msg)
         manifest = json.loads(_part(packed, "manifest.json"))
         told = _whole(manifest["format"]), _whole(manifest["record_version"])
@@ -320,7 +320,7 @@ def _arrival(
         msg = "its visit does not have the hash its manifest states"
         raise HandoverError(msg)
     number = _whole(manifest["number"])
-    if number > MOST_BUNDLES or len(manifest["replaces"]) > MOST_PARTS:
+    if number > MAX_BUNDLES or len(manifest["replaces"]) > MAX_PARTS:
         msg = f"its number {number} cannot be"
         raise HandoverError(msg)
     beside = _checked(Beside, json.loads(parts["beside.json"]))
@@ -349,7 +349,7 @@ def _arrival(
 
 def _part(packed: zipfile.ZipFile, name: str) -> bytes:
     text = name.endswith((".json", ".events"))
-    most_bytes = MOST_TEXT_BYTES if text else MOST_PART_BYTES
+    most_bytes = MAX_TEXT_BYTES if text else MAX_PART_BYTES
     with packed.open(name) as part:
         data = part.read(most_bytes + 1)
     if len(data) > most_bytes:

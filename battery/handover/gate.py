@@ -34,9 +34,9 @@ from battery.store.reach import tables_beside
 from tasks.contract import settings_from_dict, unknown_settings
 from tasks.registry import OPTIONS, TASKS, extent_mm, task_of
 
-MOST_TRIALS = 100_000
-MOST_ROWS = 100_000  # beside one visit, person or device
-MOST_SAMPLES = 5_000_000
+MAX_TRIALS = 100_000
+MAX_ROWS = 100_000  # beside one visit, person or device
+MAX_SAMPLES = 5_000_000
 
 
 def hold_record(record: Mapping[str, Any]) -> None:
@@ -53,8 +53,8 @@ def hold_record(record: Mapping[str, Any]) -> None:
     if "visit" not in record:
         return
     forms.hold(forms.VisitForm, record["visit"], "visit")
-    if not isinstance(record["blocks"], list) or len(record["blocks"]) > forms.MOST_BLOCKS:
-        msg = f"blocks is no list of at most {forms.MOST_BLOCKS}"
+    if not isinstance(record["blocks"], list) or len(record["blocks"]) > forms.MAX_BLOCKS:
+        msg = f"blocks is no list of at most {forms.MAX_BLOCKS}"
         raise ValueError(msg)
     for place, facts in enumerate(record["blocks"]):
         forms.hold(forms.FactsForm, facts, f"blocks.{place}")
@@ -156,8 +156,8 @@ def hold_block(block: Block, where: str) -> None:
 
 
 def _hold_stamps(t_ns: Any, where: str) -> None:
-    if len(t_ns) > MOST_SAMPLES:
-        msg = f"{where} has {len(t_ns)} rows, more than {MOST_SAMPLES}"
+    if len(t_ns) > MAX_SAMPLES:
+        msg = f"{where} has {len(t_ns)} rows, more than {MAX_SAMPLES}"
         raise ValueError(msg)
     if len(t_ns) and (t_ns[0] < 0 or (t_ns[1:] < t_ns[:-1]).any()):
         msg = f"{where} is not in order of time"
@@ -193,8 +193,8 @@ def _hold_events(block: Block, where: str) -> None:
         raise ValueError(msg)
     for label in set(events["label"].tolist()):
         forms.words(label)
-    if int(events["trial"].min()) < -1 or int(events["trial"].max()) > MOST_TRIALS:
-        msg = f"{where}.events.trial is not within -1 to {MOST_TRIALS}"
+    if int(events["trial"].min()) < -1 or int(events["trial"].max()) > MAX_TRIALS:
+        msg = f"{where}.events.trial is not within -1 to {MAX_TRIALS}"
         raise ValueError(msg)
     if int(events["t_ns"][-1]) > block.ended_ns:
         msg = f"{where}.ended_ns is {block.ended_ns}: an event came after it"
@@ -234,8 +234,8 @@ def hold_beside(
 def _hold_rows(rows: Rows, where: str, own: Mapping[str, set[Any]]) -> None:
     known = {name: set(values) for name, values in own.items()}
     tables = {table.name: table for table in tables_beside()}
-    if sum(len(of_table) for of_table in rows.values()) > MOST_ROWS:
-        msg = f"{where} has more than {MOST_ROWS} rows"
+    if sum(len(of_table) for of_table in rows.values()) > MAX_ROWS:
+        msg = f"{where} has more than {MAX_ROWS} rows"
         raise ValueError(msg)
     for name in [table.name for table in tables_beside() if table.name in rows]:
         table = tables[name]

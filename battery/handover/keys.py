@@ -33,8 +33,8 @@ from battery.store.opening import home_folder
 
 CARD = ".card"
 CARD_FORMAT = 1
-MOST_CARD_BYTES = 10_000
-MOST_CLINIC_KEYS = 2
+MAX_CARD_BYTES = 10_000
+MAX_CLINIC_KEYS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +134,7 @@ def clinic_keys(store: Store, *, spare: Path | None = None) -> ClinicKeys:
     try:
         identities = [pyrage.x25519.Identity.from_str(secret["seal"])]
         if spare is not None:
-            text = read_plain(spare, most_bytes=MOST_CARD_BYTES).decode().strip()
+            text = read_plain(spare, most_bytes=MAX_CARD_BYTES).decode().strip()
             identities.append(pyrage.x25519.Identity.from_str(text))
         signer = Ed25519PrivateKey.from_private_bytes(_bytes(secret["sign"]))
     except (pyrage.IdentityError, KeyError, ValueError) as error:
@@ -152,9 +152,9 @@ def found_cards(folder: Path) -> list[Card]:
         If there is none, there are more, or one cannot be read.
     """
     cards = [_read_card(path) for path in files_in(folder, CARD) if "clinic_" in path.name]
-    if not 1 <= len(cards) <= MOST_CLINIC_KEYS:
+    if not 1 <= len(cards) <= MAX_CLINIC_KEYS:
         msg = (
-            f"'{folder}' holds {len(cards)} cards of a clinic, 1 or {MOST_CLINIC_KEYS} are "
+            f"'{folder}' holds {len(cards)} cards of a clinic, 1 or {MAX_CLINIC_KEYS} are "
             "needed; run 'battery keys clinic FOLDER' at the clinic, or take the odd one away"
         )
         raise HandoverError(msg)
@@ -248,7 +248,7 @@ def _write_card(folder: Path, kind: str, keys: dict[str, str], mark: str) -> Non
 
 def _read_card(path: Path) -> Card:
     try:
-        told = json.loads(read_plain(path, most_bytes=MOST_CARD_BYTES))
+        told = json.loads(read_plain(path, most_bytes=MAX_CARD_BYTES))
         known = told["format"] == CARD_FORMAT
         card = Card(str(told["seal"]), str(told["sign"]))
         pyrage.x25519.Recipient.from_str(card.seal)
@@ -277,7 +277,7 @@ def _read_secret(path: Path, way_out: str) -> dict[str, str]:
         msg = f"no key here yet; run '{way_out}' first"
         raise HandoverError(msg)
     try:
-        return dict(json.loads(read_plain(path, most_bytes=MOST_CARD_BYTES)))
+        return dict(json.loads(read_plain(path, most_bytes=MAX_CARD_BYTES)))
     except (ValueError, TypeError) as error:
         msg = f"'{path}' cannot be read as a key; restore it from its copy"
         raise HandoverError(msg) from error

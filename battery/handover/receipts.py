@@ -20,7 +20,7 @@ from battery.store.merging import Received
 RECEIPT = ".receipt"
 FORMAT = 1
 SIGNED_AS = b"coordination-battery receipt 1\n"
-MOST_BYTES = 4_000_000
+MAX_BYTES = 4_000_000
 NEWER = (
     "a later program of the clinic wrote it; nothing was marked, and every visit stays on this "
     "tablet. Update the program of this tablet, then send again"
@@ -77,7 +77,7 @@ def acknowledge(
         if not path.name.endswith(f"_{tablet.replace(' ', '')}{RECEIPT}"):
             continue
         try:
-            named |= _named(read_plain(path, most_bytes=MOST_BYTES), clinics, tablet)
+            named |= _named(read_plain(path, most_bytes=MAX_BYTES), clinics, tablet)
         except HandoverError as error:
             problems.append(f"{path.name!r}: {error}")
     found = sorted(number for number, _ in waiting & named)

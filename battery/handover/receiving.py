@@ -17,7 +17,7 @@ from battery.errors import (
     NewerFormatError,
     RecordError,
 )
-from battery.handover.bundle import MOST_BUNDLE_BYTES, open_signed, pack, unseal
+from battery.handover.bundle import MAX_BUNDLE_BYTES, open_signed, pack, unseal
 from battery.handover.files import files_in, read_plain, sha256
 from battery.handover.keys import ClinicKeys, clinic_keys, fingerprint
 from battery.handover.receipts import write_receipt
@@ -147,7 +147,7 @@ def open_bundle(path: Path, keys: ClinicKeys) -> Arrival:
     HandoverError
         If it cannot be used; the line says why.
     """
-    sealed = read_plain(path, most_bytes=MOST_BUNDLE_BYTES)
+    sealed = read_plain(path, most_bytes=MAX_BUNDLE_BYTES)
     return open_signed(unseal(sealed, keys.identities))
 
 

@@ -22,7 +22,7 @@ BUNDLE = ".cbundle"
 FOLDERS = "handover.folders"  # where bundles were sent to or received from, for erasure
 MAY_GO_ON = timedelta(hours=12)  # a visit that was cut off may be gone on with as long
 FINE = "microseconds"  # of two rows with one key the later one holds
-MOST_FILE_BYTES = 128_000_000
+MAX_FILE_BYTES = 128_000_000
 
 Wall = Callable[[], datetime]
 
@@ -169,7 +169,7 @@ class _Sender:
             return True
         for sent in same:
             try:
-                data = read_plain(self._folder / sent.file_name, most_bytes=MOST_FILE_BYTES)
+                data = read_plain(self._folder / sent.file_name, most_bytes=MAX_FILE_BYTES)
             except HandoverError:
                 continue
             if sha256(data) == sent.file_sha256:

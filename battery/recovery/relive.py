@@ -14,7 +14,7 @@ from battery.recording import Block, Ending, SampleArray, contacts
 from battery.runner import Run, run_block
 from tasks.contract import NS_PER_S
 
-LONGEST_NS = 3600 * NS_PER_S  # no block lasts so long
+MAX_NS = 3600 * NS_PER_S  # no block lasts so long
 
 
 class _Told:
@@ -59,7 +59,7 @@ def relive(block: Block, samples: SampleArray) -> Block:
         Finished. Where the contacts end before the task does, nothing happens any more until
         its time is up.
     """
-    told = run_block(block.header, _Told(samples, LONGEST_NS))
+    told = run_block(block.header, _Told(samples, MAX_NS))
     end_ns = int(told.events["t_ns"].max(initial=0))
     again = run_block(
         block.header, _Told(samples, max(end_ns, int(samples["t_ns"].max(initial=0))))

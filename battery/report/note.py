@@ -10,7 +10,7 @@ from battery.report.lines import Line
 from battery.scoring import PRIMARY
 from norms import sentences
 
-MOST_WORDS = 120
+MAX_WORDS = 120
 MEDICATION = {
     "none": "Takes no medicine for movement.",
     "under_1_h": "Medicine under 1 h before.",
@@ -39,7 +39,7 @@ def note_text(page: Page) -> str:
     ]
     told = " ".join(words for words in (_reported(page), _home_exercise(page)) if words)
     fixed = [told, _frame(page), *hands, _limits(page)]
-    while tasks and _count(fixed) + _count(tasks) > MOST_WORDS - 8:
+    while tasks and _count(fixed) + _count(tasks) > MAX_WORDS - 8:
         tasks.pop()
     body = "\n   ".join([_frame(page), *hands, *tasks, _limits(page)])
     first = "".join(f"{line}\n" for line in _alarms(page))

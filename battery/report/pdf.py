@@ -40,7 +40,7 @@ OFFLINE = (
     "--disable-quic",
     "--host-resolver-rules=MAP * ~NOTFOUND",
 )
-LONGEST_S = 120
+MAX_S = 120
 WAY_OUT = (
     "install 'coordination-battery[pdf]', or a browser of the Chromium family, or open the "
     "page and print it"
@@ -119,7 +119,7 @@ def _printed_by(program: str, html_path: Path, pdf_path: Path) -> bool:
             html_path.resolve().as_uri(),
         ]
         try:
-            subprocess.run(command, capture_output=True, timeout=LONGEST_S, check=False)
+            subprocess.run(command, capture_output=True, timeout=MAX_S, check=False)
         except (OSError, subprocess.TimeoutExpired):
             return False
     return pdf_path.is_file() and pdf_path.stat().st_size > 0

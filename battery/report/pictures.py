@@ -15,7 +15,7 @@ from battery.report.shapes import COLOURS, DASHES, FAINT, GREY, INK, PT_PER_MM, 
 WIDTH, HEIGHT = 45.0 * PT_PER_MM, 27.0 * PT_PER_MM
 SPECTRUM_WIDTH, SPECTRUM_HEIGHT = 92.0 * PT_PER_MM, 30.0 * PT_PER_MM
 FOOT = 11.0
-LARGEST_MISS_MM = 35.0
+MAX_MISS_MM = 35.0
 ABOUT = {
     "tapping": "end points about the target",
     "slide": "path about the track, first four passes; drawn taller than it is",
@@ -61,7 +61,7 @@ def _reach_mm(traces: Sequence[Trace]) -> float:
     """Half the height of what is shown about a target: all end points, within reason."""
     far = [float(np.abs(t.paths_mm[0]).max()) for t in traces if len(t.paths_mm[0])]
     least = 1.4 * max(t.target_r_mm for t in traces)
-    return min(max([least, *far]), LARGEST_MISS_MM) * 1.06
+    return min(max([least, *far]), MAX_MISS_MM) * 1.06
 
 
 def _end_points(trace: Trace, hand: Hand, reach_mm: float) -> list[str]:

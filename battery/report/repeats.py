@@ -9,7 +9,7 @@ from battery.report.gather import readings_by_person
 from battery.report.lines import baseline_values, role, rule_of
 from battery.scoring import PRIMARY, Measure
 from battery.store import Store
-from norms.reliability import LEAST_PEOPLE, Reliability, reliability
+from norms.reliability import MIN_PEOPLE, Reliability, reliability
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +74,8 @@ def repeats(store: Store, *, plan_hash: str | None = None) -> tuple[list[Repeats
 
 def _one(measure: Measure, side: str, table: list[tuple[float, ...]]) -> Repeats:
     """Judge one table; baselines longer than the shortest are cut to its length."""
-    if len(table) < LEAST_PEOPLE:
-        reason = f"{len(table)} complete baselines; at least {LEAST_PEOPLE} people are needed"
+    if len(table) < MIN_PEOPLE:
+        reason = f"{len(table)} complete baselines; at least {MIN_PEOPLE} people are needed"
         return Repeats(measure, side, len(table), None, reason)
     n_visits = min(len(values) for values in table)
     rows = [values[:n_visits] for values in table]

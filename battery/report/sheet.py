@@ -23,12 +23,12 @@ Paper = Literal["A4", "letter"]
 ROOM_MM: dict[Paper, float] = {"A4": 297 - 23 - 3, "letter": 279.4 - 23 - 3}
 SHEET_WIDTH_MM = 190.0
 LINE_MM = 3.81  # 9 pt set 1.2 apart
-LEAST_ROW_MM, MOST_ROW_MM = 8.6, 16.0
+MIN_ROW_MM, MAX_ROW_MM = 8.6, 16.0
 PAIRS_NEED_MM = 9.4  # rows lower than this have no room for the pairs below them
 HEADLINE_MM = 160.0
 VERDICT_MM, WIDE_VERDICT_MM = 22.6, 53.0
-MOST_KEY_LINES, MOST_CELL_LINES = 3, 3
-MOST_ALARMS = 3
+MAX_KEY_LINES, MAX_CELL_LINES = 3, 3
+MAX_ALARMS = 3
 HEADER_MM, HEADING_MM = 16.2, 7.3
 STRIPS_MM = 8.5 + 4.4  # visits above the panels, dates below
 PAIR_HEIGHT_MM = 22.0
@@ -126,17 +126,17 @@ def _laid_out(page: Page, paper: Paper, n_rows: int) -> tuple[_Fixed, float]:
             with_symptoms=any(v.symptoms for v in page.rows.visits),
         )
         left = ROOM_MM[paper] - fixed.height_mm()
-        row_mm = min(left / max(n_rows, 1) - 0.2, MOST_ROW_MM)
+        row_mm = min(left / max(n_rows, 1) - 0.2, MAX_ROW_MM)
         if row_mm >= PAIRS_NEED_MM:
             break
-    return fixed, max(row_mm, LEAST_ROW_MM)
+    return fixed, max(row_mm, MIN_ROW_MM)
 
 
 def _alarms(page: Page) -> list[str]:
     """Say the first alarms that nobody has acknowledged, and how many more there are."""
     told = list(alarm_lines(page.rows.open_alarms))
     room = (SHEET_WIDTH_MM - 6) * PT_PER_MM
-    kept = [shortened(words, room, 2, 10.5) for words in told[:MOST_ALARMS]]
+    kept = [shortened(words, room, 2, 10.5) for words in told[:MAX_ALARMS]]
     more = len(told) - len(kept)
     return [*kept, f"{more} more overleaf."] if more else kept
 
@@ -190,7 +190,7 @@ def _row(
     latest = line.latest
     withheld = line.verdict.word == "withheld"
     room = (WIDE_VERDICT_MM if withheld else VERDICT_MM) * PT_PER_MM
-    n_lines = max(1, min(MOST_CELL_LINES, int((row_mm - 0.3) / LINE_MM)))
+    n_lines = max(1, min(MAX_CELL_LINES, int((row_mm - 0.3) / LINE_MM)))
     strong = line.verdict.word == "beyond error"
     verdict = words.cell_words(line)
     full = ", ".join(w for w in (verdict, words.since_words(line), _flag_words(line)) if w)
@@ -273,9 +273,9 @@ def occasion_key(page: Page) -> str:
     for kept in range(len(told), 0, -1):
         more = f"; {len(told) - kept} more overleaf" if kept < len(told) else ""
         key = "; ".join(told[:kept]) + more + "."
-        if len(lines_of(key, room)) <= MOST_KEY_LINES:
+        if len(lines_of(key, room)) <= MAX_KEY_LINES:
             return key
-    return shortened(told[0], room, MOST_KEY_LINES) if told else ""
+    return shortened(told[0], room, MAX_KEY_LINES) if told else ""
 
 
 def _any_pair(page: Page) -> list[str]:

@@ -12,7 +12,7 @@ from battery.errors import BatteryError
 from battery.recording import Block, Hand
 from battery.report.judged import Page, wanted_blocks
 from battery.report.rows import Floats, Trace
-from battery.scoring.jitter.band import LEAST_SEGMENT_S, WINDOW_S
+from battery.scoring.jitter.band import MIN_SEGMENT_S, WINDOW_S
 from battery.scoring.pursuit.parts import parts
 from battery.scoring.signal.path import GRID_HZ, between, contact_path, even
 from battery.scoring.slide.passes import passes
@@ -22,7 +22,7 @@ from tasks.contract import NS_PER_S
 
 N_PASSES = 4  # two to either side; more lie on top of each other
 SHOWN_S = 12.0
-HIGHEST_HZ = 15.0
+MAX_HZ = 15.0
 
 
 def traces_of(
@@ -161,7 +161,7 @@ def spectrum(pieces_mm: Sequence[Floats]) -> tuple[Floats, Floats]:
     """
     size = round(WINDOW_S * GRID_HZ)
     if not any(len(piece) >= size for piece in pieces_mm):
-        size = round(LEAST_SEGMENT_S * GRID_HZ)
+        size = round(MIN_SEGMENT_S * GRID_HZ)
     total, n_windows = np.zeros(size // 2 + 1), 0
     f_hz = np.fft.rfftfreq(size, 1 / GRID_HZ)
     for piece in pieces_mm:
@@ -172,7 +172,7 @@ def spectrum(pieces_mm: Sequence[Floats]) -> tuple[Floats, Floats]:
         total, n_windows = total + count * density, n_windows + count
     if n_windows == 0:
         return np.empty(0), np.empty(0)
-    shown = f_hz <= HIGHEST_HZ
+    shown = f_hz <= MAX_HZ
     return np.asarray(f_hz[shown]), np.asarray(np.sqrt(total / n_windows)[shown])
 
 

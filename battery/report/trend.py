@@ -17,7 +17,7 @@ from battery.report.rows import Reading, VisitRow
 from battery.report.shapes import COLOURS, DASHES, FAINT, GREY, INK, PT_PER_MM, Axis
 from battery.report.widths import width_pt
 from norms.limits import limits
-from norms.running import LEAST_LOOKS, running_mean, weight_so_far
+from norms.running import MIN_LOOKS, running_mean, weight_so_far
 from norms.verdict import Verdict
 
 WIDTH_MM = 65.0
@@ -249,7 +249,7 @@ def running_steps(line: Line) -> list[Step]:
     steps = []
     for n, step in enumerate(running_mean(changes).tolist(), start=1):
         weight = weight_so_far(n)
-        reach = own.band.sd * allowed.outer / weight if n >= LEAST_LOOKS else math.inf
+        reach = own.band.sd * allowed.outer / weight if n >= MIN_LOOKS else math.inf
         low, high = (own.band.value_at(x) if math.isfinite(x) else x for x in (-reach, reach))
         value = own.band.value_at(step / weight)
         steps.append(Step(later[n - 1].visit, value, low, high))

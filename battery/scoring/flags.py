@@ -78,7 +78,7 @@ FLAGS: Mapping[str, Flag] = {
 MULTI_TOUCH_SHARE = 0.10
 GUESSING_SHARE = 0.05
 LATE_CHANGE_SD = 1.0
-MOST_HITS, FEWEST_HITS = 0.90, 0.10
+MAX_HITS, MIN_HITS = 0.90, 0.10
 TOUCH_NOISE_MM = 2.0  # an end point nearer to the centre is the finger's own size
 END_OF_TRACK_PERCENT = 99.0
 OFF_GLASS_SHARE = 0.05
@@ -159,8 +159,8 @@ def _of_scores(task: str, held: Mapping[str, Value]) -> list[str]:
         "guessing": _value(held, f"{task}.anticipation_rate") > GUESSING_SHARE,
         "contact_lost": _value(held, "pursuit.contact_loss") > OFF_GLASS_SHARE,
         "late_fatigue": _value(held, f"{task}.late_change_sd") > LATE_CHANGE_SD,
-        "floor_ceiling": (hits > MOST_HITS and error_mm < TOUCH_NOISE_MM)
-        or hits < FEWEST_HITS
+        "floor_ceiling": (hits > MAX_HITS and error_mm < TOUCH_NOISE_MM)
+        or hits < MIN_HITS
         or _value(held, "slide.extent_percent") >= END_OF_TRACK_PERCENT,
         "below_floor": primary is not None and primary.reason.startswith(BELOW_FLOOR),
         "version_changed": any(v.scoring_version != SCORING_VERSION for v in held.values()),

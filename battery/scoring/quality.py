@@ -14,9 +14,9 @@ from battery.scoring.stats import summary
 from battery.scoring.stats.intervals import Z, wilson
 from tasks.contract import NS_PER_S
 
-LEAST_TRIALS = 12
-LEAST_INTERVALS = 20
-LONGEST_PAUSE_S = 20.0
+MIN_TRIALS = 12
+MIN_INTERVALS = 20
+MAX_PAUSE_S = 20.0
 
 _HELD = [KIND_CODES["down"], KIND_CODES["move"]]
 _STILL_HELD = [KIND_CODES["move"], KIND_CODES["up"]]
@@ -62,8 +62,8 @@ def late_change_sd(values: Floats) -> float:
 
 def _late_change(name: str, values: Floats, what: str) -> Score:
     n = len(values)
-    if n < LEAST_TRIALS:
-        return missing(name, summary.few(n, LEAST_TRIALS, what), n)
+    if n < MIN_TRIALS:
+        return missing(name, summary.few(n, MIN_TRIALS, what), n)
     value = late_change_sd(values)
     if math.isnan(value):
         return missing(name, f"all {n} {what} are alike", n)
@@ -93,8 +93,8 @@ def _gaps(name: str, block: Block) -> Score:
         moved = np.hypot(np.diff(mine["x_mm"]), np.diff(mine["y_mm"])) > REST_MM
         n += int(held.sum())
         n_gaps += int((held & late & moved).sum())
-    if n < LEAST_INTERVALS:
-        return missing(name, summary.few(n, LEAST_INTERVALS, "intervals between reports"), n)
+    if n < MIN_INTERVALS:
+        return missing(name, summary.few(n, MIN_INTERVALS, "intervals between reports"), n)
     return Score(name, n_gaps / n, n, *wilson(n_gaps, n))
 
 
@@ -118,6 +118,6 @@ def longest_pause_s(block: Block) -> float:
 def why_broken_off(block: Block) -> str:
     """Say that a block was left alone for too long; empty if it was not."""
     pause_s = longest_pause_s(block)
-    if pause_s <= LONGEST_PAUSE_S:
+    if pause_s <= MAX_PAUSE_S:
         return ""
-    return f"{LEFT_ALONE} for {pause_s:.0f} s; at most {LONGEST_PAUSE_S:.0f}"
+    return f"{LEFT_ALONE} for {pause_s:.0f} s; at most {MAX_PAUSE_S:.0f}"

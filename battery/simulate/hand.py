@@ -30,10 +30,10 @@ FLIP_NS = 300_000  # a virtual flip returns this long after its picture was draw
 FLIP_S = FLIP_NS / NS_PER_S
 FIRST_MM = (0.0, -60.0)  # where the finger is before the block
 FAR_MM = (1e6, 1e6)  # no goal
-LONGEST_PIECE_S = 10.0
+MAX_PIECE_S = 10.0
 CHUNK_S = 0.5  # while waiting, the path is made for so long at a time
 N_RANDOM = 4096
-LEAST_REACTION_S = 0.12
+MIN_REACTION_S = 0.12
 CARE = 0.5  # share of the usual scatter when nothing presses
 UNHURRIED = 1.3
 PALM_MM = (25.0, -20.0)
@@ -146,7 +146,7 @@ class Hand:
         truth = self.truth
         pause_s = self.random.normal(truth.reaction_s, truth.reaction_sd_s)
         pause_s += self.random.exponential(truth.reaction_tail_s)
-        self.stay(max(LEAST_REACTION_S, pause_s) * self.tired * truth.handicap(x_mm))
+        self.stay(max(MIN_REACTION_S, pause_s) * self.tired * truth.handicap(x_mm))
 
     def move(self, x_mm: float, y_mm: float, seconds: float) -> None:
         """Make one minimum-jerk movement."""
@@ -188,7 +188,7 @@ class Hand:
         self._goals_mm = (FAR_MM,)
         while True:
             while self._holding_s > 0:
-                piece_s = min(self._holding_s, LONGEST_PIECE_S)
+                piece_s = min(self._holding_s, MAX_PIECE_S)
                 self._pass(self.t_s + piece_s, path)
                 self._holding_s -= piece_s
             self.lift()

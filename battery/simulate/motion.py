@@ -12,7 +12,7 @@ from battery.simulate.truth import REFERENCE_MM, REFERENCE_WIDTH_MM, Truth
 
 Floats = npt.NDArray[np.float64]
 
-LEAST_REACH_S = 0.12
+MIN_REACH_S = 0.12
 ENVELOPE_HZ = 40.0
 N_ENVELOPE = 2**13  # repeats after 205 s, longer than any block
 WANDER_HZ = 0.7
@@ -47,7 +47,7 @@ def reach_s(truth: Truth, distance_mm: float, width_mm: float) -> float:
     bits = math.log2(distance_mm / width_mm + 1)
     at_reference = math.log2(REFERENCE_MM / REFERENCE_WIDTH_MM + 1)
     whole_s = truth.movement_s + truth.movement_s_per_bit * (bits - at_reference)
-    return max(LEAST_REACH_S, whole_s)
+    return max(MIN_REACH_S, whole_s)
 
 
 class Tremor:

@@ -10,7 +10,7 @@ from battery.recording import Device, Screen
 from battery.stage.pages.card import CardPages
 from battery.stage.pages.page import run_pages
 from battery.stage.pages.timing_check import TimingPage, timing_check
-from battery.stage.screen.scale import LEAST_RATIO, MOST_RATIO
+from battery.stage.screen.scale import MAX_RATIO, MIN_RATIO
 from battery.stage.screen.window import Window
 from battery.stage.settings.device import Screens, keep_screen, load_device, system_name
 from battery.store import Store, TimingCheck
@@ -23,7 +23,7 @@ def local_now() -> datetime:
 
 
 SLOW_FLIP_MS = 4.0
-LEAST_MM, MOST_MM = 50.0, 2000.0
+MIN_MM, MAX_MM = 50.0, 2000.0
 SOURCES = {"ruler": "measured with a ruler", "card": "measured with a card"}
 
 
@@ -36,12 +36,12 @@ def measured_screen(size_px: tuple[int, int], width_mm: float, height_mm: float)
         If no screen has that size, or its pixels would be far from square.
     """
     ratio = (width_mm / size_px[0]) / (height_mm / size_px[1])
-    sizes_fit = all(LEAST_MM <= length <= MOST_MM for length in (width_mm, height_mm))
-    if not (sizes_fit and LEAST_RATIO <= ratio <= MOST_RATIO):
+    sizes_fit = all(MIN_MM <= length <= MAX_MM for length in (width_mm, height_mm))
+    if not (sizes_fit and MIN_RATIO <= ratio <= MAX_RATIO):
         msg = (
             f"{width_mm:g} x {height_mm:g} mm for {size_px[0]} x {size_px[1]} pixels makes "
-            f"pixels {ratio:.2f} times as wide as high (limit {LEAST_RATIO} to {MOST_RATIO}, "
-            f"each side {LEAST_MM:g} to {MOST_MM:g} mm); measure again. Nothing was changed."
+            f"pixels {ratio:.2f} times as wide as high (limit {MIN_RATIO} to {MAX_RATIO}, "
+            f"each side {MIN_MM:g} to {MAX_MM:g} mm); measure again. Nothing was changed."
         )
         raise UsageError(msg)
     return Screen(*size_px, width_mm / size_px[0], height_mm / size_px[1], "ruler")

@@ -14,7 +14,7 @@ from battery.errors import RecordError
 from battery.recording import LATER_COLUMNS
 from tasks.contract import Event
 
-MOST_ROWS = 5_000_000  # more than an hour at 1,000 reports a second
+MAX_ROWS = 5_000_000  # more than an hour at 1,000 reports a second
 Rows = np.ndarray[Any, np.dtype[np.void]]
 
 
@@ -53,8 +53,8 @@ def from_parquet(data: bytes, dtype: np.dtype[np.void]) -> Rows:
         file = pq.ParquetFile(
             pa.BufferReader(data), pre_buffer=False, page_checksum_verification=True
         )
-        if file.metadata.num_rows > MOST_ROWS:
-            msg = f"it claims {file.metadata.num_rows} rows, more than {MOST_ROWS}"
+        if file.metadata.num_rows > MAX_ROWS:
+            msg = f"it claims {file.metadata.num_rows} rows, more than {MAX_ROWS}"
             raise ValueError(msg)  # noqa: TRY301  # one way out for whatever is wrong
         table = file.read(use_threads=False)
         array = np.empty(table.num_rows, dtype=dtype)

@@ -16,8 +16,8 @@ from battery.store.base import Connected
 from battery.store.fitting import fitted
 from battery.store.rows import Exercise, HomeExercise, HomeExerciseHand, HomeExerciseKind
 
-LONGEST_MIN = 24 * 60
-MOST_SYMPTOMS = 3
+MAX_MIN = 24 * 60
+MAX_SYMPTOMS = 3
 
 
 class Diary(Connected):
@@ -67,16 +67,14 @@ def _check(entry: HomeExercise) -> None:
             msg = f"{name} {word!r} is not known; say one of {all_known}. Nothing was stored"
             raise UsageError(msg)
     minutes, symptoms = entry.minutes, entry.symptoms
-    if minutes is not None and not (math.isfinite(minutes) and 0 < minutes <= LONGEST_MIN):
-        msg = (
-            f"{minutes:g} minutes cannot be; above 0, at most {LONGEST_MIN}. Nothing was stored"
-        )
+    if minutes is not None and not (math.isfinite(minutes) and 0 < minutes <= MAX_MIN):
+        msg = f"{minutes:g} minutes cannot be; above 0, at most {MAX_MIN}. Nothing was stored"
         raise UsageError(msg)
     if minutes is not None and entry.exercise == "rest_day":
         msg = f"a rest day of {minutes:g} minutes cannot be. Nothing was stored"
         raise UsageError(msg)
-    if symptoms is not None and not 0 <= symptoms <= MOST_SYMPTOMS:
-        msg = f"symptoms of {symptoms} cannot be; say 0 to {MOST_SYMPTOMS}. Nothing was stored"
+    if symptoms is not None and not 0 <= symptoms <= MAX_SYMPTOMS:
+        msg = f"symptoms of {symptoms} cannot be; say 0 to {MAX_SYMPTOMS}. Nothing was stored"
         raise UsageError(msg)
     try:
         date.fromisoformat(entry.local_date)

@@ -10,7 +10,7 @@ from battery.errors import HandoverError, NewerFormatError
 from battery.store.arrival import Arrival
 from battery.store.reach import tables_beside
 
-LONGEST_TEXT = 100_000
+MAX_TEXT = 100_000
 
 
 def hold_to_form(arrival: Arrival) -> None:
@@ -89,7 +89,7 @@ def _can_be(column: Column[Any], value: Any) -> None:
     elif kind is int:
         fits = isinstance(value, int) and -(2**31) <= value < 2**31
     else:
-        fits = isinstance(value, str) and len(value) <= LONGEST_TEXT and _is_text(value)
+        fits = isinstance(value, str) and len(value) <= MAX_TEXT and _is_text(value)
     if not fits:
         msg = f"a row has {str(value)[:40]!r} as {column.name}, which cannot be"
         raise HandoverError(msg)

@@ -35,7 +35,7 @@ from battery.store.records import Records
 from battery.store.registry import Registry
 from battery.store.rows import Person
 
-MOST_FALSE = 200  # bundles of one tablet that are kept though they say what cannot be
+MAX_FALSE = 200  # bundles of one tablet that are kept though they say what cannot be
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,7 +267,7 @@ class Merging(Registry, Records):
                 table.c.reason == "false",
                 table.c.decision.is_(None),
             )
-            if connection.execute(waiting).scalar_one() >= MOST_FALSE:
+            if connection.execute(waiting).scalar_one() >= MAX_FALSE:
                 return "refused"
             connection.execute(
                 insert(table).values(

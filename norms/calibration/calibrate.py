@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from norms.autocorrelation import baseline_factors, correlation
 from norms.limits import TABLE
-from norms.running import LEAST_LOOKS, N_LOOKS, NEWEST_WEIGHT, running_mean
+from norms.running import MIN_LOOKS, N_LOOKS, NEWEST_WEIGHT, running_mean
 
 SEED = 20261125
 N_PEOPLE = 400_000
@@ -48,7 +48,7 @@ def limits_by_prior(
     visits = paths(generator, n_people, n_baseline + N_LOOKS, rho)
     baseline = visits[:, :n_baseline]
     means = running_mean(visits[:, n_baseline:] - baseline.mean(axis=1, keepdims=True))
-    furthest = np.abs(means[:, LEAST_LOOKS - 1 :]).max(axis=1)
+    furthest = np.abs(means[:, MIN_LOOKS - 1 :]).max(axis=1)
     last = np.abs(means[:, -1])
     own, own_df = baseline.var(axis=1, ddof=1), n_baseline - 1
     expected, _ = baseline_factors(n_baseline, rho)

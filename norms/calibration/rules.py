@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from norms.autocorrelation import pooled_autocorrelation
 from norms.limits import limits_of
 from norms.running import N_LOOKS, ewma, follow, running_mean
-from norms.scatter import LEAST_PEOPLE, fit_prior, moderate
+from norms.scatter import MIN_PEOPLE, fit_prior, moderate
 
 Floats = NDArray[np.float64]
 Rule = Callable[[Floats, int], Floats]
@@ -46,7 +46,7 @@ def prepare(visits: Floats, n_baseline: int) -> Judged:
     own, own_df = baseline.var(axis=-1, ddof=1), n_baseline - 1.0
     n_people = visits.shape[1]
     variance, df = own, np.full(own.shape, own_df)
-    if n_people >= LEAST_PEOPLE:
+    if n_people >= MIN_PEOPLE:
         prior_variance, prior_df = fit_prior(own, own_df)
         variance, df = moderate(
             own, own_df, prior_variance[:, np.newaxis], prior_df[:, np.newaxis], n_people
@@ -75,7 +75,7 @@ def shipped(visits: Floats, n_baseline: int, *, remedy: bool = True) -> Floats:
     sides = np.zeros(steps.shape)
     for n in range(1, steps.shape[-1] + 1):
         rho = np.zeros(len(visits))
-        if remedy and visits.shape[1] >= LEAST_PEOPLE:
+        if remedy and visits.shape[1] >= MIN_PEOPLE:
             rho = pooled_autocorrelation([visits[..., : n_baseline + n]])
         outer, inner = limits_of(
             seen.df, n_baseline=n_baseline, autocorrelation=rho[:, np.newaxis]

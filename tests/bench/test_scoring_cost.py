@@ -28,7 +28,7 @@ pytestmark = [pytest.mark.bench, pytest.mark.long]
 
 TASKS = ("tapping", "pursuit", "slide", "trail")
 SCREEN = Screen(1280, 800, 0.1, 0.1, "virtual")
-MOST_DECODINGS = 10.0  # that scoring a block of 120 reports a second may cost
+MAX_DECODINGS = 10.0  # that scoring a block of 120 reports a second may cost
 RUNS = 9
 
 
@@ -81,7 +81,7 @@ def test_scoring_beside_decoding_and_one_spectrum(tmp_path, pointer):
         whole, scored = whole + decoded, scored + score_ms
     say(f"\n{pointer}, the four together: {scored / whole:.1f} decodings")
     if pointer == "touch 120 Hz":
-        assert scored <= MOST_DECODINGS * whole
+        assert scored <= MAX_DECODINGS * whole
 
 
 def test_cost_grows_with_the_length_of_a_block():

@@ -24,7 +24,7 @@ from tests import handover_kit as hand
 from tests import mutations
 from tests import store_kit as kit
 
-MOST_MEMORY_KB = 400_000  # beyond what the program needs anyway
+MAX_MEMORY_KB = 400_000  # beyond what the program needs anyway
 AMENDMENT = {
     "amendment_id": kit.identifier("a"), "visit_id": kit.visit(sequence=2).visit_id,
     "block_id": None, "field": "excluded", "old": "no", "new": "yes", "author": "AB",
@@ -199,7 +199,7 @@ def loop(folder, n, seed):
     field.store.close()
     assert refused + harmless == n
     assert refused > n / 2
-    assert grown_kb < MOST_MEMORY_KB
+    assert grown_kb < MAX_MEMORY_KB
     return refused, harmless, grown_kb
 
 

@@ -23,7 +23,7 @@ from tests import clinic as made_up
 from tests import mutations
 from tests import store_kit as kit
 
-MOST_MEMORY_KB = 600_000  # beyond what the program needs anyway
+MAX_MEMORY_KB = 600_000  # beyond what the program needs anyway
 
 
 def small_export(folder):
@@ -174,7 +174,7 @@ def loop(folder, n, seed):
             (study / name).write_bytes(data)
     assert tree(folder) == outside
     grown_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
-    assert grown_kb < MOST_MEMORY_KB
+    assert grown_kb < MAX_MEMORY_KB
     assert named > 0.6 * n
     return named, harmless, grown_kb
 

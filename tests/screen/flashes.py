@@ -16,7 +16,7 @@ import numpy as np
 import pygame
 
 EVERY_PX = 4  # of both axes: a disc of 10 mm has more than a hundred such points
-MOST_CHANGES = 6  # three pairs
+MAX_CHANGES = 6  # three pairs
 LIMIT_MM2 = 0.006 * 500.0**2
 LINEAR = np.where(
     np.arange(256) / 255 <= 0.04045,
@@ -49,7 +49,7 @@ class Changes:
         if self._low is None:
             self._low, self._high = value.copy(), value.copy()
             self._way = np.zeros(value.shape, dtype=np.int8)
-            self._when_s = np.full((MOST_CHANGES + 1, *value.shape), -np.inf)
+            self._when_s = np.full((MAX_CHANGES + 1, *value.shape), -np.inf)
             return
         self._low = np.minimum(self._low, value)
         self._high = np.maximum(self._high, value)
@@ -70,7 +70,7 @@ class Changes:
             times = self._when_s[:, *where]
             times = np.concatenate([times[1:], np.full((1, times.shape[1]), t_s)])
             self._when_s[:, *where] = times
-        flashing = (self._when_s[-MOST_CHANGES - 1] > t_s - 1.0 + 1e-6).sum()
+        flashing = (self._when_s[-MAX_CHANGES - 1] > t_s - 1.0 + 1e-6).sum()
         self.most_points = max(self.most_points, int(flashing))
 
 

@@ -13,7 +13,7 @@ from tests.screen.manners import Person
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 STEP_S = 0.008
 DEBOUNCE_S = 0.35  # a page takes no press in its first moment
-MOST_TAPS, HEARD_S = 5, 8.0
+MAX_TAPS, HEARD_S = 5, 8.0
 REACTION_S = 0.25
 
 
@@ -65,11 +65,11 @@ class Stranger:
         )
         pause(DEBOUNCE_S)
         # Menus take nothing for a moment after any contact; who is not heard taps again.
-        for _ in range(MOST_TAPS):
+        for _ in range(MAX_TAPS):
             self.tap(left + width / 2, top + height / 2)
             if self.published.moved_on(number, HEARD_S, ended=last):
                 return
-        assert last, f"not heard {MOST_TAPS} times; last page {self.published.now()}"
+        assert last, f"not heard {MAX_TAPS} times; last page {self.published.now()}"
 
     def to_block(self) -> dict:
         """Go on until the first block runs."""

@@ -28,7 +28,7 @@ PLAN = Plan(
     rest_s=30.0,
 )
 LONG = Language("en", "Long", Pseudo())  # texts 1.4 times as long
-MOST_VISITS = 24
+MAX_VISITS = 24
 FINAL = {("start", "other"), ("red flags", "yes")}  # these and "end" end a visit
 # Pages after which there is nothing to stop: the way out is their only button, or one of few.
 NO_STOP = {
@@ -182,7 +182,7 @@ def crawl(store, window, clock, monkeypatch, *, large, by_keys):
         waiting=3,
     )  # fmt: skip
     states, pressed = [], {}
-    for number in range(MOST_VISITS):
+    for number in range(MAX_VISITS):
         story = STORIES[number] if number < len(STORIES) else Story(final=True)
         clinic.random = random.Random(number)
         clinic.endings, clinic.idle = list(story.endings), story.idle

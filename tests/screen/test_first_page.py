@@ -24,7 +24,7 @@ from tests.screen.pilot import Clock, Pilot, tablet
 
 NOW = datetime.fromisoformat("2026-03-04T10:00:00+00:00")
 LEAVING = {"start": "other", "other": "end"}  # every other page is passed by its main button
-LEAST_PICTURE_MM = 10.0
+MIN_PICTURE_MM = 10.0
 
 
 def first_pages(monkeypatch, folder, screen: Screen, comfort: Comfort, *, large: bool):
@@ -91,4 +91,4 @@ def test_the_first_page_comes_up_on_a_measured_screen(
     assert {"go", "other", "practised"} <= {button["key"] for button in start["buttons"]}
     (picture,) = [box for kind, box in start["boxes"] if kind == "picture"]
     side_mm = min(picture[2:]) / start["px_per_mm"]
-    assert side_mm >= LEAST_PICTURE_MM
+    assert side_mm >= MIN_PICTURE_MM

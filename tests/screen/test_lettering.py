@@ -11,7 +11,7 @@ from battery.stage.drawing.lettering import (
     CAP_SHARE,
     FILES,
     FONTS,
-    LEAST_CAP_PX,
+    MIN_CAP_PX,
     Lettering,
 )
 from battery.stage.language.languages import OWN_NAMES, language
@@ -32,7 +32,7 @@ def test_a_capital_has_its_height_on_the_glass(headless, any_tablet, cap_mm):
 def test_letters_stay_legible_on_any_screen(headless):
     ink = Lettering(2.0).picture("H", (255, 255, 255))
     lit = (pygame.surfarray.array_alpha(ink) > 127).any(axis=0).sum()
-    assert lit >= LEAST_CAP_PX - 1
+    assert lit >= MIN_CAP_PX - 1
 
 
 def test_a_row_is_read_from_its_right_where_the_language_is(headless):

@@ -7,7 +7,7 @@ import pytest
 
 from norms import scatter
 from norms.autocorrelation import (
-    LEAST_SERIES_DF,
+    MIN_SERIES_DF,
     autocorrelation,
     baseline_factors,
     correlation,
@@ -143,7 +143,7 @@ def test_autocorrelation_is_0_where_little_is_known_or_weeks_alternate():
     assert autocorrelation([alternating] * 20) == 0
     assert autocorrelation([np.array([1.0, 2.0, 1.0])] * 100) == 0
     rising = np.array([1.0, 1.1, 0.9, 1.3, 2.0, 2.2, 1.8, 1.0, 0.8])  # 7 degrees of freedom
-    assert 7 * 4 < LEAST_SERIES_DF <= 7 * 5  # a line is freed of 9 visits
+    assert 7 * 4 < MIN_SERIES_DF <= 7 * 5  # a line is freed of 9 visits
     assert autocorrelation([rising] * 4) == 0
     assert autocorrelation([rising] * 5) > 0
 
@@ -159,4 +159,4 @@ def test_a_pooled_autocorrelation_widens_the_band():
 
 def test_a_prior_is_plain_values():
     assert Prior(1.0, 2.0, 3, 12) == Prior(variance=1.0, df=2.0, n_people=3, n_visits=12)
-    assert scatter.LEAST_PEOPLE == 3
+    assert scatter.MIN_PEOPLE == 3

@@ -5,7 +5,7 @@ import re
 import pytest
 
 from battery.report import trend, words
-from battery.report.note import MOST_WORDS, note_text
+from battery.report.note import MAX_WORDS, note_text
 from battery.report.sheet import occasion_key, sheet
 from battery.scoring import PRIMARY
 from norms import sentences
@@ -194,7 +194,7 @@ def test_nothing_is_said_of_somebody_without_a_visit():
 @pytest.mark.parametrize("name", cases.CASES)
 def test_the_note_is_short_and_leaves_assessment_and_plan_to_the_therapist(name):
     note = note_text(cases.page_of(name))
-    assert len(note.split()) <= MOST_WORDS
+    assert len(note.split()) <= MAX_WORDS
     assert re.fullmatch(r"S: ((Reports|Home exercise) .*)?\nO: .*\nA: \nP: \n", note, re.DOTALL)
     assert ("Home exercise reported" in note) == (name in ("home exercise", "crowded"))
     assert "Not a diagnosis." in note

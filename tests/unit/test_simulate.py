@@ -9,7 +9,7 @@ from battery.plan import STANDARD
 from battery.recording import KIND_CODES, shown_ns
 from battery.recovery import play
 from battery.simulate import POINTERS, TOUCH_120, Truth, at_visit, better
-from battery.simulate.hand import FLIP_NS, LEAST_REACTION_S
+from battery.simulate.hand import FLIP_NS, MIN_REACTION_S
 from tasks.contract import NS_PER_S, settings_from_dict
 from tasks.pursuit import PursuitSettings, chip_mm
 from tasks.registry import OPTIONS, TASKS
@@ -30,7 +30,7 @@ def test_nobody_lifts_before_a_cue_was_on_the_screen_and_seen(pointer):
     lifts = events(block, "lift")
     assert len(lifts) > 15
     for lift in lifts:
-        assert lift.t_ns - go[lift.trial] >= LEAST_REACTION_S * NS_PER_S
+        assert lift.t_ns - go[lift.trial] >= MIN_REACTION_S * NS_PER_S
 
 
 def test_reaction_and_movement_take_the_time_they_should():

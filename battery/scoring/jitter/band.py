@@ -20,7 +20,7 @@ from battery.scoring.signal.filters import in_band
 from battery.scoring.signal.path import GRID_HZ, Flags, Floats
 from battery.scoring.signal.spectrum import (
     BRIEF_S,
-    LEAST_SEGMENT_S,
+    MIN_SEGMENT_S,
     SHORT_S,
     WINDOW_S,
     Spectra,
@@ -29,16 +29,16 @@ from battery.scoring.signal.spectrum import (
 )
 from battery.scoring.stats.intervals import of_deleted, of_root_power, root_ratio
 
-__all__ = ["BAND_HZ", "LEAST_SEGMENT_S", "SHORT_S", "WINDOW_S", "band_rms_mm", "floor_mm"]
+__all__ = ["BAND_HZ", "MIN_SEGMENT_S", "SHORT_S", "WINDOW_S", "band_rms_mm", "floor_mm"]
 
 # Along the path the quickest movement at will reaches higher than across it.
 ALONG_HZ = (3.5, 14.0)
-LEAST_RETAINED = 0.3
+MIN_RETAINED = 0.3
 CLEAR_HZ = 0.6  # a peak that is wider than this does not say where its line is
 
-LEAST_TOTAL_S = 4.0
-LEAST_SPECTRUM_S = 8.0
-LEAST_RATE_HZ = 60 * 0.97
+MIN_TOTAL_S = 4.0
+MIN_SPECTRUM_S = 8.0
+MIN_RATE_HZ = 60 * 0.97
 PRACTICAL_MM = 0.1  # what a tablet tells apart, whatever its pixels
 SETTLING_S = 0.2  # the first of every contact: systems hold back the first small movement
 SLOW_MM_S = 50.0
@@ -91,7 +91,7 @@ def band_rms_mm(
     """
     check_band(band_hz, rate_hz)
     found = spectra(pieces_mm, rate_hz)
-    if found.seconds < LEAST_TOTAL_S:
+    if found.seconds < MIN_TOTAL_S:
         return math.nan
     return _rms_mm(found, band_hz, np.ones(len(found.weight_s)))
 
@@ -104,7 +104,7 @@ def _rms_mm(found: Spectra, band_hz: tuple[float, float], retained: Floats) -> f
 def _where_hz(found: Spectra, band_hz: tuple[float, float]) -> float:
     """Frequency of the highest peak if it is one, else the middle of the power in the band."""
     long = found.of_long()
-    if long.resolution_hz <= CLEAR_HZ and long.seconds >= LEAST_TOTAL_S:
+    if long.resolution_hz <= CLEAR_HZ and long.seconds >= MIN_TOTAL_S:
         peak = highest_peak(long)
         if peak is not None and peak.real and band_hz[0] <= peak.f_hz <= band_hz[1]:
             return peak.f_hz
@@ -160,7 +160,7 @@ class Device:
     @property
     def too_slow(self) -> str:
         """Why there is no spectrum at this rate; empty where there is one."""
-        if self.rate_hz >= LEAST_RATE_HZ:
+        if self.rate_hz >= MIN_RATE_HZ:
             return ""
         if math.isnan(self.rate_hz):
             return "too few reports to tell their rate"
@@ -215,7 +215,7 @@ def _across(name: str, found: Spectra, device: Device) -> Score:
     where_hz = _where_hz(found, BAND_HZ)
     retained = found.retained(where_hz, BAND_HZ)
     share = float(np.average(retained, weights=found.weight_s))
-    if share < LEAST_RETAINED:
+    if share < MIN_RETAINED:
         longest_s = max(found.sizes) / found.rate_hz
         reason = (
             f"contacts of {longest_s:.1f} s are too short for a tremor of {where_hz:.1f} Hz"
@@ -237,7 +237,7 @@ def _too_little(found: Spectra, device: Device) -> str:
     """Say why there is no band RMS; empty where there is one."""
     if device.too_slow:
         return device.too_slow
-    if found.seconds < LEAST_TOTAL_S:
+    if found.seconds < MIN_TOTAL_S:
         return f"{found.seconds:.1f} s of contact in usable pieces; at least 4"
     return ""
 
@@ -271,7 +271,7 @@ def _of_slow(
     chunks = []
     size = round(CHUNK_S * GRID_HZ)
     for signal_mm, drag in signals:
-        if len(signal_mm) < LEAST_SEGMENT_S * GRID_HZ:
+        if len(signal_mm) < MIN_SEGMENT_S * GRID_HZ:
             continue
         slow = drag.counts & (drag.speed_mm_s < SLOW_MM_S)
         squares = np.where(slow, in_band(signal_mm, band_hz) ** 2, 0.0)
@@ -285,7 +285,7 @@ def _of_slow(
     pieces = pieces[pieces[:, 1] > 0]
     seconds = pieces[:, 1].sum() / GRID_HZ
     n = len(pieces)
-    if seconds < LEAST_TOTAL_S:
+    if seconds < MIN_TOTAL_S:
         return missing(name, f"{seconds:.1f} s slower than 50 mm/s; at least 4", n)
     value = float(root_ratio(pieces[None])[0])
     interval = of_root_power(pieces[:, 0] / pieces[:, 1], pieces[:, 1], float(n))
@@ -321,7 +321,7 @@ def _tremor(task: str, found: Spectra, device: Device) -> list[Score]:
     names = (f"{task}.tremor_hz", f"{task}.tremor_snr_db")
     n = len(found.weight_s)
     reason = device.too_slow
-    if not reason and found.seconds < LEAST_SPECTRUM_S:
+    if not reason and found.seconds < MIN_SPECTRUM_S:
         reason = f"{found.seconds:.1f} s of contact in usable pieces; at least 8"
     peak = None if reason else highest_peak(found)
     if not reason:

@@ -15,7 +15,7 @@ from battery.scoring.signal.spectrum import Spectra
 BAND_HZ = (2.0, 14.0)
 FIT_HZ = (2.0, 20.0)
 MARGIN_HZ = 0.25  # a maximum may stand just outside the band and its line still in it
-LEAST_RATIO = 2.5
+MIN_RATIO = 2.5
 CHANCE = 0.01  # that a record without a tremor shows such a peak
 PEAK_HALF_HZ = 0.5
 TINY = 1e-300
@@ -151,4 +151,4 @@ def _least_ratio(found: Spectra) -> float:
     bins = max(1.0, 2 * (BAND_HZ[1] - BAND_HZ[0]) / found.resolution_hz)
     highest = chdtri(freedom, 1 - (1 - CHANCE) ** (1 / bins))
     median = chdtri(freedom, 0.5)
-    return max(LEAST_RATIO, float(highest / median))
+    return max(MIN_RATIO, float(highest / median))

@@ -11,8 +11,8 @@ from battery.recording import Block
 from battery.scoring import quality
 from battery.scoring.definitions.pursuit import N_FREQUENCIES
 from battery.scoring.jitter.band import (
-    LEAST_SEGMENT_S,
-    LEAST_TOTAL_S,
+    MIN_SEGMENT_S,
+    MIN_TOTAL_S,
     SETTLING_S,
     Device,
     Drag,
@@ -40,10 +40,10 @@ from battery.scoring.stats.intervals import (
     root_ratio,
 )
 
-LEAST_CONTACT_S = 4.0
-LEAST_SHARE = 0.5  # of a part in contact, for a fit of its frequencies
-MOST_OFF = 0.05
-LEAST_PIECE_S = 0.5
+MIN_CONTACT_S = 4.0
+MIN_SHARE = 0.5  # of a part in contact, for a fit of its frequencies
+MAX_OFF = 0.05
+MIN_PIECE_S = 0.5
 SLOW_HZ = 3.0
 WINDOW = round(4.0 * GRID_HZ)
 LITTLE = "under half of the part in contact, or no such part"
@@ -56,11 +56,11 @@ Fits = Mapping[str, tuple[Part, Response, list[Response]]]  # whole, and with pi
 def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
     """Score a finished pursuit block."""
     found = parts(block)
-    enough = {p.name: p for p in found if p.contact_s >= LEAST_CONTACT_S}
+    enough = {p.name: p for p in found if p.contact_s >= MIN_CONTACT_S}
     fits = {
         name: (p, p.sines.solve(), p.sines.deleted())
         for name, p in enough.items()
-        if p.on.mean() >= LEAST_SHARE
+        if p.on.mean() >= MIN_SHARE
     }
     radius_mm = float(block.header.settings["chip_r_mm"])
     against_chip = [
@@ -150,7 +150,7 @@ def _not_judged(found: Sequence[Part]) -> str:
     if not found:
         return "no such part, or the chip was never pressed"
     share = float(np.concatenate([p.judged for p in found]).mean())
-    if share < LEAST_SHARE:
+    if share < MIN_SHARE:
         return f"reports are missing for {100 * (1 - share):.0f} % of the time; at most 50 %"
     return ""
 
@@ -183,7 +183,7 @@ def _delay(name: str, fit: tuple[Part, Response, list[Response]] | None) -> Scor
     if reason:
         return missing(name, reason, len(whole.gain))
     found = _deleted(name, whole, left, lambda r: r.delay_s, n)
-    if found.high - found.low > 2 * tracking.MOST_HALF_S:
+    if found.high - found.low > 2 * tracking.MAX_HALF_S:
         reason = f"known only to lie between {found.low:.2f} and {found.high:.2f} s"
         return missing(name, reason, n)
     return found
@@ -193,7 +193,7 @@ def _not_followed(whole: Response, left: Sequence[Response]) -> str:
     """Say why phases and delays have no meaning; empty where they have one."""
     if np.all(np.isnan(whole.phase_rad)):
         return NOT_FOLLOWED
-    if not tracking.following(whole, left) >= tracking.LEAST_FOLLOWING:
+    if not tracking.following(whole, left) >= tracking.MIN_FOLLOWING:
         return NOT_STEADILY
     return ""
 
@@ -245,7 +245,7 @@ def _following(fits: Fits, draw: Bootstrap) -> list[Score]:
 def _finger_velocity_mm_s(part: Part) -> Floats:
     """Velocity along the path on the part's grid; nan out of contact and in short pieces."""
     found = np.full(len(part.t_s), np.nan)
-    for begin, end in runs(part.on, round(LEAST_PIECE_S * GRID_HZ)).tolist():
+    for begin, end in runs(part.on, round(MIN_PIECE_S * GRID_HZ)).tolist():
         found[begin:end] = velocity(part.finger_mm[begin:end, 0])
     return found
 
@@ -277,10 +277,10 @@ def _remnant(whole_name: str, slow_name: str, part: Part, draw: Bootstrap) -> li
     windows = _windows([np.nan_to_num(left_mm) ** 2], [part.on])
     scores = [_of_windows(whole_name, windows, root_ratio, draw)]
     slow = np.full(len(left_mm), np.nan)
-    for begin, end in runs(part.on, round(LEAST_SEGMENT_S * GRID_HZ)).tolist():
+    for begin, end in runs(part.on, round(MIN_SEGMENT_S * GRID_HZ)).tolist():
         slow[begin:end] = in_band(left_mm[begin:end], (0.0, SLOW_HZ))
     usable = ~np.isnan(slow)
-    if usable.sum() < LEAST_TOTAL_S * GRID_HZ:
+    if usable.sum() < MIN_TOTAL_S * GRID_HZ:
         return [*scores, missing(slow_name, "under 4 s of contact in pieces of 2 s and more")]
     windows = _windows([np.nan_to_num(slow) ** 2], [usable])
     return [*scores, _of_windows(slow_name, windows, root_ratio, draw)]
@@ -292,7 +292,7 @@ def _coherence(fit: tuple[Part, Response, list[Response]] | None) -> Score:
         return missing(name, LITTLE)
     part, whole, _ = fit
     off = 1 - part.on.mean()
-    if off > MOST_OFF:
+    if off > MAX_OFF:
         return missing(name, f"{100 * off:.0f} % without contact; at most 5 %")
     steps = np.arange(len(part.t_s))
     finger = np.interp(steps, steps[part.on], part.finger_mm[part.on, 0])

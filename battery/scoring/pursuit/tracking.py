@@ -14,17 +14,17 @@ from scipy.signal.windows import hann
 from battery.scoring.signal.filters import low_pass
 from battery.scoring.signal.path import GRID_HZ, Flags, Floats
 
-LEAST_GAIN = 0.2  # below it a phase has no meaning
-LEAST_FOLLOWING = 10.0  # chance gives about 1, a finger that follows some hundreds
-MOST_HALF_S = 0.2  # a delay known less well than this is none
+MIN_GAIN = 0.2  # below it a phase has no meaning
+MIN_FOLLOWING = 10.0  # chance gives about 1, a finger that follows some hundreds
+MAX_HALF_S = 0.2  # a delay known less well than this is none
 LAGS_S = (-0.3, 1.0)
 CATCH_UP_HZ = 8.0
 CATCH_UP_MM_S = 20.0
 COHERENCE_S = 8.0
-LEAST_SEGMENTS = 9
-LEAST_COHERENCE_HZ = 0.1
+MIN_SEGMENTS = 9
+MIN_COHERENCE_HZ = 0.1
 PIECE_S = 4.0
-LEAST_PIECES = 3
+MIN_PIECES = 3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -133,7 +133,7 @@ class Sines:
     def deleted(self) -> list[Response]:
         """Responses with one piece after another left out; none where there are under 3."""
         n = len(self._squares)
-        return [self.solve(without) for without in range(n)] if n >= LEAST_PIECES else []
+        return [self.solve(without) for without in range(n)] if n >= MIN_PIECES else []
 
     def remnant_mm(self) -> Floats:
         """Finger less everything fitted, shape (n,); nan out of contact."""
@@ -146,7 +146,7 @@ class Sines:
         waves = solved[:k] - 1j * solved[k : 2 * k]
         ratio = waves[:, 0] / waves[:, 1]
         gain, phase = np.abs(ratio), np.angle(ratio)
-        usable = gain >= LEAST_GAIN
+        usable = gain >= MIN_GAIN
         unwrapped = np.full(k, np.nan)
         delay = math.nan
         if usable.any():
@@ -172,7 +172,7 @@ def following(whole: Response, deleted: Sequence[Response]) -> float:
         pieces. The unsteadiness is that of the jackknife.
     """
     n = len(deleted)
-    if n < LEAST_PIECES:
+    if n < MIN_PIECES:
         return math.nan
     each = np.stack([one.transfer for one in deleted])
     square = (n - 1) / n * np.sum(np.abs(each - each.mean(axis=0)) ** 2, axis=0)
@@ -271,8 +271,8 @@ def coherence_at(
     """
     size = round(COHERENCE_S * rate_hz)
     n = max(0, (len(finger_mm) - size) // (size // 2) + 1)
-    chosen = response.frequencies_hz >= LEAST_COHERENCE_HZ
-    if n < LEAST_SEGMENTS or not chosen.any():
+    chosen = response.frequencies_hz >= MIN_COHERENCE_HZ
+    if n < MIN_SEGMENTS or not chosen.any():
         return math.nan, n
     starts = np.arange(n) * (size // 2)
     cut = np.stack([finger_mm, chip_mm])[:, starts[:, None] + np.arange(size)]

@@ -32,7 +32,7 @@ MAX_GAP_S = 0.05
 REST_MM = 0.3  # a pixel and a half of most screens
 FINEST_S = 0.00025  # no pointer reports faster; a record that claims to is not made finer
 BURST = 0.25  # of the usual interval between reports
-LEAST_REPORTS = 4
+MIN_REPORTS = 4
 _CODE_DOWN, _CODE_UP = KIND_CODES["down"], KIND_CODES["up"]
 
 
@@ -190,7 +190,7 @@ def even(segment: Segment, rate_hz: float = GRID_HZ, origin_s: float = 0.0) -> S
         Grid and places; empty arrays when there are fewer than four reports.
     """
     t_s, path_mm = segment
-    if len(t_s) < LEAST_REPORTS:
+    if len(t_s) < MIN_REPORTS:
         return np.empty(0), np.empty((0, 2))
     usual_hz = 1 / float(np.median(np.diff(t_s)))
     finer = max(1, round(min(usual_hz, 1 / FINEST_S) / rate_hz))
@@ -203,7 +203,7 @@ def even(segment: Segment, rate_hz: float = GRID_HZ, origin_s: float = 0.0) -> S
         return grid_s, CubicSpline(t_s, path_mm, axis=0)(grid_s)
     fine_s = origin_s + np.arange(first * finer, last * finer + 1) / (rate_hz * finer)
     fine_mm = np.column_stack([np.interp(fine_s, t_s, axis) for axis in path_mm.T])
-    if len(grid_s) < LEAST_REPORTS:
+    if len(grid_s) < MIN_REPORTS:
         return grid_s, fine_mm[::finer]
     return grid_s, np.asarray(resample_poly(fine_mm, 1, finer, axis=0, padtype="line"))
 

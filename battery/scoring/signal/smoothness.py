@@ -11,7 +11,7 @@ import numpy as np
 
 from battery.scoring.signal.path import Floats
 
-LEAST_SAMPLES = 20
+MIN_SAMPLES = 20
 
 
 def sparc(
@@ -49,7 +49,7 @@ def sparc(
     Balasubramanian S, Melendez-Calderon A, Roby-Brami A, Burdet E (2015). On the analysis of
     movement smoothness. J NeuroEng Rehabil 12:112.
     """
-    if len(speed) < LEAST_SAMPLES or not np.any(speed > 0):
+    if len(speed) < MIN_SAMPLES or not np.any(speed > 0):
         return math.nan
     size = 2 ** (math.ceil(math.log2(len(speed))) + pad_level)
     magnitude = np.abs(np.fft.rfft(speed, size))
@@ -87,7 +87,7 @@ def dimensionless_jerk(speed: Floats, rate_hz: float) -> float:
     movement. Hogan N, Sternad D (2009). Sensitivity of smoothness measures to movement
     duration, amplitude, and arrests. J Mot Behav 41:529-534.
     """
-    if len(speed) < LEAST_SAMPLES or not np.any(speed > 0):
+    if len(speed) < MIN_SAMPLES or not np.any(speed > 0):
         return math.nan
     jerk = np.diff(speed, 2) * rate_hz**2
     whole_s = len(speed) / rate_hz

@@ -22,7 +22,7 @@ from battery.scoring.signal.path import GRID_HZ, Floats
 
 WINDOW_S = 4.0
 SHORT_S = 6.0  # a piece below is one window with several tapers
-LEAST_SEGMENT_S = 2.0
+MIN_SEGMENT_S = 2.0
 BRIEF_S = 0.5  # the shortest piece that says anything of a tremor
 # Time times half bandwidth of the tapers, and how many: below 6 s, and below 2 s.
 SHORT_TAPERS = (2.0, 3)
@@ -73,7 +73,7 @@ class Spectra:
         equal = self.weight_s.sum() ** 2 / np.sum(self.weight_s**2)
         return float(max(1.0, OVERLAP_FACTOR * equal))
 
-    def of_long(self, least_s: float = LEAST_SEGMENT_S) -> Spectra:
+    def of_long(self, least_s: float = MIN_SEGMENT_S) -> Spectra:
         """Those windows only that are at least so long: the others blur frequencies."""
         kept = np.array(self.sizes) >= round(least_s * self.rate_hz)
         if kept.all():
@@ -152,7 +152,7 @@ def _tapers(size: int, rate_hz: float) -> Floats:
 
 
 def _short(size: int, rate_hz: float) -> tuple[float, int]:
-    return SHORT_TAPERS if size >= round(LEAST_SEGMENT_S * rate_hz) else BRIEF_TAPERS
+    return SHORT_TAPERS if size >= round(MIN_SEGMENT_S * rate_hz) else BRIEF_TAPERS
 
 
 @functools.lru_cache(maxsize=8192)
@@ -198,7 +198,7 @@ def _hann(size: int) -> Floats:
 
 
 def spectra(
-    pieces_mm: Sequence[Floats], rate_hz: float = GRID_HZ, *, least_s: float = LEAST_SEGMENT_S
+    pieces_mm: Sequence[Floats], rate_hz: float = GRID_HZ, *, least_s: float = MIN_SEGMENT_S
 ) -> Spectra:
     """Compute the spectra of evenly sampled pieces of one coordinate.
 

@@ -19,7 +19,7 @@ from battery.scoring.signal.path import (
     followed_path,
     pieces,
 )
-from battery.scoring.signal.smoothness import LEAST_SAMPLES, log_dimensionless_jerk, sparc
+from battery.scoring.signal.smoothness import MIN_SAMPLES, log_dimensionless_jerk, sparc
 from tasks.contract import NS_PER_S, Event
 
 TAKES = frozenset({"grab", "regained"})
@@ -124,7 +124,7 @@ def _ways(
     at = int(np.argmax([part.max() for part in slow_mm]))
     turn = int(np.argmax(slow_mm[at]))
     t_s, path_mm = whole[at]
-    if len(path_mm) < LEAST_SAMPLES:
+    if len(path_mm) < MIN_SAMPLES:
         return None, None
     held = _Held.of(path_mm)
     out = _way(held, slice(0, turn + 1), slow_mm[at]) if at == 0 else None
@@ -150,11 +150,11 @@ class _Held(NamedTuple):
 def _way(held: _Held, part: slice, whole_mm: Floats) -> Way | None:
     """Measure one movement; `whole_mm` is the slow place along its own direction."""
     forward_mm = whole_mm[part]
-    if len(forward_mm) < LEAST_SAMPLES:
+    if len(forward_mm) < MIN_SAMPLES:
         return None
     slow_speed = np.gradient(forward_mm, 1 / GRID_HZ)
     span = kinematics.movement_span(slow_speed)
-    if span is None or span[1] - span[0] < LEAST_SAMPLES:
+    if span is None or span[1] - span[0] < MIN_SAMPLES:
         return None
     inside = slice(*span)
     smooth_mm, speed, smooth_speed, peaked_speed = (values[part][inside] for values in held)

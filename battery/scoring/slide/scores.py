@@ -16,8 +16,8 @@ from battery.scoring.slide.passes import TAKES, Pass, drag_s, passes
 from battery.scoring.stats import summary
 from battery.scoring.stats.intervals import Bootstrap
 
-LEAST_PASSES = 2
-LEAST_WAYS = 2
+MIN_PASSES = 2
+MIN_WAYS = 2
 PASSES = "finished passes"
 WAYS = "ways without loss of contact"
 
@@ -64,16 +64,16 @@ def _extents(block: Block, found: Sequence[Pass]) -> list[Score]:
     extents_mm = np.array([p.extent_mm for p in found])
     reach_mm = float(block.header.settings["reach_mm"])
     scores = [
-        summary.median_of("slide.extent_mm", extents_mm, least=LEAST_PASSES, what=PASSES),
+        summary.median_of("slide.extent_mm", extents_mm, least=MIN_PASSES, what=PASSES),
         summary.median_of(
-            "slide.extent_percent", 100 * extents_mm / reach_mm, least=LEAST_PASSES, what=PASSES
+            "slide.extent_percent", 100 * extents_mm / reach_mm, least=MIN_PASSES, what=PASSES
         ),
     ]
     for side in ("left", "right"):
         own_mm = np.array([p.extent_mm for p in found if p.side == side])
         name = f"slide.extent_{side}_mm"
         what = f"{PASSES} to the {side}"
-        scores.append(summary.median_of(name, own_mm, least=LEAST_PASSES, what=what))
+        scores.append(summary.median_of(name, own_mm, least=MIN_PASSES, what=what))
     return scores
 
 
@@ -82,18 +82,18 @@ def _ways(found: Sequence[Pass]) -> list[Score]:
     ways = [way for p in found for way in p.ways]
     scores = [
         summary.median_of(
-            "slide.mean_speed_mm_s", speeds, least=LEAST_PASSES, what=f"{PASSES} measured"
+            "slide.mean_speed_mm_s", speeds, least=MIN_PASSES, what=f"{PASSES} measured"
         )
     ]
     for name in ("sparc", "ldlj", "path_ratio"):
         values = np.array([getattr(way, name) for way in ways], dtype=np.float64)
-        scores.append(summary.median_of(f"slide.{name}", values, least=LEAST_WAYS, what=WAYS))
+        scores.append(summary.median_of(f"slide.{name}", values, least=MIN_WAYS, what=WAYS))
     peaks = np.array([way.submovements for way in ways], dtype=np.float64)
-    scores.append(summary.mean_of("slide.submovements", peaks, least=LEAST_WAYS, what=WAYS))
+    scores.append(summary.mean_of("slide.submovements", peaks, least=MIN_WAYS, what=WAYS))
     for name in ("stops", "reversals"):
         count = sum(getattr(way, name) for way in ways)
         scores.append(
-            summary.each_of(f"slide.{name}", count, len(ways), least=LEAST_WAYS, what=WAYS)
+            summary.each_of(f"slide.{name}", count, len(ways), least=MIN_WAYS, what=WAYS)
         )
     return scores
 

@@ -13,8 +13,8 @@ from battery.scoring.signal.path import Floats
 
 Z = 1.959963984540054  # 97.5 % point of the standard normal
 RESAMPLES = 1000
-LEAST_RESAMPLED = 5
-LEAST_ORDERED = 6
+MIN_RESAMPLED = 5
+MIN_ORDERED = 6
 MEDIAN_TO_MEAN = math.sqrt(math.pi / 2)
 TAIL = 0.025
 
@@ -72,7 +72,7 @@ def of_median(values: Floats) -> Interval:
     (2.0, 9.0)
     """
     n = len(values)
-    if n < LEAST_ORDERED:
+    if n < MIN_ORDERED:
         low, high = of_mean(values)
         half = MEDIAN_TO_MEAN * (high - low) / 2
         middle = float(np.median(values)) if n else math.nan
@@ -175,7 +175,7 @@ class Bootstrap:
 
         It always holds the statistic of the values themselves.
         """
-        if len(values) < LEAST_RESAMPLED:
+        if len(values) < MIN_RESAMPLED:
             return NONE
         found = float(statistic(values[None])[0])
         return around(self.values(values, statistic), found)

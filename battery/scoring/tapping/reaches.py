@@ -18,8 +18,8 @@ from battery.scoring.tapping.reading import Tap, home_mm
 
 PATH_HZ = 10.0
 SPEED_HZ = 8.0
-LEAST_SAMPLES = 20
-LEAST_REACHES = 8
+MIN_SAMPLES = 20
+MIN_REACHES = 8
 NOT_SEEN = "a finger is not seen in the air"
 _NAMES = (
     "path_ratio",
@@ -62,13 +62,13 @@ def reaches(block: Block, found: Sequence[Tap]) -> list[Reach]:
     waiting = [tap for tap in found if tap.answered and not np.isnan(tap.lift_s)]
     for grid_s, path_mm in pieces([whole]):
         inside = [t for t in waiting if grid_s[0] <= t.lift_s and t.end_s <= grid_s[-1]]
-        if not inside or len(grid_s) < LEAST_SAMPLES:
+        if not inside or len(grid_s) < MIN_SAMPLES:
             continue
         smooth_mm, speed = low_pass(path_mm, PATH_HZ), speed_mm_s(path_mm)
         slow_speed = speed_mm_s(low_pass(path_mm, SPEED_HZ))
         for tap in inside:
             a, b = np.searchsorted(grid_s, [tap.lift_s, tap.end_s])
-            if b - a >= LEAST_SAMPLES:
+            if b - a >= MIN_SAMPLES:
                 target = (tap.target_x_mm, tap.target_y_mm)
                 result.append(
                     _reach(tap.trial, smooth_mm[a:b], speed[a:b], slow_speed[a:b], home, target)
@@ -111,5 +111,5 @@ def score(block: Block, found: Sequence[Tap]) -> list[Score]:
     for name, full in names.items():
         values = np.array([float(getattr(reach, name)) for reach in measured])
         of = summary.median_of if name in _MEDIANS else summary.mean_of
-        scores.append(of(full, values, least=LEAST_REACHES, what="reaches seen without a gap"))
+        scores.append(of(full, values, least=MIN_REACHES, what="reaches seen without a gap"))
     return scores

@@ -18,11 +18,11 @@ from battery.scoring.tapping import accuracy, reaches
 from battery.scoring.tapping.reading import ANTICIPATION_S, LATE_S, Tap, home_mm, taps
 from battery.scoring.tapping.throughput import throughput_bit_s
 
-LEAST_TRIALS = 5
-LEAST_ENDS = 8
-LEAST_FOR_AREA = 15
-LEAST_FOR_SLOPE = 20
-LEAST_INTERVALS = 20
+MIN_TRIALS = 5
+MIN_ENDS = 8
+MIN_FOR_AREA = 15
+MIN_FOR_SLOPE = 20
+MIN_INTERVALS = 20
 ANSWERED = "answered trials"
 NO_HOME = "without a home pad it is not known where a reach began"
 NO_LIFT = "without a home pad there is no lift from home"
@@ -54,16 +54,16 @@ def _primary(block: Block, answered: Sequence[Tap]) -> list[Score]:
     movement_s = np.array([t.movement_time_s for t in answered])
     hits = sum(t.outcome == "hit" for t in answered)
     movement = summary.median_of(
-        "tapping.movement_time_s", movement_s, least=LEAST_TRIALS, what=ANSWERED
+        "tapping.movement_time_s", movement_s, least=MIN_TRIALS, what=ANSWERED
     )
     if home_mm(block) is None and not movement.reason:
         movement = _noting(movement, "from target to target by way of a place not seen")
     return [
-        summary.mean_of("tapping.radial_error_mm", radial, least=LEAST_TRIALS, what=ANSWERED),
+        summary.mean_of("tapping.radial_error_mm", radial, least=MIN_TRIALS, what=ANSWERED),
         movement,
         _reaction(block, answered, "tapping.reaction_time_s"),
         summary.share_of(
-            "tapping.hit_rate", hits, len(answered), least=LEAST_TRIALS, what=ANSWERED
+            "tapping.hit_rate", hits, len(answered), least=MIN_TRIALS, what=ANSWERED
         ),
     ]
 
@@ -74,7 +74,7 @@ def _reaction(block: Block, answered: Sequence[Tap], name: str) -> Score:
     all_s = np.array([t.reaction_time_s for t in answered])
     all_s = all_s[~np.isnan(all_s)]
     kept_s = all_s[(all_s >= ANTICIPATION_S) & (all_s <= LATE_S)]
-    found = summary.median_of(name, kept_s, least=LEAST_TRIALS, what="usable reactions")
+    found = summary.median_of(name, kept_s, least=MIN_TRIALS, what="usable reactions")
     if found.reason or len(kept_s) == len(all_s):
         return found
     return _noting(found, f"{len(all_s) - len(kept_s)} of {len(all_s)} left out")
@@ -90,8 +90,8 @@ def _ends(block: Block, answered: Sequence[Tap], draw: Bootstrap) -> list[Score]
     aimed = home_mm(block) is not None
     errors_mm = _errors_mm(answered, in_reach=aimed)
     both = ("variable_error_mm", "constant_error_mm")
-    if n < LEAST_ENDS:
-        reason = summary.few(n, LEAST_ENDS, ANSWERED)
+    if n < MIN_ENDS:
+        reason = summary.few(n, MIN_ENDS, ANSWERED)
         scores = [missing(f"tapping.{name}", reason, n) for name in both]
     else:
         scores = [
@@ -115,8 +115,8 @@ def _errors_mm(answered: Sequence[Tap], *, in_reach: bool) -> Floats:
 def _areas(errors_mm: Floats) -> list[Score]:
     n = len(errors_mm)
     names = ("tapping.bcea95_mm2", "tapping.prediction_ellipse_mm2")
-    if n < LEAST_FOR_AREA:
-        reason = summary.few(n, LEAST_FOR_AREA, ANSWERED)
+    if n < MIN_FOR_AREA:
+        reason = summary.few(n, MIN_FOR_AREA, ANSWERED)
         return [missing(name, reason, n) for name in names]
     areas = (accuracy.bcea_mm2(errors_mm), accuracy.prediction_ellipse_mm2(errors_mm))
     return [
@@ -140,11 +140,11 @@ def _along(block: Block, answered: Sequence[Tap]) -> list[Score]:
     beyond, short = int((along_mm > rim_mm).sum()), int((along_mm < -rim_mm).sum())
     return [
         *(
-            summary.mean_of(f"tapping.{name}", values, least=LEAST_ENDS, what=ANSWERED)
+            summary.mean_of(f"tapping.{name}", values, least=MIN_ENDS, what=ANSWERED)
             for name, values in zip(means, (along_mm, errors_mm[:, 1], percent), strict=True)
         ),
         *(
-            summary.share_of(f"tapping.{name}", count, n, least=LEAST_ENDS, what=ANSWERED)
+            summary.share_of(f"tapping.{name}", count, n, least=MIN_ENDS, what=ANSWERED)
             for name, count in zip(rates, (beyond, short), strict=True)
         ),
     ]
@@ -163,8 +163,8 @@ def _throughput(block: Block, answered: Sequence[Tap], draw: Bootstrap) -> list[
         return [missing(name, NO_HOME) for name in names]
     timed = [t for t in answered if t.movement_time_s > 0]
     n = len(timed)
-    if n < LEAST_FOR_AREA:
-        reason = summary.few(n, LEAST_FOR_AREA, ANSWERED)
+    if n < MIN_FOR_AREA:
+        reason = summary.few(n, MIN_FOR_AREA, ANSWERED)
         return [missing(name, reason, n) for name in names]
     errors_mm = _errors_mm(timed, in_reach=True)
     reached_mm = _distances_mm(timed, home) + errors_mm[:, 0]
@@ -196,8 +196,8 @@ def _rhythm(answered: Sequence[Tap], draw: Bootstrap) -> list[Score]:
         ]
     )
     n = len(intervals_s)
-    if n < LEAST_INTERVALS:
-        reason = summary.few(n, LEAST_INTERVALS, "intervals without an omission")
+    if n < MIN_INTERVALS:
+        reason = summary.few(n, MIN_INTERVALS, "intervals without an omission")
         scores = [missing(name, reason, n) for name in names]
     else:
         kept_s, n_cut = rhythm.capped(intervals_s)
@@ -212,8 +212,8 @@ def _rhythm(answered: Sequence[Tap], draw: Bootstrap) -> list[Score]:
         ]
     name = "tapping.fatigue_slope_ms"
     timed = [t for t in answered if not np.isnan(t.movement_time_s)]
-    if len(timed) < LEAST_FOR_SLOPE:
-        reason = summary.few(len(timed), LEAST_FOR_SLOPE, ANSWERED)
+    if len(timed) < MIN_FOR_SLOPE:
+        reason = summary.few(len(timed), MIN_FOR_SLOPE, ANSWERED)
         return [*scores, missing(name, reason, len(timed))]
     slope, interval = rhythm.slope(
         np.array([1000 * t.movement_time_s for t in timed]),
@@ -235,12 +235,12 @@ def _counts(block: Block, found: Sequence[Tap]) -> list[Score]:
         reactions_s = [t.reaction_time_s for t in found if not np.isnan(t.reaction_time_s)]
         guessed = sum(t < ANTICIPATION_S for t in reactions_s)
         anticipation = summary.share_of(
-            name, early + guessed, early + len(reactions_s), least=LEAST_ENDS, what="lifts"
+            name, early + guessed, early + len(reactions_s), least=MIN_ENDS, what="lifts"
         )
     return [
         anticipation,
         summary.share_of(
-            "tapping.no_answer_rate", unanswered, len(begun), least=LEAST_ENDS, what="trials"
+            "tapping.no_answer_rate", unanswered, len(begun), least=MIN_ENDS, what="trials"
         ),
         *(
             summary.rate_of(name, int((kinds == kind).sum()), minutes, n=len(found))
@@ -263,18 +263,18 @@ def _sides(block: Block, answered: Sequence[Tap]) -> list[Score]:
             summary.mean_of(
                 f"tapping.radial_error_{side}_mm",
                 np.array([t.radial_error_mm for t in mine]),
-                least=LEAST_TRIALS,
+                least=MIN_TRIALS,
                 what=what,
             ),
             summary.median_of(
                 f"tapping.movement_time_{side}_s",
                 np.array([t.movement_time_s for t in mine]),
-                least=LEAST_TRIALS,
+                least=MIN_TRIALS,
                 what=what,
             ),
             _reaction(block, mine, f"tapping.reaction_time_{side}_s"),
             summary.share_of(
-                f"tapping.hit_rate_{side}", hits, len(mine), least=LEAST_TRIALS, what=what
+                f"tapping.hit_rate_{side}", hits, len(mine), least=MIN_TRIALS, what=what
             ),
         ]
     return scores

@@ -10,7 +10,7 @@ from battery.people import PICTURES
 from battery.stage.drawing.canvas import Canvas
 from battery.stage.drawing.shapes import OVERSAMPLE
 
-HIGHEST_MM = 60.0
+MAX_MM = 60.0
 Point = tuple[float, float]
 # Filled outlines in a square of 100, y down; drawn one over the other, holes last.
 HOUSE = (((10, 48), (50, 10), (90, 48)), ((20, 48), (80, 48), (80, 92), (20, 92)))
@@ -58,7 +58,7 @@ class Token:
 
     def begin(self, canvas: Canvas, room: pygame.Rect) -> None:
         """Draw it into its room."""
-        side = min(canvas.px(HIGHEST_MM), room.width, room.height)
+        side = min(canvas.px(MAX_MM), room.width, room.height)
         picture = token_picture(canvas, self._number, side)
         canvas.surface.blit(picture, picture.get_rect(center=room.center))
 

@@ -24,7 +24,7 @@ from battery.stage.screen.scale import Scale
 from tasks.contract import NS_PER_S, Contact, Disc, Mark, settings_to_dict
 from tasks.registry import TASKS
 
-LONGEST_S = 10.0
+MAX_S = 10.0
 PAUSE_S = 0.8  # between two showings
 ROUND_MM = 3.0  # room around what is shown
 HAND_MM = 0.9  # to a unit of the drawn hand: its finger is 10 mm wide
@@ -67,7 +67,7 @@ class Demonstration:
         )
         block = run_block(self._header, Person(STEADY, TOUCH_60, seed))
         self._moves = contacts(block.samples)
-        self._length_s = min(LONGEST_S, block.ended_ns / NS_PER_S)
+        self._length_s = min(MAX_S, block.ended_ns / NS_PER_S)
         self._bounds_mm = self._shown_mm()
         self._run = Run(self._header)
         self._next = 0

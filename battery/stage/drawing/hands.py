@@ -12,7 +12,7 @@ from battery.stage.drawing.outlines import OPEN, POINTING
 from battery.stage.drawing.shapes import Point, Sketch
 from battery.stage.screen.theme import Colour, Theme
 
-HIGHEST_MM = 80.0
+MAX_MM = 80.0
 APART = 0.62  # distance of a hand's middle from the middle, over its height
 CONTOUR = 1.3  # hundredths of the height
 CUFF = ((38, 93), (67, 93), 11.0)
@@ -38,7 +38,7 @@ class HandsPicture:
 
     def begin(self, canvas: Canvas, room: pygame.Rect) -> None:
         """Draw it into its room."""
-        height = min(room.height, canvas.px(HIGHEST_MM), round(room.width / 2.2))
+        height = min(room.height, canvas.px(MAX_MM), round(room.width / 2.2))
         for hand in HANDS:
             picture = hand_picture(canvas, hand, height, lit=hand == self._hand)
             side = -1 if hand == "left" else 1

@@ -27,14 +27,14 @@ FILES: Mapping[Weight, Path] = {
 }
 CAP_SHARE = 0.668  # height of a capital over the size, from the typeface's OS/2 table
 DRAWN_PX = 150  # rows are drawn about so large at least, three or four times their size
-LEAST_CAP_PX = 7  # below it no letter is told from another
+MIN_CAP_PX = 7  # below it no letter is told from another
 DIRECTIONS: Mapping[Direction, int] = {
     "ltr": pygame.DIRECTION_LTR,
     "rtl": pygame.DIRECTION_RTL,
 }
 NUMBER = re.compile(r"(\d+(?:[.,:]\d+)*)")
 LINE_PITCH = 1.2  # distance of rows over the size
-MOST_KEPT = 4000  # widths
+MAX_KEPT = 4000  # widths
 
 _widths: dict[tuple[str, int, int, Weight, Direction], int] = {}
 
@@ -56,7 +56,7 @@ class Lettering:
     def __init__(
         self, cap_px: float, direction: Direction = "ltr", weight: Weight = "regular"
     ) -> None:
-        size_px = max(cap_px, LEAST_CAP_PX) / CAP_SHARE
+        size_px = max(cap_px, MIN_CAP_PX) / CAP_SHARE
         self._larger = min(max(math.ceil(DRAWN_PX / size_px), 3), 4)
         self._size = round(self._larger * size_px)
         self._direction: Direction = direction
@@ -79,7 +79,7 @@ class Lettering:
         """Width of a row."""
         key = (text, self._size, self._larger, self._weight, self._direction)
         if key not in _widths:
-            if len(_widths) >= MOST_KEPT:
+            if len(_widths) >= MAX_KEPT:
                 _widths.clear()
             wide = sum(self._size_of(run)[0] for run in self._runs(text))
             _widths[key] = -(-wide // self._larger)

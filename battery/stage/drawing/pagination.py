@@ -8,7 +8,7 @@ from battery.stage.drawing.lettering import Lettering
 
 PARAGRAPH = 0.4  # room between paragraphs over the distance of rows
 
-MOST_ALONE = 2  # with so many rows left below a title, the next paragraph begins there
+MAX_ALONE = 2  # with so many rows left below a title, the next paragraph begins there
 
 
 def height_px(paragraphs: Sequence[str], letters: Lettering, width_px: int) -> int:
@@ -47,7 +47,7 @@ def leaves(
             continue
         rows = letters.wrap(paragraph, width_px)
         beside = _rows_left(found[-1], letters, width_px, room_px)
-        if len(found[-1]) == 1 and beside >= MOST_ALONE:  # no title alone on a leaf
+        if len(found[-1]) == 1 and beside >= MAX_ALONE:  # no title alone on a leaf
             found[-1].append(" ".join(rows[:beside]))
             rows = rows[beside:]
         at_once = max(1, room_px // letters.pitch_px)

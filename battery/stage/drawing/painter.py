@@ -18,7 +18,7 @@ from battery.stage.screen.theme import FORMS, SOLID, Colour, Form, Theme
 from tasks.contract import Disc, Line, Mark, Role
 
 THIN_MM, RING_MM = 0.6, 1.5
-LEAST_PX = 2.0  # no outline is thinner
+MIN_PX = 2.0  # no outline is thinner
 LABEL_SHARE = 1.1  # height of a capital over the radius of its disc
 SMALL_LABEL_SHARE = 0.8  # for labels of two characters and more
 RIM_MM, RIM_STEPS = 0.7, 12  # of a label
@@ -96,7 +96,7 @@ class Painter:
 
     def _draw_line(self, line: Line) -> None:
         colour = self._theme.roles[line.role]
-        half_px = max(LEAST_PX / 2, self._scale.length_px(line.width_mm) / 2)
+        half_px = max(MIN_PX / 2, self._scale.length_px(line.width_mm) / 2)
         points = [self._scale.to_px(x_mm, y_mm) for x_mm, y_mm in line.points_mm]
         for a, b in itertools.pairwise(points):
             corners = beam(a, b, half_px)
@@ -121,8 +121,8 @@ class Painter:
             large,
             colour,
             r_px * OVERSAMPLE,
-            thin_px=max(LEAST_PX, self._scale.length_px(THIN_MM)) * OVERSAMPLE,
-            ring_px=max(LEAST_PX, self._scale.length_px(RING_MM)) * OVERSAMPLE,
+            thin_px=max(MIN_PX, self._scale.length_px(THIN_MM)) * OVERSAMPLE,
+            ring_px=max(MIN_PX, self._scale.length_px(RING_MM)) * OVERSAMPLE,
         )
         pen.form(FORMS[role], self._theme.background, filled=filled)
         return pygame.transform.smoothscale(large, (size, size))

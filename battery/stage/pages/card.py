@@ -19,13 +19,13 @@ from battery.stage.language import texts
 from battery.stage.language.languages import Text
 from battery.stage.pages.page import Page, TextPage
 from battery.stage.pages.presses import Presses
-from battery.stage.screen.scale import LEAST_RATIO, MOST_RATIO
+from battery.stage.screen.scale import MAX_RATIO, MIN_RATIO
 from battery.stage.screen.window import Window
 
 CARD_MM = (85.60, 53.98)  # ISO/IEC 7810:2019, ID-1, nominal
 ASSUMED_DIAGONAL_MM = 256.5  # of a ten-inch tablet, while nothing is known
 FIRST_STEP_PX = 32
-LEAST_PRESSES = 3
+MIN_PRESSES = 3
 SAME_WAY = 4  # presses one way after which the step doubles again
 KEY_MM = 30.0
 Axis = Literal["width", "height"]
@@ -68,7 +68,7 @@ class Fit:
             if self._run >= SAME_WAY:
                 self.step, self._run = min(self.step * 2, FIRST_STEP_PX), 0
         self._presses += 1
-        self.tried = self.tried or self._presses >= LEAST_PRESSES or way == -self._way
+        self.tried = self.tried or self._presses >= MIN_PRESSES or way == -self._way
         self._way = way
         self.px = min(max(self.px + way * self.step, self.least), self.most)
 
@@ -167,7 +167,7 @@ class Card:
     def fits(self) -> bool:
         """Whether the pixels come out about square, as those of every panel are."""
         screen = self.screen()
-        return LEAST_RATIO <= screen.mm_per_px_x / screen.mm_per_px_y <= MOST_RATIO
+        return MIN_RATIO <= screen.mm_per_px_x / screen.mm_per_px_y <= MAX_RATIO
 
 
 def assumed_mm_per_px(desktop_px: tuple[int, int]) -> float:

@@ -23,7 +23,7 @@ from battery.stage.pages.timed import Minute, TimedPage
 from battery.stage.screen.sound import Sound
 from battery.store import Exercise, HomeExercise, HomeExerciseHand
 
-LEAST_S = 5.0  # a timer that was ended sooner has seen nothing
+MIN_S = 5.0  # a timer that was ended sooner has seen nothing
 STRONG = 3
 CLOSE = Button("end", texts.CLOSE, "right")
 EXERCISES: dict[str, Exercise] = {
@@ -310,7 +310,7 @@ class HomeExercisePages:
         self, exercise: Exercise, hand: HomeExerciseHand | None, minute: Minute
     ) -> HomeExercise | None:
         """Keep what the timer saw; nothing if it hardly ran."""
-        if minute.ran_s < LEAST_S:
+        if minute.ran_s < MIN_S:
             return None
         entry = replace(
             self._entry("seen", exercise), hand=hand, minutes=round(minute.ran_s / 60, 2)

@@ -27,7 +27,7 @@ from tasks.contract import NS_PER_S
 __all__ = ["CONFIRM_KEYS", "DEBOUNCE_NS", "Left", "Page", "Picture", "TextPage", "run_pages"]
 
 FRAME_NS = NS_PER_S // FRAMES_PER_S
-MOST_PAGES = 1000
+MAX_PAGES = 1000
 TURN = "turn"  # the key that turns to the next leaf
 SAY_AGAIN = "say again"  # the key of that button
 TITLE_ROW = 1.85  # height of a row over that of its capitals
@@ -426,8 +426,8 @@ def run_pages(window: Window, first: Page | None, *, large: bool = False) -> Non
     shown = 0
     while page is not None and not window.closing:
         shown += 1
-        if shown > MOST_PAGES:
-            msg = f"more than {MOST_PAGES} pages in one visit; what was done is stored"
+        if shown > MAX_PAGES:
+            msg = f"more than {MAX_PAGES} pages in one visit; what was done is stored"
             raise StageError(msg)
         try:
             page = page.run(window)

@@ -13,7 +13,7 @@ from battery.stage.screen.sound import Sound
 from battery.stage.screen.window import Window
 
 MINUTE_S = 60.0
-MOST_LATE_S = 0.2  # a beat that is later than this is left out instead of made up for
+MAX_LATE_S = 0.2  # a beat that is later than this is left out instead of made up for
 
 
 class Over(Exception):  # noqa: N818  # not an error: the minute is over
@@ -65,7 +65,7 @@ class Minute:
             self._sound.play("over")
             raise Over
         if shown_s >= self._next_s:
-            if shown_s - self._next_s <= MOST_LATE_S:
+            if shown_s - self._next_s <= MAX_LATE_S:
                 self._sound.play("beat")
             self._next_s += self._beat_s * (1 + (shown_s - self._next_s) // self._beat_s)
         return []

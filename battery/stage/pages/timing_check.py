@@ -20,10 +20,10 @@ from battery.store import TimingCheck
 from tasks.contract import NS_PER_MS, NS_PER_S
 
 DRAWN_NS = 5 * NS_PER_S  # of contact; enough for 150 intervals at 30 reports a second
-LONGEST_NS = 30 * NS_PER_S
+MAX_NS = 30 * NS_PER_S
 WIDE_NS = 50 * NS_PER_MS
-LEAST_INTERVALS = 20
-LEAST_CONTACT_NS = 2 * NS_PER_S
+MIN_INTERVALS = 20
+MIN_CONTACT_NS = 2 * NS_PER_S
 TICK_PX = 8
 
 
@@ -69,7 +69,7 @@ class TimingPage:
                 elif read == "quit":
                     raise Left
             drawn_ns = contact_ns(self.reports)
-            if drawn_ns >= DRAWN_NS or now_ns - begun_ns >= LONGEST_NS:
+            if drawn_ns >= DRAWN_NS or now_ns - begun_ns >= MAX_NS:
                 return
             if now_ns >= frames.due_ns:
                 pygame.display.update(tick)
@@ -119,9 +119,9 @@ def timing_check(
     kinds = {frozenset(): "none", frozenset({True}): "touch", frozenset({False}): "mouse"}
     rate_hz: float | None = None
     contact = contact_ns(reports)
-    if len(intervals_ns) >= LEAST_INTERVALS:
+    if len(intervals_ns) >= MIN_INTERVALS:
         rate_hz = float(NS_PER_S / max(np.median(intervals_ns), 1))
-    elif contact >= LEAST_CONTACT_NS:
+    elif contact >= MIN_CONTACT_NS:
         rate_hz = n_reports * NS_PER_S / contact
     periods_ns = np.diff(np.array(flips_ns, dtype=np.int64))
     shown = len(periods_ns) > 0

@@ -17,7 +17,7 @@ import pygame
 
 from tasks.contract import NS_PER_MS
 
-LONGEST_MS = 1  # of one wait: it bounds the error of a stamp by what can be known for sure
+MAX_MS = 1  # of one wait: it bounds the error of a stamp by what can be known for sure
 NAP_NS = 250_000  # between two looks without the library
 VIDEO = 0x20  # SDL_INIT_VIDEO
 
@@ -37,7 +37,7 @@ class Waiter:
         """Wait for an event, at the longest a millisecond or `longest_ns`."""
         if longest_ns <= 0:
             return
-        whole_ms = min(longest_ns // NS_PER_MS, LONGEST_MS)
+        whole_ms = min(longest_ns // NS_PER_MS, MAX_MS)
         if self._library is not None and whole_ms:
             self._library.SDL_WaitEventTimeout(None, whole_ms)  # leaves the event in the queue
         else:

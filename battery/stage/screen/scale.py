@@ -13,7 +13,7 @@ from battery.recording import Screen
 
 GUESS_MM_PER_PX = 25.4 / 96  # the nominal pixel of desktop systems; a guess, and flagged as one
 HALF_PX = 0.5
-LEAST_RATIO, MOST_RATIO = 0.95, 1.05  # pixels are square but for a few percent
+MIN_RATIO, MAX_RATIO = 0.95, 1.05  # pixels are square but for a few percent
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from battery.store import Store
 
 SETTING = "comfort"
 UNNAMED_THEME = "dark"
-LEAST_PERCENT, MOST_PERCENT = 100, 200  # WCAG 2.2, 1.4.4: up to 200 % without loss
+MIN_PERCENT, MAX_PERCENT = 100, 200  # WCAG 2.2, 1.4.4: up to 200 % without loss
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,9 +50,9 @@ class Comfort:
         """Refuse what the stage cannot do."""
         language(self.language)
         theme_named(self.theme)
-        if not LEAST_PERCENT <= self.text_percent <= MOST_PERCENT:
+        if not MIN_PERCENT <= self.text_percent <= MAX_PERCENT:
             msg = (
-                f"text at {self.text_percent} %; say {LEAST_PERCENT} to {MOST_PERCENT}. "
+                f"text at {self.text_percent} %; say {MIN_PERCENT} to {MAX_PERCENT}. "
                 "Nothing was changed"
             )
             raise UsageError(msg)

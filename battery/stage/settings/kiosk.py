@@ -11,8 +11,8 @@ from pathlib import Path
 from battery.errors import UsageError
 from battery.store import Store
 
-LEAST_BATTERY = 30  # percent
-LEAST_DISK_BYTES = 10**9
+MIN_BATTERY = 30  # percent
+MIN_DISK_BYTES = 10**9
 POWER = Path("/sys/class/power_supply")
 DIGITS = "0123456789"
 
@@ -91,11 +91,11 @@ def warnings(
     """
     found = []
     charge = battery_percent(power)
-    if charge is not None and charge < LEAST_BATTERY:
+    if charge is not None and charge < MIN_BATTERY:
         found.append("battery")
     if free_bytes is None and store.folder is not None:
         free_bytes = shutil.disk_usage(store.folder).free
-    if free_bytes is not None and free_bytes < LEAST_DISK_BYTES:
+    if free_bytes is not None and free_bytes < MIN_DISK_BYTES:
         found.append("disk")
     started = [datetime.fromisoformat(v.header.started_utc) for v in store.visits()]
     if started and max(started) > now:
