@@ -19,7 +19,7 @@ from uuid import UUID
 import numpy as np
 
 from battery.errors import StoreError
-from battery.export import export_tidy
+from battery.export import Form, export_tidy
 from battery.moments import utc_text
 from battery.plan import STANDARD
 from battery.recording import Device, Hand, Screen
@@ -223,7 +223,10 @@ def make_demo(
             pages.append(write_page(store, story.code, folder / f"{story.code}.html", now=now))
             step(n_all + index + 1, n_steps)
         export_tidy(
-            store, export, progress=lambda done, _: step(n_steps - n_all + done, n_steps)
+            store,
+            export,
+            form=Form(csv=True),
+            progress=lambda done, _: step(n_steps - n_all + done, n_steps),
         )
         size = sum(p.stat().st_size for p in folder.glob("battery.sqlite*"))
     return Demo(folder, pages, export, n_all, time.monotonic() - begun, size)
@@ -249,6 +252,12 @@ def _enrol(store: Store, story: Story, when: datetime) -> None:
             first_hand="left" if story.affected_side == "right" else "right",
             enrolled_utc=when.isoformat(timespec="seconds"),
         )
+    )
+    store.record_consent(
+        story.code,
+        form_version="1",
+        decision="given",
+        at_utc=when.isoformat(timespec="seconds"),
     )
 
 

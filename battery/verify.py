@@ -182,12 +182,20 @@ def _problems(block: Block, record: BlockRecord) -> Iterator[str]:
 
 def block_problems(block: Block) -> Iterator[str]:
     """Say what does not hold within a block: settings, order of stamps, replay."""
-    holds = short_hash(block.header.settings) == block.header.layout_hash
-    if not holds:
+    yield from stamp_problems(block)
+    if _has_its_settings(block) and not _other_rules(block):  # altered ones may have no end
+        yield from _replay(block)
+
+
+def stamp_problems(block: Block) -> Iterator[str]:
+    """Say what does not hold without replaying: settings and order of stamps."""
+    if not _has_its_settings(block):
         yield "its settings do not have the hash of its layout"
     yield from _stamps(block)
-    if holds and not _other_rules(block):  # altered settings may have no end
-        yield from _replay(block)
+
+
+def _has_its_settings(block: Block) -> bool:
+    return short_hash(block.header.settings) == block.header.layout_hash
 
 
 def block_notes(block: Block) -> Iterator[str]:

@@ -152,4 +152,5 @@ def say_things(store):
     store.put_setting("clinic", "Margarethe-Musterfrau-Haus")
     store.record_consent("X3CF", form_version="1", decision="given", at_utc=stamps[0])
     store.record_consent("X3CF", form_version="1", decision="withdrawn", at_utc=stamps[1])
-    store.record_consent("K7QF", form_version="1", decision="given", at_utc=stamps[0])
+    for code in ("K7QF", "M4WX"):
+        store.record_consent(code, form_version="1", decision="given", at_utc=stamps[0])

@@ -16,12 +16,13 @@ from battery.export import export_tidy
 from battery.handover import receive, send
 from battery.store import Store
 from tests import handover_kit as hand
+from tests.export_kit import EVERYBODY
 
 
 def do(word, first, second):
     with Store.open(first, write=word in ("send", "receive")) as store:
         if word == "export":
-            export_tidy(store, second)
+            export_tidy(store, second, selection=EVERYBODY)
         elif word == "backup":
             store.back_up(second)
         elif word == "send":

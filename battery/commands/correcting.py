@@ -12,7 +12,7 @@ from battery.commands.common import Home, now_utc, open_store
 from battery.errors import UsageError
 
 if TYPE_CHECKING:
-    from battery.store import Store
+    from battery.store import Scope, Store
 
 Code = Annotated[str, typer.Argument(help="The person's code.")]
 Author = Annotated[str, typer.Option("--by", help="Who says so, in initials or a role.")]
@@ -125,12 +125,24 @@ def consent(
     given: Annotated[
         bool, typer.Option("--given/--withdrawn", help="What the person decided.")
     ],
+    use: Annotated[
+        str, typer.Option("--for", help="About what: research (export) or care (record, page).")
+    ] = "research",
     home: Home = None,
 ) -> None:
-    """Keep a person's decision about research use; who withdrew is in no export from then on.
+    """Keep a person's decision about research use, or about record and page.
 
-    Example: battery consent K7QF --given --form-version 2
+    Only who gave it to research use is exported; who withdrew either is in no export.
+    Example: battery consent K7QF --given --form-version 2 --for research
     """
+    scope: Scope
+    if use == "research":
+        scope = "research"
+    elif use == "care":
+        scope = "care"
+    else:
+        msg = f"--for {use!r}: say research or care. Nothing was stored"
+        raise UsageError(msg)
     if not form_version.strip():
         msg = "the version of the form is empty; say it. Nothing was stored"
         raise UsageError(msg)
@@ -141,8 +153,9 @@ def consent(
             form_version=form_version,
             decision="given" if given else "withdrawn",
             at_utc=now_utc(),
+            scope=scope,
         )
-    print(f"{person.code}: consent {said.decision} under form {said.form_version}")
+    print(f"{person.code}: consent to {scope} {said.decision} under form {said.form_version}")
 
 
 def erase(

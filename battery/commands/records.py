@@ -3,12 +3,25 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from battery.commands.common import Home, Progress, day_meant, open_store, say_unreadable
+from battery.commands.common import (
+    Home,
+    Progress,
+    day_meant,
+    now,
+    open_store,
+    say_unreadable,
+)
 from battery.errors import UsageError
+
+if TYPE_CHECKING:
+    from battery.export import Form
+    from battery.export.selection import Selection
+    from battery.store import Store
+    from battery.verify import Verification
 
 
 def export(
@@ -30,13 +43,33 @@ def export(
     bids: Annotated[
         bool, typer.Option("--bids", help="Write a BIDS dataset of motion and behaviour.")
     ] = False,
+    csv: Annotated[
+        bool, typer.Option("--csv", help="Compressed CSV too, but for samples and frames.")
+    ] = False,
+    raw_csv: Annotated[
+        bool, typer.Option("--raw-csv", help="Compressed CSV of every table; large.")
+    ] = False,
+    new_codes: Annotated[
+        Path | None,
+        typer.Option(help="Draw new codes; this new file, for the clinic, says whose."),
+    ] = None,
+    without_consent: Annotated[
+        str, typer.Option(help="Why people without research consent are in it; it is kept.")
+    ] = "",
+    licence: Annotated[
+        str | None, typer.Option(help="Licence of exports, name or address; said once.")
+    ] = None,
+    author: Annotated[
+        list[str] | None, typer.Option(help="Author of exports; may be repeated; said once.")
+    ] = None,
     home: Home = None,
 ) -> None:
-    """Write raw samples, events, trials and scores as CSV and Parquet, with a dictionary.
+    """Write raw samples, events, trials and scores as Parquet, with a dictionary.
 
-    Relative days, no names. Example: battery export study-1 --task trail --since 2026-05-01
+    Only people who gave consent to research use; relative days, no names; signed where the
+    clinic has a key. Example: battery export study-1 --task trail --since 2026-05-01
     """
-    from battery.export import export_bids, export_tidy
+    from battery.export import Form, export_bids
     from battery.export.selection import Selection
 
     asked = Selection(
@@ -44,15 +77,65 @@ def export(
         tasks=[name.lower() for name in task or []],
         since=None if since is None else day_meant(since, "exported"),
         until=None if until is None else day_meant(until, "exported"),
+        without_consent=without_consent.strip(),
     )
-    write = export_bids if bids else export_tidy
-    with open_store(home, write=False) as store:
+    form = Form(csv=csv, raw_csv=raw_csv, key_list=new_codes)
+    if bids and form != Form():
+        msg = "--csv, --raw-csv and --new-codes do not go with --bids; nothing was exported"
+        raise UsageError(msg)
+    told = licence is not None or author is not None
+    failed: dict[str, str] = {}
+    with open_store(home, write=told) as store:
+        if told:
+            _keep_licence(store, licence, author)
+        n_left_out = asked.n_without_consent(store)
         with Progress("exporting") as step:
-            counts = write(store, directory, selection=asked, progress=step)
+            if bids:
+                counts = export_bids(store, directory, selection=asked, progress=step)
+            else:
+                counts, failed = _export_tables(store, directory, asked, form, step)
         for what, count in counts.items():
-            print(f"{what:<14} {count:>10,}" + ("" if bids else " rows"))
+            print(f"{what:<16} {count:>10,}" + ("" if bids else " rows"))
+        if n_left_out:
+            print(
+                f"left out: {n_left_out} people without consent to research use; 'battery "
+                "consent' keeps it, --without-consent says why they are in it all the same"
+            )
         print(directory)
+        for block, why in failed.items():
+            print(f"not in it: block {block}: {why}")
         say_unreadable(store)
+    if failed:
+        raise typer.Exit(1)
+
+
+def _export_tables(
+    store: Store, directory: Path, asked: Selection, form: Form, step: Any
+) -> tuple[dict[str, int], dict[str, str]]:
+    from battery.export import export_tidy
+    from battery.handover.keys import clinic_signature
+    from battery.report.bands import band_rows
+
+    done = export_tidy(
+        store,
+        directory,
+        selection=asked,
+        form=form,
+        bands=band_rows(store, now=now()),
+        sign=clinic_signature(store),
+        now=now(),
+        progress=step,
+    )
+    return done.n_rows, done.failed
+
+
+def _keep_licence(store: Store, licence: str | None, authors: list[str] | None) -> None:
+    from battery.export.package import AUTHORS, LICENCE
+
+    if licence is not None:
+        store.put_setting(LICENCE, licence.strip())
+    if authors is not None:
+        store.put_setting(AUTHORS, [name.strip() for name in authors if name.strip()])
 
 
 def rescore(
@@ -101,6 +184,12 @@ def verify(
     directory: Annotated[
         Path | None, typer.Argument(help="A tidy export to check instead of the store.")
     ] = None,
+    replay: Annotated[
+        bool, typer.Option("--replay", help="Replay every block of an export too; slow.")
+    ] = False,
+    signer: Annotated[
+        str | None, typer.Option(help="Fingerprint of the clinic that must have signed it.")
+    ] = None,
     home: Home = None,
 ) -> None:
     """Check every record: hashes, references, order of stamps, and replay. Changes nothing.
@@ -110,9 +199,17 @@ def verify(
     from battery.export import verify_export
     from battery.verify import verify as check
 
+    found: Verification
     if directory is not None:
         with Progress("checking") as step:
-            found = verify_export(directory, progress=step)
+            found = verify_export(
+                directory, replay=replay or None, signer=signer, progress=step
+            )
+    elif replay or signer is not None:
+        msg = (
+            "--replay and --signer go with the folder of an export; a store is always replayed"
+        )
+        raise UsageError(msg)
     else:
         with open_store(home, write=False) as store, Progress("checking") as step:
             found = check(store, progress=step)

@@ -3,6 +3,13 @@
 from battery.export.bids import export_bids
 from battery.export.checking import verify_export
 from battery.export.rescored import rescore_export
-from battery.export.tidy import export_tidy
+from battery.export.tidy import Exported, Form, export_tidy
 
-__all__ = ["export_bids", "export_tidy", "rescore_export", "verify_export"]
+__all__ = [
+    "Exported",
+    "Form",
+    "export_bids",
+    "export_tidy",
+    "rescore_export",
+    "verify_export",
+]

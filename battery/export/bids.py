@@ -24,6 +24,7 @@ from battery.export.bids_files import (
     write_trials,
     write_tsv,
 )
+from battery.export.codes import Codes
 from battery.export.deidentify import Days
 from battery.export.selection import EVERYTHING, Selection
 from battery.flagging import Flagging
@@ -85,10 +86,8 @@ class _Dataset:
         self._flagging = Flagging.read(store)
         self._withdrawn = store.withdrawn()
         self._counts = {"participants": 0, "sessions": 0, "motion files": 0}
-        everybody = sorted(store.list_people(), key=lambda p: p.code)
-        self._people = selection.of_people(
-            [p for p in everybody if p.code not in self._withdrawn]
-        )
+        self._people = selection.of_people(store)
+        self._codes = Codes.of_store(person.code for person in self._people)
         self._aliases = deidentify.aliases(visit.header for visit in store.visits())
 
     def write(self) -> dict[str, int]:
@@ -209,7 +208,7 @@ class _Dataset:
         block: Block,
     ) -> dict[str, Any] | None:
         task, acq, run = entities
-        trials = tables.trials_of(block)
+        trials = tables.trials_of(block, block.header.block_id)
         if trials:
             beh = folder / "beh" / f"{stem}_task-{task}_acq-{acq}_{run}_beh"
             write_trials(beh, task, trials)
@@ -226,16 +225,15 @@ class _Dataset:
             "filename": f"motion/{motion.name}.tsv",
             "ending": record.ending,
             "excluded": "yes" if excluded else "no",
-            "flags": self._flags(visit, record, block),
+            "flags": self._flags(visit, record),
             "block_id": block.header.block_id,
         }
 
-    def _flags(self, visit: VisitRecord, record: BlockRecord, block: Block) -> str | None:
-        rows = self._store.block_scores(block.header.block_id)
-        scores = [tables.score_row(row) for row in rows]
-        row = tables.block_row(block, record, visit.header, self._flagging, scores)
-        flags: str | None = row["flags"]
-        return flags
+    def _flags(self, visit: VisitRecord, record: BlockRecord) -> str | None:
+        stored = self._store.block_scores(record.header.block_id)
+        scores = [tables.score_row(row, self._codes) for row in stored]
+        flags = tables.flags_of_block(record, visit.header, self._flagging, scores)
+        return " ".join(flags) or None
 
 
 def _shifted(visit: VisitRecord, days: Days) -> str:

@@ -1,37 +1,90 @@
-"""Does an export still hold? Hashes, keys, references, order of stamps, and replay."""
+"""Does an export still hold? Signature, digest, hashes, keys, references, stamps, replay."""
 
 from __future__ import annotations
 
+import gzip
 import hashlib
+import multiprocessing
+import os
+import re
+import zlib
 from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import pyarrow as pa
-import pyarrow.csv as pc
-
-from battery.errors import BatteryError, RecordError, UsageError
-from battery.export.columns import Table
+from battery.errors import BatteryError, RecordError
+from battery.export.csv_copy import write_rows
 from battery.export.dictionary import TABLES
-from battery.export.files import size_and_hash
-from battery.export.package import EXPORT_VERSION
-from battery.export.reading import (
-    BROKEN,
-    ROWS_AT_ONCE,
-    is_plain,
-    open_table,
-    read_blocks,
-    read_package,
-    read_table,
+from battery.export.files import CSV, DICTIONARY, PACKAGE, size_and_hash
+from battery.export.reading import BROKEN, Export, is_plain
+from battery.export.signing import DIGEST, SIGNATURE, digest_of, signer_of
+from battery.verify import (
+    Finding,
+    Verification,
+    block_notes,
+    block_problems,
+    stamp_problems,
 )
-from battery.verify import Finding, Verification, block_problems
 
-LONG = frozenset({"samples", "events", "frames"})  # read a block at a time
+RAW = frozenset({"samples", "events", "frames"})  # read with the blocks
+MOST_CSV_BYTES = 1 << 34  # unpacked; a CSV file that claims more is not what was written
+CHUNK_BYTES = 1 << 20
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class ExportVerification(Verification):
+    """What was looked at in an export, what was found, and whose key signed it.
+
+    Parameters
+    ----------
+    signer : str
+        Fingerprint of the clinic whose key signed it; empty where none did.
+    replayed : bool
+        Whether every block was replayed too.
+    """
+
+    signer: str = ""
+    replayed: bool = True
+
+    def summary(self) -> str:
+        """Say it in two lines, and one more for every finding."""
+        looked = f"{self.n_visits} visits, {self.n_blocks} blocks, {self.n_samples} samples"
+        if self.signer:
+            signed = (
+                f"signed with the key of the clinic {self.signer}; compare it with the card "
+                "that the clinic gave you"
+            )
+        else:
+            signed = (
+                "not signed: hashes show damage and careless changes, not those of somebody "
+                "who made all hashes anew"
+            )
+        told = [f"{f.where}: {f.what}" for f in (*self.findings, *self.notes)]
+        if self.findings:
+            head = f"{looked}: {len(self.findings)} findings; nothing was changed"
+            return "\n".join([head, *told])
+        done = "hashes, references, stamps"
+        if self.replayed:
+            done += " and replays"
+            if self.notes:
+                done += f", but for {len(self.notes)} blocks of other rules than are here"
+        return "\n".join([f"{looked}: {done} hold", signed, *told])
 
 
 def verify_export(
-    folder: Path, *, progress: Callable[[int, int], None] | None = None
-) -> Verification:
+    folder: Path,
+    *,
+    replay: bool | None = None,
+    signer: str | None = None,
+    progress: Progress | None = None,
+    n_processes: int | None = None,
+) -> ExportVerification:
     """Check an export without changing anything.
 
     A file whose hash does not hold is named and not read any further.
@@ -39,99 +92,356 @@ def verify_export(
     Parameters
     ----------
     folder : Path
+    replay : bool, optional
+        Whether every block is also replayed through its task, which costs many times the rest.
+        Default: only where no hash covers the blocks, as in the first form.
+    signer : str, optional
+        Fingerprint of the clinic that must have signed it.
     progress : callable, optional
-        Called with (blocks done, blocks in all).
+        Called with (parts done, parts in all).
+    n_processes : int, optional
+        Default: one a core, one for a single part.
 
     Raises
     ------
     UsageError
         If the folder holds no export, or one of a later program.
+    RecordError
+        If its descriptor does not say how many parts there are.
     """
-    package = read_package(folder)
-    version = str(package.get("version"))
-    if version.split(".")[0] != EXPORT_VERSION.split(".")[0]:
-        msg = f"'{folder}' is an export of form {version}; this program reads {EXPORT_VERSION}"
-        raise UsageError(msg)
-    findings = list(_files(folder, package))
-    bad = {finding.where.split(".")[0] for finding in findings}
-    tables: dict[str, list[dict[str, Any]]] = {}
-    for name in sorted(TABLES.keys() - LONG - bad):
-        try:
-            tables[name] = read_table(folder, name)
-        except RecordError as error:
-            findings.append(Finding(name, str(error)))
-            bad.add(name)
-    findings += _keys(tables)
-    findings += [f for name in sorted(TABLES.keys() - bad) for f in _same_rows(folder, name)]
+    export = Export(folder)
+    replayed = export.is_first_form if replay is None else replay
+    signed_by, findings = "", []
+    if not export.is_first_form:
+        signed_by, said = _proof(export)
+        findings += said
+    if signer is not None and _digits(signer) != _digits(signed_by):
+        findings.append(Finding(PACKAGE, f"it is not signed by the clinic {signer[:40]}"))
+    names, said = _files(export)
+    findings += said
+    bad = {table for table, files in names.items() if any(f.bad for f in files)}
+    bad |= set(TABLES) - set(export.tables) if not export.is_first_form else set()
+    findings += _csv_copies(export, bad)
+    keys = _Keys(export, bad)
+    findings += keys.findings()
+    notes: list[Finding] = []
     n_blocks = n_samples = 0
-    if not bad & (LONG | {"blocks", "visits"}):
-        total = len(tables["blocks"])
-        try:
-            for read in read_blocks(folder):
-                n_blocks += 1
-                n_samples += len(read.block.samples)
-                where = f"block {read.block.header.block_id}"
-                findings += [Finding(where, what) for what in block_problems(read.block)]
-                if read.row["n_samples"] != len(read.block.samples):
-                    findings.append(
-                        Finding(where, f"it has {len(read.block.samples)} samples, stated are "
-                                f"{read.row['n_samples']}")
-                    )  # fmt: skip
+    if not bad & (RAW | {"blocks", "visits", "settings"}):
+        with _parts(export, replayed, n_processes) as parts:
+            for number, part in enumerate(parts, start=1):
+                findings += part.findings
+                notes += part.notes
+                n_blocks += part.n_blocks
+                n_samples += part.n_samples
                 if progress is not None:
-                    progress(n_blocks, total)
-        except RecordError as error:
-            findings.append(Finding("blocks", str(error)))
-    n_visits = len(tables.get("visits", []))
-    return Verification(n_visits, n_blocks, n_samples, 0, tuple(findings))
+                    progress(number, export.n_parts)
+    return ExportVerification(
+        keys.n_visits,
+        n_blocks,
+        n_samples,
+        0,
+        tuple(findings),
+        tuple(notes),
+        signed_by,
+        replayed,
+    )
 
 
-def _files(folder: Path, package: dict[str, Any]) -> Iterator[Finding]:
+def _digits(mark: str) -> str:
+    return re.sub(r"[^0-9a-f]", "", mark.lower())
+
+
+def _proof(export: Export) -> tuple[str, list[Finding]]:
+    """Hold the descriptor to its digest, and the digest to its signature."""
+    told = export.package
+    digest = digest_of(told)
+    found = []
+    if told.get(DIGEST) != digest:
+        found.append(Finding(PACKAGE, "it does not have the digest it states: it was changed"))
+    signer = signer_of(told.get(SIGNATURE), digest) or ""
+    if SIGNATURE in told and not signer:
+        found.append(Finding(PACKAGE, "its signature does not hold: it was changed"))
+    about = told.get("dictionary")
+    if not isinstance(about, dict) or about.get("path") != DICTIONARY:
+        found.append(Finding(DICTIONARY, "the descriptor does not name it"))
+    elif not is_plain(export.folder / DICTIONARY):
+        found.append(Finding(DICTIONARY, "it is not there as a plain file"))
+    else:
+        found += [Finding(DICTIONARY, w) for w in _wrong(export.folder / DICTIONARY, about)]
+    return signer, found
+
+
+@dataclass(frozen=True, slots=True)
+class _File:
+    name: str
+    bad: bool
+
+
+def _files(export: Export) -> tuple[dict[str, list[_File]], list[Finding]]:
     """Hold every file to its stated name, size and hash."""
-    told = {r.get("name"): r for r in package["resources"] if isinstance(r, dict)}
-    for name in sorted(TABLES.keys() | told.keys(), key=str):
-        if name not in TABLES or name not in told:
-            lacks = "the dictionary of this program" if name not in TABLES else "the descriptor"
-            yield Finding(str(name)[:40], f"{lacks} does not have this table")
-            continue
-        parquet = told[name].get("parquet")
-        for about, ending in ((told[name], "csv"), (parquet, "parquet")):
-            file = f"{name}.{ending}"
-            if not isinstance(about, dict) or about.get("path") != file:
-                yield Finding(file, "the descriptor names another file; it was not followed")
-            elif not is_plain(folder / file):
-                yield Finding(file, "it is not there as a plain file")
-            else:
-                yield from _holds(folder / file, about)
+    told: dict[Any, Any] = {}
+    findings = []
+    for about in export.package["resources"]:
+        name = about.get("name") if isinstance(about, dict) else None
+        if not isinstance(name, str) or name in told:
+            findings.append(
+                Finding(str(name)[:40], "the descriptor does not name it, or twice")
+            )
+        else:
+            told[name] = about
+    for name in sorted(told.keys() - TABLES.keys()):
+        findings.append(
+            Finding(name[:40], "the dictionary of this program does not have this table")
+        )
+    if not export.is_first_form:
+        for name in sorted(TABLES.keys() - told.keys()):
+            findings.append(Finding(name, "the descriptor does not have this table"))
+    held: dict[str, list[_File]] = {}
+    for name in sorted(TABLES.keys() & told.keys()):
+        files: list[_File] = []
+        for file, about in _stated(export, name, told[name]):
+            said = _look(export.folder, file, about)
+            findings += [Finding(file, what) for what in said]
+            if file.endswith(".parquet"):
+                files.append(_File(file, bool(said)))
+        held[name] = files
+    findings += _strangers(export)
+    return held, findings
 
 
-def _holds(path: Path, about: dict[str, Any]) -> Iterator[Finding]:
+def _stated(export: Export, name: str, told: dict[str, Any]) -> Iterator[tuple[str, Any]]:
+    """Give each file a table should have, with what the descriptor says of it."""
+    if export.is_first_form:
+        yield f"{name}.csv", told
+        yield f"{name}.parquet", told.get("parquet")
+        return
+    parts = told.get("parts")
+    parts = parts if isinstance(parts, list) else []
+    names = export.names(name)
+    for place, file in enumerate(names):
+        yield file, parts[place] if place < len(parts) else None
+    if len(parts) > len(names):
+        yield f"{name}/part-{len(names) + 1:04d}.parquet", None
+    if told.get("format") == "csv":
+        yield f"{name}{CSV}", told
+
+
+def _look(folder: Path, file: str, about: Any) -> list[str]:
+    if not isinstance(about, dict) or about.get("path") != file:
+        return ["the descriptor names another file; it was not followed"]
+    if not is_plain(folder / file) or (folder / file).parent.is_symlink():
+        return ["it is not there as a plain file"]
+    return _wrong(folder / file, about)
+
+
+def _wrong(path: Path, about: dict[str, Any]) -> list[str]:
     try:
         if path.stat().st_size != about.get("bytes"):
-            yield Finding(path.name, "it does not have the size the descriptor states")
-        elif size_and_hash(path)["hash"] != about.get("hash"):
-            yield Finding(path.name, "it does not have the hash the descriptor states")
+            return ["it does not have the size the descriptor states"]
+        if size_and_hash(path)["hash"] != about.get("hash"):
+            return ["it does not have the hash the descriptor states"]
     except OSError as error:
-        yield Finding(path.name, f"it cannot be read: {error.strerror or error}")
+        return [f"it cannot be read: {error.strerror or error}"]
+    return []
 
 
-def _keys(tables: dict[str, list[dict[str, Any]]]) -> Iterator[Finding]:
-    """Primary keys that repeat, and references that lead nowhere."""
-    for name, rows in tables.items():
-        table = TABLES[name]
-        keys = [tuple(row[column] for column in table.primary) for row in rows]
-        if len(set(keys)) != len(keys):
-            yield Finding(name, f"{len(keys) - len(set(keys))} keys are there more than once")
-        for key in table.keys:
-            if key.table not in tables:
+def _strangers(export: Export) -> Iterator[Finding]:
+    """Name files that lie among the parts and belong to none."""
+    if export.is_first_form:
+        return
+    known = {name for table in TABLES for name in export.names(table)}
+    known |= {f"{t}{CSV}" for t in TABLES} | {PACKAGE, DICTIONARY}
+    for table in sorted(name for name, t in TABLES.items() if t.in_parts):
+        path = export.folder / table
+        if path.is_dir() and not path.is_symlink():
+            for part in sorted(path.iterdir()):
+                if f"{table}/{part.name}" not in known:
+                    yield Finding(
+                        f"{table}/{part.name}"[:60], "the descriptor does not have it"
+                    )
+
+
+class _Keys:
+    """Primary keys that repeat, and references that lead nowhere, over all parts."""
+
+    def __init__(self, export: Export, bad: set[str]) -> None:
+        self._export = export
+        self._bad = set(bad)
+        self._known: dict[str, set[Any]] = {}  # first key column of tables that are referred to
+        self.n_visits = 0
+
+    def findings(self) -> list[Finding]:
+        """Look at every table that is there, those that are referred to first."""
+        found = []
+        for name in _referred_first():
+            if name in RAW or name in self._bad or name not in self._export.tables:
                 continue
-            known = {row[key.target] for row in tables[key.table]}
-            lost = [r[key.column] for r in rows if r[key.column] not in known | {None}]
-            if lost:
-                yield Finding(
-                    name,
-                    f"{len(lost)} rows refer to {key.table} that are not there, such as "
-                    f"{str(lost[0])[:40]!r}",
+            try:
+                found += self._of(name)
+            except RecordError as error:
+                found.append(Finding(name, str(error)))
+                self._bad.add(name)
+                self._known.pop(name, None)
+        return found
+
+    def _of(self, name: str) -> list[Finding]:
+        table = TABLES[name]
+        is_referred = any(k.table == name for t in TABLES.values() for k in t.keys)
+        # Rows of a table in parts repeat no key of another part, since their blocks do not.
+        seen: set[Any] = set()
+        firsts: set[Any] = set()
+        n_rows = n_keys = 0
+        lost: dict[str, list[Any]] = {}
+        refers = [k for k in table.keys if k.table in self._known]
+        for part in range(1, len(self._export.names(name)) + 1):
+            if name != "blocks":
+                n_keys += len(seen)
+                seen = set()
+            for batch in self._export.batches(name, part):
+                columns = [batch.column(column).to_pylist() for column in table.primary]
+                n_rows += batch.num_rows
+                seen.update(zip(*columns, strict=True))
+                if is_referred:
+                    firsts.update(columns[0])
+                for key in refers:
+                    if key.column in batch.schema.names:
+                        values = set(batch.column(key.column).to_pylist()) - {None}
+                        lost.setdefault(key.table, []).extend(values - self._known[key.table])
+        n_keys += len(seen)
+        if is_referred:
+            self._known[name] = firsts
+        if name == "visits":
+            self.n_visits = n_rows
+        found = []
+        if n_keys != n_rows:
+            found.append(Finding(name, f"{n_rows - n_keys} keys are there more than once"))
+        for other, absent in lost.items():
+            if absent:
+                odd = sorted(set(map(str, absent)))
+                found.append(
+                    Finding(
+                        name,
+                        f"rows refer to {len(odd)} {other} that are not there, such as "
+                        f"{odd[0][:40]!r}",
+                    )
                 )
+        return found
+
+
+def _referred_first() -> list[str]:
+    order: list[str] = []
+    while len(order) < len(TABLES):
+        for name, table in TABLES.items():
+            if name not in order and all(k.table in order for k in table.keys):
+                order.append(name)
+    return order
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    n_blocks: int
+    n_samples: int
+    findings: list[Finding]
+    notes: list[Finding]
+
+
+def verify_part(folder: Path, number: int, *, replay: bool) -> _Part:
+    """Read every block of a part and hold it to its hash, its stamps and perhaps its replay."""
+    n_blocks = n_samples = 0
+    findings: list[Finding] = []
+    notes: list[Finding] = []
+    try:
+        for read in Export(folder).blocks(number):
+            block, row = read.block, read.row
+            n_blocks += 1
+            n_samples += len(block.samples)
+            where = f"block {block.header.block_id}"
+            if not read.holds:
+                findings.append(Finding(where, "it does not have its hash: it was changed"))
+            for what, held in (
+                ("samples", block.samples), ("events", block.events), ("frames", block.frames),
+            ):  # fmt: skip
+                stated = row.get(f"n_{what}", len(held))
+                if stated != len(held):
+                    findings.append(
+                        Finding(where, f"it has {len(held)} {what}, stated are {stated}")
+                    )
+            problems = block_problems if replay else stamp_problems
+            findings += [Finding(where, what) for what in problems(block)]
+            if replay:
+                notes += [Finding(where, what) for what in block_notes(block)]
+    except RecordError as error:
+        findings.append(Finding(f"part {number}", str(error)))
+    return _Part(n_blocks, n_samples, findings, notes)
+
+
+@contextmanager
+def _parts(export: Export, replay: bool, n_processes: int | None) -> Iterator[Iterator[_Part]]:
+    numbers = range(1, export.n_parts + 1)
+    most = n_processes or min(os.cpu_count() or 1, export.n_parts)
+    if most <= 1:
+        yield (verify_part(export.folder, number, replay=replay) for number in numbers)
+        return
+    pool = ProcessPoolExecutor(most, mp_context=multiprocessing.get_context("spawn"))
+    try:
+        jobs = [(export.folder, number, replay) for number in numbers]
+        yield _named(pool.map(_part_here, jobs))
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _part_here(job: tuple[Path, int, bool]) -> _Part:
+    folder, number, replay = job
+    return verify_part(folder, number, replay=replay)
+
+
+def _named(parts: Iterator[_Part]) -> Iterator[_Part]:
+    try:
+        yield from parts
+    except BrokenProcessPool as error:
+        msg = (
+            "a process that read a part was ended from outside, as when memory ran out; close "
+            "other programs, then verify again"
+        )
+        raise RecordError(msg) from error
+
+
+def _csv_copies(export: Export, bad: set[str]) -> Iterator[Finding]:
+    """Hold each CSV file to what the Parquet files' rows give when they are written."""
+    for name in export.tables:
+        told = next(r for r in export.package["resources"] if r.get("name") == name)
+        if name in bad or not (export.is_first_form or told.get("format") == "csv"):
+            continue
+        file = f"{name}.csv" if export.is_first_form else f"{name}{CSV}"
+        if not is_plain(export.folder / file):
+            continue  # named already
+        digest = _Digest()
+        try:
+            with export.open(name) as first:
+                schema = first.schema_arrow
+            n_files = len(export.names(name))
+            rows = (b for part in range(1, n_files + 1) for b in export.batches(name, part))
+            write_rows(digest, schema, rows, as_is=export.is_first_form)
+            written = _unpacked_hash(export.folder / file)
+        except (BatteryError, zlib.error, EOFError, *BROKEN) as error:
+            yield Finding(file, f"it cannot be read: {str(error)[:200]}")
+            continue
+        if written != digest.sha256.hexdigest():
+            yield Finding(file, f"it does not hold the rows of {name} in Parquet")
+
+
+def _unpacked_hash(path: Path) -> str:
+    """Hash a CSV file, unpacked if it is packed."""
+    digest = hashlib.sha256()
+    n_bytes = 0
+    with gzip.open(path) if path.name.endswith(".gz") else path.open("rb") as file:
+        while data := file.read(CHUNK_BYTES):
+            n_bytes += len(data)
+            if n_bytes > MOST_CSV_BYTES:
+                msg = f"it unpacks to more than {MOST_CSV_BYTES} bytes"
+                raise ValueError(msg)
+            digest.update(data)
+    return digest.hexdigest()
 
 
 class _Digest:
@@ -151,24 +461,3 @@ class _Digest:
 
     def close(self) -> None:
         pass
-
-
-def _same_rows(folder: Path, name: str) -> Iterator[Finding]:
-    """Hold the CSV file to what the Parquet file's rows give when they are written."""
-    table: Table = TABLES[name]
-    digest = _Digest()
-    try:
-        with open_table(folder, name) as file:
-            options = pc.WriteOptions(quoting_style="needed")
-            sink = pa.PythonFile(digest, mode="w")
-            with pc.CSVWriter(sink, table.arrow_schema, write_options=options) as writer:
-                for batch in file.iter_batches(ROWS_AT_ONCE, use_threads=False):
-                    part = pa.Table.from_batches([batch])
-                    part.validate(full=True)
-                    writer.write_table(part.cast(table.arrow_schema))
-        written = size_and_hash(folder / f"{name}.csv")["hash"]
-    except (BatteryError, *BROKEN) as error:
-        yield Finding(name, f"it cannot be read: {str(error)[:200]}")
-        return
-    if written != f"sha256:{digest.sha256.hexdigest()}":
-        yield Finding(f"{name}.csv", f"it does not hold the rows of {name}.parquet")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import pyarrow as pa
@@ -18,6 +18,7 @@ _ARROW: Mapping[Kind, pa.DataType] = {
     "object": pa.string(),  # JSON text
     "array": pa.string(),  # JSON text
 }
+WORDS = pa.dictionary(pa.int32(), pa.string())  # few different texts in many rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,9 @@ class Column:
     pattern : str
         Regular expression that a text must match as a whole.
     arrow : str
-        Type in Parquet where it differs from that of the kind.
+        Type in Parquet where it differs from that of the kind; ``words`` numbers the texts.
+    encoding : str
+        How Parquet packs it; empty for a dictionary.
     """
 
     name: str
@@ -56,6 +59,7 @@ class Column:
     maximum: float | None = None
     pattern: str = ""
     arrow: str = ""
+    encoding: str = ""
 
     @property
     def constraints(self) -> dict[str, Any]:
@@ -89,7 +93,9 @@ class Column:
     @property
     def arrow_field(self) -> pa.Field:
         """The column of a Parquet file, with its unit and meaning."""
-        kind = pa.type_for_alias(self.arrow) if self.arrow else _ARROW[self.kind]
+        kind = _ARROW[self.kind]
+        if self.arrow:
+            kind = WORDS if self.arrow == "words" else pa.type_for_alias(self.arrow)
         notes = {"description": self.meaning} | ({"unit": self.unit} if self.unit else {})
         return pa.field(self.name, kind, nullable=bool(self.missing), metadata=notes)
 
@@ -116,6 +122,8 @@ class Table:
         Columns that together are different in every row.
     keys : tuple of Key
         References to other tables.
+    in_parts : bool
+        Whether it is a folder of parts, each of about a thousand blocks, or one file.
     """
 
     name: str
@@ -124,6 +132,14 @@ class Table:
     columns: tuple[Column, ...]
     primary: tuple[str, ...]
     keys: tuple[Key, ...] = ()
+    in_parts: bool = False
+
+    @property
+    def encodings(self) -> dict[str, Any]:
+        """How a Parquet writer packs the columns."""
+        packed = {c.name: c.encoding for c in self.columns if c.encoding}
+        rest = [c.name for c in self.columns if not c.encoding]
+        return {"use_dictionary": rest, "column_encoding": packed} if packed else {}
 
     @property
     def arrow_schema(self) -> pa.Schema:
@@ -135,7 +151,7 @@ class Table:
 
     @property
     def table_schema(self) -> dict[str, Any]:
-        """The Table Schema of the CSV file."""
+        """The Table Schema of the rows."""
         schema: dict[str, Any] = {
             "$schema": "https://datapackage.org/profiles/2.0/tableschema.json",
             "fields": [column.field for column in self.columns],
@@ -171,6 +187,8 @@ class Table:
 
 UUID = r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}"
 BLOCK = Column("block_id", "string", "The block.", pattern=UUID)
+BLOCK_OF_MANY = replace(BLOCK, arrow="words")  # of a table with many rows a block
+DELTA = "DELTA_BINARY_PACKED"
 OF_BLOCK = Key("block_id", "blocks", "block_id")
 DAY = (
     "Days, in local dates, from the person's day 0: the first visit of the baseline, or the "
@@ -180,7 +198,7 @@ DAY = (
 
 def time_ns(name: str, meaning: str) -> Column:
     """Make a column of a moment on the clock of the block."""
-    return Column(name, "integer", meaning, "ns", minimum=0)
+    return Column(name, "integer", meaning, "ns", minimum=0, encoding=DELTA)
 
 
 def number(name: str, meaning: str, unit: str, missing: str = "", **limits: float) -> Column:

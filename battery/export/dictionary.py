@@ -11,7 +11,9 @@ from collections.abc import Mapping
 
 from battery.export.columns import (
     BLOCK,
+    BLOCK_OF_MANY,
     DAY,
+    DELTA,
     OF_BLOCK,
     UUID,
     Column,
@@ -20,6 +22,7 @@ from battery.export.columns import (
     number,
     time_ns,
 )
+from battery.export.dictionary_around import AROUND
 from battery.export.dictionary_beside import (
     AMENDMENTS,
     ANSWERS,
@@ -38,10 +41,15 @@ SIDES = ("left", "right")
 HOURS = tuple(f"{hour:02d}-{hour + 3:02d}" for hour in range(0, 24, 3))
 EVENT_KINDS = tuple(sorted(set().union(*(task.event_kinds for task in TASKS.values()))))
 
+
+def _number_of(name: str, meaning: str) -> Column:
+    return Column(name, "integer", meaning, minimum=0, encoding=DELTA)
+
+
 PEOPLE = Table(
     "people",
     "People",
-    "Everybody who has been enrolled and has not withdrawn, under a code drawn at random.",
+    "Who gave consent to research use, or as the selection says, under a code drawn at random.",
     (
         Column("person", "string", "Code of the person, drawn at random.", pattern="[0-9A-Z]+"),
         Column("dominant_hand", "string", "Hand written with.", words=SIDES),
@@ -113,6 +121,18 @@ PLANS = Table(
     ),
     ("plan_hash",),
 )
+SETTINGS = Table(
+    "settings",
+    "Settings",
+    "What a plan fixes for the blocks of a task. With a block's own layout these are all the "
+    "settings it was done with.",
+    (
+        Column("settings_id", "string", "Hash of task and content.", pattern=HEX_16),
+        Column("task", "string", "The task.", words=tuple(sorted(TASKS))),
+        Column("content", "object", "The settings as JSON."),
+    ),
+    ("settings_id",),
+)
 VISITS = Table(
     "visits",
     "Visits",
@@ -169,6 +189,7 @@ BLOCKS = Table(
         Column("visit_id", "string", "The visit.", pattern=UUID),
         Column("number", "integer", "Place in the visit, from 0.", minimum=0),
         Column("task", "string", "The task.", words=tuple(sorted(TASKS))),
+        Column("task_version", "integer", "Version of the task's rules.", minimum=1),
         Column("hand", "string", "Hand it was done with, amendments included.", words=SIDES),
         Column("hand_recorded", "string", "Hand that was asked for.", words=SIDES),
         Column("phase", "string", "Practice or test.", words=("practice", "test")),
@@ -189,6 +210,8 @@ BLOCKS = Table(
         number("start_s", "Its start, from the start of the visit, by the wall clock.", "s"),
         number("duration_s", "From its start to the last moment it knows.", "s", minimum=0),
         Column("n_samples", "integer", "Pointer reports in it.", minimum=0),
+        Column("n_events", "integer", "Events in it.", minimum=0),
+        Column("n_frames", "integer", "Frames in it.", minimum=0),
         Column(
             "input_type",
             "string",
@@ -196,9 +219,25 @@ BLOCKS = Table(
             words=("mouse", "touch", "mixed", "none"),
         ),
         Column("layout_seed", "integer", "Seed its layout was drawn from.", minimum=0),
-        Column("layout_hash", "string", "Hash of its settings.", pattern=HEX_16),
-        Column("settings", "object", "The task's settings as JSON: geometry, times, labels."),
-        Column("sha256", "string", "Hash of the raw record in the store.", pattern=HEX_16),
+        Column(
+            "layout_hash",
+            "string",
+            "Hash of all its settings, those of the table settings and its own.",
+            pattern=HEX_16,
+        ),
+        Column("settings_id", "string", "What of its settings the plan fixes.", pattern=HEX_16),
+        Column(
+            "layout",
+            "object",
+            "What of its settings was drawn for it, as JSON: geometry, times, labels.",
+        ),
+        Column(
+            "sha256",
+            "string",
+            "Hash of the block as it stands here: recorded columns, samples, frames, events. "
+            "It covers nothing that was left out.",
+            pattern=HEX_16,
+        ),
         Column("versions", "object", "Versions of what shaped the record, as JSON."),
         number("flip_p99_ms", "99th percentile of a screen update.", "ms", "not measured"),
         number(
@@ -226,21 +265,23 @@ BLOCKS = Table(
         ),
     ),
     ("block_id",),
-    (Key("visit_id", "visits", "visit_id"),),
+    (Key("visit_id", "visits", "visit_id"), Key("settings_id", "settings", "settings_id")),
+    in_parts=True,
 )
 SAMPLES = Table(
     "samples",
     "Samples",
     "Every pointer report as it was read, unaltered.",
     (
-        BLOCK,
-        Column("sample", "integer", "Number of the report in its block, from 0.", minimum=0),
+        BLOCK_OF_MANY,
+        _number_of("sample", "Number of the report in its block, from 0."),
         time_ns("t_ns", "When it was read, from the start of the block."),
         Column(
             "kind",
             "string",
             "Motion without contact, start of contact, motion in contact, end of contact.",
             words=CONTACT_KINDS,
+            arrow="words",
         ),
         Column(
             "pointer",
@@ -262,37 +303,46 @@ SAMPLES = Table(
     ),
     ("block_id", "sample"),
     (OF_BLOCK,),
+    in_parts=True,
 )
 EVENTS = Table(
     "events",
     "Events",
     "What the task decided, at the moment it was due.",
     (
-        BLOCK,
-        Column("event", "integer", "Number of the event in its block, from 0.", minimum=0),
+        BLOCK_OF_MANY,
+        _number_of("event", "Number of the event in its block, from 0."),
         time_ns("t_ns", "When it was due, or the stamp of the contact that caused it."),
-        Column("kind", "string", "What happened.", words=EVENT_KINDS),
+        Column("kind", "string", "What happened.", words=EVENT_KINDS, arrow="words"),
         Column("trial", "integer", "The trial, from 0; -1 outside any.", minimum=-1),
-        Column("label", "string", "Side, node or part it concerns.", missing="it has none"),
+        Column(
+            "label",
+            "string",
+            "Side, node or part it concerns.",
+            missing="it has none",
+            arrow="words",
+        ),
         number("x_mm", "Place it concerns.", "mm", "it has none"),
         number("y_mm", "Place it concerns.", "mm", "it has none"),
         number("r_mm", "Radius it concerns.", "mm", "it has none", minimum=0),
     ),
     ("block_id", "event"),
     (OF_BLOCK,),
+    in_parts=True,
 )
 FRAMES = Table(
     "frames",
     "Frames",
     "When the screen was drawn. Light comes later, by the display's own latency.",
     (
-        BLOCK,
-        Column("frame", "integer", "Number of the frame in its block, from 0.", minimum=0),
+        BLOCK_OF_MANY,
+        _number_of("frame", "Number of the frame in its block, from 0."),
         time_ns("drawn_ns", "The moment the picture shows, from the start of the block."),
         time_ns("flip_ns", "When the call that showed it returned."),
     ),
     ("block_id", "frame"),
     (OF_BLOCK,),
+    in_parts=True,
 )
 MEASURES = Table(
     "measures",
@@ -348,6 +398,7 @@ SCORES = Table(
     ),
     ("block_id", "measure"),
     (OF_BLOCK, Key("measure", "measures", "measure")),
+    in_parts=True,
 )
 
 TABLES: Mapping[str, Table] = {
@@ -356,6 +407,7 @@ TABLES: Mapping[str, Table] = {
         PEOPLE,
         DEVICES,
         PLANS,
+        SETTINGS,
         VISITS,
         BLOCKS,
         TRIALS,
@@ -370,5 +422,6 @@ TABLES: Mapping[str, Table] = {
         ANSWERS,
         SCREEN_CHECKS,
         TIMING_CHECKS,
+        *AROUND,
     )
 }

@@ -83,4 +83,5 @@ TRIALS = Table(
     ),
     ("block_id", "trial"),
     (OF_BLOCK,),
+    in_parts=True,
 )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import filecmp
 import hashlib
 import json
 import os
+import re
 import shutil
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
@@ -13,7 +15,6 @@ from types import TracebackType
 from typing import Any, Self
 
 import pyarrow as pa
-import pyarrow.csv as pc
 import pyarrow.parquet as pq
 
 from battery.errors import StoreError, UsageError
@@ -24,68 +25,89 @@ PACKAGE = "datapackage.json"
 PACKAGE_NAME = "coordination-battery-export"
 DICTIONARY = "dictionary.md"
 PARTIAL = ".partial"
-ROWS_PER_PART = 256
-ROWS_PER_GROUP = 131_072
-BYTES_PER_GROUP = 16_000_000
+ROWS_PER_PACK = 256
+ROWS_PER_GROUP = 65_536
+ZSTD_LEVEL = 3
 
-FILES = frozenset(
-    {PACKAGE, DICTIONARY} | {f"{name}.{kind}" for name in TABLES for kind in ("csv", "parquet")}
-)
+SINGLE = frozenset(name for name, table in TABLES.items() if not table.in_parts)
+EARLIER = frozenset(f"{name}.{kind}" for name in TABLES for kind in ("csv", "parquet"))
+CSV = ".csv.gz"
+PART = re.compile(r"part-[0-9]{4,}\.parquet")
+
+
+def part_name(table: str, number: int) -> str:
+    """Return the name of a part, from 1, with its folder."""
+    return f"{table}/part-{number:04d}.parquet"
+
+
+def names_of(table: str, n_parts: int) -> list[str]:
+    """Return the names of a table's Parquet files, in order."""
+    if TABLES[table].in_parts:
+        return [part_name(table, number) for number in range(1, n_parts + 1)]
+    return [f"{table}.parquet"]
+
+
+def is_ours(name: str) -> bool:
+    """Whether an export, this one or an earlier form, may have a file of this name."""
+    folder, _, last = name.rpartition("/")
+    if folder:
+        return folder in TABLES and TABLES[folder].in_parts and bool(PART.fullmatch(last))
+    known = {PACKAGE, DICTIONARY} | {f"{table}{CSV}" for table in TABLES}
+    return name in known | EARLIER
 
 
 class TableWriter:
-    """Writes one table as CSV and Parquet, a part at a time, with little in memory."""
+    """Writes one table as Parquet, a part at a time, with little in memory.
 
-    def __init__(self, table: Table, folder: Path) -> None:
+    Packed rows become a row group of their own, single rows one for many.
+    """
+
+    def __init__(self, table: Table, path: Path) -> None:
         self.table = table
         self.n_rows = 0
-        schema = table.arrow_schema
         self._single: list[dict[str, Any]] = []
-        self._waiting: list[pa.Table] = []
-        self._waiting_rows = self._waiting_bytes = 0
+        self._packed: list[pa.Table] = []
+        path.parent.mkdir(exist_ok=True)
         with ExitStack() as stack:
-            # Files of our own, since a writer that fails does not close the one it opened.
-            csv = stack.enter_context(pa.OSFile(str(folder / f"{table.name}.csv"), "wb"))
-            parquet = stack.enter_context(
-                pa.OSFile(str(folder / f"{table.name}.parquet"), "wb")
-            )
-            options = pc.WriteOptions(quoting_style="needed")
-            self._csv = stack.enter_context(pc.CSVWriter(csv, schema, write_options=options))
+            # A file of our own, since a writer that fails does not close the one it opened.
+            file = stack.enter_context(pa.OSFile(str(path), "wb"))
             self._parquet = stack.enter_context(
-                pq.ParquetWriter(parquet, schema, compression="zstd")
+                pq.ParquetWriter(
+                    file,
+                    table.arrow_schema,
+                    compression="zstd",
+                    compression_level=ZSTD_LEVEL,
+                    write_page_checksum=True,
+                    **table.encodings,
+                )
             )
             self._open = stack.pop_all()
 
     def write(self, rows: pa.Table | list[dict[str, Any]]) -> None:
-        """Add rows: packed ones at once, single ones when there are enough to pack."""
+        """Add rows: packed ones at once, single ones when there are many."""
         if isinstance(rows, list):
             self._single.extend(rows)
             self.n_rows += len(rows)
-            if len(self._single) >= ROWS_PER_PART:
+            if len(self._single) >= ROWS_PER_PACK:
                 self._pack()
         elif rows.num_rows:
+            rows.validate(full=True)
             self.n_rows += rows.num_rows
-            self._write_part(rows)
+            self._parquet.write_table(rows)
 
     def _pack(self) -> None:
         if self._single:
-            self._write_part(self.table.arrow_table(self._single))
+            self._packed.append(self.table.arrow_table(self._single))
             self._single = []
-
-    def _write_part(self, part: pa.Table) -> None:
-        part.validate(full=True)
-        self._csv.write_table(part)
-        self._waiting.append(part)
-        self._waiting_rows += part.num_rows
-        self._waiting_bytes += part.nbytes
-        if self._waiting_rows >= ROWS_PER_GROUP or self._waiting_bytes >= BYTES_PER_GROUP:
+        if sum(part.num_rows for part in self._packed) >= ROWS_PER_GROUP:
             self._write_group()
 
     def _write_group(self) -> None:
-        if self._waiting:
-            self._parquet.write_table(pa.concat_tables(self._waiting).combine_chunks())
-            self._waiting = []
-            self._waiting_rows = self._waiting_bytes = 0
+        if self._packed:
+            group = pa.concat_tables(self._packed).combine_chunks()
+            group.validate(full=True)
+            self._parquet.write_table(group)
+            self._packed = []
 
     def __enter__(self) -> Self:
         return self
@@ -150,15 +172,30 @@ def _check_is_ours(folder: Path) -> None:
     if not folder.is_dir():
         msg = f"'{folder}' is a file; name a folder that is new, empty or an earlier export"
         raise UsageError(msg)
-    names = {entry.name for entry in folder.iterdir()}
-    foreign = sorted(names - FILES - {PARTIAL})
-    if foreign or (names and PARTIAL not in names and not _is_export(folder / PACKAGE)):
+    names = _files_in(folder)
+    half = (folder / PARTIAL).is_dir()
+    foreign = sorted(name for name in names if not is_ours(name))
+    if foreign or (names and not half and not _is_export(folder / PACKAGE)):
         odd = f" (it holds '{foreign[0]}')" if foreign else ""
         msg = (
             f"'{folder}' is neither empty nor an earlier export{odd}; nothing was changed, "
             "name another folder"
         )
         raise UsageError(msg)
+
+
+def _files_in(folder: Path) -> list[str]:
+    """Return what is in a folder and its folders of parts, but for a half export."""
+    found = []
+    for path in sorted(folder.iterdir()):
+        table = TABLES.get(path.name)
+        if path.name == PARTIAL:
+            continue
+        if table and table.in_parts and path.is_dir() and not path.is_symlink():
+            found += [f"{path.name}/{part.name}" for part in sorted(path.iterdir())]
+        else:
+            found.append(path.name)
+    return found
 
 
 def _is_export(path: Path) -> bool:
@@ -169,16 +206,36 @@ def _is_export(path: Path) -> bool:
 
 
 def _put_on_disk(partial: Path) -> None:
-    for path in partial.iterdir():
-        with path.open("r+b") as file:
+    for name in _files_in(partial):
+        with (partial / name).open("r+b") as file:
             os.fsync(file.fileno())
 
 
 def _put_in_place(partial: Path, folder: Path) -> None:
-    """Move the files; the descriptor was taken away and comes last, so that it never lies."""
-    for name in sorted(FILES - {PACKAGE}):
-        (partial / name).replace(folder / name)
+    """Move the files; the descriptor was taken away and comes last, so that it never lies.
+
+    A file that is there with the same bytes is left as it is.
+    """
+    made = _files_in(partial)
+    for name in _files_in(folder):
+        if name not in made:
+            (folder / name).unlink()
+    for name in sorted(set(made) - {PACKAGE}):
+        (folder / name).parent.mkdir(exist_ok=True)
+        if not _same_file(partial / name, folder / name):
+            (partial / name).replace(folder / name)
+    for path in folder.iterdir():
+        if path.is_dir() and path != partial and not any(path.iterdir()):
+            path.rmdir()
     (partial / PACKAGE).replace(folder / PACKAGE)
+
+
+def _same_file(path: Path, other: Path) -> bool:
+    if other.is_symlink() or not other.is_file():
+        return False
+    return path.stat().st_size == other.stat().st_size and filecmp.cmp(
+        path, other, shallow=False
+    )
 
 
 def size_and_hash(path: Path) -> dict[str, Any]:

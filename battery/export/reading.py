@@ -1,7 +1,7 @@
-"""An export read back, block by block, with little in memory whatever the files claim.
+"""An export read back, part by part, with little in memory whatever the files claim.
 
 Only the files an export has are opened, by their own names; what a descriptor says about
-paths is compared and never followed.
+paths is compared and never followed. The first form, of one file a table, is read too.
 """
 
 from __future__ import annotations
@@ -20,8 +20,10 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from battery.errors import RecordError, UsageError
+from battery.export import raw
+from battery.export.columns import WORDS, Column
 from battery.export.dictionary import TABLES
-from battery.export.files import PACKAGE, PACKAGE_NAME
+from battery.export.files import PACKAGE, PACKAGE_NAME, names_of
 from battery.recording import (
     EVENT_DTYPE,
     FARTHEST_MM,
@@ -35,14 +37,27 @@ from battery.recording import (
 )
 from tasks.contract import CONTACT_KINDS, NS_PER_S
 
+FORMS = ("1", "2")  # first numbers of the versions that are read
 ROWS_AT_ONCE = 65_536
-MOST_ROWS_OF_BLOCK = 5_000_000  # more than an hour at 1,000 reports a second
-MOST_ROWS_OF_TABLE = 2_000_000  # of a table that is held in memory
-MOST_PACKAGE_BYTES = 4_000_000
-MOST_TEXT = 1_000_000
-MOST_PAGE_BYTES = 256_000_000
-PLACES = {"samples": ("x_mm", "y_mm"), "events": ("x_mm", "y_mm", "r_mm")}
+MAX_ROWS_OF_BLOCK = 5_000_000  # more than an hour at 1,000 reports a second
+MAX_PACKAGE_BYTES = 64_000_000  # 200 bytes a part and table, of a million visits
+MAX_PARTS = 100_000
+MAX_TEXT = 1_000_000  # letters of a structure
+MAX_LABEL = 20_000  # and of any other text
+MAX_TEXT_BYTES = 256_000_000  # of all texts of a column that are held at once
+MAX_PAGE_BYTES = 256_000_000
+STRUCTURES = frozenset(
+    {"settings"} | {c.name for t in TABLES.values() for c in t.columns if c.kind == "object"}
+)
+PLAIN = (pa.int16(), pa.int64(), pa.float32(), pa.float64(), pa.bool_(), WORDS)
 BROKEN = (pa.ArrowException, OSError, ValueError, KeyError, TypeError, OverflowError)
+
+# Tables that blocks are made of, and the columns of `blocks` that the first form did not have:
+# there were settings on every block, and the hash was of the record in the store.
+MADE_OF = frozenset({"visits", "settings", "blocks", "samples", "events", "frames"})
+NOT_IN_FIRST = frozenset(
+    {"task_version", "n_events", "n_frames", "settings_id", "layout", "sha256"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +67,12 @@ class ReadBlock:
     block: Block
     screen: Screen
     row: dict[str, Any]
+    sha256: str  # of the block as it was read; empty in the first form
+
+    @property
+    def holds(self) -> bool:
+        """Whether it is what its hash says."""
+        return not self.sha256 or self.sha256 == self.row["sha256"]
 
 
 def read_package(folder: Path) -> dict[str, Any]:
@@ -60,18 +81,25 @@ def read_package(folder: Path) -> dict[str, Any]:
     Raises
     ------
     UsageError
-        If the folder holds no export.
+        If the folder holds no export, or one of a later program.
     """
     path = folder / PACKAGE
     refusal = f"'{folder}' holds no export of this program that can be read"
     try:
-        if not is_plain(path) or path.stat().st_size > MOST_PACKAGE_BYTES:
+        if not is_plain(path) or path.stat().st_size > MAX_PACKAGE_BYTES:
             raise UsageError(refusal)
         told = dict(json.loads(path.read_text(encoding="utf-8")))
     except (OSError, ValueError, TypeError, RecursionError) as error:
         raise UsageError(refusal) from error
     if told.get("name") != PACKAGE_NAME or not isinstance(told.get("resources"), list):
         raise UsageError(refusal)
+    version = str(told.get("version"))[:40]
+    if version.split(".")[0] not in FORMS:
+        msg = (
+            f"'{folder}' is an export of form {version}; this program reads up to "
+            f"{FORMS[-1]}. Update it; nothing was changed"
+        )
+        raise UsageError(msg)
     return told
 
 
@@ -83,30 +111,195 @@ def is_plain(path: Path) -> bool:
         return False
 
 
-def open_table(folder: Path, name: str) -> pq.ParquetFile:
-    """Open a table's Parquet file and hold it to the dictionary.
+class Export:
+    """A folder that holds an export.
 
-    Raises
-    ------
-    RecordError
-        If it cannot be read or has other columns.
+    Attributes
+    ----------
+    package : dict
+        Its descriptor.
+    is_first_form : bool
+    n_parts : int
+        Of each table that has parts.
     """
-    path = folder / f"{name}.parquet"
-    if not is_plain(path):
-        msg = f"{path.name} is no plain file"
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.package = read_package(folder)
+        self.is_first_form = str(self.package["version"]).startswith("1.")
+        self.n_parts = 1 if self.is_first_form else self._count_parts()
+        self._settings: dict[str, dict[str, Any]] | None = None
+        self._screens: dict[str, Screen] | None = None
+
+    def _count_parts(self) -> int:
+        for about in self.package["resources"]:
+            if isinstance(about, dict) and about.get("name") == "blocks":
+                parts = about.get("parts")
+                if isinstance(parts, list) and 1 <= len(parts) <= MAX_PARTS:
+                    return len(parts)
+        msg = f"the descriptor of '{self.folder}' does not say how many parts there are"
         raise RecordError(msg)
-    try:
-        file = pq.ParquetFile(path, pre_buffer=False)
-        schema = file.schema_arrow
-        _limit_pages(file, path.name)
-    except BROKEN as error:
-        msg = f"{path.name} cannot be read: {_first_line(error)}"
-        raise RecordError(msg) from error
-    expected = TABLES[name].arrow_schema
-    if schema.names != expected.names or schema.types != expected.types:
-        msg = f"{path.name} has other columns than the dictionary of this program"
-        raise RecordError(msg)
-    return file
+
+    def names(self, table: str) -> list[str]:
+        """Return the names of a table's Parquet files, in order."""
+        if self.is_first_form:
+            return [f"{table}.parquet"]
+        return names_of(table, self.n_parts)
+
+    @property
+    def tables(self) -> list[str]:
+        """Names of the tables that its descriptor has and this program knows."""
+        told = [r.get("name") for r in self.package["resources"] if isinstance(r, dict)]
+        return [name for name in TABLES if name in told]
+
+    def _needed(self, table: str) -> set[str]:
+        """Return the columns that must be there; others may lack in an earlier export."""
+        names = {column.name for column in TABLES[table].columns}
+        if table not in MADE_OF:
+            return set(TABLES[table].primary)
+        if self.is_first_form and table == "blocks":
+            return names - NOT_IN_FIRST | {"settings"}
+        return names
+
+    def open(self, table: str, part: int = 1) -> pq.ParquetFile:
+        """Open a Parquet file and hold it to the dictionary.
+
+        Parameters
+        ----------
+        part : int
+            From 1; of a table without parts there is only one.
+
+        Raises
+        ------
+        RecordError
+            If it cannot be read or has other columns.
+        """
+        names = self.names(table)
+        name = names[part - 1] if len(names) > 1 else names[0]
+        path = self.folder / name
+        if not is_plain(path) or path.parent.is_symlink():
+            msg = f"{name} is no plain file"
+            raise RecordError(msg)
+        try:
+            with pq.ParquetFile(path, pre_buffer=False) as plain:
+                texts = [f.name for f in plain.schema_arrow if pa.types.is_string(f.type)]
+                _limit_pages(plain, name)
+            # Texts stay numbered, so that one long text in many rows is held once.
+            file = pq.ParquetFile(path, pre_buffer=False, read_dictionary=texts)
+            schema = file.schema_arrow
+        except BROKEN as error:
+            msg = f"{name} cannot be read: {_first_line(error)}"
+            raise RecordError(msg) from error
+        known = {c.name: _read_type(c) for c in TABLES[table].columns}
+        odd = self._needed(table) - set(schema.names)
+        odd |= {f.name for f in schema if f.name in known and f.type != known[f.name]}
+        odd |= {f.name for f in schema if f.name not in known and f.type not in PLAIN}
+        if odd or len(set(schema.names)) != len(schema.names):
+            msg = f"{name} has other columns than the dictionary of this program"
+            raise RecordError(msg)
+        return file
+
+    def batches(self, table: str, part: int = 1) -> Iterator[pa.Table]:
+        """Give the rows of a part, or of a table without parts, some at a time.
+
+        Raises
+        ------
+        RecordError
+            If they cannot be read or hold a text that is too long.
+        """
+        with self.open(table, part) as file:
+            try:
+                for batch in file.iter_batches(ROWS_AT_ONCE, use_threads=False):
+                    rows = pa.Table.from_batches([batch])
+                    rows.validate(full=True)
+                    _limit_texts(rows)
+                    yield rows
+            except BROKEN as error:
+                msg = f"{self.names(table)[part - 1]} cannot be read: {_first_line(error)}"
+                raise RecordError(msg) from error
+
+    def rows(self, table: str, part: int = 1) -> Iterator[dict[str, Any]]:
+        """Give the rows of a part, or of a table without parts, one by one."""
+        for batch in self.batches(table, part):
+            yield from batch.to_pylist()
+
+    @property
+    def settings(self) -> dict[str, dict[str, Any]]:
+        """What the plan fixes of a block's settings, by identifier."""
+        if self._settings is None:
+            rows = [] if self.is_first_form else list(self.rows("settings"))
+            try:
+                self._settings = {r["settings_id"]: _object(r["content"]) for r in rows}
+            except (ValueError, TypeError, RecursionError) as error:
+                msg = f"settings do not hold together: {_first_line(error)}"
+                raise RecordError(msg) from error
+        return self._settings
+
+    @property
+    def screens(self) -> dict[str, Screen]:
+        """The screen of each visit."""
+        if self._screens is None:
+            names = Screen.__slots__
+            self._screens = {
+                row["visit_id"]: Screen(**{name: row[name] for name in names})
+                for row in self.rows("visits")
+            }
+        return self._screens
+
+    def blocks(self, part: int | None = None) -> Iterator[ReadBlock]:
+        """Read every block, one after another, or those of one part.
+
+        Raises
+        ------
+        RecordError
+            If a table cannot be read or the rows do not fit together.
+        """
+        for number in range(1, self.n_parts + 1) if part is None else (part,):
+            yield from self._blocks(number)
+
+    def _blocks(self, part: int) -> Iterator[ReadBlock]:
+        screens = self.screens
+        streams = {
+            name: BlockRows(self, name, part) for name in ("samples", "events", "frames")
+        }
+        for row in self.rows("blocks", part):
+            screen = screens.get(row["visit_id"])
+            if screen is None:
+                msg = f"block {row['block_id']} is of a visit that is not there"
+                raise RecordError(msg)
+            rows = {name: stream.of(row["block_id"]) for name, stream in streams.items()}
+            block = _block(row, self._settings_of(row), rows)
+            yield ReadBlock(block, screen, row, self._hash(row, block))
+        for name, stream in streams.items():
+            if stream.left_over is not None:
+                msg = f"{name} of block {stream.left_over!r} are out of place"
+                raise RecordError(msg)
+
+    def _settings_of(self, row: dict[str, Any]) -> dict[str, Any]:
+        try:
+            if self.is_first_form:
+                return _object(row["settings"])
+            return self.settings[row["settings_id"]] | _object(row["layout"])
+        except KeyError as error:
+            msg = f"block {row['block_id']}: its settings are not there"
+            raise RecordError(msg) from error
+        except (ValueError, TypeError, RecursionError) as error:
+            msg = f"block {row['block_id']} does not hold together: {_first_line(error)}"
+            raise RecordError(msg) from error
+
+    def _hash(self, row: dict[str, Any], block: Block) -> str:
+        if self.is_first_form:
+            return ""
+        try:
+            return raw.block_sha256(row, block.header.settings, block)
+        except (ValueError, TypeError, RecursionError) as error:
+            msg = f"block {row['block_id']} does not hold together: {_first_line(error)}"
+            raise RecordError(msg) from error
+
+
+def _read_type(column: Column) -> pa.DataType:
+    kind = column.arrow_field.type
+    return WORDS if pa.types.is_string(kind) else kind
 
 
 def _limit_pages(file: pq.ParquetFile, name: str) -> None:
@@ -114,40 +307,34 @@ def _limit_pages(file: pq.ParquetFile, name: str) -> None:
     for group in range(about.num_row_groups):
         row_group = about.row_group(group)
         for column in range(row_group.num_columns):
-            if row_group.column(column).total_uncompressed_size > MOST_PAGE_BYTES:
-                msg = f"a column of {name} claims more than {MOST_PAGE_BYTES} bytes; not read"
+            if row_group.column(column).total_uncompressed_size > MAX_PAGE_BYTES:
+                msg = f"a column of {name} claims more than {MAX_PAGE_BYTES} bytes; not read"
                 raise RecordError(msg)
 
 
-def read_table(folder: Path, name: str) -> list[dict[str, Any]]:
-    """Read a small table whole.
-
-    Raises
-    ------
-    RecordError
-        If it cannot be read, has other columns, or is too large.
-    """
-    with open_table(folder, name) as file:
-        if file.metadata.num_rows > MOST_ROWS_OF_TABLE:
-            msg = f"{name} claims {file.metadata.num_rows} rows; it was not read"
-            raise RecordError(msg)
-        try:
-            rows: list[dict[str, Any]] = file.read(use_threads=False).to_pylist()
-        except BROKEN as error:
-            msg = f"{name}.parquet cannot be read: {_first_line(error)}"
-            raise RecordError(msg) from error
-    return rows
+def _limit_texts(rows: pa.Table) -> None:
+    """Refuse texts that are too long before any row is made of them."""
+    for column in rows.schema:
+        if column.type != WORDS:
+            continue
+        most = MAX_TEXT if column.name in STRUCTURES else MAX_LABEL
+        for chunk in rows.column(column.name).chunks:
+            lengths = pc.binary_length(chunk.dictionary)
+            if (pc.max(lengths).as_py() or 0) > most:
+                msg = f"a text of {column.name} has more than {most} bytes"
+                raise ValueError(msg)
+            if (pc.sum(lengths.take(chunk.indices)).as_py() or 0) > MAX_TEXT_BYTES:
+                msg = f"the texts of {column.name} have more than {MAX_TEXT_BYTES} bytes"
+                raise ValueError(msg)
 
 
 class BlockRows:
     """Rows of one table, a block at a time, in the order of the file."""
 
-    def __init__(self, folder: Path, name: str) -> None:
+    def __init__(self, export: Export, name: str, part: int) -> None:
         self._name = name
-        self._file = open_table(folder, name)
-        self._parts = self._runs()
+        self._parts = self._runs(export, part)
         self._next: tuple[str, pa.Table] | None = next(self._parts, None)
-        self.n_rows = 0
 
     def of(self, block_id: str) -> pa.Table:
         """Return a block's rows; none if the next rows are of another block.
@@ -160,14 +347,13 @@ class BlockRows:
         parts: list[pa.Table] = []
         while self._next is not None and self._next[0] == block_id:
             parts.append(self._next[1])
-            self.n_rows += parts[-1].num_rows
-            if sum(part.num_rows for part in parts) > MOST_ROWS_OF_BLOCK:
-                msg = f"{self._name} of block {block_id}: more than {MOST_ROWS_OF_BLOCK} rows"
+            if sum(part.num_rows for part in parts) > MAX_ROWS_OF_BLOCK:
+                msg = f"{self._name} of block {block_id}: more than {MAX_ROWS_OF_BLOCK} rows"
                 raise RecordError(msg)
             self._next = next(self._parts, None)
         if not parts:
             return TABLES[self._name].arrow_schema.empty_table()
-        rows = pa.concat_tables(parts).combine_chunks()
+        rows = pa.concat_tables(parts)
         numbers = rows.column(1).to_numpy()
         if not np.array_equal(numbers, np.arange(len(numbers))):
             msg = f"{self._name} of block {block_id} are not numbered from 0 on"
@@ -179,65 +365,28 @@ class BlockRows:
         """The block of the next rows; None at the end."""
         return None if self._next is None else self._next[0]
 
-    def close(self) -> None:
-        """Let go of the file."""
-        self._file.close()
-
-    def _runs(self) -> Iterator[tuple[str, pa.Table]]:
-        try:
-            for batch in self._file.iter_batches(ROWS_AT_ONCE, use_threads=False):
-                if batch.num_rows == 0:
-                    continue
-                table = pa.Table.from_batches([batch])
-                table.validate(full=True)
-                codes = pc.dictionary_encode(batch.column(0))
-                if codes.null_count:
-                    msg = "a row names no block"
-                    raise ValueError(msg)
-                indices = codes.indices.to_numpy()
-                names = codes.dictionary.to_pylist()
-                starts = [0, *(np.flatnonzero(np.diff(indices)) + 1).tolist(), len(indices)]
-                for start, end in pairwise(starts):
-                    yield names[indices[start]], table.slice(start, end - start)
-        except BROKEN as error:
-            msg = f"{self._name}.parquet cannot be read: {_first_line(error)}"
-            raise RecordError(msg) from error
+    def _runs(self, export: Export, part: int) -> Iterator[tuple[str, pa.Table]]:
+        for table in export.batches(self._name, part):
+            for chunk, start in _chunks(table.column(0)):
+                if chunk.null_count:
+                    msg = f"a row of {self._name} names no block"
+                    raise RecordError(msg)
+                indices = chunk.indices.to_numpy()
+                names = chunk.dictionary.to_pylist()
+                ends = (np.flatnonzero(np.diff(indices)) + 1).tolist()
+                for first, last in pairwise([0, *ends, len(indices)]):
+                    if last > first:
+                        yield names[indices[first]], table.slice(start + first, last - first)
 
 
-def read_blocks(folder: Path) -> Iterator[ReadBlock]:
-    """Read every block of an export, one after another.
-
-    Raises
-    ------
-    RecordError
-        If a table cannot be read or the rows do not fit together.
-    """
-    screens = {row["visit_id"]: _screen(row) for row in read_table(folder, "visits")}
-    streams: dict[str, BlockRows] = {}
-    try:
-        for name in ("samples", "events", "frames"):
-            streams[name] = BlockRows(folder, name)
-        for row in read_table(folder, "blocks"):
-            screen = screens.get(row["visit_id"])
-            if screen is None:
-                msg = f"block {row['block_id']} is of a visit that is not there"
-                raise RecordError(msg)
-            rows = {name: stream.of(row["block_id"]) for name, stream in streams.items()}
-            yield ReadBlock(_block(row, rows), screen, row)
-        for name, stream in streams.items():
-            if stream.left_over is not None:
-                msg = f"{name} of block {stream.left_over!r} are out of place"
-                raise RecordError(msg)
-    finally:
-        for stream in streams.values():
-            stream.close()
+def _chunks(column: pa.ChunkedArray) -> Iterator[tuple[Any, int]]:
+    start = 0
+    for chunk in column.chunks:
+        yield chunk, start
+        start += len(chunk)
 
 
-def _screen(row: dict[str, Any]) -> Screen:
-    return Screen(**{name: row[name] for name in Screen.__slots__})
-
-
-def _block(row: dict[str, Any], rows: dict[str, pa.Table]) -> Block:
+def _block(row: dict[str, Any], settings: dict[str, Any], rows: dict[str, pa.Table]) -> Block:
     try:
         header = BlockHeader(
             block_id=row["block_id"],
@@ -248,9 +397,10 @@ def _block(row: dict[str, Any], rows: dict[str, pa.Table]) -> Block:
             phase=row["phase"],
             layout_seed=row["layout_seed"],
             layout_hash=row["layout_hash"],
-            settings=_object(row["settings"]),
+            settings=settings,
             started_utc="",  # dates stay in the store
             versions=_object(row["versions"]),
+            task_version=row.get("task_version", 1),
         )
         for name, column in (("samples", "t_ns"), ("events", "t_ns"), ("frames", "flip_ns")):
             latest_ns = pc.max(rows[name].column(column)).as_py() or 0
@@ -281,9 +431,6 @@ def _block(row: dict[str, Any], rows: dict[str, pa.Table]) -> Block:
 
 
 def _object(text: str) -> dict[str, Any]:
-    if len(text) > MOST_TEXT:
-        msg = f"a structure has {len(text)} letters, more than {MOST_TEXT}"
-        raise ValueError(msg)
     told = json.loads(text)
     if not isinstance(told, dict):
         msg = "a structure is no object"
@@ -292,12 +439,17 @@ def _object(text: str) -> dict[str, Any]:
 
 
 def _samples(table: pa.Table) -> np.ndarray[Any, np.dtype[np.void]]:
-    kinds = pc.index_in(table.column("kind"), value_set=pa.array(CONTACT_KINDS, pa.string()))
-    if kinds.null_count:
+    array = np.zeros(table.num_rows, dtype=SAMPLE_DTYPE)
+    known = {kind: code for code, kind in enumerate(CONTACT_KINDS)}
+    for chunk, start in _chunks(table.column("kind")):
+        if chunk.null_count:
+            msg = "a sample is of no kind"
+            raise ValueError(msg)
+        codes = np.array([known.get(kind, 255) for kind in chunk.dictionary.to_pylist()] or [0])
+        array["kind"][start : start + len(chunk)] = codes[chunk.indices.to_numpy()]
+    if (array["kind"] == 255).any():
         msg = "a sample is of no known kind"
         raise ValueError(msg)
-    array = np.zeros(table.num_rows, dtype=SAMPLE_DTYPE)
-    array["kind"] = kinds.to_numpy()
     for name in ("t_ns", "pointer", "x_mm", "y_mm", "pressure", "stamp_gap_ns"):
         array[name] = table.column(name).to_numpy()
     return array
@@ -307,9 +459,16 @@ def _events(table: pa.Table) -> np.ndarray[Any, np.dtype[np.void]]:
     array = np.zeros(table.num_rows, dtype=EVENT_DTYPE)
     for name in ("t_ns", "trial", "x_mm", "y_mm", "r_mm"):
         array[name] = table.column(name).to_numpy()
-    array["kind"] = table.column("kind").to_pylist()
-    array["label"] = [label or "" for label in table.column("label").to_pylist()]
+    for name in ("kind", "label"):
+        words = [word or "" for word in table.column(name).to_pylist()]
+        if any(len(word) > MAX_EVENT_WORD for word in words):
+            msg = f"an event has more than {MAX_EVENT_WORD} letters as its {name}"
+            raise ValueError(msg)
+        array[name] = words
     return array
+
+
+MAX_EVENT_WORD = int(EVENT_DTYPE["kind"].itemsize / 4)
 
 
 def _numbers(table: pa.Table, dtype: np.dtype[np.void]) -> np.ndarray[Any, np.dtype[np.void]]:

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Callable
+import multiprocessing
+import os
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from battery.errors import BatteryError, StoreError
 from battery.export.dictionary import TABLES
-from battery.export.reading import read_blocks, read_package, read_table
+from battery.export.reading import Export
 from battery.scoring import SCORING_VERSION, score_block
 from battery.scoring.score import Score
 
@@ -40,6 +44,15 @@ class RescoredExport:
     differ: list[str] = field(default_factory=list)
     failed: dict[str, str] = field(default_factory=dict)
 
+    def add(self, other: RescoredExport) -> None:
+        """Put what a part gave to the rest."""
+        self.n_blocks += other.n_blocks
+        self.n_values += other.n_values
+        self.n_new += other.n_new
+        self.n_other_version += other.n_other_version
+        self.differ += other.differ
+        self.failed |= other.failed
+
     def summary(self) -> str:
         """Say it: a line in all, then one for every difference."""
         same = "all the same bit for bit" if not self.differ else f"{len(self.differ)} differ"
@@ -62,8 +75,11 @@ def rescore_export(
     *,
     out: Path | None = None,
     progress: Callable[[int, int], None] | None = None,
+    n_processes: int | None = None,
 ) -> RescoredExport:
     """Score every finished test block of an export again and compare.
+
+    A block that does not have its hash is not scored and is named.
 
     Parameters
     ----------
@@ -72,7 +88,9 @@ def rescore_export(
     out : Path, optional
         Write the scores there too, as CSV with the columns of `scores`.
     progress : callable, optional
-        Called with (blocks done, blocks in all).
+        Called with (parts done, parts in all).
+    n_processes : int, optional
+        Default: one a core, one for a single part. The figures do not depend on it.
 
     Raises
     ------
@@ -83,43 +101,86 @@ def rescore_export(
     StoreError
         If `out` cannot be written.
     """
-    read_package(folder)
+    export = Export(folder)
+    done = RescoredExport()
+    with (
+        _parts(export, n_processes) as parts,
+        _scores_file(out) if out is not None else nullcontext() as write,
+    ):
+        for number, part in enumerate(parts, start=1):
+            done.add(part.done)
+            if write is not None:
+                write(part.rows)
+            if progress is not None:
+                progress(number, export.n_parts)
+    return done
+
+
+@dataclass(frozen=True, slots=True)
+class ScoredPart:
+    """What scoring a part again gave, and the scores as rows of `scores`."""
+
+    done: RescoredExport
+    rows: list[dict[str, Any]]
+
+
+def rescore_part(folder: Path, number: int) -> ScoredPart:
+    """Score the blocks of one part again and compare them with those it holds."""
+    export = Export(folder)
     held: dict[str, dict[str, dict[str, Any]]] = {}
-    for row in read_table(folder, "scores"):
+    for row in export.rows("scores", number):
         held.setdefault(row["block_id"], {})[row["measure"]] = row
     done = RescoredExport()
     rows: list[dict[str, Any]] = []
-    n_all = len(read_table(folder, "blocks"))
-    for number, read in enumerate(read_blocks(folder), start=1):
+    for read in export.blocks(number):
         block_id = read.block.header.block_id
-        if read.block.header.phase == "test":
-            try:
-                fresh = score_block(read.block, screen=read.screen)
-            except (BatteryError, ValueError, ArithmeticError, LookupError, TypeError) as error:
-                done.failed[block_id] = f"cannot be scored: {str(error)[:200]}"
-                continue
-            done.n_blocks += 1
-            done.n_values += len(fresh)
-            if block_id in held:
-                _compare(block_id, held[block_id], fresh, done)
-            else:
-                done.n_new += len(fresh)
-            rows += [_row(block_id, score) for score in fresh]
-        if progress is not None:
-            progress(number, n_all)
-    if out is not None:
-        _write(out, rows)
-    return done
+        if not read.holds:
+            done.failed[block_id] = "it does not have its hash: it was changed"
+            continue
+        if read.block.header.phase != "test":
+            continue
+        try:
+            fresh = score_block(read.block, screen=read.screen)
+        except (BatteryError, ValueError, ArithmeticError, LookupError, TypeError) as error:
+            done.failed[block_id] = f"cannot be scored: {str(error)[:200]}"
+            continue
+        done.n_blocks += 1
+        done.n_values += len(fresh)
+        if block_id in held:
+            _compare(block_id, held[block_id], fresh, done)
+        else:
+            done.n_new += len(fresh)
+        rows += [_row(block_id, score) for score in fresh]
+    return ScoredPart(done, rows)
+
+
+@contextmanager
+def _parts(export: Export, n_processes: int | None) -> Iterator[Iterator[ScoredPart]]:
+    numbers = range(1, export.n_parts + 1)
+    most = n_processes or min(os.cpu_count() or 1, export.n_parts)
+    if most <= 1:
+        yield (rescore_part(export.folder, number) for number in numbers)
+        return
+    pool = ProcessPoolExecutor(most, mp_context=multiprocessing.get_context("spawn"))
+    try:
+        yield pool.map(_part_here, [(export.folder, number) for number in numbers])
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _part_here(job: tuple[Path, int]) -> ScoredPart:
+    return rescore_part(*job)
 
 
 def _compare(
     block_id: str, held: dict[str, dict[str, Any]], fresh: list[Score], done: RescoredExport
 ) -> None:
     for score in fresh:
-        row = held.get(score.measure)
+        row, again = held.get(score.measure), _row(block_id, score)
         if row is not None and row["scoring_version"] != score.scoring_version:
             done.n_other_version += 1
-        if row != _row(block_id, score):
+            again["scoring_version"] = row["scoring_version"]
+        if row != again:
             was = "nothing" if row is None else f"{row['value']!r}"
             done.differ.append(f"block {block_id} {score.measure}: {score.value!r}, was {was}")
     for name in sorted(held.keys() - {score.measure for score in fresh}):
@@ -145,16 +206,19 @@ def _none(value: float) -> float | None:
     return None if math.isnan(value) else float(value)
 
 
-def _write(out: Path, rows: list[dict[str, Any]]) -> None:
+@contextmanager
+def _scores_file(out: Path) -> Iterator[Callable[[list[dict[str, Any]]], None]]:
+    """Give what writes rows of `scores` as CSV; the file gets its name when it is whole."""
     names = [column.name for column in TABLES["scores"].columns]
     part = out.with_name(out.name + ".part")
     try:
         with part.open("w", encoding="utf-8", newline="") as file:
             writer = csv.DictWriter(file, names, lineterminator="\n")
             writer.writeheader()
-            writer.writerows(rows)
+            yield writer.writerows
         part.replace(out)
     except OSError as error:
-        part.unlink(missing_ok=True)
         msg = f"cannot write '{out}': {error.strerror or error}; the export is unchanged"
         raise StoreError(msg) from error
+    finally:
+        part.unlink(missing_ok=True)

@@ -1,10 +1,11 @@
-"""Which part of a store is exported: people, tasks, days."""
+"""Which part of a store is exported: people, tasks, days; consent decides first."""
 
 from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from battery.errors import UsageError
 from battery.export import deidentify
@@ -26,12 +27,16 @@ class Selection:
     since, until : date, optional
         First and last local date of visits, practice and markers. Days still count from the
         same day 0.
+    without_consent : str
+        Why people are exported who did not give consent to research use; empty leaves them
+        out. Who withdrew is left out in any case. It stands in the export.
     """
 
     people: Collection[str] = ()
     tasks: Collection[str] = ()
     since: date | None = None
     until: date | None = None
+    without_consent: str = ""
 
     def check(self, store: Store) -> None:
         """Refuse what cannot be.
@@ -39,13 +44,21 @@ class Selection:
         Raises
         ------
         UsageError
-            If a person is not there or withdrew, a task is unknown, or no day is between.
+            If a person is not there, withdrew or gave no consent to research use, a task is
+            unknown, or no day is between.
         """
-        withdrawn = store.withdrawn()
+        withdrawn, gave = store.withdrawn(), store.gave_consent("research")
         for code in self.people:
             store.person(code)
             if code in withdrawn:
                 msg = f"{code} withdrew consent; nothing was exported"
+                raise UsageError(msg)
+            if code not in gave and not self.without_consent:
+                msg = (
+                    f"{code} gave no consent to research use; nothing was exported. Keep it "
+                    f"with 'battery consent {code} --given --form-version N', or say "
+                    "--without-consent with a reason, which will stand in the export"
+                )
                 raise UsageError(msg)
         unknown = sorted(set(self.tasks) - set(TASKS))
         if unknown:
@@ -55,9 +68,23 @@ class Selection:
             msg = f"no day is since {self.since} and until {self.until}; nothing was exported"
             raise UsageError(msg)
 
-    def of_people(self, people: Collection[Person]) -> list[Person]:
-        """Return the people asked for, in their order."""
-        return [p for p in people if not self.people or p.code in self.people]
+    def of_people(self, store: Store) -> list[Person]:
+        """Return the people asked for who may be exported, in order of their code."""
+        withdrawn, gave = store.withdrawn(), store.gave_consent("research")
+        return [
+            person
+            for person in sorted(store.list_people(), key=lambda p: p.code)
+            if person.code not in withdrawn
+            and (person.code in gave or self.without_consent)
+            and (not self.people or person.code in self.people)
+        ]
+
+    def n_without_consent(self, store: Store) -> int:
+        """Count who is left out for having given no consent to research use."""
+        if self.people or self.without_consent:
+            return 0
+        known = store.gave_consent("research") | store.withdrawn()
+        return sum(person.code not in known for person in store.list_people())
 
     def of_visits(self, visits: Collection[VisitRecord]) -> list[VisitRecord]:
         """Return the visits asked for, in their order."""
@@ -72,6 +99,20 @@ class Selection:
     def has_task(self, task: str) -> bool:
         """Whether a task is asked for."""
         return not self.tasks or task in self.tasks
+
+    @property
+    def told(self) -> dict[str, Any]:
+        """What an export says of it; no date, for that would lead back to the days."""
+        told: dict[str, Any] = {
+            "people": "named" if self.people else "all",
+            "tasks": sorted(self.tasks) if self.tasks else "all",
+            "days": "limited" if self.since or self.until else "all",
+            "consent": "given to research use, and not withdrawn",
+        }
+        if self.without_consent:
+            told["consent"] = "not withdrawn; not everybody gave it to research use"
+            told["reason"] = self.without_consent
+        return told
 
 
 EVERYTHING = Selection()

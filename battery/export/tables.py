@@ -5,20 +5,18 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import fields
 from datetime import date, datetime
 from typing import Any
-
-import numpy as np
-import pyarrow as pa
 
 from battery.answers import QUESTIONS, Answer
 from battery.errors import ScoringError
 from battery.export import deidentify
+from battery.export.codes import Codes
 from battery.export.deidentify import Days
-from battery.export.dictionary import EVENTS, FRAMES, SAMPLES
 from battery.export.dictionary_trials import TRIALS
 from battery.flagging import Flagging, flags_of_check
-from battery.recording import Block, Device, VisitHeader
+from battery.recording import Block, Device, VisitHeader, short_hash
 from battery.scoring.flags import Value
 from battery.scoring.measures import MEASURES, PRIMARY
 from battery.scoring.trials import trial_rows
@@ -34,7 +32,7 @@ from battery.store import (
     TimingCheck,
     VisitRecord,
 )
-from tasks.contract import CONTACT_KINDS, NS_PER_S
+from tasks.registry import OPTIONS
 
 Row = dict[str, Any]
 
@@ -44,10 +42,10 @@ def plain(value: Any) -> str:
     return json.dumps(value, sort_keys=True, separators=(",", ":"))
 
 
-def person_row(person: Person, days: Days, n_visits: int) -> Row:
+def person_row(person: Person, days: Days, n_visits: int, codes: Codes) -> Row:
     """Row of `people`."""
     return {
-        "person": person.code,
+        "person": codes.person(person.code),
         "dominant_hand": person.dominant_hand,
         "affected_side": person.affected_side,
         "first_hand": person.first_hand,
@@ -77,14 +75,16 @@ def plan_row(plan_hash: str, content: Mapping[str, Any]) -> Row:
     }
 
 
-def visit_row(visit: VisitRecord, days: Days, device: str, amended: Amended) -> Row:
+def visit_row(
+    visit: VisitRecord, days: Days, device: str, amended: Amended, codes: Codes
+) -> Row:
     """Row of `visits`."""
     header = visit.header
     screen = header.device.screen
     known = (None, "finished", "stopped")
     return {
-        "visit_id": header.visit_id,
-        "person": amended.person(header.visit_id, header.person),
+        "visit_id": codes.identifier(header.visit_id),
+        "person": codes.person(amended.person(header.visit_id, header.person)),
         "sequence": header.sequence,
         "plan_hash": header.plan_hash,
         "device": device,
@@ -104,27 +104,83 @@ def visit_row(visit: VisitRecord, days: Days, device: str, amended: Amended) -> 
     }
 
 
+def settings_row(task: str, settings: Mapping[str, Any]) -> Row:
+    """Row of `settings`: what of a block's settings the plan fixes."""
+    options = OPTIONS.get(task)
+    names = {f.name for f in fields(options)} if options else set()
+    content = {name: value for name, value in settings.items() if name in names}
+    return {
+        "settings_id": short_hash([task, content]),
+        "task": task,
+        "content": plain(content),
+    }
+
+
 def block_row(
-    block: Block,
     record: BlockRecord,
     visit: VisitHeader,
     flagging: Flagging,
-    scores: list[Row],
+    scores: Sequence[Row],
+    codes: Codes,
+    settings: Row,
 ) -> Row:
-    """Row of `blocks`; `scores` are the block's rows of `scores`."""
-    header, audit = block.header, record.audit
-    primary = PRIMARY[header.task].name if header.task in PRIMARY else ""
-    n_primary = next((s["n"] for s in scores if s["measure"] == primary), None)
+    """Row of `blocks`, without what only the whole record tells.
+
+    Parameters
+    ----------
+    scores : sequence of dict
+        The block's rows of `scores`.
+    settings : dict
+        Its row of `settings`.
+    """
+    header, audit = record.header, record.audit
     amended = flagging.amended
-    flags = flagging.flags(
+    begun = datetime.fromisoformat(header.started_utc)
+    waited = begun - datetime.fromisoformat(visit.started_utc)
+    fixed = json.loads(settings["content"])
+    drawn = {name: value for name, value in header.settings.items() if name not in fixed}
+    return {
+        "block_id": codes.identifier(header.block_id),
+        "visit_id": codes.identifier(header.visit_id),
+        "number": header.index,
+        "task": header.task,
+        "task_version": header.task_version,
+        "hand": amended.hand(header.block_id, header.hand),
+        "hand_recorded": header.hand,
+        "phase": header.phase,
+        "ending": record.ending,
+        "excluded": amended.excluded(header.block_id),
+        "flags": " ".join(flags_of_block(record, visit, flagging, scores)) or None,
+        "start_s": waited.total_seconds(),
+        "input_type": record.input_type,
+        "layout_seed": header.layout_seed,
+        "layout_hash": header.layout_hash,
+        "settings_id": settings["settings_id"],
+        "layout": plain(drawn),
+        "versions": plain(header.versions),
+        "flip_p99_ms": audit.flip_p99_ms,
+        "stamp_gap_p99_ms": audit.stamp_gap_p99_ms,
+        "report_rate_hz": audit.report_rate_hz,
+        "frame_rate_hz": audit.frame_rate_hz,
+        "slow_frames": audit.slow_frames,
+    }
+
+
+def flags_of_block(
+    record: BlockRecord, visit: VisitHeader, flagging: Flagging, scores: Sequence[Row]
+) -> list[str]:
+    """List the flags of a block; `scores` are its rows of `scores`."""
+    header = record.header
+    primary = PRIMARY[header.task].name if header.task in PRIMARY else ""
+    return flagging.flags(
         visit,
         block_id=header.block_id,
         task=header.task,
         hand=header.hand,
         ending=record.ending,
         input_type=record.input_type,
-        audit=audit,
-        n_primary=n_primary,
+        audit=record.audit,
+        n_primary=next((s["n"] for s in scores if s["measure"] == primary), None),
         scores={
             s["measure"]: Value(
                 math.nan if s["value"] is None else s["value"],
@@ -135,98 +191,23 @@ def block_row(
             for s in scores
         },
     )
-    begun = datetime.fromisoformat(header.started_utc)
-    waited = begun - datetime.fromisoformat(visit.started_utc)
-    return {
-        "block_id": header.block_id,
-        "visit_id": header.visit_id,
-        "number": header.index,
-        "task": header.task,
-        "hand": amended.hand(header.block_id, header.hand),
-        "hand_recorded": header.hand,
-        "phase": header.phase,
-        "ending": record.ending,
-        "excluded": amended.excluded(header.block_id),
-        "flags": " ".join(flags) or None,
-        "start_s": waited.total_seconds(),
-        "duration_s": block.ended_ns / NS_PER_S,
-        "n_samples": record.n_samples,
-        "input_type": record.input_type,
-        "layout_seed": header.layout_seed,
-        "layout_hash": header.layout_hash,
-        "settings": plain(header.settings),
-        "sha256": record.sha256,
-        "versions": plain(header.versions),
-        "flip_p99_ms": audit.flip_p99_ms,
-        "stamp_gap_p99_ms": audit.stamp_gap_p99_ms,
-        "report_rate_hz": audit.report_rate_hz,
-        "frame_rate_hz": audit.frame_rate_hz,
-        "slow_frames": audit.slow_frames,
-    }
 
 
-def trials_of(block: Block) -> list[Row]:
+def trials_of(block: Block, block_id: str) -> list[Row]:
     """Rows of `trials`; columns that do not concern the task are empty."""
     try:
         found = trial_rows(block)
     except ScoringError:  # broken off before there was a trial to read
         return []
     empty = {column.name: None for column in TRIALS.columns}
-    known = {"block_id": block.header.block_id}
+    known = {"block_id": block_id}
     return [{**empty, **known, **{k: _missing(v) for k, v in row.items()}} for row in found]
 
 
-def samples_of(block: Block) -> pa.Table:
-    """Rows of `samples`, as they were read."""
-    samples = block.samples
-    kinds = pa.array(CONTACT_KINDS, pa.string()).take(pa.array(samples["kind"]))
-    return _raw(
-        SAMPLES,
-        block,
-        len(samples),
-        {
-            "t_ns": _whole(samples["t_ns"]),
-            "kind": kinds,
-            "pointer": _whole(samples["pointer"]),
-            "x_mm": _number(samples["x_mm"]),
-            "y_mm": _number(samples["y_mm"]),
-            "pressure": _number(samples["pressure"]),
-            "stamp_gap_ns": _whole(samples["stamp_gap_ns"]),
-        },
-    )
-
-
-def events_of(block: Block) -> pa.Table:
-    """Rows of `events`."""
-    events = block.events
-    labels = [label or None for label in events["label"].tolist()]
-    return _raw(
-        EVENTS,
-        block,
-        len(events),
-        {
-            "t_ns": _whole(events["t_ns"]),
-            "kind": pa.array(events["kind"].tolist(), pa.string()),
-            "trial": pa.array(events["trial"].astype(np.int64)),
-            "label": pa.array(labels, pa.string()),
-            "x_mm": _number(events["x_mm"]),
-            "y_mm": _number(events["y_mm"]),
-            "r_mm": _number(events["r_mm"]),
-        },
-    )
-
-
-def frames_of(block: Block) -> pa.Table:
-    """Rows of `frames`."""
-    frames = block.frames
-    columns = {name: _whole(frames[name]) for name in ("drawn_ns", "flip_ns")}
-    return _raw(FRAMES, block, len(frames), columns)
-
-
-def score_row(row: ScoreRow) -> Row:
+def score_row(row: ScoreRow, codes: Codes) -> Row:
     """Row of `scores`."""
     return {
-        "block_id": row.block_id,
+        "block_id": codes.identifier(row.block_id),
         "measure": row.measure,
         "value": _missing(row.value),
         "n": row.n,
@@ -276,21 +257,21 @@ def measure_rows(used: set[str]) -> list[Row]:
     return rows
 
 
-def marker_row(marker: Marker, days: Days) -> Row:
+def marker_row(marker: Marker, days: Days, codes: Codes) -> Row:
     """Row of `markers`; the note stays behind."""
     return {
-        "marker_id": marker.marker_id,
-        "person": marker.person,
+        "marker_id": codes.identifier(marker.marker_id),
+        "person": codes.person(marker.person),
         "day": days.day(marker.at_utc),
         "kind": marker.kind,
     }
 
 
-def practice_row(practice: HomeExercise, days: Days) -> Row:
+def practice_row(practice: HomeExercise, days: Days, codes: Codes) -> Row:
     """Row of `practice`."""
     return {
-        "practice_id": practice.practice_id,
-        "person": practice.person,
+        "practice_id": codes.identifier(practice.practice_id),
+        "person": codes.person(practice.person),
         "day": days.day_of(date.fromisoformat(practice.local_date)),
         "kind": practice.kind,
         "exercise": practice.exercise,
@@ -300,30 +281,34 @@ def practice_row(practice: HomeExercise, days: Days) -> Row:
     }
 
 
-def amendment_row(amendment: Amendment, days: Days) -> Row:
-    """Row of `amendments`; author, reason and notes stay behind."""
-    is_note = amendment.field == "note"
+def amendment_row(amendment: Amendment, days: Days, codes: Codes) -> Row:
+    """Row of `amendments`; author, reason, notes and who is not in the export stay behind."""
+    target = codes.identifier(amendment.target_id)
+    words: dict[str, str | None] = {"old": amendment.old, "new": amendment.new}
+    if amendment.field == "person":
+        words = {name: codes.people.get(str(code)) for name, code in words.items()}
+    elif amendment.field == "note":
+        words = dict.fromkeys(words)
     return {
-        "amendment_id": amendment.amendment_id,
-        "visit_id": amendment.target_id if amendment.target == "visit" else None,
-        "block_id": amendment.target_id if amendment.target == "block" else None,
+        "amendment_id": codes.identifier(amendment.amendment_id),
+        "visit_id": target if amendment.target == "visit" else None,
+        "block_id": target if amendment.target == "block" else None,
         "day": days.day(amendment.at_utc),
         "field": amendment.field,
-        "old": None if is_note else amendment.old,
-        "new": None if is_note else amendment.new,
+        **words,
     }
 
 
-def answer_row(answer: Answer, visit: VisitHeader) -> Row:
+def answer_row(answer: Answer, visit: VisitHeader, codes: Codes) -> Row:
     """Row of `answers`."""
     said = datetime.fromisoformat(answer.at_utc)
     waited = said - datetime.fromisoformat(visit.started_utc)
     on_scale = not QUESTIONS[answer.question].words
     return {
-        "answer_id": answer.answer_id,
-        "visit_id": answer.visit_id,
+        "answer_id": codes.identifier(answer.answer_id),
+        "visit_id": codes.identifier(answer.visit_id),
         "number": answer.number,
-        "block_id": answer.block_id,
+        "block_id": answer.block_id and codes.identifier(answer.block_id),
         "at_s": waited.total_seconds(),
         "moment": answer.moment,
         "question": answer.question,
@@ -366,24 +351,6 @@ def timing_check_rows(checks: Sequence[TimingCheck], alias: str) -> list[Row]:
         }
         for number, check in enumerate(checks, start=1)
     ]
-
-
-def _raw(table: Any, block: Block, n_rows: int, columns: dict[str, Any]) -> pa.Table:
-    schema = table.arrow_schema
-    numbered = {
-        "block_id": pa.repeat(pa.scalar(block.header.block_id, pa.string()), n_rows),
-        schema.names[1]: pa.array(np.arange(n_rows, dtype=np.int64)),
-        **columns,
-    }
-    return pa.Table.from_arrays([numbered[name] for name in schema.names], schema=schema)
-
-
-def _whole(values: np.ndarray[Any, Any]) -> Any:
-    return pa.array(np.ascontiguousarray(values))
-
-
-def _number(values: np.ndarray[Any, Any]) -> Any:
-    return pa.array(np.ascontiguousarray(values), mask=np.isnan(values))
 
 
 def _missing(value: Any) -> Any:

@@ -2,23 +2,74 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import UTC, datetime
 from pathlib import Path
 
 from battery.effective import visits_of
 from battery.export import deidentify, tables
+from battery.export.around import Around, Bands
+from battery.export.codes import Codes, check_key_list, write_key_list
+from battery.export.csv_copy import write_csv
 from battery.export.deidentify import Days
 from battery.export.dictionary import TABLES
-from battery.export.files import TableWriter, replacing
-from battery.export.package import write_package
+from battery.export.files import SINGLE, TableWriter, names_of, replacing
+from battery.export.package import About, write_package
+from battery.export.parts import BlockJob, PartDone, PartJob, PartWriting, closes, writing
 from battery.export.selection import EVERYTHING, Selection
+from battery.export.signing import Sign
 from battery.flagging import Flagging
-from battery.store import Amended, Amendment, Person, Store, VisitRecord
+from battery.recording import VisitHeader
+from battery.store import Amendment, Person, Store, VisitRecord
 
 Progress = Callable[[int, int], None]
+RAW = frozenset({"samples", "frames"})
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """What was written.
+
+    Attributes
+    ----------
+    n_rows : dict
+        Rows of each table.
+    failed : dict of block to reason
+        Blocks that could not be read, and are not in it.
+    n_without_consent : int
+        People left out for having given no consent to research use.
+    digest : str
+        Of everything in the export, as its descriptor states it.
+    """
+
+    n_rows: dict[str, int]
+    failed: dict[str, str]
+    n_without_consent: int
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """How an export is written.
+
+    Parameters
+    ----------
+    csv : bool
+        As compressed CSV beside Parquet too, samples and frames excepted.
+    raw_csv : bool
+        Samples and frames too.
+    key_list : Path, optional
+        Draw new codes and identifiers; the file will say whose they are.
+    n_processes : int, optional
+        Default: one a core, fewer for few blocks. The bytes do not depend on it.
+    """
+
+    csv: bool = False
+    raw_csv: bool = False
+    key_list: Path | None = None
+    n_processes: int | None = None
 
 
 def export_tidy(
@@ -26,13 +77,18 @@ def export_tidy(
     folder: Path | str,
     *,
     selection: Selection = EVERYTHING,
+    form: Form | None = None,
+    bands: Bands = (),
+    sign: Sign | None = None,
+    now: datetime | None = None,
     progress: Progress | None = None,
-) -> dict[str, int]:
-    """Write people, visits, blocks, trials, samples, events, frames and scores.
+) -> Exported:
+    """Write people, visits, blocks, trials, samples, events, frames, scores and what is around.
 
-    De-identified: relative days, aliases, no free text. Who withdrew consent is not in it. The
-    same store gives the same bytes. Blocks are written one after another, so that memory does
-    not grow with the store.
+    De-identified: relative days, aliases, no free text. Only who gave consent to research use
+    is in it. The same store gives the same bytes, but for when it was made. Written in parts of
+    about a thousand blocks, so that memory does not grow with the store; a part that is there
+    already with the same bytes is left as it is.
 
     Parameters
     ----------
@@ -41,13 +97,15 @@ def export_tidy(
         New, empty, or an earlier export, which is replaced.
     selection : Selection
         Which people, tasks and days; by default everything.
+    form : Form, optional
+    bands : iterable of (str, dict)
+        By code: what the page says, as rows of `bands` without the person.
+    sign : callable, optional
+        Signs with the clinic's key.
+    now : datetime, optional
+        When it is made; default: the wall clock.
     progress : callable, optional
         Called with (visits done, visits in all).
-
-    Returns
-    -------
-    dict
-        Rows of each table.
 
     Raises
     ------
@@ -56,18 +114,33 @@ def export_tidy(
     StoreError
         If the folder cannot be written. An earlier export then stays as it was.
     """
+    how = form or Form()
+    target = Path(folder)
+    if how.key_list is not None:
+        check_key_list(how.key_list, folder=target)
     with store.at_one_moment():
-        run = _Run(store, selection, progress or (lambda _done, _total: None))
-        with replacing(Path(folder)) as partial:
-            with ExitStack() as stack:
-                writers = {
-                    name: stack.enter_context(TableWriter(table, partial))
-                    for name, table in TABLES.items()
-                }
-                run.write(writers)
-            counts = {name: writer.n_rows for name, writer in writers.items()}
-            write_package(partial, counts)
-    return counts
+        run = _Run(store, selection, how, progress or (lambda _done, _total: None))
+        with replacing(target) as partial:
+            n_parts, n_rows = run.write(partial, bands)
+            for name in _as_csv(how):
+                write_csv(partial, name, n_parts)
+            about = About.of(
+                store,
+                selection,
+                new_codes=run.codes.are_new,
+                made=now or datetime.now(UTC),
+                n_damaged=len(run.failed),
+            )
+            digest = write_package(partial, n_rows, n_parts, about, sign)
+            if how.key_list is not None:
+                write_key_list(how.key_list, run.codes, folder=target)
+        return Exported(n_rows, run.failed, selection.n_without_consent(store), digest)
+
+
+def _as_csv(form: Form) -> list[str]:
+    if not (form.csv or form.raw_csv):
+        return []
+    return [name for name in TABLES if form.raw_csv or name not in RAW]
 
 
 @dataclass
@@ -77,58 +150,102 @@ class _Used:
     devices: set[str] = field(default_factory=set)
     plans: set[str] = field(default_factory=set)
     measures: set[str] = field(default_factory=set)
+    settings: dict[str, tables.Row] = field(default_factory=dict)
+    visits: set[str] = field(default_factory=set)
+    amended: dict[str, str] = field(default_factory=dict)  # visit or block to person
 
 
 class _Run:
-    def __init__(self, store: Store, selection: Selection, progress: Progress) -> None:
+    def __init__(
+        self, store: Store, selection: Selection, form: Form, progress: Progress
+    ) -> None:
         selection.check(store)
         self._store = store
         self._selection = selection
+        self._form = form
         self._progress = progress
         self._withdrawn = store.withdrawn()
-        self._amendments = store.amendments()
-        self._amended = Amended(self._amendments)
+        self._amendments: dict[str, list[Amendment]] = {}
+        for amendment in store.amendments():
+            self._amendments.setdefault(amendment.target_id, []).append(amendment)
         self._flagging = Flagging.read(store)
         self._used = _Used()
-        everybody = sorted(store.list_people(), key=lambda p: p.code)
-        self._people = selection.of_people(
-            [p for p in everybody if p.code not in self._withdrawn]
-        )
+        self._people = selection.of_people(store)
+        everybody = store.list_people()
+        chosen = [person.code for person in self._people]
+        if form.key_list is None:
+            self.codes = Codes.of_store(chosen)
+        else:
+            taken = {p.code for p in everybody} | {t.code for t in store.tombstones()}
+            self.codes = Codes.drawn(chosen, taken)
+            self._people.sort(key=lambda person: self.codes.person(person.code))
         self._aliases = deidentify.aliases(
             visit.header for p in everybody for visit in store.visits(p.code)
         )
+        self.failed: dict[str, str] = {}
+        self._waiting: list[tuple[tuple[BlockJob, ...], list[tables.Row]]] = []
+        self._answers: dict[int, list[tables.Row]] = {}
+        self._in_parts = {name: 0 for name, table in TABLES.items() if table.in_parts}
 
-    def write(self, writers: Mapping[str, TableWriter]) -> None:
-        n_visits = sum(len(self._selection.of_visits(self._visits(p))) for p in self._people)
-        done = 0
+    def write(self, partial: Path, bands: Bands) -> tuple[int, dict[str, int]]:
+        """Write all tables; return the number of parts and the rows of each table."""
+        n_blocks = sum(block.ending is not None for block in self._store.blocks_in_brief())
+        with ExitStack() as stack:
+            self._writers = {
+                name: stack.enter_context(
+                    TableWriter(TABLES[name], partial / names_of(name, 0)[0])
+                )
+                for name in sorted(SINGLE)
+            }
+            with writing(
+                self._store, n_blocks, self._took, n_processes=self._form.n_processes
+            ) as parts:
+                n_parts, days = self._write_visits(partial, parts)
+            self._write_around(days, bands)
+            self._write_referred()
+        counts = {name: writer.n_rows for name, writer in self._writers.items()}
+        return n_parts, {name: (counts | self._in_parts)[name] for name in TABLES}
+
+    def _write_visits(self, partial: Path, parts: PartWriting) -> tuple[int, dict[str, Days]]:
+        visits = {p.code: self._visits(p) for p in self._people}
+        n_visits = sum(len(self._selection.of_visits(each)) for each in visits.values())
+        calendar: dict[str, Days] = {}
+        done = number = n_blocks = 0
         for person in self._people:
-            visits = self._visits(person)
-            days = Days.of(person, [visit.header for visit in visits])
-            chosen = self._selection.of_visits(visits)
-            writers["people"].write([tables.person_row(person, days, len(chosen))])
-            targets: set[str] = set()
+            theirs = visits[person.code]
+            days = Days.of(person, [visit.header for visit in theirs])
+            calendar[person.code] = days
+            chosen = self._selection.of_visits(theirs)
+            self._put("people", [tables.person_row(person, days, len(chosen), self.codes)])
             for visit in chosen:
-                targets |= self._write_visit(writers, visit, days)
+                n_blocks += self._visit(person.code, visit, days)
+                if closes(visit.header.visit_id, n_blocks):
+                    number += 1
+                    parts.submit(self._part(number, partial))
+                    n_blocks = 0
                 done += 1
                 self._progress(done, n_visits)
-            writers["markers"].write(
-                [
-                    tables.marker_row(m, days)
-                    for m in self._store.markers(person.code)
-                    if self._selection.has_day(days.date_of(m.at_utc))
-                ]
-            )
-            writers["practice"].write(
-                [
-                    tables.practice_row(p, days)
-                    for p in self._store.home_exercises(person.code)
-                    if self._selection.has_day(date.fromisoformat(p.local_date))
-                ]
-            )
-            writers["amendments"].write(
-                [tables.amendment_row(a, days) for a in self._said_of(targets)]
-            )
-        self._write_referred(writers)
+        if self._waiting or number == 0:
+            number += 1
+            parts.submit(self._part(number, partial))
+        parts.finish()
+        return number, calendar
+
+    def _part(self, number: int, partial: Path) -> PartJob:
+        waiting, self._waiting = self._waiting, []
+        self._answers[number] = [row for _, rows in waiting for row in rows]
+        return PartJob(number, partial, tuple(blocks for blocks, _ in waiting))
+
+    def _took(self, job: PartJob, done: PartDone) -> None:
+        """Keep what became of a part, and write what hangs on its blocks."""
+        self.failed |= done.failed
+        for name, n_rows in done.n_rows.items():
+            self._in_parts[name] += n_rows
+        lost = {self.codes.identifier(block_id) for block_id in done.failed}
+        answers = self._answers.pop(job.number)
+        self._put("answers", [row for row in answers if row["block_id"] not in lost])
+        for block_id in done.failed:
+            self._used.amended.pop(block_id, None)
 
     def _visits(self, person: Person) -> list[VisitRecord]:
         """Visits that are this person's, amendments included, as the page numbers them.
@@ -137,74 +254,81 @@ class _Run:
         """
         return [
             visit
-            for visit in visits_of(self._store, person.code, self._amended)
+            for visit in visits_of(self._store, person.code, self._flagging.amended)
             if visit.header.person not in self._withdrawn
         ]
 
-    def _write_visit(
-        self, writers: Mapping[str, TableWriter], visit: VisitRecord, days: Days
-    ) -> set[str]:
-        """Write a visit with its blocks; return the identifiers of both."""
-        header = visit.header
+    def _visit(self, code: str, visit: VisitRecord, days: Days) -> int:
+        """Write a visit's row and set its blocks aside for their part; return how many."""
+        header, used = visit.header, self._used
         alias = self._aliases[header.device.alias]
-        writers["visits"].write([tables.visit_row(visit, days, alias, self._amended)])
-        self._used.devices.add(header.device.alias)
-        self._used.plans.add(header.plan_hash)
-        written = {header.visit_id}
-        for record in self._store.blocks(header.visit_id):
-            if record.ending is None:  # still running
-                continue
-            if not self._selection.has_task(record.header.task):
-                continue
-            block = self._store.load_block(record.header.block_id)
-            rows = self._store.block_scores(record.header.block_id)
-            scores = [tables.score_row(row) for row in rows]
-            writers["blocks"].write(
-                [tables.block_row(block, record, header, self._flagging, scores)]
-            )
-            writers["trials"].write(tables.trials_of(block))
-            writers["samples"].write(tables.samples_of(block))
-            writers["events"].write(tables.events_of(block))
-            writers["frames"].write(tables.frames_of(block))
-            writers["scores"].write(scores)
+        amended = self._flagging.amended
+        self._put("visits", [tables.visit_row(visit, days, alias, amended, self.codes)])
+        used.devices.add(header.device.alias)
+        used.plans.add(header.plan_hash)
+        used.visits.add(header.visit_id)
+        blocks = self._blocks(header)
+        ids = {job.block_id for job in blocks}
+        used.amended |= {t: code for t in {header.visit_id} | ids if t in self._amendments}
+        answers = [
+            tables.answer_row(answer, header, self.codes)
+            for answer in self._flagging.answers_of(header.visit_id)
+            if answer.block_id is None or answer.block_id in ids
+        ]
+        self._waiting.append((blocks, answers))
+        return len(blocks)
+
+    def _blocks(self, visit: VisitHeader) -> tuple[BlockJob, ...]:
+        jobs = []
+        stored = self._store.visit_scores(visit.visit_id)
+        for record in self._store.blocks(visit.visit_id):
+            told = record.header
+            if record.ending is None or not self._selection.has_task(told.task):
+                continue  # still running, or not asked for
+            scores = [tables.score_row(r, self.codes) for r in stored.get(told.block_id, [])]
+            settings = tables.settings_row(told.task, told.settings)
+            row = tables.block_row(record, visit, self._flagging, scores, self.codes, settings)
+            jobs.append(BlockJob(told.block_id, row, scores))
+            self._used.settings.setdefault(settings["settings_id"], settings)
             self._used.measures.update(score["measure"] for score in scores)
-            written.add(record.header.block_id)
-        writers["answers"].write(
-            [
-                tables.answer_row(answer, header)
-                for answer in self._flagging.answers_of(header.visit_id)
-                if answer.block_id is None or answer.block_id in written
-            ]
-        )
-        return written
+        return tuple(jobs)
 
-    def _said_of(self, targets: set[str]) -> Iterator[Amendment]:
-        """Amendments of these visits and blocks, none that names who withdrew."""
-        for amendment in self._amendments:
-            named = {amendment.old, amendment.new} if amendment.field == "person" else set()
-            if amendment.target_id in targets and not named & self._withdrawn:
-                yield amendment
+    def _write_around(self, calendar: Mapping[str, Days], bands: Bands) -> None:
+        around = Around(self._store, self._selection, self.codes, self._used.visits)
+        said: dict[str, list[Amendment]] = {}
+        for target, code in self._used.amended.items():
+            said.setdefault(code, []).extend(self._amendments[target])
+        for code, days in calendar.items():
+            for table, rows in around.of_person(code, days):
+                self._put(table, rows)
+            mine = sorted(said.get(code, []), key=lambda a: (a.at_utc, a.amendment_id))
+            rows = [tables.amendment_row(a, days, self.codes) for a in mine]
+            self._put("amendments", rows)
+        self._put("goal_levels", around.goal_levels(calendar))
+        self._put("bands", around.bands(bands))
+        errors = around.outside_errors()
+        self._used.measures.update(row["measure"] for row in errors)
+        self._put("outside_errors", errors)
 
-    def _write_referred(self, writers: Mapping[str, TableWriter]) -> None:
+    def _write_referred(self) -> None:
         seen = {device.alias: device for device in self._store.devices()}
-        writers["devices"].write(
-            [
-                tables.device_row(seen[alias], name)
-                for alias, name in self._aliases.items()
-                if alias in self._used.devices
-            ]
-        )
         for alias, name in self._aliases.items():
             if alias in self._used.devices:
                 screens = self._store.screen_checks(alias)
                 timings = self._store.timing_checks(alias)
-                writers["screen_checks"].write(tables.screen_check_rows(screens, name))
-                writers["timing_checks"].write(tables.timing_check_rows(timings, name))
-        writers["plans"].write(
+                self._put("devices", [tables.device_row(seen[alias], name)])
+                self._put("screen_checks", tables.screen_check_rows(screens, name))
+                self._put("timing_checks", tables.timing_check_rows(timings, name))
+        self._put(
+            "plans",
             [
                 tables.plan_row(plan_hash, content)
                 for plan_hash, content in self._store.plans().items()
                 if plan_hash in self._used.plans
-            ]
+            ],
         )
-        writers["measures"].write(tables.measure_rows(self._used.measures))
+        self._put("settings", [row for _, row in sorted(self._used.settings.items())])
+        self._put("measures", tables.measure_rows(self._used.measures))
+
+    def _put(self, table: str, rows: list[tables.Row]) -> None:
+        self._writers[table].write(rows)

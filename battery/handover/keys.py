@@ -13,7 +13,7 @@ import binascii
 import hashlib
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -141,6 +141,25 @@ def clinic_keys(store: Store, *, spare: Path | None = None) -> ClinicKeys:
         msg = f"a secret key of the clinic cannot be read: {error}; restore it from its copy"
         raise HandoverError(msg) from error
     return ClinicKeys(tuple(identities), signer)
+
+
+def clinic_signature(store: Store) -> Callable[[bytes], dict[str, str]] | None:
+    """Return what signs with the clinic's key; None where there is no such key.
+
+    It gives the two public keys of the clinic's card and the signature, as text.
+    """
+    try:
+        if not (keys_folder(store) / "clinic.json").exists():
+            return None
+    except UsageError:  # a server's store without a folder for keys
+        return None
+    keys = clinic_keys(store)
+    card = keys.card
+    return lambda data: {
+        "seal": card.seal,
+        "sign": card.sign,
+        "value": _text(keys.signer.sign(data)),
+    }
 
 
 def found_cards(folder: Path) -> list[Card]:

@@ -6,6 +6,7 @@ import csv
 import io
 import math
 
+from battery.cells import harmless
 from battery.report.judged import Page
 from battery.report.lines import Line
 from battery.report.sheet import row_groups
@@ -68,7 +69,16 @@ def _row(page: Page, line: Line) -> dict[str, str]:
             "latest_n": str(latest.n),
             "flags": " ".join(latest.flags),
         }
-    return row
+    return {name: _cell(text) for name, text in row.items()}
+
+
+def _cell(text: str) -> str:
+    """Keep a number as it is; no text may be run by a spreadsheet."""
+    try:
+        float(text)
+    except ValueError:
+        return harmless(text)
+    return text
 
 
 def _number(value: float | None) -> str:

@@ -74,6 +74,20 @@ class Beside(Connected):
             rows = connection.execute(query).mappings().all()
         return self._built(rows, rebuild.score_row, "scores of block", "block_id")
 
+    def visit_scores(self, visit_id: str) -> dict[str, list[ScoreRow]]:
+        """List the stored scores of a visit's blocks, each in order of measure."""
+        query = (
+            select(schema.scores)
+            .join(schema.blocks, schema.blocks.c.block_id == schema.scores.c.block_id)
+            .where(schema.blocks.c.visit_id == visit_id)
+            .order_by(schema.scores.c.block_id, schema.scores.c.measure)
+        )
+        found: dict[str, list[ScoreRow]] = {}
+        with self._reading() as connection:
+            for row in connection.execute(query).mappings():
+                found.setdefault(row["block_id"], []).append(rebuild.score_row(row))
+        return found
+
     def amend(
         self,
         target: Literal["visit", "block"],

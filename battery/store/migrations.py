@@ -274,12 +274,21 @@ def sealed_payloads(connection: Connection) -> None:
     _run(connection, "ALTER TABLE payloads ADD COLUMN seal TEXT")
 
 
+def scope_of_consent(connection: Connection) -> None:
+    """Tell consent to research use from consent to care; all there was is to research use."""
+    _run(
+        connection,
+        "ALTER TABLE consents ADD COLUMN scope TEXT NOT NULL DEFAULT 'research'",
+    )
+
+
 STEPS: tuple[Step, ...] = (
     first_tables,
     second_tables,
     pictures_of_people,
     watch_tables,
     sealed_payloads,
+    scope_of_consent,
 )
 
 

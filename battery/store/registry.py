@@ -16,7 +16,7 @@ from battery.recording import Device
 from battery.store import rebuild, schema
 from battery.store.base import UNREADABLE, Connected
 from battery.store.fitting import fitted
-from battery.store.rows import Consent, Decision, Person
+from battery.store.rows import Consent, Decision, Person, Scope
 
 
 class Registry(Connected):
@@ -62,10 +62,16 @@ class Registry(Connected):
         return self._built(rows, partial(fitted, Person), "person", "code")
 
     def record_consent(
-        self, person: str, *, form_version: str, decision: Decision, at_utc: str
+        self,
+        person: str,
+        *,
+        form_version: str,
+        decision: Decision,
+        at_utc: str,
+        scope: Scope = "research",
     ) -> Consent:
-        """Keep a person's decision about the use of the data; the latest one holds."""
-        consent = Consent(str(uuid.uuid4()), person, form_version, decision, at_utc)
+        """Keep a person's decision about a use of the data; the latest one of a scope holds."""
+        consent = Consent(str(uuid.uuid4()), person, form_version, decision, at_utc, scope)
         with self._writing() as connection:
             connection.execute(insert(schema.consents).values(**asdict(consent)))
         return consent
@@ -82,9 +88,14 @@ class Registry(Connected):
         return self._built(rows, partial(fitted, Consent), "consent", "consent_id")
 
     def withdrawn(self) -> frozenset[str]:
-        """Return the codes of everybody whose latest decision is to withdraw."""
-        latest = {consent.person: consent.decision for consent in self.consents()}
-        return frozenset(code for code, word in latest.items() if word == "withdrawn")
+        """Return the codes of everybody whose latest decision about a use is to withdraw."""
+        latest = {(c.person, c.scope): c.decision for c in self.consents()}
+        return frozenset(code for (code, _), word in latest.items() if word == "withdrawn")
+
+    def gave_consent(self, scope: Scope) -> frozenset[str]:
+        """Return the codes of everybody whose latest decision about a use is to give it."""
+        latest = {c.person: c.decision for c in self.consents() if c.scope == scope}
+        return frozenset(code for code, word in latest.items() if word == "given")
 
     def put_device(self, device: Device) -> None:
         """Remember a device under its alias, in place of what was known of it."""

@@ -23,6 +23,7 @@ MarkerKind = Literal[
     "other",
 ]
 Decision = Literal["given", "withdrawn"]
+Scope = Literal["care", "research"]  # record and page; export for research
 VisitField = Literal["person", "helped", "excluded", "note"]
 BlockField = Literal["hand", "excluded", "note"]
 
@@ -56,13 +57,14 @@ class Person:
 
 @dataclass(frozen=True, slots=True)
 class Consent:
-    """A person's decision about the use of the data, under one version of the form."""
+    """A person's decision about one use of the data, under one version of the form."""
 
     consent_id: str  # UUID
     person: str
     form_version: str
     decision: Decision
     at_utc: str
+    scope: Scope = "research"
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,6 +59,8 @@ consents = Table(
     Column("form_version", Text, nullable=False),
     Column("decision", Text, nullable=False),  # given, withdrawn
     Column("at_utc", Text, nullable=False),
+    # care: record and page; research: export. Until there were two it was research.
+    Column("scope", Text, nullable=False, server_default="research"),
 )
 devices = Table(
     "devices",

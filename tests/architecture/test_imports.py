@@ -35,7 +35,7 @@ LINES = (
         "battery.cautions",
         "battery.forms",
     ),
-    ("battery.recording",),
+    ("battery.recording", "battery.cells"),
     ("tasks",),
 )
 EVERYWHERE = {"battery", "battery.errors", "battery.moments"}

@@ -28,6 +28,7 @@ from battery.visits import begin_visit
 from tasks.contract import NS_PER_S, Contact, Disc, Event, Task
 from tasks.registry import TASKS
 from tests.clinic import OTHER_TABLET
+from tests.export_kit import EVERYBODY
 
 ROOT = Path(__file__).resolve().parents[2]
 FOUR = tuple(TASKS)
@@ -205,11 +206,11 @@ def test_a_fifth_task_passes_through_everything(store, tmp_path):
     assert "differ" not in rescore_all(store, progress=lambda done, of: None)
     page = render(page_of(store, "K7QF", now=datetime(2026, 2, 2, tzinfo=UTC)))
     assert "Holding" in page
-    counts = export_tidy(store, tmp_path / "out")
-    assert counts["blocks"] == 16
+    done = export_tidy(store, tmp_path / "out", selection=EVERYBODY)
+    assert done.n_rows["blocks"] == 16
     assert verify_export(tmp_path / "out").findings == ()
     assert rescore_export(tmp_path / "out").differ == []
-    export_bids(store, tmp_path / "bids")
+    export_bids(store, tmp_path / "bids", selection=EVERYBODY)
     assert list((tmp_path / "bids").rglob("*task-holding*_motion.json"))
 
 

@@ -10,6 +10,7 @@ from battery.export import export_tidy
 from battery.report import write_page
 from battery.store import Amended, Store
 from tests import clinic as made_up
+from tests.export_kit import rows
 
 
 def run(*words):
@@ -61,10 +62,10 @@ def test_a_visit_of_another_person_moves_on_page_and_export(own_clinic, tmp_path
         export_tidy(store, tmp_path / "export")
         page = write_page(store, "M4WX", tmp_path / "page.html", now=made_up.FIRST_DAY)
     assert "wrong tile pressed" in page.read_text(encoding="utf-8")
-    visits = (tmp_path / "export" / "visits.csv").read_text(encoding="utf-8")
-    assert f'"{moved[0].header.visit_id}","M4WX"' in visits
-    said_later = (tmp_path / "export" / "amendments.csv").read_text(encoding="utf-8")
-    assert '"person","K7QF","M4WX"' in said_later
+    owners = {v["visit_id"]: v["person"] for v in rows(tmp_path / "export", "visits")}
+    assert owners[moved[0].header.visit_id] == "M4WX"
+    said_later = rows(tmp_path / "export", "amendments")
+    assert ("person", "K7QF", "M4WX") in {(a["field"], a["old"], a["new"]) for a in said_later}
 
 
 def test_a_visit_is_left_out_and_taken_back(own_clinic):
@@ -100,11 +101,11 @@ def test_what_cannot_be_is_refused_and_nothing_is_stored(own_clinic, words, told
 
 def test_consent_is_kept_with_its_form_and_the_latest_decision_counts(own_clinic, tmp_path):
     words = ("consent", "K7QF", "--form-version", "3", "--home", own_clinic)
-    assert "consent withdrawn under form 3" in said(run(*words, "--withdrawn"))
+    assert "consent to research withdrawn under form 3" in said(run(*words, "--withdrawn"))
     with Store.open(own_clinic, write=False) as store:
         assert "K7QF" in store.withdrawn()
         export_tidy(store, tmp_path / "export")
-    assert "K7QF" not in (tmp_path / "export" / "people.csv").read_text(encoding="utf-8")
+    assert "K7QF" not in {p["person"] for p in rows(tmp_path / "export", "people")}
     said(run(*words, "--given"))
     with Store.open(own_clinic, write=False) as store:
         assert "K7QF" not in store.withdrawn()

@@ -17,6 +17,7 @@ from battery.simulate import Person as Simulated
 from battery.simulate import Truth
 from battery.store import Person, Store, TimingCheck
 from battery.visits import begin_visit
+from tests.export_kit import EVERYBODY
 
 AT = "2026-03-04T10:00:00.000+00:00"
 NOW = datetime(2026, 3, 4, 10, tzinfo=UTC)
@@ -150,8 +151,8 @@ def test_the_wrong_hand_is_not_trended_until_somebody_says_which_it_was(store, v
     assert asides() == {""}
     assert {r.hand for r in gather(store, "K7QF").readings} == {"left"}
     assert store.blocks(visit.visit_id)[-1].sha256 == block.sha256  # the record is as it was
-    counts = export_tidy(store, tmp_path / "out")
-    assert counts["answers"] == 1
+    done = export_tidy(store, tmp_path / "out", selection=EVERYBODY)
+    assert done.n_rows["answers"] == 1
 
 
 def test_the_check_before_a_visit_flags_its_blocks(store, visit):

@@ -58,7 +58,7 @@ def test_pages_and_export_are_there_and_the_summary_says_where(made):
         assert story.code in page.read_text(encoding="utf-8")
         assert str(page) in demo.summary()
         assert story.about in demo.summary()
-    assert list(demo.export.rglob("*.csv"))
+    assert list(demo.export.rglob("*.csv.gz"))
     assert str(demo.folder) in demo.summary()
 
 

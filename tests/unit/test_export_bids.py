@@ -27,6 +27,7 @@ from battery.stage.language.texts import WHAT_TO_DO
 from battery.store import Store
 from tests import clinic as made
 from tests import store_kit as kit
+from tests.export_kit import EVERYBODY
 from tests.unit.test_cli_store import run
 
 
@@ -202,7 +203,7 @@ def test_a_series_of_years_stays_before_1925(tmp_path):
             header = kit.visit("K7QF", n, started_utc=f"{year}-03-04T09:30:00+00:00")
             store.begin_visit(header)
             store.end_visit(header.visit_id, "finished")
-        export_bids(store, tmp_path / "data")
+        export_bids(store, tmp_path / "data", selection=EVERYBODY)
     path = tmp_path / "data" / "sub-K7QF" / "sub-K7QF_sessions.tsv"
     told = [datetime.fromisoformat(r["acq_time"]) for r in rows(path)]
     assert max(told).year < 1925

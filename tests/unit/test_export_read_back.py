@@ -1,13 +1,10 @@
 """An export proves itself: the same scores bit for bit, and every change is named."""
 
-import hashlib
 import json
 import shutil
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.csv as pc
-import pyarrow.parquet as pq
 import pytest
 from typer.testing import CliRunner
 
@@ -17,6 +14,7 @@ from battery.export import export_tidy, reading, rescore_export, verify_export
 from battery.recording import short_hash
 from battery.rescoring import rescore_all
 from battery.store import Store
+from tests.export_kit import FULL, NOW, package, put_right, rewrite, rows, set_value
 
 
 @pytest.fixture(scope="module")
@@ -24,7 +22,7 @@ def exported(clinic, tmp_path_factory):
     folder = tmp_path_factory.mktemp("export")
     home = shutil.copytree(clinic, folder / "clinic")
     with Store.open(home) as store:
-        export_tidy(store, folder / "study")
+        export_tidy(store, folder / "study", form=FULL, now=NOW)
     return folder / "study"
 
 
@@ -35,33 +33,6 @@ def own(exported, tmp_path):
 
 def run(*words):
     return CliRunner().invoke(app, [str(word) for word in words])
-
-
-def rewrite(folder, table, change):
-    """Change rows of a table as a careful forger would: both files, sizes and hashes."""
-    changed = change(pq.read_table(folder / f"{table}.parquet"))
-    pq.write_table(changed, folder / f"{table}.parquet", compression="zstd")
-    options = pc.WriteOptions(quoting_style="needed")
-    pc.write_csv(changed, folder / f"{table}.csv", write_options=options)
-    package = json.loads((folder / "datapackage.json").read_text())
-    for about in package["resources"]:
-        if about["name"] == table:
-            for file in (about, about["parquet"]):
-                data = (folder / file["path"]).read_bytes()
-                file["bytes"] = len(data)
-                file["hash"] = f"sha256:{hashlib.sha256(data).hexdigest()}"
-    (folder / "datapackage.json").write_text(json.dumps(package))
-
-
-def set_value(column, row, value):
-    def change(table):
-        values = table.column(column).to_pylist()
-        values[row] = value
-        place = table.schema.get_field_index(column)
-        field = table.schema.field(column)
-        return table.set_column(place, field, pa.array(values, field.type))
-
-    return change
 
 
 def mirrored(table):
@@ -81,13 +52,15 @@ def test_the_same_scores_come_out_bit_for_bit(exported):
 
 def test_every_block_comes_back_as_it_was_recorded(clinic, exported):
     with Store.open(clinic, write=False) as store:
-        for read in reading.read_blocks(exported):
+        for read in reading.Export(exported).blocks():
             told = store.load_block(read.block.header.block_id)
             for name in ("samples", "frames", "events"):
                 left, right = getattr(read.block, name), getattr(told, name)
                 assert left.tobytes() == right.tobytes()
             assert read.block.ended_ns == told.ended_ns
             assert read.block.audit == told.audit
+            assert read.block.header.settings == told.header.settings
+            assert read.holds
 
 
 def test_a_changed_sample_changes_a_score_and_is_named(own):
@@ -99,8 +72,8 @@ def test_a_changed_sample_changes_a_score_and_is_named(own):
 
     rewrite(own, "samples", nudge)
     done = rescore_export(own)
-    assert done.differ
-    assert "was" in done.differ[0]
+    assert done.failed
+    assert set(done.failed.values()) == {"it does not have its hash: it was changed"}
 
 
 def test_an_untouched_export_verifies(exported):
@@ -117,54 +90,70 @@ def words(found):
     ("table", "change", "told"),
     [
         ("samples", set_value("t_ns", 50, 1), "comes before the one it follows"),
-        ("samples", mirrored, "its replay gives"),
-        ("events", set_value("kind", 3, "miss"), "they differ from event"),
+        ("samples", set_value("pressure", 50, 0.5), "does not have its hash"),
+        ("samples", mirrored, "does not have its hash"),
+        ("events", set_value("kind", 3, "miss"), "does not have its hash"),
         ("events", set_value("block_id", 3, "nowhere"), "block"),
         ("frames", set_value("flip_ns", 1, 10**18), "go on for more than an hour"),
         ("events", set_value("x_mm", 0, float("inf")), "inf mm away"),
         ("blocks", set_value("n_samples", 0, 5), "stated are 5"),
-        ("blocks", set_value("settings", 0, "{}"), "do not have the hash"),
-        ("blocks", set_value("visit_id", 0, "nowhere"), "rows refer to visits"),
-        ("blocks", set_value("task", 0, "juggling"), "not known to this program"),
-        ("scores", set_value("measure", 0, "tapping.charm"), "rows refer to measures"),
+        ("blocks", set_value("ending", 0, "stopped"), "does not have its hash"),
+        ("blocks", set_value("hand_recorded", 0, "left"), "does not have its hash"),
+        ("blocks", set_value("phase", 0, "test"), "does not have its hash"),
+        ("blocks", set_value("layout", 0, "{}"), "do not have the hash"),
+        ("blocks", set_value("visit_id", 0, "nowhere"), "refer to 1 visits"),
+        ("blocks", set_value("task", 0, "juggling"), "does not have its hash"),
+        ("scores", set_value("measure", 0, "tapping.charm"), "refer to 1 measures"),
         ("people", set_value("person", 0, "M4WX"), "more than once"),
         ("frames", set_value("frame", 1, 7), "not numbered from 0"),
+        ("settings", set_value("content", 0, "{}"), "do not have the hash"),
     ],
 )
 def test_what_a_careful_forger_changed_is_named(own, table, change, told):
+    """Sizes, hashes and digest put right; only the hash of each block left as it was."""
     rewrite(own, table, change)
     assert told in words(verify_export(own))
 
 
+def test_a_replay_is_made_where_it_is_asked_for(own):
+    """Every hash made anew, with the program's own function: only the replay tells it."""
+
+    def forged(table):
+        blocks = {r.row["block_id"]: r for r in reading.Export(own).blocks()}
+        hashes = [blocks[b].sha256 for b in table.column("block_id").to_pylist()]
+        place = table.schema.get_field_index("sha256")
+        return table.set_column(place, "sha256", pa.array(hashes))
+
+    rewrite(own, "samples", mirrored)
+    rewrite(own, "blocks", forged)
+    assert verify_export(own).findings == ()
+    assert "its replay gives" in words(verify_export(own, replay=True))
+
+
 def test_a_file_that_is_not_what_its_hash_says_is_named_and_not_read(own):
-    path = own / "samples.parquet"
+    path = own / "samples" / "part-0001.parquet"
     data = bytearray(path.read_bytes())
     data[len(data) // 2] ^= 4
     path.write_bytes(data)
     found = verify_export(own)
-    assert words(found).startswith("samples.parquet: it does not have the hash")
+    assert words(found).startswith("samples/part-0001.parquet: it does not have the hash")
     assert found.n_blocks == 0
 
 
 def test_tables_that_say_different_things_are_named(own):
     """Parquet changed with its hash put right, CSV left: a reader of either is misled."""
-    text = (own / "people.csv").read_bytes()
+    packed = (own / "people.csv.gz").read_bytes()
     rewrite(own, "people", set_value("n_baseline", 0, 9))
-    (own / "people.csv").write_bytes(text)
-    package = json.loads((own / "datapackage.json").read_text())
-    about = next(r for r in package["resources"] if r["name"] == "people")
-    about |= {"bytes": len(text), "hash": f"sha256:{hashlib.sha256(text).hexdigest()}"}
-    (own / "datapackage.json").write_text(json.dumps(package))
-    assert "people.csv: it does not hold the rows of people.parquet" in words(
-        verify_export(own)
-    )
+    (own / "people.csv.gz").write_bytes(packed)
+    put_right(own)
+    assert "people.csv.gz: it does not hold the rows of people" in words(verify_export(own))
 
 
 @pytest.mark.parametrize("path", ["../secret.csv", "/etc/passwd", "people.csv/../x"])
 def test_a_path_that_leads_elsewhere_is_never_followed(own, path):
-    package = json.loads((own / "datapackage.json").read_text())
-    package["resources"][0]["path"] = path
-    (own / "datapackage.json").write_text(json.dumps(package))
+    told = package(own)
+    told["resources"][0]["parts"][0]["path"] = path
+    (own / "datapackage.json").write_text(json.dumps(told))
     assert "names another file; it was not followed" in words(verify_export(own))
 
 
@@ -173,7 +162,7 @@ def test_links_in_place_of_files_are_not_read(own, tmp_path):
     (own / "people.parquet").symlink_to(tmp_path / "people.parquet")
     assert "people.parquet: it is not there as a plain file" in words(verify_export(own))
     with pytest.raises(BatteryError, match="no plain file"):
-        reading.read_table(own, "people")
+        list(reading.Export(own).rows("people"))
 
 
 @pytest.mark.parametrize(
@@ -187,25 +176,25 @@ def test_what_is_no_export_is_refused(tmp_path, text):
 
 
 def test_an_export_of_a_later_form_is_refused(own):
-    package = json.loads((own / "datapackage.json").read_text())
-    package["version"] = "9.0.0"
-    (own / "datapackage.json").write_text(json.dumps(package))
+    told = package(own) | {"version": "9.0.0"}
+    (own / "datapackage.json").write_text(json.dumps(told))
     with pytest.raises(UsageError, match=r"form 9\.0\.0"):
         verify_export(own)
 
 
 def test_settings_that_were_altered_with_their_hash_do_not_hang_the_replay(own):
     def change(table):
-        settings = json.loads(table.column("settings")[0].as_py())
-        for name, value in settings.items():
+        layout = json.loads(table.column("layout")[0].as_py())
+        for name, value in layout.items():
             if isinstance(value, float):
-                settings[name] = 0.0
-        told = json.dumps(settings, sort_keys=True, separators=(",", ":"))
-        table = set_value("settings", 0, told)(table)
-        return set_value("layout_hash", 0, short_hash(settings))(table)
+                layout[name] = 0.0
+        fixed = {r["settings_id"]: json.loads(r["content"]) for r in rows(own, "settings")}
+        whole = fixed[table.column("settings_id")[0].as_py()] | layout
+        table = set_value("layout", 0, json.dumps(layout))(table)
+        return set_value("layout_hash", 0, short_hash(whole))(table)
 
     rewrite(own, "blocks", change)
-    assert "block" in words(verify_export(own))
+    assert "block" in words(verify_export(own, replay=True))
 
 
 def test_the_commands_say_it_in_words_and_by_their_status(own, tmp_path):
@@ -217,7 +206,7 @@ def test_the_commands_say_it_in_words_and_by_their_status(own, tmp_path):
     assert out.read_text().splitlines()[0] == "block_id,measure,value,n,low,high,reason," + (
         "scoring_version"
     )
-    (own / "people.csv").write_text("")
+    (own / "people.csv.gz").write_text("")
     assert run("verify", own).exit_code == 1
     assert isinstance(run("rescore", "--out", out).exception, UsageError)
 

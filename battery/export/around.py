@@ -1,0 +1,159 @@
+"""Rows of what is around a person: consent, new baselines, planned exercise, goals."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from datetime import date
+from typing import Any
+
+from battery.export import tables
+from battery.export.codes import Codes
+from battery.export.deidentify import Days
+from battery.export.selection import Selection
+from battery.store import Consent, Goal, GoalLevel, Prescription, Restart, Store
+
+Row = dict[str, Any]
+Bands = Iterable[tuple[str, Mapping[str, Any]]]
+SHORT_LABEL = re.compile(r"[0-9A-Za-z.]{1,12}")
+
+
+class Around:
+    """Reads what is around people who are exported.
+
+    Parameters
+    ----------
+    written : collection of str
+        Visits of the export.
+    """
+
+    def __init__(
+        self, store: Store, selection: Selection, codes: Codes, written: Collection[str]
+    ) -> None:
+        self._store = store
+        self._selection = selection
+        self._codes = codes
+        self._written = written
+        self._goals: dict[str, str] = {}  # goal to person
+
+    def of_person(self, code: str, days: Days) -> Iterator[tuple[str, list[Row]]]:
+        """Give the rows of a person by table."""
+        store, codes, has_day = self._store, self._codes, self._selection.has_day
+        goals = store.goals(code)
+        self._goals |= {goal.goal_id: code for goal in goals}
+        yield "consents", consent_rows(store.consents(code), days, codes)
+        yield (
+            "markers",
+            [
+                tables.marker_row(marker, days, codes)
+                for marker in store.markers(code)
+                if has_day(days.date_of(marker.at_utc))
+            ],
+        )
+        yield (
+            "practice",
+            [
+                tables.practice_row(entry, days, codes)
+                for entry in store.home_exercises(code)
+                if has_day(date.fromisoformat(entry.local_date))
+            ],
+        )
+        yield (
+            "rebaselines",
+            [rebaseline_row(r, days, codes, self._written) for r in store.restarts(code)],
+        )
+        yield (
+            "planned_practice",
+            [planned_row(planned, days, codes) for planned in store.prescriptions(code)],
+        )
+        yield "goals", [goal_row(goal, days, codes) for goal in goals]
+
+    def goal_levels(self, calendar: Mapping[str, Days]) -> list[Row]:
+        """Rows of `goal_levels` of the goals given so far."""
+        return [
+            goal_level_row(level, calendar[self._goals[level.goal_id]], self._codes)
+            for level in self._store.goal_levels()
+            if level.goal_id in self._goals
+        ]
+
+    def outside_errors(self) -> list[Row]:
+        """Rows of `outside_errors`, in order of time."""
+        return [
+            {
+                "error_id": self._codes.identifier(error.error_id),
+                "number": number,
+                "measure": error.measure,
+                "sem": error.sem,
+                "n_people": error.n_people or None,
+            }
+            for number, error in enumerate(self._store.outside_errors(), start=1)
+        ]
+
+    def bands(self, bands: Bands) -> list[Row]:
+        """Rows of `bands` of the people and tasks that are exported."""
+        return [
+            {"person": self._codes.person(code), **row}
+            for code, row in bands
+            if code in self._codes.people
+            and self._selection.has_task(row["measure"].removeprefix("ratio.").split(".")[0])
+        ]
+
+
+def consent_rows(consents: Sequence[Consent], days: Days, codes: Codes) -> list[Row]:
+    """Rows of `consents` of one person, in order of time."""
+    return [
+        {
+            "person": codes.person(consent.person),
+            "number": number,
+            "day": days.day(consent.at_utc),
+            "scope": consent.scope,
+            "form_version": _label(consent.form_version),
+            "decision": consent.decision,
+        }
+        for number, consent in enumerate(consents, start=1)
+    ]
+
+
+def _label(text: str) -> str:
+    return text if SHORT_LABEL.fullmatch(text) else "other"
+
+
+def rebaseline_row(restart: Restart, days: Days, codes: Codes, written: Collection[str]) -> Row:
+    """Row of `rebaselines`; `written` are the visits of this export."""
+    visit = restart.visit_id
+    return {
+        "rebaseline_id": codes.identifier(restart.restart_id),
+        "person": codes.person(restart.person),
+        "day": days.day(restart.at_utc),
+        "visit_id": codes.identifier(visit) if visit in written and visit else None,
+    }
+
+
+def planned_row(planned: Prescription, days: Days, codes: Codes) -> Row:
+    """Row of `planned_practice`."""
+    return {
+        "planned_id": codes.identifier(planned.prescription_id),
+        "person": codes.person(planned.person),
+        "from_day": days.day_of(date.fromisoformat(planned.from_date)),
+        "per_week": float(planned.per_week),
+    }
+
+
+def goal_row(goal: Goal, days: Days, codes: Codes) -> Row:
+    """Row of `goals`; the words stay behind."""
+    return {
+        "goal_id": codes.identifier(goal.goal_id),
+        "person": codes.person(goal.person),
+        "day": days.day(goal.at_utc),
+        "weight": float(goal.weight),
+    }
+
+
+def goal_level_row(level: GoalLevel, days: Days, codes: Codes) -> Row:
+    """Row of `goal_levels`."""
+    return {
+        "level_id": codes.identifier(level.level_id),
+        "goal_id": codes.identifier(level.goal_id),
+        "day": days.day(level.at_utc),
+        "level": level.level,
+    }

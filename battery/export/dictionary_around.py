@@ -1,0 +1,172 @@
+"""The tables around a person: consent, new baselines, planned exercise, goals, bands."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+from battery.export.columns import DAY, UUID, Column, Key, Table, number
+from battery.store import Decision, Scope
+from norms.verdict import Word
+
+SCALE = "on the scale of comparison, which is the log scale where the measure says so"
+_OF_PERSON = Key("person", "people", "person")
+_PERSON = Column("person", "string", "The person.")
+
+CONSENTS = Table(
+    "consents",
+    "Consents",
+    "What each person decided about the use of the record, in order; the latest decision of a "
+    "scope holds.",
+    (
+        _PERSON,
+        Column("number", "integer", "Number of the decision, from 1.", minimum=1),
+        Column("day", "integer", DAY, "d", "no visit yet"),
+        Column(
+            "scope",
+            "string",
+            "Record and page for care, or research use.",
+            words=get_args(Scope),
+        ),
+        Column(
+            "form_version",
+            "string",
+            "Version of the form; 'other' where it is more than a short label.",
+            pattern=r"[0-9A-Za-z.]{1,12}",
+        ),
+        Column("decision", "string", "What was decided.", words=get_args(Decision)),
+    ),
+    ("person", "number"),
+    (_OF_PERSON,),
+)
+REBASELINES = Table(
+    "rebaselines",
+    "Re-baselines",
+    "A new baseline begun on purpose; the latest holds. Authors and reasons are left out.",
+    (
+        Column("rebaseline_id", "string", "The entry.", pattern=UUID),
+        _PERSON,
+        Column("day", "integer", f"When it was said. {DAY}", "d", "no visit yet"),
+        Column(
+            "visit_id",
+            "string",
+            "First visit of the new baseline.",
+            missing="back to the first baseline, or the visit is not in this export",
+        ),
+    ),
+    ("rebaseline_id",),
+    (_OF_PERSON, Key("visit_id", "visits", "visit_id")),
+)
+OUTSIDE_ERRORS = Table(
+    "outside_errors",
+    "Outside errors",
+    "Standard errors of measurement that were entered from a reliability study, in order; the "
+    "latest of a measure holds. Sources and authors are left out.",
+    (
+        Column("error_id", "string", "The entry.", pattern=UUID),
+        Column("number", "integer", "Number of the entry, from 1.", minimum=1),
+        Column("measure", "string", "The measure."),
+        number("sem", f"The error, {SCALE}.", "", "an earlier one was taken back", minimum=0),
+        Column("n_people", "integer", "People in the study.", "", "unknown", minimum=1),
+    ),
+    ("error_id",),
+    (Key("measure", "measures", "measure"),),
+)
+PLANNED = Table(
+    "planned_practice",
+    "Planned practice",
+    "How often practice between visits was planned, from a day on. Notes are left out.",
+    (
+        Column("planned_id", "string", "The entry.", pattern=UUID),
+        _PERSON,
+        Column("from_day", "integer", DAY, "d", "no visit yet"),
+        number("per_week", "Times a week; 0 is a pause.", "/wk", minimum=0),
+    ),
+    ("planned_id",),
+    (_OF_PERSON,),
+)
+GOALS = Table(
+    "goals",
+    "Goals",
+    "Goals that were set with a person. The words are left out.",
+    (
+        Column("goal_id", "string", "The goal.", pattern=UUID),
+        _PERSON,
+        Column("day", "integer", f"When it was set. {DAY}", "d", "no visit yet"),
+        number("weight", "How much it counts among the person's goals.", "1", minimum=0),
+    ),
+    ("goal_id",),
+    (_OF_PERSON,),
+)
+GOAL_LEVELS = Table(
+    "goal_levels",
+    "Goal levels",
+    "How far goals were reached.",
+    (
+        Column("level_id", "string", "The entry.", pattern=UUID),
+        Column("goal_id", "string", "The goal."),
+        Column("day", "integer", f"When it was rated. {DAY}", "d", "no visit yet"),
+        Column(
+            "level",
+            "integer",
+            "-2 much less than hoped for, 0 as hoped for, 2 much more.",
+            minimum=-2,
+            maximum=2,
+        ),
+    ),
+    ("level_id",),
+    (Key("goal_id", "goals", "goal_id"),),
+)
+BANDS = Table(
+    "bands",
+    "Bands and verdicts",
+    "What the person's page says of each measure and hand when the export is made, from all "
+    "visits of the store: baseline, band, and verdict of the latest visit.",
+    (
+        _PERSON,
+        Column(
+            "measure",
+            "string",
+            "A measure, 'all.composite' for all tasks together, or 'ratio.' and a measure for "
+            "the more affected hand over the other.",
+        ),
+        Column(
+            "hand",
+            "string",
+            "The hand; of a ratio the upper one.",
+            words=("left", "right"),
+        ),
+        Column("log_scale", "boolean", "Whether it is compared on the log scale."),
+        Column("n_baseline", "integer", "Visits of the baseline it stands on.", minimum=0),
+        number("centre", "Centre of the band, in the measure's unit.", "", "no band"),
+        number("low", "Lower end of the band, in the measure's unit.", "", "no band"),
+        number("high", "Upper end of the band, in the measure's unit.", "", "no band"),
+        Column(
+            "error_from",
+            "string",
+            "Where its error comes from: an outside study, everybody's scatter in the store, "
+            "or the person's own alone.",
+            missing="no band",
+            words=("outside", "pooled", "own"),
+        ),
+        number("latest", "Value of the latest visit that counts.", "", "none counts"),
+        Column("verdict", "string", "The verdict.", words=get_args(Word)),
+        Column(
+            "better",
+            "boolean",
+            "Whether the side told is the better one.",
+            missing="no side is told, or neither is better",
+        ),
+        Column("reason", "string", "Why it is withheld.", missing="it is not withheld"),
+    ),
+    ("person", "measure", "hand"),
+    (_OF_PERSON,),
+)
+AROUND = (
+    CONSENTS,
+    REBASELINES,
+    OUTSIDE_ERRORS,
+    PLANNED,
+    GOALS,
+    GOAL_LEVELS,
+    BANDS,
+)

@@ -1,0 +1,221 @@
+"""The raw rows of about a thousand blocks at a time: one part of each table that has parts.
+
+A part is made from its visits alone, so that it does not matter which process makes it, and a
+visit that comes later changes few parts.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import multiprocessing
+import os
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from battery.errors import BatteryError, StoreError
+from battery.export import raw, tables
+from battery.export.dictionary import BLOCKS, EVENTS, FRAMES, SAMPLES, SCORES
+from battery.export.dictionary_trials import TRIALS
+from battery.export.files import TableWriter, part_name
+from battery.recording import Block
+from battery.store import Store
+from tasks.contract import NS_PER_S
+
+LEAST_BLOCKS = 500  # a part is closed no sooner
+MOST_BLOCKS = 2_000  # and no later
+CLOSING = 32  # in between, at one visit in so many
+POOLED = 1_500  # fewer blocks are written sooner than other processes have started
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class BlockJob:
+    """A block to be written.
+
+    Parameters
+    ----------
+    block_id : str
+        In the store.
+    row : dict
+        Its row of `blocks`, without what only the whole record tells.
+    scores : list of dict
+        Its rows of `scores`.
+    """
+
+    block_id: str
+    row: Row
+    scores: list[Row]
+
+
+@dataclass(frozen=True, slots=True)
+class PartJob:
+    """The visits of a part, each with its blocks."""
+
+    number: int
+    folder: Path
+    visits: tuple[tuple[BlockJob, ...], ...]
+
+
+@dataclass(slots=True)
+class PartDone:
+    """What became of a part: rows of each table, and blocks that could not be read."""
+
+    number: int
+    n_rows: dict[str, int] = field(default_factory=dict)
+    failed: dict[str, str] = field(default_factory=dict)
+
+
+def closes(visit_id: str, n_blocks: int) -> bool:
+    """Whether a part of so many blocks ends with this visit.
+
+    Told by the visit itself, so that one more visit somewhere moves no later boundary.
+    """
+    if n_blocks >= MOST_BLOCKS:
+        return True
+    mark = hashlib.sha256(visit_id.encode()).digest()[0]
+    return n_blocks >= LEAST_BLOCKS and mark % CLOSING == 0
+
+
+def write_part(store: Store, job: PartJob) -> PartDone:
+    """Write one part of each table; a block that cannot be read is left out and named."""
+    done = PartDone(job.number)
+    path = {t.name: job.folder / part_name(t.name, job.number) for t in _PARTED}
+    with ExitStack() as stack:
+        writers = {t.name: stack.enter_context(TableWriter(t, path[t.name])) for t in _PARTED}
+        for visit in job.visits:
+            _write_visit(store, visit, writers, done)
+    done.n_rows = {name: writer.n_rows for name, writer in writers.items()}
+    return done
+
+
+_PARTED = (BLOCKS, TRIALS, SAMPLES, EVENTS, FRAMES, SCORES)
+
+
+def _write_visit(
+    store: Store,
+    visit: tuple[BlockJob, ...],
+    writers: Mapping[str, TableWriter],
+    done: PartDone,
+) -> None:
+    whole: list[tuple[str, Block]] = []
+    for job in visit:
+        try:
+            block = store.load_block(job.block_id)
+            trials = tables.trials_of(block, job.row["block_id"])
+        except BatteryError as error:
+            done.failed[job.block_id] = str(error)
+            continue
+        row = job.row | {
+            "duration_s": block.ended_ns / NS_PER_S,
+            "n_samples": len(block.samples),
+            "n_events": len(block.events),
+            "n_frames": len(block.frames),
+        }
+        settings = block.header.settings
+        row["sha256"] = raw.block_sha256(row, settings, block)
+        writers["blocks"].write([row])
+        writers["trials"].write(trials)
+        writers["scores"].write(job.scores)
+        whole.append((job.row["block_id"], block))
+    if whole:
+        writers["samples"].write(raw.samples_of(whole))
+        writers["events"].write(raw.events_of(whole))
+        writers["frames"].write(raw.frames_of(whole))
+
+
+class PartWriting:
+    """Writes parts here or in other processes, few at a time, and says what became of each."""
+
+    def __init__(
+        self, store: Store, pool: ProcessPoolExecutor | None, most: int,
+        tell: Callable[[PartJob, PartDone], None],
+    ) -> None:  # fmt: skip
+        self._store = store
+        self._pool = pool
+        self._most = most
+        self._tell = tell
+        self._waiting: deque[tuple[PartJob, Future[PartDone]]] = deque()
+
+    def submit(self, job: PartJob) -> None:
+        """Have a part written."""
+        if self._pool is None:
+            self._tell(job, write_part(self._store, job))
+            return
+        while len(self._waiting) > self._most:
+            self._take_first()
+        self._waiting.append((job, self._pool.submit(_write_here, job)))
+
+    def finish(self) -> None:
+        """Wait for all that is being written."""
+        while self._waiting:
+            self._take_first()
+
+    def _take_first(self) -> None:
+        job, future = self._waiting.popleft()
+        try:
+            done = future.result()
+        except BrokenProcessPool as error:
+            msg = (
+                "a process that wrote a part was ended from outside, as when memory ran out; "
+                "the store is unchanged, an earlier export too. Close other programs, then "
+                "export again"
+            )
+            raise StoreError(msg) from error
+        self._tell(job, done)
+
+
+@contextmanager
+def writing(
+    store: Store,
+    n_blocks: int,
+    tell: Callable[[PartJob, PartDone], None],
+    *,
+    n_processes: int | None = None,
+) -> Iterator[PartWriting]:
+    """Give what writes parts: this process, or others on all cores where that pays.
+
+    Parameters
+    ----------
+    n_blocks : int
+        In all.
+    tell : callable
+        Called with each part and what became of it, in order.
+    """
+    most = n_processes or (os.cpu_count() or 1 if n_blocks >= POOLED else 1)
+    if most <= 1:
+        yield PartWriting(store, None, 0, tell)
+        return
+    pool = ProcessPoolExecutor(
+        most,
+        mp_context=multiprocessing.get_context("spawn"),
+        initializer=_open,
+        initargs=(store.address,),
+    )
+    try:
+        yield PartWriting(store, pool, most, tell)
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+class _Worker:
+    """The store of a process that writes parts; it is read to the process's end."""
+
+    store: Store | None = None
+
+
+def _open(address: Path | str) -> None:
+    _Worker.store = Store.open(address, write=False)
+
+
+def _write_here(job: PartJob) -> PartDone:
+    if _Worker.store is None:
+        msg = "this process has no store open"
+        raise RuntimeError(msg)
+    return write_part(_Worker.store, job)
