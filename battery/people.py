@@ -70,6 +70,15 @@ def new_person(
     return person
 
 
+def person_label(person: Person) -> str:
+    """Return how a person is named on screens and pages: by the code, and by nothing else.
+
+    The one place to change where somebody is to be named otherwise to those who know them. What
+    leaves the clinic (exports, bundles) and what is typed (commands) goes by the code itself.
+    """
+    return person.code
+
+
 def picture_of(store: Store, code: str) -> str:
     """Return the name of a person's picture; who has none is given one that is free.
 

@@ -12,6 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from battery.errors import StoreError, UsageError
+from battery.people import person_label
 from battery.report.details import details
 from battery.report.gather import gather
 from battery.report.judged import Page, page_data
@@ -95,7 +96,7 @@ def render(page: Page, *, paper: Paper = "A4") -> str:
         .render(
             page=page,
             person=page.rows.person,
-            code=page.rows.person.code,
+            code=person_label(page.rows.person),
             made=f"{page.made:%Y-%m-%d %H:%M}",
             invented=page.simulated,
             paper=paper,

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from battery.people import person_label
 from battery.recording import Hand
 from battery.report import home_exercise, pairs, shapes, trend, words
 from battery.report.alarming import alarm_lines
@@ -83,7 +84,7 @@ def sheet(page: Page, paper: Paper) -> dict[str, Any]:
     n_rows = sum(len(group) for group in row_groups(page))
     fixed, row_mm = _laid_out(page, paper, n_rows)
     return {
-        "code": page.rows.person.code,
+        "code": person_label(page.rows.person),
         "facts": _facts(page),
         "about": _about(page),
         "alarms": fixed.alarms,

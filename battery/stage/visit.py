@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 
 from battery.moments import utc_text
-from battery.people import picture_of
+from battery.people import person_label, picture_of
 from battery.plan import Plan, check_fits
 from battery.recording import Device
 from battery.stage.home_exercises import home_exercise_pages
@@ -73,7 +73,7 @@ def visit_on_screen(
 
         flow = VisitFlow(
             window,
-            code=person.code,
+            code=person_label(person),
             today=wall().date(),
             begin=begin,
             rest_s=plan.rest_s,

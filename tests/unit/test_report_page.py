@@ -251,3 +251,12 @@ def test_the_same_rows_give_the_same_page():
         for _ in range(2)
     )
     assert one == two
+
+
+def test_a_person_is_named_in_one_way(monkeypatch):
+    """On the sheet and in its title, by what the one seam for it says."""
+    for module in ("page", "sheet"):
+        monkeypatch.setattr(f"battery.report.{module}.person_label", lambda person: "Bed 3")
+    text = cases.render(cases.page_of("golden"))
+    assert "<title>Coordination test: Bed 3</title>" in text
+    assert "<h1>Bed 3 " in text

@@ -283,7 +283,9 @@ def ratio(values: Floats) -> Floats:
 def _quotient(totals: Floats) -> Floats:
     """Quotient of each resample; nan where one drew nothing but empty pieces."""
     above, below = totals[:, 0], totals[:, 1]
-    return np.divide(above, below, out=np.full(len(totals), np.nan), where=below != 0)
+    quotient: Floats = np.full(len(totals), np.nan)
+    np.divide(above, below, out=quotient, where=below != 0)
+    return quotient
 
 
 def _root_quotient(totals: Floats) -> Floats:
