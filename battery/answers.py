@@ -14,7 +14,7 @@ Moment = Literal["before", "block", "stop", "after"]
 MOMENTS: tuple[Moment, ...] = ("before", "block", "stop", "after")
 SYMPTOMS = ("dizziness", "vision", "pain", "fatigue", "arm", "sickness")
 ASKED_TWICE = SYMPTOMS[:5]  # before and after every visit; sickness only when somebody stops
-LEAST, MOST = 0, 10
+MIN_RATING, MAX_RATING = 0, 10
 PAUSE_RISE, STOP_RISE = 2, 3  # over the start of the visit, on the scale of 0 to 10
 
 
@@ -36,7 +36,7 @@ class Question:
         """Whether this can be an answer."""
         if self.words:
             return value in self.words
-        return value.isdecimal() and LEAST <= int(value) <= MOST
+        return value.isdecimal() and MIN_RATING <= int(value) <= MAX_RATING
 
 
 QUESTIONS: Mapping[str, Question] = {
@@ -126,9 +126,9 @@ def rises(answers: Iterable[Answer]) -> dict[str, int]:
     most: dict[str, int] = {}
     for answer in said:
         if answer.moment in ("stop", "after") and answer.question in SYMPTOMS:
-            start = int(latest(said, "before", answer.question) or LEAST)
+            start = int(latest(said, "before", answer.question) or MIN_RATING)
             most[answer.question] = max(
-                most.get(answer.question, LEAST), int(answer.value) - start
+                most.get(answer.question, MIN_RATING), int(answer.value) - start
             )
     return {name: rise for name, rise in most.items() if rise > 0}
 
@@ -145,11 +145,13 @@ def levels(answers: Iterable[Answer]) -> dict[str, int]:
         if QUESTIONS[answer.question].words:
             continue
         if answer.moment == "stop":
-            most[answer.question] = max(most.get(answer.question, LEAST), int(answer.value))
+            most[answer.question] = max(
+                most.get(answer.question, MIN_RATING), int(answer.value)
+            )
         else:
             held[answer.moment, answer.question] = int(answer.value)
     for (_, question), value in held.items():
-        most[question] = max(most.get(question, LEAST), value)
+        most[question] = max(most.get(question, MIN_RATING), value)
     return most
 
 

@@ -17,7 +17,7 @@ from typing import Annotated, Any, Literal, TypeVar
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
 from pydantic import ValidationError as ValidationError
 
-from battery.recording import FARTHEST_MM, Ending, Hand, Phase
+from battery.recording import MAX_PLACE_MM, Ending, Hand, Phase
 from tasks.registry import TASKS
 
 FIRST_YEAR, LAST_YEAR = 2000, 2099
@@ -36,7 +36,7 @@ _LIMITS: Mapping[str, float] = {
     "_s": MAX_S,
     "_ms": MAX_S * 1e3,
     "_ns": MAX_S * 1e9,
-    "_mm": FARTHEST_MM,
+    "_mm": MAX_PLACE_MM,
     "_hz": 1e5,
     "_px": 1e5,
 }

@@ -26,8 +26,8 @@ RECORD_VERSION = 1
 PROTOCOL_VERSION = 1
 
 # What a record from elsewhere may say; more is refused before anything is computed of it.
-LONGEST_BLOCK_NS = 3_600_000_000_000
-FARTHEST_MM = 100_000.0
+MAX_BLOCK_NS = 3_600_000_000_000
+MAX_PLACE_MM = 100_000.0
 
 Hand = Literal["left", "right"]
 HANDS: tuple[Hand, ...] = ("left", "right")

@@ -31,7 +31,7 @@ from battery.verify import (
 )
 
 RAW = frozenset({"samples", "events", "frames"})  # read with the blocks
-MOST_CSV_BYTES = 1 << 34  # unpacked; a CSV file that claims more is not what was written
+MAX_CSV_BYTES = 1 << 34  # unpacked; a CSV file that claims more is not what was written
 CHUNK_BYTES = 1 << 20
 
 Progress = Callable[[int, int], None]
@@ -437,8 +437,8 @@ def _unpacked_hash(path: Path) -> str:
     with gzip.open(path) if path.name.endswith(".gz") else path.open("rb") as file:
         while data := file.read(CHUNK_BYTES):
             n_bytes += len(data)
-            if n_bytes > MOST_CSV_BYTES:
-                msg = f"it unpacks to more than {MOST_CSV_BYTES} bytes"
+            if n_bytes > MAX_CSV_BYTES:
+                msg = f"it unpacks to more than {MAX_CSV_BYTES} bytes"
                 raise ValueError(msg)
             digest.update(data)
     return digest.hexdigest()

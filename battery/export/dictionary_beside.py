@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import get_args
 
-from battery.answers import LEAST, MOMENTS, MOST, QUESTIONS
+from battery.answers import MAX_RATING, MIN_RATING, MOMENTS, QUESTIONS
 from battery.export.columns import DAY, OF_BLOCK, UUID, Column, Key, Table, number
 from battery.store import Exercise, HomeExerciseHand, HomeExerciseKind, MarkerKind
 
@@ -104,8 +104,8 @@ ANSWERS = Table(
             "integer",
             "The answer on the scale of 0 (not at all) to 10 (as bad as can be).",
             missing="the question has words",
-            minimum=LEAST,
-            maximum=MOST,
+            minimum=MIN_RATING,
+            maximum=MAX_RATING,
         ),
     ),
     ("answer_id",),

@@ -27,8 +27,8 @@ from battery.recording import Block
 from battery.store import Store
 from tasks.contract import NS_PER_S
 
-LEAST_BLOCKS = 500  # a part is closed no sooner
-MOST_BLOCKS = 2_000  # and no later
+MIN_BLOCKS = 500  # a part is closed no sooner
+MAX_BLOCKS = 2_000  # and no later
 CLOSING = 32  # in between, at one visit in so many
 POOLED = 1_500  # fewer blocks are written sooner than other processes have started
 
@@ -77,10 +77,10 @@ def closes(visit_id: str, n_blocks: int) -> bool:
 
     Told by the visit itself, so that one more visit somewhere moves no later boundary.
     """
-    if n_blocks >= MOST_BLOCKS:
+    if n_blocks >= MAX_BLOCKS:
         return True
     mark = hashlib.sha256(visit_id.encode()).digest()[0]
-    return n_blocks >= LEAST_BLOCKS and mark % CLOSING == 0
+    return n_blocks >= MIN_BLOCKS and mark % CLOSING == 0
 
 
 def write_part(store: Store, job: PartJob) -> PartDone:

@@ -26,9 +26,9 @@ from battery.export.dictionary import TABLES
 from battery.export.files import PACKAGE, PACKAGE_NAME, names_of
 from battery.recording import (
     EVENT_DTYPE,
-    FARTHEST_MM,
     FRAME_DTYPE,
-    LONGEST_BLOCK_NS,
+    MAX_BLOCK_NS,
+    MAX_PLACE_MM,
     SAMPLE_DTYPE,
     Block,
     BlockHeader,
@@ -404,7 +404,7 @@ def _block(row: dict[str, Any], settings: dict[str, Any], rows: dict[str, pa.Tab
         )
         for name, column in (("samples", "t_ns"), ("events", "t_ns"), ("frames", "flip_ns")):
             latest_ns = pc.max(rows[name].column(column)).as_py() or 0
-            if not 0 <= latest_ns <= LONGEST_BLOCK_NS:
+            if not 0 <= latest_ns <= MAX_BLOCK_NS:
                 msg = f"its {name} go on for more than an hour"
                 raise RecordError(msg)
         for name, columns in (
@@ -413,7 +413,7 @@ def _block(row: dict[str, Any], settings: dict[str, Any], rows: dict[str, pa.Tab
         ):
             for column in columns:
                 far_mm = pc.max(pc.abs(rows[name].column(column))).as_py() or 0.0
-                if far_mm > FARTHEST_MM:
+                if far_mm > MAX_PLACE_MM:
                     msg = f"its {name} lie {far_mm:g} mm away"
                     raise RecordError(msg)
         return Block(

@@ -18,9 +18,9 @@ from pydantic import TypeAdapter, ValidationError
 from battery import forms
 from battery.plan import Plan, PlannedTask, plan_hash
 from battery.recording import (
-    FARTHEST_MM,
     KIND_CODES,
-    LONGEST_BLOCK_NS,
+    MAX_BLOCK_NS,
+    MAX_PLACE_MM,
     Block,
     BlockHeader,
     VisitHeader,
@@ -127,7 +127,7 @@ def hold_settings(header: BlockHeader, where: str) -> None:
         why = (str(error).splitlines() or [""])[0]
         msg = f"{where}.settings do not fit the task {header.task!r}: {why}"
         raise ValueError(msg) from error
-    if not all(0 <= side <= FARTHEST_MM for side in sides_mm):
+    if not all(0 <= side <= MAX_PLACE_MM for side in sides_mm):
         msg = f"{where}.settings reach {max(sides_mm):g} mm"
         raise ValueError(msg)
 
@@ -148,8 +148,8 @@ def hold_block(block: Block, where: str) -> None:
     for part in ("samples", "events"):
         array = getattr(block, part)
         for column in set(array.dtype.names or ()) & {"x_mm", "y_mm", "r_mm"}:
-            if (np.abs(array[column]) > FARTHEST_MM).any():
-                msg = f"{where}.{part}.{column} lies more than {FARTHEST_MM:g} mm away"
+            if (np.abs(array[column]) > MAX_PLACE_MM).any():
+                msg = f"{where}.{part}.{column} lies more than {MAX_PLACE_MM:g} mm away"
                 raise ValueError(msg)
     _hold_samples(block, where)
     _hold_events(block, where)
@@ -162,7 +162,7 @@ def _hold_stamps(t_ns: Any, where: str) -> None:
     if len(t_ns) and (t_ns[0] < 0 or (t_ns[1:] < t_ns[:-1]).any()):
         msg = f"{where} is not in order of time"
         raise ValueError(msg)
-    if len(t_ns) and t_ns[-1] > LONGEST_BLOCK_NS:
+    if len(t_ns) and t_ns[-1] > MAX_BLOCK_NS:
         msg = f"{where} goes on for more than an hour"
         raise ValueError(msg)
 
@@ -178,7 +178,7 @@ def _hold_samples(block: Block, where: str) -> None:
         msg = f"{where}.samples.pointer is below 0"
         raise ValueError(msg)
     gaps_ns = samples["stamp_gap_ns"]
-    if int(gaps_ns.min()) < 0 or int(gaps_ns.max()) > LONGEST_BLOCK_NS:
+    if int(gaps_ns.min()) < 0 or int(gaps_ns.max()) > MAX_BLOCK_NS:
         msg = f"{where}.samples.stamp_gap_ns is below 0 or above an hour"
         raise ValueError(msg)
 

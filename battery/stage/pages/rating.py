@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pygame
 
-from battery.answers import LEAST, MOST
+from battery.answers import MAX_RATING, MIN_RATING
 from battery.stage.drawing.canvas import GAP_MM, Canvas
 from battery.stage.pages.page import TextPage
 from battery.stage.pages.presses import Presses
@@ -35,7 +35,7 @@ class ScalePage(TextPage):
     """
 
     value: int | None = None
-    short_value: int = LEAST
+    short_value: int = MIN_RATING
 
     def content(self, canvas: Canvas, presses: Presses) -> None:
         """Draw minus, the number and plus."""
@@ -67,7 +67,7 @@ class ScalePage(TextPage):
             return key
         if self.value is None:
             self.value = self.short_value
-        self.value = min(max(self.value + (1 if key == PLUS else -1), LEAST), MOST)
+        self.value = min(max(self.value + (1 if key == PLUS else -1), MIN_RATING), MAX_RATING)
         self._show_value(canvas)
         self.foot(canvas, presses)
         pygame.display.flip()
