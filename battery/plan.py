@@ -76,7 +76,11 @@ class PlannedBlock:
 STANDARD = Plan(
     name="standard",
     tasks=(
-        PlannedTask(task="tapping", practice={"duration_s": 20.0}),
+        PlannedTask(
+            task="tapping",
+            options={"min_trials": 20, "limit_s": 150.0},
+            practice={"duration_s": 20.0, "min_trials": 0},
+        ),
         PlannedTask(task="slide", practice={"duration_s": 20.0}),
         PlannedTask(task="pursuit", practice={"predictable_s": 8.0, "unpredictable_s": 0.0}),
         PlannedTask(task="trail", practice={"kinds": ("numbers",), "n_nodes": 5}),
@@ -87,7 +91,9 @@ SHORT = Plan(
     name="short",
     tasks=(
         PlannedTask(
-            task="tapping", options={"duration_s": 30.0}, practice={"duration_s": 10.0}
+            task="tapping",
+            options={"duration_s": 30.0, "min_trials": 15, "limit_s": 90.0},
+            practice={"duration_s": 10.0, "min_trials": 0},
         ),
         PlannedTask(task="slide", options={"duration_s": 20.0}, practice={"duration_s": 10.0}),
         PlannedTask(

@@ -12,6 +12,7 @@ import math
 import random
 from dataclasses import dataclass
 
+from tasks.plain import later
 from tasks.pursuit import PursuitPart, PursuitSettings
 from tasks.slide import SlideSettings
 from tasks.tapping import TappingSettings
@@ -42,6 +43,8 @@ class TappingOptions:
     home_y_mm: float = -38.0
     answer_limit_s: float = 10.0
     home_pad: bool = True
+    min_trials: int = later(0)
+    limit_s: float = later(0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +103,13 @@ def tapping(options: TappingOptions, seed: int) -> TappingSettings:
     if not math.isfinite(options.home_y_mm):
         msg = f"home_y_mm is {options.home_y_mm}; it must be a number"
         raise ValueError(msg)
+    most = 2 * len(DIRECTIONS_DEG) * SETS
+    if not 0 <= options.min_trials <= most or not 0 <= options.limit_s < math.inf:
+        msg = (
+            f"min_trials is {options.min_trials} and limit_s {options.limit_s}; they must lie "
+            f"between 0 and {most} and not below 0"
+        )
+        raise ValueError(msg)
     least_mm = options.home_r_mm + options.target_r_mm
     most_mm = widest_reach_mm()
     if not least_mm < options.reach_mm <= most_mm:
@@ -134,6 +144,8 @@ def tapping(options: TappingOptions, seed: int) -> TappingSettings:
         duration_s=options.duration_s,
         answer_limit_s=options.answer_limit_s,
         home_pad=options.home_pad,
+        min_trials=options.min_trials,
+        limit_s=options.limit_s,
     )
 
 

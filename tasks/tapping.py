@@ -14,6 +14,7 @@ from enum import Enum
 
 from tasks.contract import NS_PER_S, Contact, Disc, Event, Mark, Role, Signal, Task, distance_mm
 from tasks.following import Pointers, heed
+from tasks.plain import later
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +31,7 @@ class TappingSettings:
         From the moment the target appears to the go cue, one per trial.
     target_r_mm : float
     duration_s : float
-        The block ends then, in whatever trial it is.
+        The block ends then, in whatever trial it is, if `min_trials` are over.
     answer_limit_s : float
         From the go cue; after it the trial counts as not answered.
     bounce_s : float
@@ -38,6 +39,11 @@ class TappingSettings:
         from the last target) has bounced.
     home_pad : bool
         False gives the self-paced form.
+    min_trials : int
+        So many trials are done, answered or not, however long they take: the block goes on
+        until the last of them is over.
+    limit_s : float
+        Then it ends all the same; below `duration_s` it has no effect.
     """
 
     home_x_mm: float
@@ -50,6 +56,8 @@ class TappingSettings:
     answer_limit_s: float = 10.0
     bounce_s: float = 0.08
     home_pad: bool = True
+    min_trials: int = later(0)
+    limit_s: float = later(0.0)
 
 
 class Phase(Enum):
@@ -108,7 +116,7 @@ def _due_ns(settings: TappingSettings, state: TappingState) -> int | None:
     """When the next thing happens without any contact; None when nothing is due any more."""
     if state.phase is Phase.FINISHED:
         return None
-    due_ns = _ns(settings.duration_s)
+    due_ns = _end_ns(settings, state)
     if state.phase is Phase.HOLDING:
         due_ns = min(due_ns, state.go_ns)
     elif state.phase is Phase.SLIPPED:
@@ -118,10 +126,16 @@ def _due_ns(settings: TappingSettings, state: TappingState) -> int | None:
     return due_ns
 
 
+def _end_ns(settings: TappingSettings, state: TappingState) -> int:
+    """When the block ends as things stand; trials are counted from 0."""
+    enough = state.trial >= settings.min_trials
+    return _ns(settings.duration_s if enough else max(settings.duration_s, settings.limit_s))
+
+
 def _fall_due(
     settings: TappingSettings, state: TappingState, due_ns: int, events: list[Event]
 ) -> TappingState:
-    if due_ns >= _ns(settings.duration_s):
+    if due_ns >= _end_ns(settings, state):
         events.append(Event(due_ns, "end"))
         return replace(state, phase=Phase.FINISHED)
     if state.phase is Phase.HOLDING:
@@ -197,7 +211,8 @@ def _next_trial(
     settings: TappingSettings, state: TappingState, t_ns: int, events: list[Event]
 ) -> TappingState:
     trial = state.trial + 1
-    if trial >= len(settings.targets_mm):
+    over = t_ns >= _end_ns(settings, replace(state, trial=trial))
+    if over or trial >= len(settings.targets_mm):
         events.append(Event(t_ns, "end"))
         return replace(state, phase=Phase.FINISHED)
     if settings.home_pad:

@@ -247,6 +247,7 @@ def tapping(
     holds, now, trial = [], 0.5, 0
     limit = s.get("limit_s") or s["duration_s"]
     while now < max(limit, s["duration_s"]) and trial < len(s["targets_mm"]):
+        random = np.random.default_rng((seed, trial))  # a trial is the same whatever the others
         go = now + s["foreperiods_s"][trial]
         lift = go + reaction_s * random.uniform(0.9, 1.1)
         if trial in unanswered:

@@ -160,7 +160,8 @@ def test_rhythm_leaves_the_foreperiod_out():
 def test_a_trial_without_answer_counts_and_has_no_end():
     found = values(tapping_block([*ROWS[:10], None, *ROWS[10:]]))
     assert found["no_answer_rate"] == pytest.approx(1 / 21)
-    assert found["radial_error_mm"] == pytest.approx((18 * 5 + 2 * 12) / 20)
+    # The finger stayed at home, 50 mm away.
+    assert found["radial_error_mm"] == pytest.approx((18 * 5 + 2 * 12 + 50) / 21)
 
 
 def test_without_a_home_pad_what_needs_one_is_missing_with_the_reason():

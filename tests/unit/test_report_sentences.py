@@ -154,11 +154,12 @@ def test_weeks_missed_before_the_latest_visit_are_told():
     assert "weeks without" not in mind("missed_weeks")
 
 
-def test_a_hand_amended_leaves_the_visit_out_of_the_other_hand_and_says_so():
+def test_a_hand_amended_leaves_the_task_out_of_the_other_hand_and_says_so():
     page = cases.page_of("wrong_hand_amended")
     shown = {s.reading.visit: s for s in page.headline("left").shown}
-    assert shown[10].standing == "aside"
-    assert shown[10].reading.aside == "touching targets: not done"
+    assert shown[10].standing == "later"
+    assert "without touching targets: not done" in shown[10].reading.reason
+    assert shown[10].reading.error > 1
     assert "hand right (was left), by therapist" in cases.html_of("wrong_hand_amended")
 
 

@@ -21,24 +21,28 @@ _PRIMARY = (
     Measure(
         "tapping.radial_error_mm",
         "End-point error",
-        "Mean distance of the first contact after lift-off from the centre of the target.",
+        "Mean distance of the first contact after lift-off from the centre of the target, over "
+        "all trials; one without an answer counts with the whole way from home.",
         "mm",
         "lower",
         _ERRORS,
         primary=True,
         limits=_OFFSET,
-        needs="5 answered trials",
+        needs="5 trials",
         floor=1.0,
+        since=3,
     ),
     Measure(
         "tapping.movement_time_s",
         "Movement time",
-        "Median time from lift-off to the first contact, hits and misses alike.",
+        "Median time from lift-off to the first contact, hits and misses alike; without an "
+        "answer the time allowed for it.",
         "s",
         "lower",
         COMMON,
         limits="Faster means better only if the end-point error has not grown.",
-        needs="5 answered trials",
+        needs="5 trials",
+        since=3,
     ),
     Measure(
         "tapping.reaction_time_s",
@@ -54,13 +58,15 @@ _PRIMARY = (
     Measure(
         "tapping.hit_rate",
         "Targets hit",
-        "Share of answered trials whose first contact lay inside the target.",
+        "Share of all trials whose first contact lay inside the target; one without an answer "
+        "is not hit.",
         "1",
         "higher",
         WILSON,
         log_scale=False,
         limits="Blunt near all or none; the end-point error says more.",
-        needs="5 answered trials",
+        needs="5 trials",
+        since=3,
     ),
 )
 _ACCURACY = (
@@ -313,7 +319,7 @@ _SIDE_ROWS: tuple[_Row, ...] = (
     "hit_rate",
     "",
     "Targets hit",
-    "Share of answered trials that hit.",
+    "Share of trials that hit.",
     "1",
     "higher",
     WILSON,
@@ -328,9 +334,9 @@ _SIDES = tuple(
         direction,
         source,
         log_scale=unit != "1",
-        needs=f"5 answered trials on the {side}",
+        needs=f"5 trials on the {side}",
         detail=True,
-        since=2,
+        since=3,
     )
     for what, unit_suffix, title, meaning, unit, direction, source in _SIDE_ROWS
     for side in ("left", "right")

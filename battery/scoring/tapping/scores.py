@@ -24,6 +24,7 @@ MIN_FOR_AREA = 15
 MIN_FOR_SLOPE = 20
 MIN_INTERVALS = 20
 ANSWERED = "answered trials"
+OVER = "trials, answered or not"
 NO_HOME = "without a home pad it is not known where a reach began"
 NO_LIFT = "without a home pad there is no lift from home"
 
@@ -32,13 +33,14 @@ def score(block: Block, draw: Bootstrap) -> list[Score]:
     """Score a finished tapping block."""
     found = taps(block)
     answered = [tap for tap in found if tap.answered]
+    over = [tap for tap in found if tap.outcome != "unfinished"]
     return [
-        *_primary(block, answered),
+        *_primary(block, over),
         *_ends(block, answered, draw),
         *_throughput(block, answered, draw),
         *_rhythm(answered, draw),
         *_counts(block, found),
-        *_sides(block, answered),
+        *_sides(block, over),
         *reaches.score(block, found),
         *quality.scores(
             block,
@@ -49,22 +51,46 @@ def score(block: Block, draw: Bootstrap) -> list[Score]:
     ]
 
 
-def _primary(block: Block, answered: Sequence[Tap]) -> list[Score]:
-    radial = np.array([t.radial_error_mm for t in answered])
-    movement_s = np.array([t.movement_time_s for t in answered])
-    hits = sum(t.outcome == "hit" for t in answered)
+def errors_mm(block: Block, over: Sequence[Tap]) -> Floats:
+    """End-point error of every trial that is over, shape (n,).
+
+    A trial without an answer counts as a finger that stayed at home: the whole way to the
+    target.
+    """
+    settings = block.header.settings
+    home = (float(settings["home_x_mm"]), float(settings["home_y_mm"]))
+    return np.array(
+        [
+            t.radial_error_mm if t.answered else math.dist(home, (t.target_x_mm, t.target_y_mm))
+            for t in over
+        ],
+        dtype=np.float64,
+    )
+
+
+def movements_s(block: Block, over: Sequence[Tap]) -> Floats:
+    """Movement time of every trial that is over; without an answer the limit for it."""
+    limit_s = float(block.header.settings["answer_limit_s"])
+    return np.array(
+        [t.movement_time_s if t.answered else limit_s for t in over], dtype=np.float64
+    )
+
+
+def _primary(block: Block, over: Sequence[Tap]) -> list[Score]:
+    answered = [t for t in over if t.answered]
+    hits = sum(t.outcome == "hit" for t in over)
     movement = summary.median_of(
-        "tapping.movement_time_s", movement_s, least=MIN_TRIALS, what=ANSWERED
+        "tapping.movement_time_s", movements_s(block, over), least=MIN_TRIALS, what=OVER
     )
     if home_mm(block) is None and not movement.reason:
         movement = _noting(movement, "from target to target by way of a place not seen")
     return [
-        summary.mean_of("tapping.radial_error_mm", radial, least=MIN_TRIALS, what=ANSWERED),
+        summary.mean_of(
+            "tapping.radial_error_mm", errors_mm(block, over), least=MIN_TRIALS, what=OVER
+        ),
         movement,
         _reaction(block, answered, "tapping.reaction_time_s"),
-        summary.share_of(
-            "tapping.hit_rate", hits, len(answered), least=MIN_TRIALS, what=ANSWERED
-        ),
+        summary.share_of("tapping.hit_rate", hits, len(over), least=MIN_TRIALS, what=OVER),
     ]
 
 
@@ -252,27 +278,29 @@ def _counts(block: Block, found: Sequence[Tap]) -> list[Score]:
     ]
 
 
-def _sides(block: Block, answered: Sequence[Tap]) -> list[Score]:
+def _sides(block: Block, over: Sequence[Tap]) -> list[Score]:
     """Score the primary figures for targets on either side of the screen."""
     scores = []
     for side in ("left", "right"):
-        mine = [t for t in answered if t.side == side]
-        what = f"answered trials on the {side}"
+        mine = [t for t in over if t.side == side]
+        what = f"trials on the {side}"
         hits = sum(t.outcome == "hit" for t in mine)
         scores += [
             summary.mean_of(
                 f"tapping.radial_error_{side}_mm",
-                np.array([t.radial_error_mm for t in mine]),
+                errors_mm(block, mine),
                 least=MIN_TRIALS,
                 what=what,
             ),
             summary.median_of(
                 f"tapping.movement_time_{side}_s",
-                np.array([t.movement_time_s for t in mine]),
+                movements_s(block, mine),
                 least=MIN_TRIALS,
                 what=what,
             ),
-            _reaction(block, mine, f"tapping.reaction_time_{side}_s"),
+            _reaction(
+                block, [t for t in mine if t.answered], f"tapping.reaction_time_{side}_s"
+            ),
             summary.share_of(
                 f"tapping.hit_rate_{side}", hits, len(mine), least=MIN_TRIALS, what=what
             ),
