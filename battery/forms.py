@@ -40,6 +40,7 @@ _LIMITS: Mapping[str, float] = {
     "_hz": 1e5,
     "_px": 1e5,
 }
+_NEVER_BELOW_0 = ("_r_mm", "_s", "_hz", "_px")
 LARGEST = 1e15
 
 
@@ -147,6 +148,9 @@ def _bounded(value: Any, name: str, depth: int) -> None:
             raise ValueError(msg)
         if abs(value) > most:
             msg = f"{name} is beyond {most:g}"
+            raise ValueError(msg)
+        if value < 0 and name.endswith(_NEVER_BELOW_0):
+            msg = f"{name} is {value:g}, below 0"
             raise ValueError(msg)
 
 

@@ -408,7 +408,7 @@ def _visit(
     plan = _text(record["plan"])
     gate.hold_plan(plan, header)
     ending = record["ending"]
-    return WholeVisit(header, None if ending is None else _text(ending), plan, blocks)
+    return WholeVisit(header, None if ending is None else gate.name(ending), plan, blocks)
 
 
 def _block(
@@ -482,7 +482,11 @@ def _text(value: Any) -> str:
 
 
 def _moment(value: Any) -> str:
-    return forms.moment(_text(value))
+    try:
+        return forms.moment(_text(value))
+    except ValueError as error:
+        msg = f"made_utc is {ascii(value)[:60]}: {error}"
+        raise ValueError(msg) from error
 
 
 def _all_known(kind: Any, value: Any, what: str) -> Any:

@@ -35,8 +35,23 @@ from tasks.contract import settings_from_dict, unknown_settings
 from tasks.registry import OPTIONS, TASKS, extent_mm, task_of
 
 MAX_TRIALS = 100_000
+MAX_NAME = 200
 MAX_ROWS = 100_000  # beside one visit, person or device
 MAX_SAMPLES = 5_000_000
+
+
+def name(value: Any) -> str:
+    """Return a short text that can be shown.
+
+    Raises
+    ------
+    ValueError
+        If it is none.
+    """
+    if not isinstance(value, str) or len(value) > MAX_NAME:
+        msg = f"ending is {ascii(value)[:60]}: no short text"
+        raise ValueError(msg)
+    return forms.words(value)
 
 
 def hold_record(record: Mapping[str, Any]) -> None:
@@ -116,11 +131,11 @@ def hold_settings(header: BlockHeader, where: str) -> None:
     if short_hash(header.settings) != header.layout_hash:
         msg = f"{where}.layout_hash is {header.layout_hash!r}: its settings have another"
         raise ValueError(msg)
-    if unknown_settings(task, header.settings):  # of a later program, which keeps its rules
-        return
+    later = unknown_settings(task, header.settings)
+    known = {name: value for name, value in header.settings.items() if name not in later}
     try:
-        settings = settings_from_dict(task.settings_type, header.settings)
-        TypeAdapter(task.settings_type).validate_json(json.dumps(header.settings))
+        settings = settings_from_dict(task.settings_type, known)
+        TypeAdapter(task.settings_type).validate_json(json.dumps(known))
         task.view(settings, task.start(settings), 0)
         sides_mm = extent_mm(settings)
     except (TypeError, ValueError, LookupError, ArithmeticError, AttributeError) as error:

@@ -89,12 +89,13 @@ def take(store: Store, name: str, *, author: str, why: str, wall: Wall) -> list[
         )
     if item.reason == "person":
         arrival = _opened(store, item)
-        if item.person in {p.code for p in store.list_people()}:
-            store.let_pass(item.person, item.fingerprint)
-            done = [f"{item.person}: taken as the same person; the enrolment here holds"]
+        code = arrival.person.code
+        if code in {p.code for p in store.list_people()}:
+            store.let_pass(code, item.fingerprint)
+            done = [f"{code}: taken as the same person; the enrolment here holds"]
         else:
             store.enrol_arrived(arrival.person)
-            done = [f"{item.person} is enrolled as on the tablet"]
+            done = [f"{code} is enrolled as on the tablet"]
         return done + _release(store, lambda w: w.reason == "person", wall)
     return _choose(store, item, author=author, why=why, wall=wall)
 
