@@ -21,20 +21,19 @@ UNWANTED = {
 MEANT = {
     "en": {
         "a very bad headache",
-        "You felt worse then.",
-        "What is worse?",
+        "You felt worse at the end.",
+        "What feels worse?",
         "I feel worse",
         "no hurry",
-        "Small, slow, easy turns. Slower if it blurs",
+        "small, slow, easy turns. Go slower if the spot blurs",
         "a headache that gets worse",
     },
     "de": {
         "schwach wird",
         "Arm oder Bein schwach oder taub",
         "Gleichgewicht verloren",
-        "Klein, langsam und bequem drehen. Noch langsamer",
+        "wenig, langsam und bequem. Noch langsamer",
         "Mir geht es schlechter",
-        "Stehen Sie langsam auf",
         "einen Punkt an der Wand",
     },
 }

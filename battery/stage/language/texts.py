@@ -37,17 +37,20 @@ MONTHS = (
 )
 
 START_TITLE = _("Hello. Are you {code}?")
-START_LINES = (_("Today is {day}. If this is not your picture, press Not me."),)
-WAITING_LINE = _("Not yet handed over to the clinic: {count}.")
+START_LINES = (_("Today is {day}. If this is not your picture, press “Not me”."),)
+WAITING_LINE = _("Visits not yet sent to your clinic: {count}.")
 AGAIN_TITLE = _("Welcome back")
-AGAIN_LINES = (_("Part of this visit is done and kept."), _("It goes on where it stopped."))
+AGAIN_LINES = (
+    _("The first part of this visit is saved."),
+    _("You carry on where you stopped."),
+)
 STOP_NOW_TITLE = _("When to stop")
 STOP_NOW_LINES = (
     _(
-        "Stop if you feel dizzy, sick, faint or very tired, if something hurts, or if you see "
-        "double or blurred. Rest, and tell your therapist."
+        "Stop if you feel dizzy, sick, faint or very tired, if anything hurts, or if your "
+        "sight is double or blurred. Then rest, and tell your therapist."
     ),
-    _("Press Stop at any time. Any key does the same."),
+    _("You can press “Stop” at any time. The space bar of a keyboard does the same."),
 )
 EMERGENCY_TITLE = _("When to call for help")
 CALL_NUMBER = _("Call {number} now for any of these, or let somebody call:")
@@ -63,7 +66,7 @@ HEAD_SIGNS = _(
     "being very drowsy, pupils of different size."
 )
 NOBODY_TOLD = _("This tablet calls nobody. Nobody has been told.")
-RED_FLAGS_TITLE = _("Is one of these new?")
+RED_FLAGS_TITLE = _("Do you have any of these, and is it new?")
 URGENT_TITLE = _("Call for help now")
 URGENT_NUMBER = _("Call {number} now, or let somebody call.")
 URGENT_ANY = _("Call the emergency number now, or let somebody call.")
@@ -75,154 +78,173 @@ NAMES: dict[str, Text] = {
 }
 WHAT_TO_DO: dict[str, tuple[Text, Text]] = {
     "tapping": (
-        _("Hold the lower ring. Look at the new ring and wait."),
-        _("When it fills, lift and touch its middle."),
+        _("Keep your finger on the lower ring. Look at the new one."),
+        _("When it fills with colour, touch the middle of it."),
     ),
     "slide": (
-        _("Touch the upper disc. Then hold the lower one."),
-        _("Slide it to the side as far as is comfortable, and back."),
+        _("Touch the upper disc. Then put your finger on the lower one."),
+        _("Slide it to the side as far as is comfortable, then back."),
     ),
     "pursuit": (
-        _("Press the disc and keep your finger on it."),
-        _("It moves. Follow it with eyes and finger."),
+        _("Put your finger on the disc and keep it there."),
+        _("The disc moves. Follow it with your eyes and your finger."),
     ),
     "trail": (
-        _("Press the filled circle. Slide on to the next in order."),
-        _("1, 2, 3 and so on. With letters: 1, A, 2, B."),
+        _("Put your finger on the filled circle. Slide to the next one."),
+        _("The order is 1, 2, 3. With letters it is 1, A, 2, B."),
     ),
 }
-ACCURACY = _("As exact as you can, then as quick as is comfortable. Head still.")
+ACCURACY = _(
+    "Be as accurate as you can, then as quick as is comfortable. Keep your head still."
+)
 HANDS: Mapping[Hand, Text] = {"left": _("LEFT hand"), "right": _("RIGHT hand")}
 HAND_TITLE = _("Now your {hand}")
-HAND_LINE = _("Use only this hand. Rest the other one on the table.")
+HAND_LINE = _("Use only this hand. Let the other one rest on the table.")
 DEMO_TITLE = _("{name}: watch first")
-PRACTICE_TITLE = _("{name}: a short try")
+PRACTICE_TITLE = _("{name}: a short practice")
 PRACTICE_LINE = _("Try it with your {hand}.")
-TEST_TITLE = _("{name}: now for the record")
-TEST_LINE = _("The same again with your {hand}.")
+TEST_TITLE = _("{name}: this time it counts")
+TEST_LINE = _("Do the same again with your {hand}.")
 MOMENT = _("One moment.")
 REST_TITLE = _("Rest")
 REST_LINES = (
     _("Part {done} of {all} is done."),
-    _("Put your hand down. Rest as long as you like."),
+    _("Put your hand down and rest as long as you like."),
 )
 GATE_TITLE = _("{name}: once more")
 GATE_LINES = (
     _("Watch again, then try again. There is no hurry."),
-    _("It is only a try. Nothing is counted."),
+    _("This is only practice. Nothing is counted."),
 )
 LEFT_OUT_TITLE = _("{name}: not today")
 LEFT_OUT_LINES = (
-    _("This part is left out. That is all right."),
-    _("Please call your therapist about it when you are done."),
+    _("We skip this part today. That is all right."),
+    _("Please call your therapist about it when you have finished."),
 )
 USED_TITLE = _("Which hand did you use?")
-SURE_TITLE = _("It was your {hand}?")
-SURE_LINES = (_("It is fine to say so. Your therapist will know."),)
-REST_WAIT = _("The buttons come in a moment.")
+SURE_TITLE = _("Was it your {hand}?")
+SURE_LINES = (_("It is fine to say so. Your therapist will see it."),)
+REST_WAIT = _("The buttons will appear in a moment.")
 STOPPED_TITLE = _("Stopped")
-STOPPED_LINES = (_("That is all right. What you did is kept."),)
+STOPPED_LINES = (_("That is all right. What you have done is saved."),)
 THANKS_TITLE = _("Thank you")
 THANKS_LINES = (
-    _("The visit is done and stored. Rest your hand."),
-    _("It is not a diagnosis. Your therapist looks at it with you."),
+    _("The visit is finished and saved. You can rest your hand now."),
+    _("This is not a diagnosis. Your therapist will go through it with you."),
 )
-ENDED_LINES = (_("The visit is ended. What you did is stored."),)
+ENDED_LINES = (_("The visit is over. What you have done is saved."),)
 OTHER_TITLE = _("Not you?")
-OTHER_LINES = (_("Please ask the person who set this up."), _("Nothing was recorded."))
-TROUBLE_TITLE = _("It cannot go on")
+OTHER_LINES = (_("Please ask the person who set up this tablet."), _("Nothing was recorded."))
+TROUBLE_TITLE = _("Something has stopped working")
 TROUBLE_LINES = (
-    _("Something does not work. It is not your doing."),
-    _("What you finished is kept. Please tell your therapist."),
+    _("The program has a problem. It is nothing you did."),
+    _("What you finished is saved. Please tell your therapist."),
 )
 
-POSTURE_TITLE = _("Sit like this")
+POSTURE_TITLE = _("Please sit like this")
 POSTURE_LINES = (
-    _("Firm chair, feet on the floor, sleeves up, glasses as usual."),
-    _("Tablet on its stand, an arm's length away."),
+    _(
+        "Sit on a firm chair, feet on the floor. Roll up your sleeves and wear your usual "
+        "glasses."
+    ),
+    _("Put the tablet on its stand, an arm's length away."),
 )
-WEIGHT_TITLE = _("Is your wrist free of a weight?")
-WEIGHT_LINES = (_("If you wear one, please take it off for the visit."),)
-MEDICATION_TITLE = _("Medicine for your movement")
-MEDICATION_LINES = (_("When did you last take it?"),)
+WEIGHT_TITLE = _("Do you have a weight on your wrist?")
+WEIGHT_LINES = (_("If so, please take it off for this visit."),)
+MEDICATION_TITLE = _("When did you last take your medicine?")
+MEDICATION_LINES = (_("This means the medicine for your movement or tremor."),)
 MEDICATION: Mapping[str, Text] = {
     "none": _("I take none"),
-    "under_1_h": _("Under 1 hour ago"),
+    "under_1_h": _("Less than 1 hour ago"),
     "1_to_2_h": _("1 to 2 hours ago"),
     "2_to_4_h": _("2 to 4 hours ago"),
-    "over_4_h": _("Longer ago"),
+    "over_4_h": _("More than 4 hours ago"),
 }
-SCALE_NOW = _("How is it right now? 0 is not at all, 10 is the most there is.")
-SCALE_AFTER = _("And now, after the visit? 0 is not at all, 10 is the most there is.")
+SCALE_NOW = _("How is it right now? 0 means not at all, 10 means the most you can imagine.")
+SCALE_AFTER = _(
+    "How is it now, after the visit? 0 means not at all, 10 means the most you can imagine."
+)
 SYMPTOM_TITLES: Mapping[str, Text] = {
-    "dizziness": _("Dizzy or spinning"),
-    "vision": _("Seeing double or blurred"),
+    "dizziness": _("Are you dizzy, or is the room spinning?"),
+    "vision": _("Is your sight double or blurred?"),
+    "pain": _("Are you in pain?"),
+    "fatigue": _("Do you feel tired?"),
+    "arm": _("Is your arm or hand giving you trouble?"),
+    "sickness": _("Do you feel sick or faint?"),
+}
+SYMPTOM_NAMES: Mapping[str, Text] = {  # as answers, where the titles ask
+    "dizziness": _("Dizziness"),
+    "vision": _("Double or blurred sight"),
     "pain": _("Pain"),
-    "fatigue": _("Tired"),
-    "arm": _("Trouble with arm or hand"),
-    "sickness": _("Sick or faint"),
+    "fatigue": _("Tiredness"),
+    "sickness": _("Sickness or faintness"),
 }
 EFFORT_TITLE = _("How hard was it?")
-EFFORT_LINE = _("0 is not hard at all, 10 is as hard as can be.")
-SETTLED_TITLE = _("After the last visit")
-SETTLED_LINES = (_("You felt worse then. Was it gone within an hour?"),)
+EFFORT_LINE = _("0 means not hard at all, 10 means as hard as it can be.")
+SETTLED_TITLE = _("How was it after your last visit?")
+SETTLED_LINES = (_("You felt worse at the end. Had that passed within an hour?"),)
 SETTLED_NO_LINES = (
-    _("Please talk to your therapist before you go on."),
-    _("You can end the visit now, or go on if your therapist has said so."),
+    _("Please talk to your therapist before you carry on."),
+    _("You can end the visit now. Carry on only if your therapist has said so."),
 )
 HELPED_TITLE = _("Did anyone help you?")
-HELPED_LINES = (_("By holding or moving your arm, or by pressing for you."),)
-UNWELL_TITLE = _("What is worse?")
+HELPED_LINES = (_("For example by holding or moving your arm, or by pressing for you."),)
+UNWELL_TITLE = _("What feels worse?")
 UNWELL_LINES = (_("Press what troubles you most."),)
-PAUSE_TITLE = _("Rest for a while")
+PAUSE_TITLE = _("Take a rest")
 PAUSE_LINES = (
-    _("Lean back, hands down, eyes closed if you like."),
-    _("When you are ready we ask once more. You may also end the visit."),
+    _("Lean back and put your hands down. Close your eyes if you like."),
+    _("When you are ready, we will ask you again. You can also end the visit."),
 )
-ENOUGH_TITLE = _("Enough for today")
+ENOUGH_TITLE = _("That is enough for today")
 ENOUGH_LINES = (
-    _("Sit and rest until you feel as before. Do not stand up quickly."),
-    _("Tell your therapist before the next visit, today if it does not settle in an hour."),
-    _("Press Help to see when to call at once."),
+    _("Stay seated and rest until you feel as you did before. Get up with care."),
+    _(
+        "Tell your therapist before your next visit. If it has not passed in an hour, tell "
+        "them today."
+    ),
+    _("Press “Help” to see when to call for help at once."),
 )
 WARNINGS_TITLE = _("Before you start")
 WARNINGS: Mapping[str, Text] = {
     "battery": _("The battery is low. Please plug in the tablet."),
     "disk": _("The tablet is nearly full. Please tell your therapist."),
-    "clock": _("The date of the tablet looks odd. Please tell your therapist."),
+    "clock": _("The date on the tablet does not look right. Please tell your therapist."),
 }
-WARNINGS_LINE = _("You can still go on.")
+WARNINGS_LINE = _("You can still carry on.")
 DONE_LINE = _("You did: {tasks}.")
 DONE_TWO = _("{first}, {second}")
 NUMBERS_TITLE = _("Your numbers")
 NUMBERS_LINE = _("{task}, {hand}: {value} {unit}")
-NUMBERS_NOTE = _("One visit says little. Your therapist looks at many together.")
-CARD_WIDTH = _("Lay a bank card on the light. Make the light as wide as the card.")
-CARD_HEIGHT = _("Now make the light as high as the card.")
-CARD_CHANGED = _("The screen is new. Lay a bank card on the light and make it as wide.")
-CARD_AGAIN = _("Once more, please: make the light as wide as the card.")
+NUMBERS_NOTE = _("One visit alone says little. Your therapist looks at many visits together.")
+CARD_WIDTH = _("Put a bank card on the coloured box. Make the box as wide as the card.")
+CARD_HEIGHT = _("Now make the box as high as the card.")
+CARD_CHANGED = _(
+    "This screen is new. Put a bank card on the coloured box. Make the box as wide as the card."
+)
+CARD_AGAIN = _("Once more, please. Make the box as wide as the card.")
 TIMING_TITLE = _("Draw circles")
 TIMING_LINES = (
-    _("Keep one finger on the glass and draw large circles until the page changes."),
+    _("Keep one finger on the screen and draw large circles until the page changes."),
 )
 STAFF_TITLE = _("For staff")
-STAFF_LINES = (_("Type the code to leave the program."),)
-STAFF_OPEN_LINES = (_("What was done is stored."),)
+STAFF_LINES = (_("Enter the code to close the program."),)
+STAFF_OPEN_LINES = (_("Everything done so far is saved."),)
 
 PRACTISED = _("I did my exercises")
-EXERCISES_TITLE = _("Which exercises?")
+EXERCISES_TITLE = _("Which exercises did you do?")
 EXERCISES: Mapping[str, Text] = {
     "all": _("All of them"),
-    "some": _("Only one"),
+    "some": _("Just one of them"),
     "head_turns": _("Head turns"),
     "rest_day": _("Rest day"),
     "timer": _("With a timer"),
 }
 HEAD_TURNS = EXERCISES["head_turns"]
-WHICH_TITLE = _("Which one?")
-ANOTHER = _("Another one")
-NOTED_TITLE = _("Noted. Thank you.")
-HOW_LONG_LINE = _("How long was it in all? You may leave this out.")
+WHICH_TITLE = _("Which one did you do?")
+ANOTHER = _("A different one")
+NOTED_TITLE = _("Saved. Thank you.")
+HOW_LONG_LINE = _("How long did you exercise in all? You can skip this.")
 REST_DAY_LINE = _("A rest day counts too.")
 MINUTES: Mapping[str, Text] = {
     "5": _("About 5 minutes"),
@@ -230,33 +252,39 @@ MINUTES: Mapping[str, Text] = {
     "20": _("About 20 minutes"),
     "30": _("30 minutes or more"),
 }
-TAKE_BACK = _("Take it back")
-TAKEN_BACK_TITLE = _("Taken back")
-TAKEN_BACK_LINES = (_("Nothing is noted."),)
-FELT_TITLE = _("Now dizzy, blurred, sick or in pain?")
-FELT = (_("Not at all"), _("A little"), _("Clearly"), _("Very much"))
+TAKE_BACK = _("Undo this")
+TAKEN_BACK_TITLE = _("That is undone")
+TAKEN_BACK_LINES = (_("Nothing is saved."),)
+FELT_TITLE = _("Any dizziness, blurred sight, sickness or pain now?")
+FELT = (_("Not at all"), _("A little"), _("Quite a lot"), _("Very much"))
 STRONG_LINES = (
-    _("Sit and rest until you feel as before."),
+    _("Sit and rest until you feel as you did before."),
     _("Tell your therapist before you do it again."),
-    _("Press Help to see when to call at once."),
+    _("Press “Help” to see when to call for help at once."),
 )
-TIMER_TITLE = _("One minute for which?")
+TIMER_TITLE = _("One minute for which exercise?")
 MINUTE_TITLE = _("One minute: {hand}")
-MINUTE_LINES = (_("Press Start. A sound says when the minute is over."),)
-MINUTE_SILENT_LINES = (_("Press Start. The page changes when the minute is over."),)
-RUNS_LINE = _("It runs. You can end it at any time.")
+MINUTE_LINES = (_("Press “Start”. A sound tells you when the minute is over."),)
+MINUTE_SILENT_LINES = (_("Press “Start”. The page changes when the minute is over."),)
+RUNS_LINE = _("The minute is running. You can end it at any time.")
 OVER_TITLE = _("The minute is over")
-SEEN_LINE = _("It is noted. Rest your arm.")
-FINISH, ONCE_MORE, OTHER_ARM = _("Finish"), _("Once more"), _("Other arm")
+SEEN_LINE = _("It is saved. Rest your arm.")
+FINISH, ONCE_MORE, OTHER_ARM = _("Finish"), _("Once more"), _("The other arm")
 HEAD_TITLE = _("Head turns: read this first")
 HEAD_LINES = (
-    _("Only as your therapist has shown you. Sit. Look at a spot on the wall."),
-    _("Small, slow, easy turns. Slower if it blurs or doubles."),
+    _(
+        "Do these only as your therapist has shown you. Sit down and look at a spot on the "
+        "wall."
+    ),
+    _("Make small, slow, easy turns. Go slower if the spot blurs or doubles."),
     _("Stop if your neck hurts or you feel dizzy, sick or faint."),
-    _("Ask a doctor first after a neck injury, or surgery on neck, eye, ear or brain."),
+    _(
+        "Ask a doctor first if you have had a neck injury, or surgery on your neck, eye, ear "
+        "or brain."
+    ),
 )
-PACE_TITLE = _("Which pace?")
-PACE_LINE = _("As you agreed with your therapist.")
+PACE_TITLE = _("How quick should the beat be?")
+PACE_LINE = _("Choose what you agreed with your therapist.")
 PACES: Mapping[int, Text] = {
     40: _("40 a minute"),
     60: _("60 a minute"),
@@ -264,40 +292,40 @@ PACES: Mapping[int, Text] = {
     100: _("100 a minute"),
     120: _("120 a minute"),
 }
-NO_SOUND_TITLE = _("No sound here")
-NO_SOUND_LINES = (_("This tablet gives no sound, so there is no beat."),)
+NO_SOUND_TITLE = _("There is no sound")
+NO_SOUND_LINES = (_("This tablet makes no sound, so you will hear no beat."),)
 SOUND_TITLE = _("Can you hear this well?")
-SOUND_LINES = (_("Make it louder or softer until it is easy to hear."),)
-SOFTER, LOUDER, NO_SOUND, GOOD = _("Softer"), _("Louder"), _("No sound"), _("Good so")
+SOUND_LINES = (_("Make it louder or quieter until you can hear it easily."),)
+SOFTER, LOUDER, NO_SOUND, GOOD = _("Quieter"), _("Louder"), _("No sound"), _("That is right")
 SAY_AGAIN = _("Say it again")
 YES, NO, NOT_SURE, BACK, NONE_AT_ALL, AS_BEFORE, HELP, UNWELL = (
     _("Yes"),
     _("No"),
-    _("Not sure"),
+    _("I am not sure"),
     _("Back"),
     _("Not at all"),
-    _("As before"),
+    _("Same as before"),
     _("Help"),
     _("I feel worse"),
 )
 WEIGHT_OFF, WEIGHT_ON, NO_CARD, FITS, NUMBERS, LEAVE = (
     _("No weight"),
     _("It stays on"),
-    _("No card here"),
+    _("I have no card"),
     _("It fits"),
     _("My numbers"),
-    _("Leave the program"),
+    _("Close the program"),
 )
 
 GO_ON, START, AGAIN, NEXT, END, CLOSE, NOT_ME, MORE, STOP = (
-    _("Go on"),
+    _("Continue"),
     _("Start"),
     _("Try again"),
     _("Next part"),
-    _("End visit"),
+    _("End the visit"),
     _("Close"),
     _("Not me"),
-    _("More rest"),
+    _("Rest longer"),
     _("Stop"),
 )
 
@@ -308,7 +336,7 @@ DAY = _("{weekday}, {number} {month}")
 # What is said in place of a text whose blanks cannot be spoken ahead.
 SPOKEN: Mapping[str, Text] = {
     START_TITLE: _("Hello. Is this you?"),
-    START_LINES[0]: _("If this is not your picture, press Not me."),
+    START_LINES[0]: _("If this picture is not yours, press “Not me”."),
     CALL_NUMBER: CALL_ANY,
     URGENT_NUMBER: URGENT_ANY,
     REST_LINES[0]: _("One more part is done."),

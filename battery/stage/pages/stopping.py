@@ -146,7 +146,7 @@ class Stopping:
             "unwell",
             texts.UNWELL_TITLE,
             texts.UNWELL_LINES,
-            [(name, texts.SYMPTOM_TITLES[name]) for name in UNWELL],
+            [(name, texts.SYMPTOM_NAMES[name]) for name in UNWELL],
             lambda name: self._how_much(name, back),
             back=back,
         )
