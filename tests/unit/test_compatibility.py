@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from battery.errors import RecordError
-from battery.export import export_tidy
+from battery.export import export_tidy, verify_export
 from battery.handover import bundle, receipts
 from battery.handover.bundle import open_content, sign_and_seal
 from battery.handover.keys import clinic_keys, clinics_of, tablet_key
@@ -37,6 +37,7 @@ from tasks.plain import later
 from tests import handover_kit as hand
 from tests import store_kit as kit
 from tests.blocks import simulated_block
+from tests.export_kit import EVERYBODY
 
 # What a header of a later program may say beside what is known here.
 MORE = ((("glove",), '"none"'), (("device", "screen", "refresh_hz"), "120.0"))
@@ -271,7 +272,11 @@ def test_verify_tells_records_of_other_rules_apart_from_findings(
         assert found.findings == ()
         assert len(found.notes) == 1
         assert "1 blocks were recorded by other rules" in found.summary()
-        assert export_tidy(store, tmp_path / "out")["blocks"] == 1
+        done = export_tidy(store, tmp_path / "out", selection=EVERYBODY)
+        assert done.n_rows["blocks"] == 1
+    read = verify_export(tmp_path / "out", replay=True)
+    assert read.findings == ()
+    assert "for 1 blocks of other rules than are here" in read.summary()
 
 
 @dataclasses.dataclass(frozen=True)
