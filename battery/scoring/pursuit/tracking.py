@@ -267,7 +267,8 @@ def coherence_at(
     References
     ----------
     Halliday DM et al. (1995). A framework for the analysis of mixed time series/point process
-    data. Prog Biophys Mol Biol 64:237-278.
+    data. Prog Biophys Mol Biol 64:237-278. The same as `scipy.signal.coherence`, but at the
+    chip's frequencies alone (tests/literature/test_libraries.py).
     """
     size = round(COHERENCE_S * rate_hz)
     n = max(0, (len(finger_mm) - size) // (size // 2) + 1)
