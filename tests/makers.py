@@ -104,7 +104,9 @@ def rows_of(holds, panel, random):
             place = np.round(place / panel.pixel_mm) * panel.pixel_mm
         told_s, gap_s = at_s.copy(), np.full(len(at_s), 2e-4)
         if panel.burst > 1:
-            group = np.arange(len(at_s)) // panel.burst
+            group = (
+                np.arange(len(at_s)) + panel.burst - 1
+            ) // panel.burst  # a press comes alone
             last_of = np.searchsorted(group, group, side="right") - 1
             inside = np.arange(len(at_s)) - np.searchsorted(group, group, side="left")
             told_s = at_s[last_of] + 2e-5 * inside

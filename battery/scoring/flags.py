@@ -62,6 +62,9 @@ FLAGS: Mapping[str, Flag] = {
             "contact_lost", "care", "the finger was off the glass for over 5 % of the following"
         ),
         Flag("low_rate", "care", "the device reports the finger too rarely"),
+        Flag("queued_reports", "care", "over 5 % of the reports of the finger were read late"),
+        Flag("coarse_pixels", "care", "the shaking is not much larger than the device's grid"),
+        Flag("position_jumps", "care", "the reported place of the finger jumped"),
         Flag("slow_frames", "care", "the picture was late too often"),
         Flag("wide_stamps", "care", "the times of contacts are uncertain"),
         Flag("multi_touch", "care", "a second contact in over 10 % of trials"),
@@ -82,6 +85,9 @@ MAX_HITS, MIN_HITS = 0.90, 0.10
 TOUCH_NOISE_MM = 2.0  # an end point nearer to the centre is the finger's own size
 END_OF_TRACK_PERCENT = 99.0
 OFF_GLASS_SHARE = 0.05
+QUEUED_SHARE = 0.05
+MIN_PIXELS = 2.0
+JUMPS_PER_MIN = 2.0
 LOW_RATE_HZ = 60 * 0.97
 SLOW_SHARE = 0.01
 WIDE_GAPS_SHARE = 0.01
@@ -158,6 +164,9 @@ def _of_scores(task: str, held: Mapping[str, Value]) -> list[str]:
         "multi_touch": _value(held, f"{task}.extra_contact_share") > MULTI_TOUCH_SHARE,
         "guessing": _value(held, f"{task}.anticipation_rate") > GUESSING_SHARE,
         "contact_lost": _value(held, "pursuit.contact_loss") > OFF_GLASS_SHARE,
+        "queued_reports": _value(held, f"{task}.queued_share") > QUEUED_SHARE,
+        "coarse_pixels": _value(held, f"{task}.jitter_pixels") < MIN_PIXELS,
+        "position_jumps": _value(held, f"{task}.jumps_per_min") > JUMPS_PER_MIN,
         "late_fatigue": _value(held, f"{task}.late_change_sd") > LATE_CHANGE_SD,
         "floor_ceiling": (hits > MAX_HITS and error_mm < TOUCH_NOISE_MM)
         or hits < MIN_HITS

@@ -9,7 +9,7 @@ import numpy as np
 
 from battery.recording import KIND_CODES, Block
 from battery.scoring.score import LEFT_ALONE, Score, missing
-from battery.scoring.signal.path import MAX_GAP_S, REST_MM, Floats
+from battery.scoring.signal.path import MAX_GAP_S, REST_MM, Floats, queued
 from battery.scoring.stats import summary
 from battery.scoring.stats.intervals import Z, wilson
 from tasks.contract import NS_PER_S
@@ -41,6 +41,7 @@ def scores(block: Block, values: Floats, spans: Sequence[Span], what: str) -> li
         _late_change(f"{task}.late_change_sd", values[~np.isnan(values)], what),
         _extra_contacts(f"{task}.extra_contact_share", block, spans, what),
         _gaps(f"{task}.gap_share", block),
+        _queued(f"{task}.queued_share", block),
     ]
 
 
@@ -96,6 +97,20 @@ def _gaps(name: str, block: Block) -> Score:
     if n < MIN_INTERVALS:
         return missing(name, summary.few(n, MIN_INTERVALS, "intervals between reports"), n)
     return Score(name, n_gaps / n, n, *wilson(n_gaps, n))
+
+
+def _queued(name: str, block: Block) -> Score:
+    samples = block.samples
+    n = n_queued = 0
+    for pointer in np.unique(samples["pointer"]):
+        mine = samples[samples["pointer"] == pointer]
+        held = np.isin(mine["kind"][:-1], _HELD) & (mine["kind"][1:] == KIND_CODES["move"])
+        together = queued(mine["t_ns"] / NS_PER_S) if len(mine) > 1 else held
+        n += int(held.sum())
+        n_queued += int((held & together).sum())
+    if n < MIN_INTERVALS:
+        return missing(name, summary.few(n, MIN_INTERVALS, "intervals between reports"), n)
+    return Score(name, n_queued / n, n, *wilson(n_queued, n))
 
 
 def longest_pause_s(block: Block) -> float:

@@ -124,7 +124,8 @@ def _trail() -> Computing:
 def _quality_of(task: str) -> tuple[str, ...]:
     """Name the measures of a record's quality, which every task has."""
     return tuple(
-        f"{task}.{name}" for name in ("late_change_sd", "extra_contact_share", "gap_share")
+        f"{task}.{name}"
+        for name in ("late_change_sd", "extra_contact_share", "gap_share", "queued_share")
     )
 
 
@@ -150,7 +151,12 @@ SCORERS: dict[str, TaskScorer] = {
             partner="slide.mean_speed_mm_s",
             min_trials=4,
             min_trials_usual=6,
-            flag_measures=(*_quality_of("slide"), "slide.extent_percent"),
+            flag_measures=(
+                *_quality_of("slide"),
+                "slide.extent_percent",
+                "slide.jitter_pixels",
+                "slide.jumps_per_min",
+            ),
             load=_slide,
         ),
         TaskScorer(
@@ -159,7 +165,12 @@ SCORERS: dict[str, TaskScorer] = {
             partner="pursuit.delay_s",
             min_trials=4,
             min_trials_usual=8,
-            flag_measures=(*_quality_of("pursuit"), "pursuit.contact_loss"),
+            flag_measures=(
+                *_quality_of("pursuit"),
+                "pursuit.contact_loss",
+                "pursuit.jitter_pixels",
+                "pursuit.jumps_per_min",
+            ),
             load=_pursuit,
         ),
         TaskScorer(

@@ -234,6 +234,9 @@ def test_contact_lost():
     assert "contact_lost" not in raised(simulated_block("pursuit", seldom, seed=2))
 
 
+# "queued_reports", "coarse_pixels" and "position_jumps": tests/unit/test_device_reading.py.
+
+
 def test_every_flag_has_one_effect_one_saying_and_a_test_here():
     source = Path(__file__).read_text(encoding="utf-8")
     for name, flag in FLAGS.items():

@@ -146,6 +146,29 @@ def jitter(task: str, track: str, *, primary: bool, along: str) -> tuple[Measure
             since=3,
         ),
         Measure(
+            f"{task}.jitter_pixels",
+            "Jitter in pixels",
+            "Amplitude of a sine of that jitter over the device's grid. Below 2 the rounding "
+            "may add or take up to a third.",
+            "1",
+            "none",
+            OWN,
+            detail=True,
+            since=3,
+        ),
+        Measure(
+            f"{task}.jumps_per_min",
+            "Jumps of the position",
+            "Steps of over 3 mm between two reports, four times as long as those before and "
+            "after, a minute of contact: the panel's, not the hand's.",
+            "/min",
+            "none",
+            "interval: Garwood 1936, Biometrika 28:437-442",
+            log_scale=False,
+            detail=True,
+            since=3,
+        ),
+        Measure(
             f"{task}.jitter_floor_mm",
             "Floor of the jitter",
             "What rounding to the device's grid alone gives in 2-14 Hz.",

@@ -57,4 +57,18 @@ def quality(task: str, *, trial: str, value: str) -> tuple[Measure, ...]:
             detail=True,
             since=2,
         ),
+        Measure(
+            f"{task}.queued_share",
+            "Share of queued reports",
+            "Share of the reports of motion that were read together with the next one, so that "
+            "their stamps say when they were read and not when they were made.",
+            "1",
+            "none",
+            WILSON,
+            log_scale=False,
+            limits="Of reports read together the last counts.",
+            needs="20 intervals",
+            detail=True,
+            since=3,
+        ),
     )

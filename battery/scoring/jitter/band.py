@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 
@@ -17,7 +18,15 @@ from battery.scoring.definitions.jitter import BESIDE_HZ, SUB_BANDS_HZ, band_nam
 from battery.scoring.jitter.tremor import BAND_HZ, INTERPOLATION_HZ, highest_peak
 from battery.scoring.score import BELOW_FLOOR, Score, missing
 from battery.scoring.signal.filters import in_band
-from battery.scoring.signal.path import GRID_HZ, Flags, Floats
+from battery.scoring.signal.path import (
+    GRID_HZ,
+    Flags,
+    Floats,
+    Segment,
+    grid_mm,
+    n_jumps,
+    report_rate_hz,
+)
 from battery.scoring.signal.spectrum import (
     BRIEF_S,
     MIN_SEGMENT_S,
@@ -27,6 +36,7 @@ from battery.scoring.signal.spectrum import (
     check_band,
     spectra,
 )
+from battery.scoring.stats import summary
 from battery.scoring.stats.intervals import of_deleted, of_root_power, root_ratio
 
 __all__ = ["BAND_HZ", "MIN_SEGMENT_S", "SHORT_S", "WINDOW_S", "band_rms_mm", "floor_mm"]
@@ -46,6 +56,7 @@ SLOW_MM_S = 50.0
 # staircase whose steps are a false line of up to q / sqrt(12), which is below 3 floors.
 FLOORS_FOR_FREQUENCY = 3.0
 CHUNK_S = 2.0
+COARSE_SHARE = 0.25  # more where the amplitude is no more than a few pixels
 DEVICE_SHARE = 0.03  # of a value: what resampling, rounding and uneven scans add or take
 
 
@@ -142,10 +153,25 @@ class Drag:
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """What the floor follows from: pixel, mm, and rate of reports in contact (nan: unknown)."""
+    """What the floor follows from: grid, mm, and rate of reports in contact (nan: unknown).
+
+    `n_jumps` and `contact_s` are how often the position jumped, and in how much contact.
+    """
 
     pixel_mm: float
     rate_hz: float
+    n_jumps: int = 0
+    contact_s: float = 0.0
+
+    @classmethod
+    def of(cls, segments: list[Segment], pixel_mm: float) -> Self:
+        """Read a device from its reports in contact: its grid may be coarser than a pixel."""
+        return cls(
+            max(pixel_mm, grid_mm(segments)),
+            report_rate_hz(segments),
+            n_jumps(segments),
+            float(sum(t_s[-1] - t_s[0] for t_s, _ in segments if len(t_s))),
+        )
 
     def rounding_mm(self, band_hz: tuple[float, float] = BAND_HZ) -> float:
         """Floor of a band RMS; nan where the rate is unknown.
@@ -183,7 +209,16 @@ def jitter_scores(
         phases count.
     """
     found = spectra([drag.across_mm[drag.counts] for drag in drags], least_s=BRIEF_S)
-    scores = [_floor(task, device), _across(f"{task}.jitter_across_mm", found, device)]
+    across = _across(f"{task}.jitter_across_mm", found, device)
+    pixels = (
+        missing(f"{task}.jitter_pixels", across.reason or "no grid")
+        if math.isnan(across.value) or across.below_floor or not device.pixel_mm > 0
+        else _known(f"{task}.jitter_pixels", math.sqrt(2) * across.value / device.pixel_mm)
+    )
+    jumps = summary.rate_of(
+        f"{task}.jumps_per_min", device.n_jumps, device.contact_s / 60, n=device.n_jumps
+    )
+    scores = [_floor(task, device), across, pixels, jumps]
     others = {band_name(task, band): band for band in SUB_BANDS_HZ}
     others |= {f"{task}.{name}": band for name, band in BESIDE_HZ.items()}
     long = found.of_long()
@@ -203,8 +238,11 @@ def _floor(task: str, device: Device) -> Score:
     name = f"{task}.jitter_floor_mm"
     if math.isnan(device.rate_hz):
         return missing(name, device.too_slow)
-    known_mm = device.rounding_mm()
-    return Score(name, known_mm, 1, known_mm, known_mm)
+    return _known(name, device.rounding_mm())
+
+
+def _known(name: str, value: float) -> Score:
+    return Score(name, value, 1, value, value)
 
 
 def _across(name: str, found: Spectra, device: Device) -> Score:
@@ -311,9 +349,10 @@ def _above_floor(
         reason = f"{BELOW_FLOOR} of {limit_mm:.2g} mm (rounding alone: {rounding_mm:.2g} mm)"
         return Score(name, limit_mm, n, 0.0, max(limit_mm, high), reason)
     if not math.isnan(low):
-        wider = math.hypot(math.log(value / max(low, 1e-9 * value)), DEVICE_SHARE)
+        share = DEVICE_SHARE + COARSE_SHARE * (device.pixel_mm / (math.sqrt(2) * value)) ** 2
+        wider = math.hypot(math.log(value / max(low, 1e-9 * value)), share)
         low = math.sqrt(max((value * math.exp(-wider)) ** 2 - rounding_mm**2, 0.0))
-        high = value * math.exp(math.hypot(math.log(high / value), DEVICE_SHARE))
+        high = value * math.exp(math.hypot(math.log(high / value), share))
     return Score(name, value, n, low, high)
 
 

@@ -26,7 +26,7 @@ from battery.scoring.pursuit.tracking import Response
 from battery.scoring.score import Score, missing
 from battery.scoring.signal.filters import in_band, slow_speed_mm_s, velocity, willed
 from battery.scoring.signal.kinematics import runs
-from battery.scoring.signal.path import GRID_HZ, Flags, Floats, report_rate_hz
+from battery.scoring.signal.path import GRID_HZ, Flags, Floats
 from battery.scoring.signal.spectrum import OVERLAP_FACTOR
 from battery.scoring.stats import summary
 from battery.scoring.stats.intervals import (
@@ -374,7 +374,7 @@ def _contact(block: Block, found: Sequence[Part], draw: Bootstrap) -> list[Score
 
 
 def _jitter(found: Sequence[Part], fits: Fits, pixel_mm: float) -> list[Score]:
-    device = Device(pixel_mm, report_rate_hz([s for p in found for s in p.pieces]))
+    device = Device.of([s for p in found for s in p.pieces], pixel_mm)
     drags = [
         Drag(
             path_mm[:, 1],

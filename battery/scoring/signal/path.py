@@ -2,8 +2,8 @@
 
 Raw samples come when they come. They are resampled only here, and never across a gap:
 
-* Reports read in one burst (closer than a quarter of the usual interval) count as one, the
-  last: it is the one whose stamp is nearest to the truth.
+* Reports read in one burst (closer than a quarter of the usual interval, or than any device
+  scans) count as one, the last: it is the one whose stamp is nearest to the truth.
 * A gap of more than 50 ms splits the path, unless the pointer stands where it stood before:
   many devices report changes only, so nothing came because nothing moved.
 * In between a cubic spline is laid through the reports. Linear interpolation would lose 4 %
@@ -32,6 +32,9 @@ MAX_GAP_S = 0.05
 REST_MM = 0.3  # a pixel and a half of most screens
 FINEST_S = 0.00025  # no pointer reports faster; a record that claims to is not made finer
 BURST = 0.25  # of the usual interval between reports
+TOGETHER_S = 0.0004  # closer than this they were queued, however many came so
+JUMP_MM = 3.0
+JUMP_TIMES = 4.0  # a jump is so many times as long as the steps before and after it
 MIN_REPORTS = 4
 _CODE_DOWN, _CODE_UP = KIND_CODES["down"], KIND_CODES["up"]
 
@@ -116,14 +119,50 @@ def _of_pointer(rows: SampleArray, pointer: int) -> Segment:
 
 
 def one_of_a_burst(segment: Segment) -> Segment:
-    """Keep the last of reports that came closer than a quarter of the usual interval."""
+    """Keep the last of reports that came closer than a quarter of the usual interval.
+
+    Where most reports are queued the usual interval is one inside a burst; closer than 0.4 ms
+    they are one all the same.
+    """
     t_s, path_mm = segment
+    kept = np.append(~queued(t_s), True)
+    return t_s[kept], path_mm[kept]
+
+
+def queued(t_s: Floats) -> Flags:
+    """Mark the intervals between reports that lie inside a burst, shape (n - 1,)."""
     steps_s = np.diff(t_s)
     moving = steps_s[steps_s > 0]
-    if len(moving) == 0:
-        return t_s[-1:], path_mm[-1:]
-    kept = np.append(steps_s > BURST * np.median(moving), True)
-    return t_s[kept], path_mm[kept]
+    usual_s = float(np.median(moving)) if len(moving) else 0.0
+    return np.asarray(steps_s <= max(BURST * usual_s, TOGETHER_S))
+
+
+def n_jumps(segments: list[Segment]) -> int:
+    """Count the steps of over 3 mm between two reports that stand alone.
+
+    A panel that loses the finger and finds it elsewhere makes them; a hand, which cannot stop
+    within a report, does not: its steps before and after are alike.
+    """
+    found = 0
+    for _, path_mm in segments:
+        steps_mm = np.hypot(*np.diff(path_mm, axis=0).T)
+        beside_mm = np.maximum(steps_mm[:-2], steps_mm[2:])
+        middle_mm = steps_mm[1:-1]
+        found += int(
+            np.count_nonzero((middle_mm > JUMP_MM) & (middle_mm > JUMP_TIMES * beside_mm))
+        )
+    return found
+
+
+def grid_mm(segments: list[Segment]) -> float:
+    """Smallest difference between places that were told, of either coordinate; 0 for none."""
+    smallest = []
+    for axis in (0, 1):
+        places = [path_mm[:, axis] for _, path_mm in segments]
+        steps = np.diff(np.unique(np.concatenate(places or [np.empty(0)]).round(6)))
+        if len(steps):
+            smallest.append(float(steps.min()))
+    return max(smallest, default=0.0)
 
 
 def report_rate_hz(segments: list[Segment]) -> float:

@@ -11,7 +11,7 @@ from battery.scoring import quality
 from battery.scoring.jitter.band import Device, Drag, jitter_scores, settled
 from battery.scoring.score import Score
 from battery.scoring.signal.filters import slow_speed_mm_s, willed
-from battery.scoring.signal.path import Segment, followed_path, pieces, report_rate_hz
+from battery.scoring.signal.path import Segment, followed_path, pieces
 from battery.scoring.slide.passes import TAKES, Pass, drag_s, passes
 from battery.scoring.stats import summary
 from battery.scoring.stats.intervals import Bootstrap
@@ -46,7 +46,6 @@ def _jitter(segments: list[Segment], pixel_mm: float) -> list[Score]:
 
     There is no movement at will across the track, at no pace and not where it turns.
     """
-    rate_hz = report_rate_hz(segments)
     contacts_s = [float(t_s[0]) for t_s, _ in segments]
     drags = [
         Drag(
@@ -57,7 +56,7 @@ def _jitter(segments: list[Segment], pixel_mm: float) -> list[Score]:
         )
         for t_s, path_mm in pieces(segments)
     ]
-    return jitter_scores("slide", drags, Device(pixel_mm, rate_hz), along=())
+    return jitter_scores("slide", drags, Device.of(segments, pixel_mm), along=())
 
 
 def _extents(block: Block, found: Sequence[Pass]) -> list[Score]:
