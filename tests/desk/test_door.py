@@ -1,45 +1,13 @@
 """Coming to the desk: the whole application over a real store, as the command opens it."""
 
 import re
-from datetime import datetime
 
 import pytest
-from starlette.testclient import TestClient
 
-from battery.desk.app import make_app
-from battery.desk.frame import Office
-from battery.desk.guard import Guard, Secrets
-from battery.desk.session import MIN_TRIES, Session, authors
+from battery.desk.session import MIN_TRIES, authors
 from battery.people import new_person
 from battery.store import Store
-
-NOW = datetime.fromisoformat("2026-03-04T10:00:00+00:00")
-PORT = 40321
-OWN = f"http://127.0.0.1:{PORT}"
-
-
-class Desk:
-    """A desk over a store, its clock told, and a browser that is in."""
-
-    def __init__(self, home):
-        self.now_s = 0.0
-        self.ended = []
-        self.known = Secrets()
-        self.office = Office(
-            home, self.known, lambda: self.ended.append(1), wall=lambda: NOW,
-            session=Session(lambda: self.now_s),
-        )  # fmt: skip
-        guarded = Guard(make_app(self.office), port=PORT, known=self.known)
-        self.client = TestClient(guarded, base_url=OWN, raise_server_exceptions=False)
-        self.client.get(f"/enter?secret={self.known.entry}")
-
-    def send(self, path, **fields):
-        return self.client.post(
-            path, data={"form_secret": self.known.form, **fields}, headers={"origin": OWN}
-        )
-
-    def come_in(self, initials="AB", code="2468"):
-        return self.send("/door", initials=initials, code=code, again=code)
+from tests.desk.office import NOW, OWN, Desk
 
 
 @pytest.fixture

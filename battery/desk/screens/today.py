@@ -13,10 +13,22 @@ def show(request: Request) -> Response:
     """List everybody, those first who need somebody."""
     here = office(request)
     state = request.query_params.get("state", "")
+    code = request.query_params.get("code", "").strip().upper()
     with here.store() as store:
         rows = caseload(store, now=here.wall())
+        n_waiting = len(store.quarantine())
+        unreadable = store.unreadable()
     shown = chosen(rows, state if state in STATES else None)
-    return page(request, "today.html.j2", rows=shown, states=STATES, state=state)
+    return page(
+        request,
+        "today.html.j2",
+        rows=[row for row in shown if row.code.startswith(code)],
+        states=STATES,
+        state=state,
+        code=code,
+        n_waiting=n_waiting,
+        unreadable=unreadable,
+    )
 
 
 ROUTES = [shows("/", show)]

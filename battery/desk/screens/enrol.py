@@ -1,0 +1,83 @@
+"""Enrolling: what speaks against starting, consent, hands; then a card for the person."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import Response
+
+from battery.cautions import CONTRAINDICATIONS
+from battery.desk.frame import chosen, office, page, see_other, shows, takes, typed
+from battery.errors import UsageError
+from battery.people import new_person, picture_of
+
+WORDS: tuple[Literal["yes", "no", "unknown"], ...] = ("yes", "no", "unknown")
+SIDES = ("left", "right", "both", "unknown")
+
+
+def show(request: Request) -> Response:
+    """Show the form of enrolment."""
+    return page(request, "enrol.html.j2", items=CONTRAINDICATIONS, sides=SIDES)
+
+
+def take(request: Request, form: FormData) -> Response:
+    """Enrol a person, all or nothing, and show the card."""
+    here = office(request)
+    try:
+        answers = _answers(form)
+        version = chosen(form, "form_version")
+        with here.store(write=True) as store:
+            person = new_person(
+                store,
+                dominant_hand=chosen(form, "dominant_hand"),
+                affected_side=chosen(form, "affected_side"),
+                first_hand=chosen(form, "first_hand") or None,
+                now=here.wall(),
+            )
+            store.answer_contraindications(
+                person.code, answers, author=here.session.author, at_utc=here.now_utc()
+            )
+            if version:
+                store.record_consent(
+                    person.code, form_version=version, decision="given", at_utc=here.now_utc()
+                )
+    except UsageError as error:
+        return page(
+            request,
+            "enrol.html.j2",
+            status_code=400,
+            items=CONTRAINDICATIONS,
+            sides=SIDES,
+            errors={"enrol": str(error)},
+            typed=typed(form),
+        )
+    return see_other(f"/card/{person.code}")
+
+
+def card(request: Request) -> Response:
+    """Show the small card the person takes home: code, picture, emergency number."""
+    code = request.path_params["code"]
+    with office(request).store(write=True) as store:
+        person = store.person(code)
+        picture = picture_of(store, code)
+        number = str(store.setting("emergency_number", ""))
+    return page(request, "card.html.j2", person=person, picture=picture, number=number)
+
+
+def _answers(form: FormData) -> list[tuple[str, Literal["yes", "no", "unknown"]]]:
+    """Return the answer to every item; one that was not asked is an error."""
+    told = {name: chosen(form, f"item-{name}") for name in CONTRAINDICATIONS}
+    answers = [(name, word) for name in told for word in WORDS if told[name] == word]
+    n_left = len(told) - len(answers)
+    if n_left:
+        msg = (
+            f"{n_left} of {len(told)} questions on what speaks against starting have no "
+            "answer; answer each. Nobody was enrolled"
+        )
+        raise UsageError(msg)
+    return answers
+
+
+ROUTES = [shows("/enrol", show), takes("/enrol", take), shows("/card/{code}", card)]

@@ -1,0 +1,239 @@
+"""A person: alarms, the page, the note, and everything that was said about them."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, time
+from typing import get_args
+
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+
+from battery.alarms import alarms_of
+from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes, typed
+from battery.desk.history import history_of
+from battery.desk.words import _
+from battery.effective import visit_meant, visits_of
+from battery.errors import BatteryError, UsageError
+from battery.moments import utc_text
+from battery.people import picture_of
+from battery.report import page_of, render
+from battery.report.alarming import acknowledged_lines, alarm_lines
+from battery.report.note import note_text
+from battery.store import Store
+from battery.store.rows import MarkerKind
+
+# The page has styles of its own inside; nothing of it may run, load or be framed elsewhere.
+PAGE_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; "
+    "frame-ancestors 'self'; sandbox"
+)
+LEVELS = (-2, -1, 0, 1, 2)
+
+
+def show(request: Request) -> Response:
+    """Show what there is about a person, alarms first."""
+    return _shown(request)
+
+
+def _shown(
+    request: Request,
+    *,
+    errors: dict[str, str] | None = None,
+    fields: dict[str, str] | None = None,
+) -> Response:
+    here = office(request)
+    code = request.path_params["code"]
+    with here.store(write=True) as store:
+        person = store.person(code)
+        alarms = alarms_of(store, code)
+        try:
+            note = note_text(page_of(store, code, now=here.wall()))
+        except BatteryError as error:
+            note = str(error)
+        states = store.states(code)
+        words = {
+            "person": person,
+            "picture": picture_of(store, code),
+            "open_alarms": [(a.key, alarm_lines([a])[0]) for a in alarms if a.open],
+            "seen_alarms": acknowledged_lines(alarms),
+            "note": note,
+            "state": states[-1] if states else None,
+            "n_visits": len(visits_of(store, code)),
+            "goals": store.goals(code),
+            "history": history_of(store, code),
+        }
+    return page(
+        request,
+        "person.html.j2",
+        status_code=400 if errors else 200,
+        code=code,
+        kinds=get_args(MarkerKind),
+        levels=LEVELS,
+        today=here.wall().date().isoformat(),
+        errors=errors or {},
+        typed=fields or {},
+        **words,
+    )
+
+
+def page_inside(request: Request) -> Response:
+    """Return the person's page as it is printed, for the frame inside the screen."""
+    here = office(request)
+    with here.store() as store:
+        html = render(page_of(store, request.path_params["code"], now=here.wall()))
+    return HTMLResponse(html, headers={"content-security-policy": PAGE_POLICY})
+
+
+def say(request: Request, form: FormData) -> Response:
+    """Store what was said in one of the forms; what is wrong stands beside its field."""
+    here, code = office(request), request.path_params["code"]
+    what = request.path_params["what"]
+    if what not in SAYING:
+        msg = f"nothing of the name {what!r} can be said here; nothing was stored"
+        raise UsageError(msg)
+    try:
+        with here.store(write=True) as store:
+            store.person(code)
+            said = SAYING[what](here, store, code, form)
+    except UsageError as error:
+        return _shown(request, errors={what: str(error)}, fields=typed(form))
+    return see_other(f"/person/{code}?said={said}")
+
+
+def _acknowledge(here: Office, store: Store, code: str, form: FormData) -> str:
+    known = {alarm.key for alarm in alarms_of(store, code) if alarm.open}
+    keys = [key for key in form.getlist("alarm") if key in known]
+    if not keys:
+        msg = "no alarm was ticked; nothing was stored"
+        raise UsageError(msg)
+    for key in keys:
+        store.acknowledge_alarm(
+            code,
+            str(key),
+            author=here.session.author,
+            note=chosen(form, "note"),
+            at_utc=here.now_utc(),
+        )
+    return _("Acknowledged.")
+
+
+def _event(here: Office, store: Store, code: str, form: FormData) -> str:
+    day = _day(here, form)
+    at_utc = utc_text(datetime.combine(day, time(12)).astimezone(), "seconds")
+    store.add_marker(code, chosen(form, "kind"), at_utc=at_utc, note=chosen(form, "note"))  # type: ignore[arg-type]  # checked there
+    return _("The event is on the time axis.")
+
+
+def _plan(here: Office, store: Store, code: str, form: FormData) -> str:
+    store.prescribe(
+        code,
+        from_date=_day(here, form),
+        per_week=_number(form, "per_week"),
+        note=chosen(form, "note"),
+        author=here.session.author,
+        at_utc=here.now_utc(),
+    )
+    return _("The plan of home exercise is kept.")
+
+
+def _goal(here: Office, store: Store, code: str, form: FormData) -> str:
+    store.set_goal(
+        code, chosen(form, "goal"), author=here.session.author, at_utc=here.now_utc()
+    )
+    return _("The goal is kept.")
+
+
+def _rating(here: Office, store: Store, code: str, form: FormData) -> str:
+    goals = {goal.goal_id for goal in store.goals(code)}
+    if chosen(form, "goal_id") not in goals:
+        msg = "choose which goal; nothing was stored"
+        raise UsageError(msg)
+    store.rate_goal(
+        chosen(form, "goal_id"),
+        int(_number(form, "level")),
+        author=here.session.author,
+        at_utc=here.now_utc(),
+    )
+    return _("The rating is kept.")
+
+
+def _baseline(here: Office, store: Store, code: str, form: FormData) -> str:
+    visit_id = None
+    if chosen(form, "from_visit"):
+        visit_id = visit_meant(store, code, int(_number(form, "from_visit"))).header.visit_id
+    store.restart_baseline(
+        code,
+        visit_id,
+        author=here.session.author,
+        reason=chosen(form, "reason"),
+        at_utc=here.now_utc(),
+    )
+    return _("The baseline begins there from now on.")
+
+
+def _state(here: Office, store: Store, code: str, form: FormData) -> str:
+    store.set_state(
+        code,
+        chosen(form, "state"),
+        from_date=_day(here, form),
+        reason=chosen(form, "reason"),
+        author=here.session.author,
+        at_utc=here.now_utc(),
+    )
+    return _("The state is kept.")
+
+
+def _take_back(here: Office, store: Store, code: str, form: FormData) -> str:
+    kind, _sep, target = chosen(form, "target").partition(":")
+    store.take_back(
+        code,
+        kind,  # type: ignore[arg-type]  # checked there
+        target,
+        reason=chosen(form, "reason"),
+        author=here.session.author,
+        at_utc=here.now_utc(),
+    )
+    return _("Taken back. What was stored stays beside it.")
+
+
+SAYING = {
+    "acknowledge": _acknowledge,
+    "event": _event,
+    "plan": _plan,
+    "goal": _goal,
+    "rating": _rating,
+    "baseline": _baseline,
+    "state": _state,
+    "take-back": _take_back,
+}
+
+
+def _day(here: Office, form: FormData) -> date:
+    told = chosen(form, "day")
+    today = here.wall().date()
+    try:
+        day = date.fromisoformat(told) if told else today
+    except ValueError as error:
+        msg = f"{told!r} is no day; say it as {today}. Nothing was stored"
+        raise UsageError(msg) from error
+    if day > today:
+        msg = f"{day} is still to come; say it on that day. Nothing was stored"
+        raise UsageError(msg)
+    return day
+
+
+def _number(form: FormData, name: str) -> float:
+    told = chosen(form, name).replace(",", ".")
+    try:
+        return float(told)
+    except ValueError as error:
+        msg = f"{told!r} is no number; nothing was stored"
+        raise UsageError(msg) from error
+
+
+ROUTES = [
+    shows("/person/{code}", show),
+    shows("/person/{code}/page", page_inside),
+    takes("/person/{code}/say/{what}", say),
+]

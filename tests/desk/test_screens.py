@@ -1,0 +1,187 @@
+"""The screens of the desk over an invented clinic: what is done there is then stored."""
+
+import re
+
+import pytest
+
+from battery.alarms import alarms_of
+from battery.cautions import CONTRAINDICATIONS
+from battery.effective import blocks_of, visits_of
+from battery.store import Store
+from tests.desk.office import Desk
+
+
+@pytest.fixture
+def desk(own_clinic):
+    made = Desk(own_clinic)
+    made.come_in()
+    return made
+
+
+@pytest.fixture
+def code(desk):
+    with desk.office.store() as store:
+        return next(p.code for p in store.list_people() if visits_of(store, p.code))
+
+
+def test_the_list_leads_to_every_person(desk):
+    page = desk.get("/").text
+    with desk.office.store() as store:
+        codes = [p.code for p in store.list_people()]
+    assert all(f'href="/person/{code}"' in page for code in codes)
+    assert desk.get(f"/?code={codes[0][:2].lower()}").text.count("/person/") >= 1
+
+
+def test_the_page_stands_inside_and_runs_nothing(desk, code):
+    screen = desk.get(f"/person/{code}").text
+    assert f'src="/person/{code}/page"' in screen
+    inside = desk.get(f"/person/{code}/page")
+    assert "sandbox" in inside.headers["content-security-policy"]
+    assert "frame-ancestors 'self'" in inside.headers["content-security-policy"]
+    assert code in inside.text
+
+
+SAID = {
+    "event": ({"kind": "fall", "note": "on the stairs", "day": "2026-11-30"}, "on the stairs"),
+    "goal": ({"goal": "carry a full cup"}, "carry a full cup"),
+    "plan": ({"per_week": "21", "note": "three a day"}, "21 times a week"),
+    "baseline": (
+        {"from_visit": "2", "reason": "new drug"},
+        "new baseline from visit 2: new drug",
+    ),
+    "state": ({"state": "paused", "reason": "in hospital"}, "paused from 2026-12-04"),
+}
+
+
+@pytest.mark.parametrize("what", SAID)
+def test_what_is_said_is_stored_and_stands_in_the_history(desk, code, what):
+    fields, shown = SAID[what]
+    assert desk.send(f"/person/{code}/say/{what}", fields).status_code == 200
+    assert shown in desk.get(f"/person/{code}").text
+
+
+WRONG = {
+    "event": {"kind": "party"},
+    "goal": {"goal": "  "},
+    "plan": {"per_week": "many"},
+    "baseline": {"from_visit": "99", "reason": "typed wrong"},
+    "state": {"state": "gone", "reason": "typed wrong"},
+    "rating": {"goal_id": "x", "level": "0"},
+    "acknowledge": {},
+    "take-back": {"target": "event:nothing", "reason": "typed wrong"},
+}
+
+
+@pytest.mark.parametrize("what", WRONG)
+def test_what_is_wrong_stands_beside_its_form_and_nothing_is_stored(desk, code, what):
+    before = desk.get(f"/person/{code}").text.count("<tr")
+    answer = desk.send(f"/person/{code}/say/{what}", WRONG[what])
+    assert answer.status_code == 400
+    assert 'role="alert"' in answer.text
+    assert desk.get(f"/person/{code}").text.count("<tr") == before
+
+
+def test_nothing_typed_is_lost_by_an_error(desk, code):
+    fields = {"day": "2027-01-01", "kind": "fall", "note": "kept words"}
+    answer = desk.send(f"/person/{code}/say/event", fields)
+    assert "still to come" in answer.text
+    assert 'value="kept words"' in answer.text
+
+
+def test_an_alarm_stands_first_until_it_is_acknowledged(desk, code):
+    desk.send(f"/person/{code}/say/event", kind="fall", note="", day="2026-12-01")
+    first = desk.get("/").text
+    row = first[first.index(f'/person/{code}"') :].split("</tr>")[0]
+    assert "Alarm:" in row
+    assert "Alarm:" in first[: first.index("</tr>", first.index("<tbody>"))]
+    screen = desk.get(f"/person/{code}").text
+    key = re.search(r'name="alarm" value="([^"]+)"', screen)[1]
+    desk.send(f"/person/{code}/say/acknowledge", alarm=key, note="called")
+    with desk.office.store() as store:
+        seen = [a for a in alarms_of(store, code) if a.key == key]
+    assert seen[0].acknowledged.author == "AB"
+    assert "acknowledged by AB" in desk.get(f"/person/{code}").text
+
+
+def test_what_was_said_by_mistake_is_taken_back_and_stays_visible(desk, code):
+    desk.send(f"/person/{code}/say/event", kind="fall", note="wrong person", day="2026-12-01")
+    screen = desk.get(f"/person/{code}").text
+    target = re.search(r'name="target" value="(event:[^"]+)"', screen)[1]
+    desk.send(f"/person/{code}/say/take-back", target=target, reason="somebody else")
+    assert "somebody else, AB" in desk.get(f"/person/{code}").text
+
+
+def test_swapped_hands_of_a_whole_visit_are_one_press(desk, code):
+    with desk.office.store() as store:
+        visit = visits_of(store, code)[0].header.visit_id
+        before = [held.hand for held in blocks_of(store, visit)]
+    desk.send(f"/person/{code}/visits/1", what="swap", reason="pen in the other hand")
+    with desk.office.store() as store:
+        after = [held.hand for held in blocks_of(store, visit)]
+    other = {"left": "right", "right": "left"}
+    assert after == [other[hand] for hand in before]
+    assert "recorded as" in desk.get(f"/person/{code}/visits").text
+
+
+def test_nothing_is_put_right_without_a_reason(desk, code):
+    before = desk.get(f"/person/{code}/visits").text.count("left out")
+    answer = desk.send(f"/person/{code}/visits/2", what="leave-out", reason="")
+    assert "nothing was amended" in answer.text
+    desk.send(f"/person/{code}/visits/2", what="leave-out", reason="fire alarm")
+    assert desk.get(f"/person/{code}/visits").text.count("left out") == before + 1
+    desk.send(f"/person/{code}/visits/2", what="take-in", reason="it was fine")
+    assert desk.get(f"/person/{code}/visits").text.count("left out") == before
+
+
+def enrolment(**changed):
+    asked = {f"item-{name}": "no" for name in CONTRAINDICATIONS}
+    return {
+        "dominant_hand": "right",
+        "affected_side": "left",
+        "first_hand": "",
+        **asked,
+        **changed,
+    }
+
+
+def test_enrolling_asks_everything_and_ends_with_a_card(desk):
+    card = desk.send("/enrol", enrolment(form_version="3", **{"item-pain": "unknown"}))
+    code = re.search(r"<h1>([A-Z0-9]{4})</h1>", card.text)[1]
+    with Store.open(desk.office.home, write=False) as store:
+        assert store.person(code).first_hand == "right"
+        assert len(store.contraindications(code)) == len(CONTRAINDICATIONS)
+        assert store.consents(code)[0].form_version == "3"
+    assert "Your picture" in card.text
+    assert "severe pain" in desk.get(f"/person/{code}").text
+
+
+def test_a_question_left_out_enrols_nobody(desk):
+    fields = enrolment()
+    del fields["item-neck"]
+    with desk.office.store() as store:
+        before = len(store.list_people())
+    answer = desk.send("/enrol", fields)
+    assert "Nobody was enrolled" in answer.text
+    with desk.office.store() as store:
+        assert len(store.list_people()) == before
+
+
+SCRIPT = "<script>alert(1)</script><style>*{}</style>'\"><img src=x onerror=alert(1)>"
+
+
+@pytest.mark.parametrize("what", ["event", "goal", "plan", "state"])
+def test_a_script_in_a_text_is_only_a_text(desk, code, what):
+    fields = {**SAID[what][0], "note": SCRIPT, "goal": SCRIPT, "reason": SCRIPT}
+    desk.send(f"/person/{code}/say/{what}", fields)
+    for path in (f"/person/{code}", f"/person/{code}/visits", f"/?said={SCRIPT}"):
+        assert "<script>alert" not in desk.get(path).text
+        assert "<img src=x" not in desk.get(path).text
+
+
+@pytest.mark.parametrize(
+    "path", ["/person/NOBODY", "/person/../x", "/person/%2e%2e", "/card/=1"]
+)
+def test_a_person_who_is_not_there_is_one_calm_line(desk, path):
+    answer = desk.get(path)
+    assert answer.status_code in (400, 404)
+    assert "Traceback" not in answer.text
