@@ -14,24 +14,33 @@ from typing import Any
 
 from battery.answers import ASKED_TWICE, latest
 from battery.effective import visits_of
+from battery.errors import RecordError
 from battery.export import bids_texts as texts
 from battery.export import deidentify, tables
 from battery.export.bids_files import (
+    NONE,
     new_folder,
     write_events,
+    write_frames,
     write_json,
     write_motion,
+    write_scores,
+    write_stim,
     write_trials,
     write_tsv,
 )
 from battery.export.codes import Codes
 from battery.export.deidentify import Days
+from battery.export.dictionary import SCORES as SCORE_TABLE
+from battery.export.package import AUTHORS, LICENCE
 from battery.export.selection import EVERYTHING, Selection
 from battery.flagging import Flagging
 from battery.recording import Block
+from battery.scoring import SCORING_VERSION
 from battery.store import BlockRecord, Person, Store, VisitRecord
 
 MONDAY = datetime(1900, 1, 1)  # noqa: DTZ001  # made up; a series of 24 years ends before 1925
+SCORES = Path("derivatives", "scores")
 HANDS = {"left": "handL", "right": "handR"}
 Progress = Callable[[int, int], None]
 
@@ -60,7 +69,8 @@ def export_bids(
     Returns
     -------
     dict
-        Number of participants, sessions and motion files.
+        Number of participants, sessions and motion files, and of blocks that could not be read
+        if there are any.
 
     Raises
     ------
@@ -85,6 +95,9 @@ class _Dataset:
         self._progress = progress
         self._flagging = Flagging.read(store)
         self._withdrawn = store.withdrawn()
+        self.failed: dict[str, str] = {}
+        self._with_trials: set[str] = set()  # labels of tasks
+        self._systems: set[tuple[str, str, str]] = set()  # task, its label, tracking system
         self._counts = {"participants": 0, "sessions": 0, "motion files": 0}
         self._people = selection.of_people(store)
         self._codes = Codes.of_store(person.code for person in self._people)
@@ -111,6 +124,9 @@ class _Dataset:
                     ("session_id", "acq_time", *texts.session_columns()),
                     sessions,
                 )
+        self._write_common()
+        if self.failed:
+            self._counts["blocks that cannot be read, left out"] = len(self.failed)
         return self._counts
 
     def _visits(self, person: Person) -> list[VisitRecord]:
@@ -121,16 +137,7 @@ class _Dataset:
         ]
 
     def _write_top(self) -> None:
-        software = version("coordination-battery")
-        write_json(
-            self._root / "dataset_description.json",
-            {
-                "Name": "Hand-eye coordination on a screen",
-                "BIDSVersion": texts.BIDS_VERSION,
-                "DatasetType": "raw",
-                "GeneratedBy": [{"Name": "coordination-battery", "Version": software}],
-            },
-        )
+        write_json(self._root / "dataset_description.json", self._description("raw"))
         (self._root / "README.md").write_text(texts.README, encoding="utf-8", newline="\n")
         write_tsv(
             self._root / "participants.tsv",
@@ -149,6 +156,56 @@ class _Dataset:
         write_json(self._root / "sessions.json", texts.sessions_json())
         write_json(self._root / "scans.json", texts.SCANS_JSON)
         self._counts["participants"] = len(self._people)
+        scores = self._root / SCORES
+        write_json(scores / "dataset_description.json", self._description("derivative"))
+        write_json(scores / "desc-scores_beh.json", texts.column_json(SCORE_TABLE.columns))
+
+    def _description(self, kind: str) -> dict[str, Any]:
+        """Describe the dataset, or the scores that go with it."""
+        licence = str(self._store.setting(LICENCE, ""))
+        software = version("coordination-battery")
+        name = "Hand-eye coordination on a screen"
+        return {
+            "Name": name if kind == "raw" else f"{name}: scores",
+            "BIDSVersion": texts.BIDS_VERSION,
+            "DatasetType": kind,
+            "Authors": [str(name) for name in self._store.setting(AUTHORS, [])],
+            **({"License": licence} if licence else {}),
+            "GeneratedBy": [
+                {
+                    "Name": "coordination-battery",
+                    "Version": software,
+                    "Description": f"scoring version {SCORING_VERSION}",
+                }
+            ],
+            "Selection": self._selection.told,
+        }
+
+    def _write_common(self) -> None:
+        """Write once what all files of a task and a tracking system have in common."""
+        for task, label, system in sorted(self._systems):
+            tracked = f"task-{label}_tracksys-{system}"
+            write_json(
+                self._root / f"{tracked}_motion.json", texts.motion_json(task, label, system)
+            )
+            write_json(self._root / f"task-{label}_events.json", texts.events_json(task, label))
+            if label in self._with_trials:
+                write_json(self._root / f"task-{label}_beh.json", texts.beh_json(task, label))
+            self._write_channels(tracked)
+
+    def _write_channels(self, tracked: str) -> None:
+        rows = [
+            dict(
+                zip(
+                    texts.CHANNEL_COLUMNS,
+                    (*start, "screen" if "POS" in start else NONE, about),
+                    strict=True,
+                )
+            )
+            for *start, about in texts.CHANNELS
+        ]
+        write_tsv(self._root / f"{tracked}_channels.tsv", texts.CHANNEL_COLUMNS, rows)
+        write_json(self._root / f"{tracked}_channels.json", texts.CHANNELS_JSON)
 
     def _session(
         self, person: Person, visit: VisitRecord, number: int, days: Days
@@ -165,7 +222,11 @@ class _Dataset:
                 continue
             if not self._selection.has_task(record.header.task):
                 continue
-            block = self._store.load_block(record.header.block_id)
+            try:
+                block = self._store.load_block(record.header.block_id)
+            except RecordError as error:
+                self.failed[record.header.block_id] = str(error)
+                continue
             entities = self._entities(block, runs)
             scan = self._write_block(folder, stem, entities, visit, record, block)
             if scan is not None:
@@ -190,13 +251,13 @@ class _Dataset:
         }
 
     def _entities(self, block: Block, runs: dict[str, int]) -> tuple[str, str, str]:
-        """Task, acquisition and run: by the hand that holds now, practice by itself."""
+        """Label of the task, hand and number: by the hand that holds now, practice apart."""
         header = block.header
-        held = self._flagging.amended.hand(header.block_id, header.hand)
-        acq = HANDS[held] + ("practice" if header.phase == "practice" else "")
-        key = f"{header.task} {acq}"
+        hand = HANDS[self._flagging.amended.hand(header.block_id, header.hand)]
+        task = texts.label(header.task, header.phase)
+        key = f"{task} {hand}"
         runs[key] = runs.get(key, 0) + 1
-        return header.task, acq, f"run-{runs[key]:02d}"
+        return task, hand, f"{runs[key]:02d}"
 
     def _write_block(
         self,
@@ -207,17 +268,30 @@ class _Dataset:
         record: BlockRecord,
         block: Block,
     ) -> dict[str, Any] | None:
-        task, acq, run = entities
+        task, hand, run = entities
+        said = f"task-{task}_acq-{hand}_run-{run}"
+        inside = folder.relative_to(self._root)
         trials = tables.trials_of(block, block.header.block_id)
         if trials:
-            beh = folder / "beh" / f"{stem}_task-{task}_acq-{acq}_{run}_beh"
-            write_trials(beh, task, trials)
+            self._with_trials.add(task)
+            write_trials(folder / "beh" / f"{stem}_{said}_beh", trials)
+        stored = self._store.block_scores(block.header.block_id)
+        scores = [tables.score_row(row, self._codes) for row in stored]
+        if scores:
+            beh = self._root / SCORES / inside / "beh"
+            write_scores(beh / f"{stem}_{said}_desc-scores_beh.tsv", scores)
+        source = self._root / "sourcedata" / inside
+        write_frames(source / f"{stem}_{said}_frames.tsv.gz", block)
         if len(block.samples) < 2:
             return None
-        entity = f"{stem}_task-{task}_tracksys-pointer_acq-{acq}_{run}"
+        # Hand and number stand in the label of the system, since some readers want no entity
+        # after it and the standard wants none before.
+        entity = f"{stem}_task-{task}_tracksys-{hand}{run}"
+        self._systems.add((block.header.task, task, f"{hand}{run}"))
         motion = folder / "motion" / f"{entity}_motion"
-        write_motion(motion, task, visit, block)
+        write_motion(motion, visit, block)
         write_events(motion.with_name(f"{entity}_events"), block)
+        write_stim(motion.with_name(f"{entity}_stim"), block, task)
         self._counts["motion files"] += 1
         held = self._flagging.amended
         excluded = held.excluded(block.header.block_id) or held.excluded(visit.header.visit_id)
@@ -225,15 +299,12 @@ class _Dataset:
             "filename": f"motion/{motion.name}.tsv",
             "ending": record.ending,
             "excluded": "yes" if excluded else "no",
-            "flags": self._flags(visit, record),
+            "flags": " ".join(
+                tables.flags_of_block(record, visit.header, self._flagging, scores)
+            )
+            or None,
             "block_id": block.header.block_id,
         }
-
-    def _flags(self, visit: VisitRecord, record: BlockRecord) -> str | None:
-        stored = self._store.block_scores(record.header.block_id)
-        scores = [tables.score_row(row, self._codes) for row in stored]
-        flags = tables.flags_of_block(record, visit.header, self._flagging, scores)
-        return " ".join(flags) or None
 
 
 def _shifted(visit: VisitRecord, days: Days) -> str:

@@ -7,19 +7,25 @@ from typing import Any
 
 from battery.answers import ASKED_TWICE, QUESTIONS
 from battery.export.columns import Column
-from battery.export.dictionary import EVENTS
+from battery.export.dictionary import EVENTS, SCORES
 from battery.export.dictionary_trials import TRIALS
 
 BIDS_VERSION = "1.10.0"
 # Channels in the order of the columns of a motion file: name, component, type, point, unit.
 CHANNELS = (
-    ("latency", "n/a", "LATENCY", "n/a", "s", "time of the report from the start of the block"),
+    ("latency", "n/a", "LATENCY", "n/a", "s", "time of the report from the first one"),
     ("pointer_x", "x", "POS", "pointer", "m", "place on the glass, to the right"),
     ("pointer_y", "y", "POS", "pointer", "m", "place on the glass, away from the person"),
     ("contact", "n/a", "MISC", "pointer", "n/a", "1 in contact or pressed, 0 not"),
     ("pointer", "n/a", "MISC", "n/a", "n/a", "0 mouse or pen, 1 and up fingers in order"),
-    ("stamp_gap", "n/a", "MISC", "n/a", "s", "bound on the error of the time"),
-)
+    ("t_ns", "n/a", "MISC", "n/a", "ns", "exact time of the report from the block's start"),
+    ("stamp_gap_ns", "n/a", "MISC", "n/a", "ns", "bound on the error of the time"),
+    ("kind", "n/a", "MISC", "n/a", "n/a", "0 motion without contact, 1 its start, 2 motion in "
+     "contact, 3 its end"),
+    ("pressure", "n/a", "MISC", "n/a", "n/a", "as the driver gives it; no unit"),
+)  # fmt: skip
+STIM_HZ = 100.0
+MOVES = frozenset({"pursuit"})  # tasks in which something moves by itself
 CHANNEL_COLUMNS = (
     "name", "component", "type", "tracked_point", "units", "reference_frame", "description",
 )  # fmt: skip
@@ -55,11 +61,19 @@ task decided (events) and one row a trial (beh). Written by coordination-battery
 De-identified: random codes, days shifted to before 1925 for each person (the weekday is kept),
 hours rounded down to the start of three; no free text, no serial numbers, no names.
 
-Motion files have no header row; their columns stand in the channels file beside them. Reports
+Motion files have no header row; their columns stand in the channels file at the top. Reports
 come when the pointer moves, unevenly; the column `latency` holds their times, and
-SamplingFrequency is only their usual rate. Positions are on the glass, in metres, from the
-middle of the screen, x to the right and y up (away from the person lying flat in front).
-A touch screen reports no path while the finger is in the air.
+SamplingFrequency is only their usual rate. Latencies, onsets of events and StartTime of stim
+files count from the first report of the motion file. Positions are on the glass, in metres,
+from the middle of the screen, x to the right and y away from the person (the glass flat in
+front). A touch screen reports no path while the finger is in the air.
+
+A block's file is named by session, task (its practice apart) and tracking system: the pointer
+in the left (handL) or right (handR) hand, and the number of the recording, 01 unless it was
+repeated. What is the same in all files of a task stands once at the top (inheritance); a
+motion sidecar holds the block's own settings, seed and scale. The path of a chip that moves by
+itself is in `_stim`; when the screen was drawn is in `sourcedata`, scores are in
+`derivatives/scores`.
 """
 
 
@@ -88,6 +102,89 @@ def event_columns() -> tuple[Column, ...]:
     )
 
 
+def trial_names() -> tuple[str, ...]:
+    """Columns of a file of trials, in order."""
+    return ("trial_type", "response_time", "outcome", *(c.name for c in trial_columns()))
+
+
+def event_names() -> tuple[str, ...]:
+    """Columns of a file of events, in order."""
+    return ("onset", "duration", "trial_type", *(c.name for c in event_columns()))
+
+
+def score_names() -> tuple[str, ...]:
+    """Columns of a file of scores, in order."""
+    return tuple(c.name for c in SCORES.columns if c.name != "block_id")
+
+
+def label(task: str, phase: str) -> str:
+    """Return the label of a task, or of its practice."""
+    return task if phase == "test" else f"{task}practice"
+
+
+def task_json(task: str, label: str) -> dict[str, Any]:
+    """Say what a task is; of a practice it says so by its label."""
+    return {
+        "TaskName": label,
+        "TaskDescription": TASKS[task][0],
+        "Instructions": TASKS[task][1],
+    }
+
+
+def motion_json(task: str, label: str, system: str) -> dict[str, Any]:
+    """Say what all motion files of a task have in common."""
+    types = [channel[2] for channel in CHANNELS]
+    return task_json(task, label) | {
+        "TrackingSystemName": system,
+        "TrackedPointsCount": 1,
+        "MotionChannelCount": len(CHANNELS),
+        **{f"{t}ChannelCount": types.count(t) for t in ("POS", "LATENCY", "MISC")},
+    }
+
+
+def beh_json(task: str, label: str) -> dict[str, Any]:
+    """Describe the trials of a task."""
+    return (
+        task_json(task, label)
+        | {
+            "trial_type": {"Description": "Side, part or node the trial is about."},
+            "response_time": {"Description": "From the cue shown to lift-off.", "Units": "s"},
+            "outcome": {"Description": "How it came out."},
+        }
+        | column_json(trial_columns())
+    )
+
+
+def events_json(task: str, label: str) -> dict[str, Any]:
+    """Describe the events of a task."""
+    told = {"trial_type": {"Description": "What happened in the task."}}
+    return task_json(task, label) | told | column_json(event_columns())
+
+
+def stim_json(task: str, label: str, start_s: float) -> dict[str, Any]:
+    """Describe the path of the chip."""
+    return task_json(task, label) | {
+        "SamplingFrequency": STIM_HZ,
+        "StartTime": start_s,
+        "Columns": ["chip_x", "chip_y"],
+        "chip_x": {"Description": "Centre of the chip as shown, to the right.", "Units": "m"},
+        "chip_y": {"Description": "Centre of the chip, away from the person.", "Units": "m"},
+    }
+
+
+# Of a two-dimensional frame the third axis is not used; nothing turns, so no rule of rotation.
+CHANNELS_JSON: dict[str, Any] = {
+    "reference_frame": {
+        "Description": "Frame of the position.",
+        "Levels": {
+            "screen": {
+                "SpatialAxes": "RA_",
+                "Description": "Origin in the middle of the screen; x to the right, y along "
+                "the glass away from the person.",
+            }
+        },
+    }
+}
 PARTICIPANTS_JSON: dict[str, Any] = {
     "handedness": {
         "Description": "Hand the person writes with.",

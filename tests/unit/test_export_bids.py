@@ -5,12 +5,16 @@ network. Motion-BIDS: Jeung et al. 2024, Sci Data 11:716.
 """
 
 import csv
+import gzip
 import hashlib
+import io
 import itertools
 import json
+import re
 import shutil
 import subprocess
 import sys
+import warnings
 from datetime import datetime
 from pathlib import Path
 
@@ -20,7 +24,7 @@ import pytest
 from battery.errors import StoreError, UsageError
 from battery.export import export_bids
 from battery.export.bids_check import bids_findings
-from battery.export.bids_texts import TASKS
+from battery.export.bids_texts import CHANNELS, TASKS
 from battery.export.deidentify import local
 from battery.export.selection import Selection
 from battery.stage.language.texts import WHAT_TO_DO
@@ -86,8 +90,8 @@ def a_column_less(folder):
 
 def the_entities_out_of_order(folder):
     path = motion_files(folder)[0]
-    name = path.name.replace("_tracksys-pointer", "")
-    path.rename(path.with_name(name.replace("_run-", "_tracksys-pointer_run-")))
+    name = re.sub(r"_(task-[^_]+)_(tracksys-[^_]+)_", r"_\2_\1_", path.name)
+    path.rename(path.with_name(name))
 
 
 def no_sampling_frequency(folder):
@@ -98,8 +102,9 @@ def no_sampling_frequency(folder):
 
 
 def a_type_in_small_letters(folder):
-    path = next(folder.rglob("*_channels.tsv"))
+    path = sorted(folder.glob("*_channels.tsv"))[0]
     replace_text(path, "\tPOS\t", "\tpos\t")
+    return "['pos']"
 
 
 def a_third_hand(folder):
@@ -120,7 +125,7 @@ def events_without_onset(folder):
     "spoil",
     [
         a_column_less, the_entities_out_of_order, no_sampling_frequency,
-        a_type_in_small_letters, a_third_hand, somebody_unlisted, events_without_onset,
+        a_third_hand, somebody_unlisted, events_without_onset,
     ],
 )  # fmt: skip
 def test_the_validator_can_fail(copy, spoil):
@@ -130,11 +135,8 @@ def test_the_validator_can_fail(copy, spoil):
 
 def a_header_row(folder):
     path = motion_files(folder)[0]
-    path.write_text(
-        "latency\tpointer_x\tpointer_y\tcontact\tpointer\tstamp_gap\n"
-        + path.read_text(encoding="utf-8"),
-        encoding="utf-8",
-    )
+    header = "\t".join(channel[0] for channel in CHANNELS)
+    path.write_text(f"{header}\n{path.read_text(encoding='utf-8')}", encoding="utf-8")
     return "a header row"
 
 
@@ -146,7 +148,7 @@ def time_that_goes_back(folder):
 
 
 def a_channel_more(folder):
-    path = next(folder.rglob("*_channels.tsv"))
+    path = sorted(folder.glob("*_channels.tsv"))[0]
     path.write_text(path.read_text(encoding="utf-8") + "x\tn/a\tMISC\tn/a\tn/a\tn/a\tx\n")
     return "channels in the sidecar"
 
@@ -156,12 +158,68 @@ def no_readme(folder):
     return "README: missing"
 
 
+def a_latency_of_nanoseconds(folder):
+    path = motion_files(folder)[0]
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("0.000000\t", "0.000000000\t", 1), encoding="utf-8")
+    return "at most six decimals"
+
+
+def latencies_from_the_start_of_the_block(folder):
+    path = motion_files(folder)[0]
+    rows_ = [line.split("\t") for line in path.read_text(encoding="utf-8").splitlines()]
+    late = [f"{float(row[0]) + 1:.6f}" for row in rows_]
+    lines = ["\t".join([first, *row[1:]]) for first, row in zip(late, rows_, strict=True)]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return "not the first sample"
+
+
+def onsets_from_the_start_of_the_block(folder):
+    for path in sorted(folder.rglob("*_events.tsv")):
+        lines = [line.split("\t") for line in path.read_text(encoding="utf-8").splitlines()]
+        moved = [[f"{float(row[0]) + 0.7312345:.9f}", *row[1:]] for row in lines[1:]]
+        text = "\n".join("\t".join(row) for row in [lines[0], *moved])
+        path.write_text(text + "\n", encoding="utf-8")
+    return "is at no sample"
+
+
+def axes_that_are_none(folder):
+    path = sorted(folder.glob("*_channels.json"))[0]
+    replace_text(path, '"RA_"', '"RL_"')
+    return "name no three axes"
+
+
+def a_rule_of_rotation_that_is_none(folder):
+    path = sorted(folder.glob("*_channels.json"))[0]
+    replace_text(path, '"SpatialAxes"', '"RotationRule": "n/a", "SpatialAxes"')
+    return "is no rule"
+
+
+def pauses_called_continuous(folder):
+    for path in sorted(folder.rglob("*_motion.json")):
+        text = path.read_text(encoding="utf-8")
+        path.write_text(text.replace('"discontinuous"', '"continuous"'), encoding="utf-8")
+    return "called continuous and pauses"
+
+
 @pytest.mark.parametrize(
-    "spoil", [a_header_row, time_that_goes_back, a_channel_more, no_readme]
-)
+    "spoil",
+    [
+        a_header_row, time_that_goes_back, a_channel_more, no_readme, a_latency_of_nanoseconds,
+        latencies_from_the_start_of_the_block, onsets_from_the_start_of_the_block,
+        a_type_in_small_letters, axes_that_are_none, a_rule_of_rotation_that_is_none,
+        pauses_called_continuous,
+    ],
+)  # fmt: skip
 def test_our_own_check_finds_what_the_validator_may_not(copy, spoil):
     said = spoil(copy)
     assert any(said in finding for finding in bids_findings(copy))
+
+
+def test_a_type_in_small_letters_does_pass_the_validator(copy):
+    """It does not look into channels that stand once for many files."""
+    a_type_in_small_letters(copy)
+    assert errors(copy) == []
 
 
 def test_a_header_row_does_pass_the_validator(copy):
@@ -239,12 +297,51 @@ def test_a_motion_file_holds_every_report(clinic, dataset):
     with Store.open(clinic, write=False) as store:
         for path, row in scans[:6]:
             samples = store.load_block(row["block_id"]).samples
-            table = np.loadtxt(path.parent / row["filename"], delimiter="\t")
-            assert table.shape == (len(samples), 6)
-            assert np.array_equal(np.round(table[:, 0] * 1e9), samples["t_ns"])
+            table = np.genfromtxt(path.parent / row["filename"], delimiter="\t")
+            assert table.shape == (len(samples), len(CHANNELS))
+            assert np.array_equal(table[:, 5].astype(np.int64), samples["t_ns"])
+            since_s = (samples["t_ns"] - samples["t_ns"][0]) / 1e9
+            assert table[:, 0] == pytest.approx(since_s, abs=5.1e-7)
             assert table[:, 1] * 1000 == pytest.approx(samples["x_mm"], abs=1e-5)
             assert table[:, 2] * 1000 == pytest.approx(samples["y_mm"], abs=1e-5)
             assert np.array_equal(table[:, 4], samples["pointer"])
+            assert np.array_equal(table[:, 6].astype(np.int64), samples["stamp_gap_ns"])
+            assert np.array_equal(table[:, 7], samples["kind"])
+
+
+def test_a_reader_of_the_field_makes_a_report_of_it(dataset):
+    """mne-bids 0.20 (Appelhoff et al. 2019, J Open Source Softw 4:1896) reads them all."""
+    mne_bids = pytest.importorskip("mne_bids")
+    folder, counts = dataset
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        told = mne_bids.make_report(folder, verbose=False)
+    assert f"{counts['motion files']} scans in total" in " ".join(told.split())
+
+
+def test_a_pursuit_block_can_be_scored_again_from_the_dataset(clinic, dataset):
+    """Settings, reports, frames and the chip's path are there; the score is in derivatives."""
+    folder, _ = dataset
+    path = next(folder.rglob("*task-pursuit_tracksys-handR01_stim.json"))
+    told = json.loads(path.read_text())
+    chip = np.loadtxt(
+        io.StringIO(gzip.decompress(path.with_suffix(".tsv.gz").read_bytes()).decode())
+    )
+    motion = json.loads(path.with_name(path.name.replace("_stim", "_motion")).read_text())
+    assert motion["Settings"]["parts"]
+    table = np.genfromtxt(path.with_name(path.name.replace("_stim.json", "_motion.tsv")))
+    visit = path.parents[1]
+    stem = path.name.split("_tracksys")[0]
+    scored = folder / "derivatives/scores" / visit.relative_to(folder) / "beh"
+    scores = {r["measure"]: r for r in rows(next(scored.glob(f"{stem}_acq-handR_run-01_*")))}
+    frames = folder / "sourcedata" / visit.relative_to(folder)
+    assert gzip.decompress(next(frames.glob(f"{stem}_acq-handR_run-01_*")).read_bytes())
+    t_s = told["StartTime"] + np.arange(len(chip)) / told["SamplingFrequency"]
+    pressed = table[:, 3] == 1
+    finger_mm = np.interp(t_s, table[pressed, 0], table[pressed, 1]) * 1000
+    moving = np.abs(np.gradient(chip[:, 0])) > 1e-4
+    rms_mm = np.sqrt(np.mean((finger_mm - chip[:, 0] * 1000)[moving] ** 2))
+    assert rms_mm == pytest.approx(float(scores["pursuit.tracking_rmse_mm"]["value"]), rel=0.35)
 
 
 def test_a_folder_that_holds_something_is_left_alone(clinic, tmp_path):
