@@ -11,6 +11,7 @@ from functools import cache
 
 import numpy as np
 
+from battery.alarms import Alarm
 from battery.report import page_data, render
 from battery.report.lines import (
     baseline_values,
@@ -33,10 +34,11 @@ from battery.report.rows import (
     VisitRow,
 )
 from battery.scoring import PRIMARY
-from battery.store import Person
+from battery.store import Acknowledgement, Person, PersonState, Restart
 from norms.series import SeriesKey
 from tasks.registry import TASKS
 
+AT = "2026-11-03T08:00:00+00:00"
 MADE = datetime(2026, 11, 25, 12, 0, tzinfo=timezone(timedelta(hours=1)))
 FIRST_DAY = datetime(2026, 8, 3, 9, 30, tzinfo=timezone(timedelta(hours=2)))
 PLAN, DEVICE = "90444903c0ffee00", "T-03"
@@ -93,6 +95,10 @@ class Made:
     n_baseline: int = 4
     phase: int = 0
     scatter: float = 1.0
+    alarms: tuple = ()  # (kind, visit or None, words, who has seen it or "")
+    restart: tuple = ()  # (visit, author, reason)
+    state: tuple = ()  # (word, from_date, author, reason)
+    weight: object = staticmethod(lambda visit: "")
 
     def when(self, visit):
         day = self.days[visit - 1] if self.days else 7 * (visit - 1)
@@ -138,7 +144,7 @@ class Made:
         aside, flags = self.aside(task, hand, visit)
         key = SeriesKey(
             task=task, hand=hand, plan=PLAN, device=self.device(visit), scale="0.11300 mm",
-            input_type="touch", protocol="1", scoring="1",
+            input_type="touch", protocol="1", scoring="1", weight=self.weight(visit),
         )  # fmt: skip
         readings = []
         for number, (measure, (typical, sd, n)) in enumerate(TYPICAL.items()):
@@ -177,7 +183,30 @@ class Made:
             home_exercise=self.home_exercise,
             goals=self.goals,
             pools=pools(self, (self, *others)),
-        )
+            alarms=self.told_alarms(),
+            restart_visit=self.restart[0] if self.restart else None,
+            restart=Restart(
+                identifier(self.code, "restart"), self.code, "", *self.restart[1:], AT
+            )
+            if self.restart
+            else None,
+            state=PersonState(
+                identifier(self.code, "state"), self.code, self.state[0], self.state[1],
+                self.state[3], self.state[2], AT,
+            )
+            if self.state
+            else None,
+        )  # fmt: skip
+
+    def told_alarms(self):
+        """The alarms, the newest first."""
+        found = []
+        for number, (kind, visit, words, seen) in enumerate(self.alarms):
+            key = f"{kind}:{self.code}:{number}"
+            when = self.when(visit) if visit else FIRST_DAY + timedelta(days=3 * number)
+            ack = Acknowledgement(key, self.code, key, "", seen, AT) if seen else None
+            found.append(Alarm(key, self.code, kind, when, words, visit, ack))
+        return tuple(sorted(found, key=lambda a: a.when, reverse=True))
 
 
 def pools(person, everybody):
@@ -347,6 +376,47 @@ CASES = {
         ),
     ),
 }
+SIGN = "a new emergency sign was answered yes"
+CASES |= {
+    # Somebody says yes to a sign; the visit ends before any block.
+    "sign_before_any_block": Made(
+        n_visits=1, missing=lambda task, hand, visit: True,
+        alarms=(("emergency_sign", 1, SIGN, ""),),
+    ),
+    "sign_at_the_latest_visit": Made(
+        change=after_baseline(0.6),
+        missing=lambda task, hand, visit: visit == 14,
+        alarms=(("emergency_sign", 14, SIGN, ""),),
+    ),
+    "many_alarms": Made(
+        alarms=(
+            ("strong_rise", 12, "dizziness rose by 4", ""),
+            ("high_level", 12, "pain 8 of 10", ""),
+            ("unwell_end", 13, "ended unwell", ""),
+            ("fall", None, "fall: in the kitchen, no injury", ""),
+            ("consent", None, "consent is withdrawn", ""),
+            ("emergency_sign", 9, SIGN, "AB"),
+            ("high_level", 8, "tiredness 9 of 10", ""),
+            ("practice", None, "strong symptoms after home practice", ""),
+        ),
+    ),
+    "alarm_acknowledged": Made(
+        change=after_baseline(1.5, hands=("left", "right")),
+        alarms=(("strong_rise", 14, "tiredness rose by 3", "AB"),),
+    ),
+    "new_baseline": Made(
+        n_visits=18,
+        change=lambda measure, hand, visit: 1.6 if visit >= 9 else 1.0,
+        markers=(MarkerRow(FIRST_DAY + timedelta(days=52), "relapse", "two weeks away"),),
+        restart=(9, "AB", "relapse"),
+    ),
+    "paused": Made(n_visits=9, state=("paused", "2026-10-05", "AB", "in hospital")),
+    "discharged": Made(
+        change=after_baseline(0.6), goals=GOALS,
+        state=("discharged", "2026-11-03", "AB", "goals reached"),
+    ),
+    "weight_on_and_off": Made(weight=lambda visit: "on" if visit in (9, 10, 11) else ""),
+}  # fmt: skip
 CASES["golden"] = Made(
     change=after_baseline(0.55),
     tasks=("tapping", "trail"),

@@ -1,4 +1,4 @@
-"""The note for the chart: plain text, short, with A and P left to the therapist."""
+"""The note for the chart: plain text, alarms first, A and P left to the therapist."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ from battery.report.lines import Line
 from battery.scoring import PRIMARY
 from norms import sentences
 
-MAX_WORDS = 120
 MEDICATION = {
     "none": "Takes no medicine for movement.",
     "under_1_h": "Medicine under 1 h before.",
@@ -27,23 +26,30 @@ def note_text(page: Page) -> str:
     Returns
     -------
     str
-        At most 120 words. S holds what the person answered at the latest visit and reported of
-        home exercise; A and P are the therapist's.
+        Plain text. Alarms stand first. S holds what the person answered at the latest visit
+        and reported of home exercise; O every line that the page tells, with what decided it,
+        and the events beside it. A and P are the therapist's.
     """
     hands = [_hand(page, line) for hand in page.hands if (line := page.headline(hand))]
+    leads = [page.headline(hand) for hand in page.hands]
     tasks = [
         _task(line)
         for hand in page.hands
         for task in page.tasks
-        if (line := page.line(PRIMARY[task].name, hand)) and line.told
+        if (line := page.line(PRIMARY[task].name, hand)) and line.told and line not in leads
     ]
     told = " ".join(words for words in (_reported(page), _home_exercise(page)) if words)
-    fixed = [told, _frame(page), *hands, _limits(page)]
-    while tasks and _count(fixed) + _count(tasks) > MAX_WORDS - 8:
-        tasks.pop()
-    body = "\n   ".join([_frame(page), *hands, *tasks, _limits(page)])
+    around = [words.new_baseline(page), _events(page), words.both_hands(page)]
+    lines = [_frame(page), *hands, *tasks, *(x for x in around if x), _limits(page)]
     first = "".join(f"{line}\n" for line in _alarms(page))
+    body = "\n   ".join(lines)
     return f"{first}S: {told}\nO: {body}\nA: \nP: \n"
+
+
+def _events(page: Page) -> str:
+    """Say what is marked on the time axis; empty where nothing is."""
+    told = [f"{o.when:%Y-%m-%d} {o.words}" for o in page.occasions if o.what != "new baseline"]
+    return f"Events: {'; '.join(told)}." if told else ""
 
 
 def _alarms(page: Page) -> list[str]:
@@ -77,10 +83,6 @@ def _home_exercise(page: Page) -> str:
     return f"Home exercise reported {row.told:g}{planned}{seen}, week from {row.week_from}."
 
 
-def _count(lines: list[str]) -> int:
-    return sum(len(line.split()) for line in lines)
-
-
 def _frame(page: Page) -> str:
     visits = page.rows.visits
     days = f", {visits[0].when:%Y-%m-%d} to {visits[-1].when:%Y-%m-%d}" if visits else ""
@@ -99,15 +101,26 @@ def _counting(line: Line) -> list[int]:
 def _hand(page: Page, line: Line) -> str:
     side = words.role_words(line.hand, page)
     name = f"{line.hand.capitalize()} hand" + (f" ({side})" if side else "")
-    return f"{name}, {sentences.statement(line.measure.title.lower(), line.verdict)}"
+    said = sentences.statement(line.measure.title.lower(), line.verdict)
+    return f"{name}, {said}{_decided(line)}"
+
+
+def _decided(line: Line) -> str:
+    """Say the running mean that decided, after a verdict beyond error; else nothing."""
+    if line.verdict.word != "beyond error":
+        return ""
+    since = words.since_words(line)
+    mean = sentences.average_words(line.verdict)
+    told = ", ".join(part for part in (mean, since) if part)
+    return f" Decided by: {told}." if told else ""
 
 
 def _task(line: Line) -> str:
     baseline, n = words.baseline_words(line)
     return (
         f"{line.hand.capitalize()}, {line.measure.title.lower()}: {words.latest_words(line)} "
-        f"(baseline {baseline}, n={n}), {words.change_words(line)}, error band "
-        f"{words.band_words(line)}: {words.short_words(line.verdict)}."
+        f"(baseline {baseline}, n={n}), {words.change_words(line)}, error band of one visit "
+        f"{words.band_words(line)}: {words.short_words(line.verdict)}.{_decided(line)}"
     )
 
 

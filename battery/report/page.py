@@ -15,6 +15,7 @@ from battery.errors import StoreError, UsageError
 from battery.people import person_label
 from battery.report.details import details
 from battery.report.gather import gather
+from battery.report.glance import glance
 from battery.report.judged import Page, page_data
 from battery.report.note import note_text
 from battery.report.sheet import ROOM_MM, Paper, sheet
@@ -100,6 +101,7 @@ def render(page: Page, *, paper: Paper = "A4") -> str:
             made=f"{page.made:%Y-%m-%d %H:%M}",
             invented=page.simulated,
             paper=paper,
+            glance=glance(page, paper),
             sheet=sheet(page, paper),
             note=note_text(page),
             details=details(page),

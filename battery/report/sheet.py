@@ -1,4 +1,4 @@
-"""The first sheet: who, what changed, trends with their numbers, what to keep in mind.
+"""The second sheet: what changed in numbers, trends with their axes, what to keep in mind.
 
 Its height is worked out here, from the words it carries, so that it is one sheet on paper.
 """
@@ -11,7 +11,6 @@ from typing import Any, Literal
 from battery.people import person_label
 from battery.recording import Hand
 from battery.report import home_exercise, pairs, shapes, trend, words
-from battery.report.alarming import alarm_lines
 from battery.report.judged import Page
 from battery.report.lines import COMPOSITE, TITLES, Line, rule_of
 from battery.report.shapes import PT_PER_MM
@@ -29,7 +28,6 @@ PAIRS_NEED_MM = 9.4  # rows lower than this have no room for the pairs below the
 HEADLINE_MM = 160.0
 VERDICT_MM, WIDE_VERDICT_MM = 22.6, 53.0
 MAX_KEY_LINES, MAX_CELL_LINES = 3, 3
-MAX_ALARMS = 3
 HEADER_MM, HEADING_MM = 16.2, 7.3
 STRIPS_MM = 8.5 + 4.4  # visits above the panels, dates below
 PAIR_HEIGHT_MM = 22.0
@@ -42,7 +40,6 @@ CAUTIONS = " Cautions: overleaf. Speed with accuracy and the two hands: overleaf
 class _Fixed:
     """What is on the sheet beside the rows, and how much height it takes."""
 
-    alarms: list[str]
     headlines: list[dict[str, str]]
     both: str
     key: str
@@ -66,10 +63,6 @@ class _Fixed:
         strip += home_exercise.SYMPTOM_HEIGHT / PT_PER_MM + 0.2 if self.with_symptoms else 0
         goals = LINE_MM * len(lines_of(self.goals, whole)) + 0.6 if self.goals else 0
         fixed = HEADER_MM + 2 * HEADING_MM + STRIPS_MM
-        if self.alarms:
-            room = (SHEET_WIDTH_MM - 6) * PT_PER_MM
-            told = [line for words in self.alarms for line in lines_of(words, room, 10.5)]
-            fixed += 4.45 * len(told) + HEADING_MM + 2.4
         return fixed + lead + both + key + rule + block + strip + goals + mind
 
 
@@ -80,14 +73,13 @@ def _headline_mm(told: dict[str, str]) -> float:
 
 
 def sheet(page: Page, paper: Paper) -> dict[str, Any]:
-    """Return what the template of the first sheet needs."""
+    """Return what the template of the second sheet needs."""
     n_rows = sum(len(group) for group in row_groups(page))
     fixed, row_mm = _laid_out(page, paper, n_rows)
     return {
         "code": person_label(page.rows.person),
         "facts": _facts(page),
         "about": _about(page),
-        "alarms": fixed.alarms,
         "headlines": fixed.headlines,
         "both": fixed.both,
         "header_strip": trend.header_strip(trend.Timeline.of(page)) if page.rows.visits else "",
@@ -116,7 +108,6 @@ def _laid_out(page: Page, paper: Paper, n_rows: int) -> tuple[_Fixed, float]:
     """Give the rows what height is left; without room for the pairs, those go overleaf."""
     for with_pairs in (True, False):
         fixed = _Fixed(
-            alarms=_alarms(page),
             headlines=[_headline(page, hand) for hand in page.hands],
             both=words.both_hands(page),
             key=occasion_key(page),
@@ -131,15 +122,6 @@ def _laid_out(page: Page, paper: Paper, n_rows: int) -> tuple[_Fixed, float]:
         if row_mm >= PAIRS_NEED_MM:
             break
     return fixed, max(row_mm, MIN_ROW_MM)
-
-
-def _alarms(page: Page) -> list[str]:
-    """Say the first alarms that nobody has acknowledged, and how many more there are."""
-    told = list(alarm_lines(page.rows.open_alarms))
-    room = (SHEET_WIDTH_MM - 6) * PT_PER_MM
-    kept = [shortened(words, room, 2, 10.5) for words in told[:MAX_ALARMS]]
-    more = len(told) - len(kept)
-    return [*kept, f"{more} more overleaf."] if more else kept
 
 
 def row_groups(page: Page) -> list[list[Line]]:

@@ -232,6 +232,15 @@ def asked_first(page: Page) -> str:
     )
 
 
+def new_baseline(page: Page) -> str:
+    """Say that the baseline was begun anew, from which visit, by whom and why."""
+    row, visit = page.rows.restart, page.rows.restart_visit
+    if visit is None:
+        return ""
+    by = f", by {row.author} on {row.at_utc[:10]}: {row.reason}" if row else ""
+    return f"New baseline from visit {visit}{by}. Change is against that."
+
+
 def keep_in_mind(page: Page, rule: BaselineRule) -> list[str]:
     """List what limits the reading of the page, the most telling first."""
     said = [*_safety(page), _scatter(page), *_left_out(page), gap(page)]

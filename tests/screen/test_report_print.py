@@ -1,4 +1,4 @@
-"""The page on paper: one first sheet on A4 and letter, nothing beyond its margins."""
+"""The page on paper: two sheets before the details, on A4 and letter, within the margins."""
 
 import re
 import subprocess
@@ -12,6 +12,7 @@ from tests import report_cases as cases
 pytestmark = pytest.mark.needs("pango")
 
 AFTER = "AFTER-THE-FIRST-SHEET"
+PX_PER_PT = 96 / 72
 PX_PER_MM = 96 / 25.4  # WeasyPrint measures in CSS pixels
 SIZES_MM = {"A4": (210, 297), "letter": (215.9, 279.4)}
 
@@ -24,10 +25,10 @@ def weasyprint():
     return library
 
 
-def first_sheet(name, paper):
-    """The page with one line in place of all that follows the first sheet."""
+def two_sheets(name, paper):
+    """The page with one line in place of all that follows the first two sheets."""
     html = cases.html_of(name, paper)
-    end = html.index("</section>") + len("</section>")
+    end = html.index("</section>", html.index("</section>") + 1) + len("</section>")
     return html[:end] + f"<section><p>{AFTER}</p></section></body></html>"
 
 
@@ -37,17 +38,21 @@ def texts(page):
 
 @pytest.mark.parametrize("name", cases.CASES)
 @pytest.mark.parametrize("paper", ["A4", "letter"])
-def test_the_first_sheet_is_one_page_with_nothing_beyond_its_margins(weasyprint, name, paper):
-    document = weasyprint.HTML(string=first_sheet(name, paper)).render()
-    assert len(document.pages) == 2
-    first, second = document.pages
+def test_each_of_the_two_sheets_is_one_page_with_nothing_beyond_its_margins(
+    weasyprint, name, paper
+):
+    document = weasyprint.HTML(string=two_sheets(name, paper)).render()
+    assert len(document.pages) == 3
+    first, numbers, after = document.pages
     width_mm, height_mm = SIZES_MM[paper]
     assert first.width / PX_PER_MM == pytest.approx(width_mm, abs=0.1)
     assert first.height / PX_PER_MM == pytest.approx(height_mm, abs=0.1)
-    assert AFTER in "".join(box.text for box in texts(second))
-    said = " ".join(box.text for box in texts(first))
-    assert "Keep in mind" in said
+    assert AFTER in "".join(box.text for box in texts(after))
+    for sheet in (first, numbers):
+        assert "Keep in mind" in " ".join(box.text for box in texts(sheet))
     for box in texts(first):
+        assert box.style["font_size"] >= 10.5 * PX_PER_PT - 0.01, box.text
+    for box in [*texts(first), *texts(numbers)]:
         assert box.position_x >= 10 * PX_PER_MM - 1, box.text
         assert box.position_x + box.width <= (width_mm - 10) * PX_PER_MM + 1, box.text
 

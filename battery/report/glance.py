@@ -1,0 +1,428 @@
+"""The first sheet: what is to be seen in twenty seconds, in words a patient understands too.
+
+At most `MAX_WORDS` words and `MAX_NUMBERS` numbers of at least 10.5 points. What has no room
+here stands on the sheets behind it, and the sheet says so.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from battery.recording import Hand
+from battery.report import shapes, words
+from battery.report.alarming import alarm_lines
+from battery.report.judged import Page
+from battery.report.lines import COMPOSITE, TITLES, Line, rule_of
+from battery.report.shapes import COLOURS, DASHES, INK, PT_PER_MM, Axis
+from battery.report.sheet import ROOM_MM, SHEET_WIDTH_MM, Paper, row_groups
+from battery.report.trend import Timeline, running_steps, scale_of, value_axis
+from battery.report.widths import lines_of, shortened
+from battery.scoring import Measure
+from norms import sentences
+from norms.verdict import Verdict
+
+MAX_WORDS, MAX_NUMBERS = 250, 60
+SIZE_PT = 10.5
+LINE_MM = SIZE_PT * 1.2 / PT_PER_MM
+BIG_MM = 15 * 1.15 / PT_PER_MM
+TASK_MM, WORDS_MM, PANEL_MM = 38.0, 33.0, 42.0
+MIN_ROW_MM, MAX_ROW_MM = 4 * LINE_MM + 1.0, 30.0
+STRIP_PT = 13.0
+MAX_ALARMS = 3
+HEADS = "Coordination test Alarm: not acknowledged yet Task Left Right Keep in mind"
+UNSEEN = frozenset({"hand", "strong"})  # what only chooses a look
+
+
+@dataclass(frozen=True, slots=True)
+class Plain:
+    """How a main measure is said in plain words."""
+
+    what: str
+    better: str
+    worse: str
+
+
+# By measure; any other is said by its own title, better or worse.
+PLAIN: Mapping[str, Plain] = {
+    "tapping.radial_error_mm": Plain(
+        "millimetres from the middle of the target", "more exact", "less exact"
+    ),
+    "slide.jitter_across_mm": Plain(
+        "millimetres of shake across the path", "steadier", "shakier"
+    ),
+    "pursuit.tracking_rmse_mm": Plain(
+        "millimetres from the moving disc", "more exact", "less exact"
+    ),
+    "trail.time_per_link_s": Plain("seconds from circle to circle", "faster", "slower"),
+}
+CAUTION = (
+    "Not a diagnosis, no alarm service, no advice on treatment or dose; the clinician and "
+    "local rules decide. When to stop and when to call for help: overleaf."
+)
+OVERLEAF = "More overleaf."
+LEGEND = (
+    "Lower is better. Pale: getting used to it, or another series. Hollow: baseline. Solid: "
+    "since. ×: not counted. Broad line: running mean. Shaded: the limits that decide. Dashed: "
+    "an event. !: alarm."
+)
+
+
+def glance(page: Page, paper: Paper) -> dict[str, Any]:
+    """Return what the template of the first sheet needs."""
+    rows = _rows(page)
+    fixed = _fixed(page)
+    room_mm = ROOM_MM[paper] - _height_mm(fixed, len(rows))
+    ends = f"1 {len(page.rows.visits)} " * len(page.hands) if rows else ""
+    told = [HEADS, "invented data" * page.simulated, ends, *_strings(fixed), *_strings(rows)]
+    minded: list[str] = []
+    optional = _optional(page)
+    for said in optional:
+        trial = [*told, *minded, said, OVERLEAF]
+        if _fits(trial) and _mind_mm([*minded, said]) <= room_mm:
+            minded.append(said)
+    if len(minded) < len(optional):
+        minded.append(OVERLEAF)
+    left_mm = room_mm - _mind_mm(minded)
+    row_mm = min(MIN_ROW_MM + max(left_mm, 0.0) / max(len(rows), 1), MAX_ROW_MM)
+    time = _timeline(page) if page.rows.visits else None
+    groups = row_groups(page)
+    for row, lines in zip(rows, groups, strict=True):
+        for cell in row["cells"]:
+            line = next((x for x in lines if x.hand == cell["hand"]), None)
+            cell["panel"] = (
+                panel(line, lines, time, (row_mm - 1.2) * PT_PER_MM) if line and time else ""
+            )
+    return fixed | {
+        "rows": rows,
+        "row_mm": f"{row_mm:.2f}",
+        "strip": strip(time) if time else "",
+        "mind": minded,
+    }
+
+
+def _timeline(page: Page) -> Timeline:
+    """Return the page's time axis, as wide as the small pictures are."""
+    time = Timeline.of(page, PANEL_MM)
+    axis = replace(time.axis, start=4.0, end=time.width - 4.0)
+    return replace(time, axis=axis)
+
+
+def size(text: str) -> tuple[int, int]:
+    """Count words and numbers of a text; a date is one number."""
+    tokens = re.findall(r"\S+", text)
+    numbers = sum(any(c.isdigit() for c in token) for token in tokens)
+    return sum(any(c.isalpha() for c in t) for t in tokens), numbers
+
+
+def _fits(texts: Sequence[str]) -> bool:
+    n_words, n_numbers = size(" ".join(texts))
+    return n_words <= MAX_WORDS and n_numbers <= MAX_NUMBERS
+
+
+def _strings(found: Any) -> list[str]:
+    if isinstance(found, str):
+        return [found]
+    inside = found
+    if isinstance(found, Mapping):
+        inside = [x for key, x in found.items() if key not in UNSEEN]
+    return [text for x in inside for text in _strings(x)] if inside else []
+
+
+def _fixed(page: Page) -> dict[str, Any]:
+    """Say what always stands on the sheet."""
+    return {
+        "code": page.rows.person.code,
+        "about": _about(page),
+        "alarms": _alarms(page),
+        "baseline": words.new_baseline(page),
+        "hands": [_hand(page, hand) for hand in page.hands],
+        "both": words.both_hands(page),
+        "legend": LEGEND if page.hands else "",
+        "caution": [sentences.LIMITS, CAUTION],
+    }
+
+
+def _about(page: Page) -> str:
+    visits, state = page.rows.visits, page.rows.state
+    n = len(visits)
+    said = "No visit yet"
+    if visits:
+        first, last = visits[0].when, visits[-1].when
+        said = f"{n} visit{'' if n == 1 else 's'}, {first:%Y-%m-%d} to {last:%Y-%m-%d}"
+    if state is not None and state.state != "active":
+        said += f"; {state.state} from {state.from_date}"
+    return f"{said}."
+
+
+def _alarms(page: Page) -> list[str]:
+    """Say the first alarms that nobody has acknowledged, and how many more there are."""
+    told = list(alarm_lines(page.rows.open_alarms))
+    room = (SHEET_WIDTH_MM - 7) * PT_PER_MM
+    kept = [shortened(said, room, 1, SIZE_PT) for said in told[:MAX_ALARMS]]
+    more = len(told) - len(kept)
+    return [*kept, f"{more} more overleaf."] if more else kept
+
+
+def _hand(page: Page, hand: Hand) -> dict[str, str]:
+    line = page.headline(hand)
+    side = words.role_words(hand, page)
+    title = f"{hand.capitalize()} hand" + (f", {side}" if side else "")
+    if line is None:
+        return {"hand": hand, "title": title, "big": "Not tested yet", "small": ""}
+    big = direction_words(line)
+    return {
+        "hand": hand,
+        "title": title,
+        "big": f"{big[:1].upper()}{big[1:]}",
+        "small": _small(page, hand, line),
+        "strong": "strong" if line.verdict.word == "beyond error" else "",
+    }
+
+
+def _small(page: Page, hand: Hand, line: Line) -> str:
+    """Say the verdict under the large words, with what limits it."""
+    verdict = line.verdict
+    since = words.since_words(line)
+    said = [f"{line.measure.title}: {sentences.change_words(verdict)}"]
+    said[0] += f", {since}." if since else "."
+    if verdict.learning and line.told and verdict.better is not False:
+        said.append(sentences.LEARNING)
+    latest = line.latest
+    if line.told and latest is not None and latest.reason:
+        said.append(f"{latest.reason[:1].upper()}{latest.reason[1:]}.")
+    said += [
+        f"{TITLES[task]}: {pair}."
+        for task in page.tasks
+        if (pair := page.pair_words(task, hand))
+    ]
+    room = (SHEET_WIDTH_MM / 2 - 5) * PT_PER_MM
+    return shortened(" ".join(said), room, 4, SIZE_PT)
+
+
+def direction_words(line: Line) -> str:
+    """Say how much and to which side in plain words: "35 % slower, worse".
+
+    Without a verdict that tells a side it says so; a size whose side is not the verdict's is
+    left out.
+    """
+    verdict = line.verdict
+    if verdict.word == "withheld":
+        return "no verdict yet"
+    if verdict.word == "within error":
+        return "no change shown"
+    possibly = "possibly " if verdict.word == "possible, repeat" else ""
+    if verdict.better is None:
+        return f"{possibly}changed"
+    side = "better" if verdict.better else "worse"
+    plain = PLAIN.get(line.measure.name)
+    percent = _percent(line.measure, verdict)
+    if plain is None:
+        return f"{possibly}{percent}{side}"
+    return f"{possibly}{percent}{plain.better if verdict.better else plain.worse}, {side}"
+
+
+def _percent(measure: Measure, verdict: Verdict) -> str:
+    recent = verdict.recent
+    change = verdict.change_percent
+    if verdict.word == "beyond error" and recent is not None:
+        change = recent.change_percent
+    if (
+        change is None
+        or math.isnan(change)
+        or (not measure.log_scale and measure is not COMPOSITE)
+    ):
+        return ""
+    if measure.direction in ("lower", "higher"):
+        to_better = (change < 0) == (measure.direction == "lower")
+        if to_better != verdict.better:
+            return ""
+    return f"{abs(change):.0f} % "
+
+
+def _rows(page: Page) -> list[dict[str, Any]]:
+    """One row for all tasks together and for each task; both hands side by side."""
+    rows = []
+    for lines in row_groups(page):
+        measure = lines[0].measure
+        together = measure.name == COMPOSITE.name
+        plain = PLAIN.get(measure.name)
+        cells = []
+        for hand in page.hands:
+            line = next((x for x in lines if x.hand == hand), None)
+            cells.append(_cell(hand, line))
+        rows.append(
+            {
+                "title": measure.title if together else TITLES[measure.task],
+                "what": "" if together else plain.what if plain else measure.title.lower(),
+                "cells": cells,
+            }
+        )
+    return rows
+
+
+def _cell(hand: Hand, line: Line | None) -> dict[str, str]:
+    if line is None:
+        return {"hand": hand, "say": "not done", "since": "", "amounts": "", "strong": ""}
+    verdict = line.verdict
+    values = ""
+    if line.measure.name != COMPOSITE.name and line.latest is not None:
+        now = shapes.number(line.latest.value)
+        unit = words.unit_words(line.measure)
+        was = f"{shapes.number(verdict.band.centre)} → " if verdict.band else ""
+        values = f"{was}{now} {unit}".strip()
+    return {
+        "hand": hand,
+        "say": direction_words(line),
+        "since": words.since_words(line),
+        "amounts": values,
+        "strong": "strong" if verdict.word == "beyond error" else "",
+    }
+
+
+def _optional(page: Page) -> list[str]:
+    """List what limits the reading, the most telling first; as much as there is room for."""
+    mind = words.keep_in_mind(page, rule_of(page.rows.person))
+    said = [x for x in mind if x not in (sentences.LIMITS, words.NOT_A)]
+    asked = "" if page.rows.asked else words.asked_first(page)
+    events = [f"{o.when:%Y-%m-%d} {o.words}" for o in page.occasions]
+    told = f"On the time axis: {'; '.join(events[-3:])}." if events else ""
+    return [x for x in (*said, told, words.goals(page), asked) if x]
+
+
+def _height_mm(fixed: Mapping[str, Any], n_rows: int) -> float:
+    """Estimate what stands beside the optional sentences, with rows at their lowest."""
+    whole, half = SHEET_WIDTH_MM * PT_PER_MM, (SHEET_WIDTH_MM / 2 - 5) * PT_PER_MM
+
+    def high(text: str, room: float) -> float:
+        return LINE_MM * len(lines_of(text, room, SIZE_PT)) if text else 0.0
+
+    total = 14.5
+    if fixed["alarms"]:
+        total += 8.0 + LINE_MM * len(fixed["alarms"]) + 3.5
+    total += high(fixed["baseline"], whole) + 1.5
+    hands = [
+        LINE_MM + high(h["small"], half) + BIG_MM * len(lines_of(h["big"], half, 15, bold=True))
+        for h in fixed["hands"]
+    ]
+    total += max(hands, default=LINE_MM) + 5.0
+    total += high(fixed["both"], whole) + 1.0
+    if n_rows:
+        total += STRIP_PT / PT_PER_MM + LINE_MM + 2.0 + n_rows * (MIN_ROW_MM + 0.3)
+        total += high(fixed["legend"], whole) + 1.5
+    boxed = (SHEET_WIDTH_MM - 6) * PT_PER_MM
+    return total + high(" ".join(fixed["caution"]), boxed) + 6.5
+
+
+def _mind_mm(minded: Sequence[str]) -> float:
+    room = (SHEET_WIDTH_MM - 6) * PT_PER_MM
+    return LINE_MM * (len(lines_of(" ".join(minded), room, SIZE_PT)) + 1) if minded else 0.0
+
+
+def strip(time: Timeline) -> str:
+    """Draw the numbers of the first and the last visit, and a mark at each with an alarm."""
+    ordered = sorted(time.visits, key=lambda v: v.when)
+    ends = {ordered[0].number, ordered[-1].number}
+    parts = [
+        shapes.text(
+            min(max(time.visit_at(n), 5.0), time.width - 7.0), 9.5, str(n), anchor="middle",
+            colour=shapes.GREY, size=SIZE_PT,
+        )
+        for n in sorted(ends)
+    ]  # fmt: skip
+    taken = [time.visit_at(n) for n in ends]
+    for number, is_open in time.alarmed.items():
+        at = time.visit_at(number)
+        if is_open and all(abs(at - other) > 9 for other in taken):
+            parts.append(shapes.text(at, 9.5, "!", anchor="middle", bold=True, size=SIZE_PT))
+            taken.append(at)
+    return shapes.ornament(time.width, STRIP_PT, parts)
+
+
+def panel(line: Line, lines: Sequence[Line], time: Timeline, height: float) -> str:
+    """Draw a line small: points, running mean, and the limits that decide."""
+    y = _axis(line, lines, height)
+    scale, colour = scale_of(line), COLOURS[line.hand]
+    parts = [
+        shapes.rule((time.at(o.when), 0), (time.at(o.when), height), colour=INK, width=0.7,
+                    dash="1.5 1.5")
+        for o in time.occasions
+    ]  # fmt: skip
+    own = line.verdict.band
+    left, right = time.axis.start, time.axis.end
+    if own is not None:
+        at = y.within(own.centre * scale)
+        parts.append(shapes.rule((left, at), (right, at), colour=INK, width=0.6))
+    steps = [s for s in running_steps(line) if math.isfinite(s.low) and math.isfinite(s.high)]
+    for a, b in itertools.pairwise(steps):
+        x0, x1 = time.visit_at(a.visit), time.visit_at(b.visit)
+        top, foot = y.within(b.high * scale), y.within(b.low * scale)
+        top, foot = min(top, foot), max(top, foot)
+        parts.append(shapes.box((x0, top), x1 - x0, foot - top, fill=colour, opacity=0.14))
+    mean = [(time.visit_at(s.visit), y.within(s.value * scale)) for s in running_steps(line)]
+    parts.append(shapes.polyline(mean, colour=colour, width=3.4, opacity=0.45))
+    parts += _points(line, y, time)
+    told = "; ".join(
+        f"visit {s.reading.visit} {shapes.number(s.reading.value * scale)}"
+        for s in line.shown
+        if not math.isnan(s.reading.value)
+    )
+    return shapes.drawing(
+        time.width,
+        height,
+        parts,
+        name=f"{line.hand} hand at a glance, {line.measure.title} over the visits",
+        about=told or "no value yet",
+    )
+
+
+def _points(line: Line, y: Axis, time: Timeline) -> list[str]:
+    scale = scale_of(line)
+    looks = {"baseline": "hollow", "later": "solid"}
+    parts = []
+    for before, after in itertools.pairwise([s for s in line.shown if s.standing != "aside"]):
+        gone = time.when[after.reading.visit] - time.when[before.reading.visit]
+        same = (before.standing == "earlier") == (after.standing == "earlier")
+        if same and gone.total_seconds() / 86_400 <= time.gap_days:
+            ends = [
+                (time.visit_at(s.reading.visit), y.within(s.reading.value * scale))
+                for s in (before, after)
+            ]
+            parts.append(
+                shapes.polyline(ends, colour=COLOURS[line.hand], width=0.9,
+                                dash=DASHES[line.hand])
+            )  # fmt: skip
+    for shown in line.shown:
+        value = shown.reading.value
+        x = time.visit_at(shown.reading.visit)
+        if shown.standing == "aside":
+            place = y.start - 1 if math.isnan(value) else y.within(value * scale)
+            parts.append(shapes.cross((x, place), size=max(time.marker_size, 1.8)))
+        else:
+            parts.append(
+                shapes.marker(
+                    (x, y.within(value * scale)),
+                    line.hand,
+                    style=looks.get(shown.standing, "faint"),
+                    size=time.marker_size,
+                )
+            )
+    return parts
+
+
+def _axis(line: Line, lines: Sequence[Line], height: float) -> Axis:
+    """One axis for both hands, with room for the limits that decide."""
+    plain = value_axis(lines, height)
+    limits = [
+        x * scale_of(own)
+        for own in lines
+        for step in running_steps(own)[-3:]
+        for x in (step.low, step.high)
+        if math.isfinite(x)
+    ]
+    del line
+    return Axis(min([plain.low, *limits]), max([plain.high, *limits]), plain.start, plain.end)

@@ -1,0 +1,140 @@
+"""The first sheet: few words and numbers, large letters, plain directions, cautions kept."""
+
+import re
+from html.parser import HTMLParser
+
+import pytest
+
+from battery.report.glance import direction_words, size
+from battery.report.words import new_baseline
+from norms import sentences
+from tests import report_cases as cases
+
+MAX_WORDS, MAX_NUMBERS = (
+    250,
+    60,
+)  # before the details; what a therapist reads in twenty seconds
+UNSEEN = {"title", "desc"}
+PAPERS = ("A4", "letter")
+
+
+class Seen(HTMLParser):
+    """What can be seen of a page: no titles of drawings, nothing for readers alone."""
+
+    def __init__(self, html):
+        super().__init__()
+        self.words, self.open = [], []
+        self.feed(html)
+
+    def handle_starttag(self, tag, attrs):
+        self.words.append("" if tag in ("span", "b", "small") else " ")
+        if tag not in ("br", "meta", "col", "img"):
+            self.open.append((tag, "aside" in (dict(attrs).get("class") or "").split()))
+
+    def handle_endtag(self, tag):
+        while self.open and self.open.pop()[0] != tag:
+            pass
+
+    def handle_data(self, data):
+        if not any(hidden or tag in UNSEEN for tag, hidden in self.open):
+            self.words.append(data)
+
+
+def first_sheet(name, paper="A4"):
+    html = cases.html_of(name, paper)
+    body = html[html.index("<section") : html.index("</section>")]
+    return body, "".join(Seen(body).words)
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("name", cases.CASES)
+def test_few_words_and_numbers_and_the_cautions_among_them(name, paper):
+    _, seen = first_sheet(name, paper)
+    n_words, n_numbers = size(seen)
+    assert n_words <= MAX_WORDS
+    assert n_numbers <= MAX_NUMBERS
+    for words in ("Not a diagnosis", "no advice on treatment or dose", sentences.LIMITS):
+        assert words in seen
+    assert "when to call for help: overleaf" in seen
+
+
+@pytest.mark.parametrize("name", cases.CASES)
+def test_no_letter_of_a_drawing_is_small(name):
+    body, _ = first_sheet(name)
+    sizes = [float(x) for x in re.findall(r'font-size="([0-9.]+)"', body)]
+    assert all(x >= 10.5 for x in sizes)
+
+
+def test_counting_can_fail():
+    """Two sheets together are too many words and numbers; a date is one number."""
+    html = cases.html_of("crowded")
+    both = html[html.index("<section") : html.index('<h2 id="note"')]
+    n_words, n_numbers = size("".join(Seen(both).words))
+    assert n_words > MAX_WORDS
+    assert n_numbers > MAX_NUMBERS
+    assert size("visit 13, 2026-10-26: ended unwell") == (3, 2)
+
+
+# What each made-up person's first sheet must say.
+SAID = {
+    "improving": ["better", "40 % faster, better", "since visit", "No change shown"],
+    "unchanged": ["No change shown"],
+    "learning": ["No change shown"],
+    "both_worse": ["slower, worse", "less exact, worse", "Both hands moved to the worse side"],
+    "faster_less_exact": ["less exact"],
+    "device_swap": ["new series, another device", "No verdict yet"],
+    "missed_weeks": ["No change shown"],
+    "missed_at_the_end": ["5 weeks without a visit before the latest"],
+    "two_visits": ["No verdict yet"],
+    "one_visit": ["1 visit, ", "No verdict yet"],
+    "all_flagged": ["No verdict yet", "set aside"],
+    "some_flagged": ["No change shown", "set aside"],
+    "wrong_hand_amended": ["No change shown"],
+    "one_hand_one_task": ["Right hand", "millimetres from the middle of the target"],
+    "both_affected": ["better", "No change shown"],
+    "year": ["52 visits", "faster, better"],
+    "home exercise": ["better"],
+    "crowded": ["slower, worse", "Both hands moved to the worse side", "More overleaf"],
+    "sign_before_any_block": [f"visit 1, 2026-08-03: {cases.SIGN}", "Not tested yet"],
+    "sign_at_the_latest_visit": [f"visit 14, 2026-11-02: {cases.SIGN}"],
+    "many_alarms": ["ended unwell", "dizziness rose by 4; pain 8 of 10", "3 more overleaf"],
+    "alarm_acknowledged": ["worse"],
+    "new_baseline": ["New baseline from visit 9, by AB on 2026-11-03: relapse"],
+    "paused": ["paused from 2026-10-05"],
+    "discharged": ["discharged from 2026-11-03", "better"],
+    "weight_on_and_off": ["No change shown"],
+    "golden": ["All tasks together"],
+    "nobody_to_pool": ["provisional and wide: this person's 4 visits alone"],
+    "no_visit": ["No visit yet", "Not tested yet"],
+}
+
+
+@pytest.mark.parametrize("name", cases.CASES)
+def test_each_person_gets_the_sentences_wanted(name):
+    _, seen = first_sheet(name)
+    squeezed = re.sub(r"\s+", " ", seen)
+    for words in SAID[name]:
+        assert words in squeezed, squeezed
+
+
+def test_an_alarm_that_was_seen_stands_overleaf_with_the_name():
+    _, seen = first_sheet("alarm_acknowledged")
+    assert "not acknowledged" not in seen
+    assert "acknowledged by AB on 2026-11-03" in cases.html_of("alarm_acknowledged")
+
+
+def test_a_direction_is_said_as_the_verdict_has_it():
+    """The size stands only where its side is the verdict's; within error no size is told."""
+    for name in cases.CASES:
+        page = cases.page_of(name)
+        for line in page.lines.values():
+            said, verdict = direction_words(line), line.verdict
+            if verdict.word == "within error":
+                assert said == "no change shown"
+            if verdict.better is not None and line.told:
+                assert said.endswith("better" if verdict.better else "worse")
+            assert ("possibly" in said) == (verdict.word == "possible, repeat")
+
+
+def test_without_a_new_baseline_nothing_is_said_of_one():
+    assert new_baseline(cases.page_of("unchanged")) == ""
