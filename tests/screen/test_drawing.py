@@ -1,5 +1,6 @@
 """Hands, demonstrations and the program's own sign, as they are drawn."""
 
+import numpy as np
 import pygame
 import pytest
 
@@ -7,8 +8,10 @@ from battery.plan import STANDARD, planned_blocks
 from battery.stage.drawing.canvas import Canvas
 from battery.stage.drawing.demonstration import Demonstration
 from battery.stage.drawing.hands import hand_picture, pointing_hand
+from battery.stage.drawing.signs import SIGNS, sign_picture
+from battery.stage.language import texts
 from battery.stage.screen.icon import icon_surface
-from battery.stage.screen.theme import LIGHT, THEMES
+from battery.stage.screen.theme import LIGHT, THEMES, contrast
 
 TRIES = [p for p in planned_blocks(STANDARD, "right") if p.phase == "practice"]
 
@@ -57,6 +60,26 @@ def test_a_demonstration_is_shown_as_large_as_its_room_lets_it_and_whole(headles
     assert all(inside.contains(place.inflate(-6, -6)) for place in places)
     before.blit(window.surface, room, room)
     assert before.get_buffer().raw == window.surface.get_buffer().raw
+
+
+@pytest.mark.parametrize("theme", THEMES.values(), ids=THEMES)
+@pytest.mark.parametrize("name", SIGNS)
+def test_a_sign_stands_out_from_its_ground(headless, theme, name):
+    """A tenth of it and more differs from its ground by 3 to 1: WCAG 2.2, 1.4.11."""
+    picture = sign_picture(theme, name, 100)
+    ground = pygame.Surface(picture.get_size())
+    ground.fill(theme.background)
+    ground.blit(picture, (0, 0))
+    seen = pygame.surfarray.array3d(ground).reshape(-1, 3)
+    colours, counts = np.unique(seen, axis=0, return_counts=True)
+    stands_out = [contrast(tuple(map(int, c)), theme.background) >= 3.0 for c in colours]
+    assert counts[stands_out].sum() >= 0.1 * counts.sum()
+
+
+def test_every_symptom_has_a_sign_and_no_two_are_alike():
+    drawn = [pygame.image.tobytes(sign_picture(LIGHT, name, 60), "RGBA") for name in SIGNS]
+    assert set(texts.SYMPTOM_TITLES) <= set(SIGNS)
+    assert len(set(drawn)) == len(SIGNS)
 
 
 @pytest.mark.parametrize("side_px", [16, 32, 128, 256])

@@ -50,6 +50,7 @@ class Demonstration:
     """A moving picture of a task, up to ten seconds, over and over."""
 
     beside = False
+    shows = True
 
     def __init__(self, planned: PlannedBlock, seed: int) -> None:
         self._header = BlockHeader(

@@ -143,10 +143,7 @@ TROUBLE_LINES = (
 
 POSTURE_TITLE = _("Please sit like this")
 POSTURE_LINES = (
-    _(
-        "Sit on a firm chair, feet on the floor. Roll up your sleeves and wear your usual "
-        "glasses."
-    ),
+    _("Sit on a firm chair, feet flat, sleeves up, glasses as usual."),
     _("Put the tablet on its stand, an arm's length away."),
 )
 WEIGHT_TITLE = _("Do you have a weight on your wrist?")

@@ -56,6 +56,7 @@ class Maker:
         choices: tuple[Button, ...] = (),
         stop: bool = True,
         wait_s: float = 0.0,
+        sign: str = "",
     ) -> TextPage:
         """Make a page with words, and a picture or choices."""
         page = TextPage(
@@ -68,6 +69,7 @@ class Maker:
             choices=choices,
             wait_s=wait_s,
             wait_line=texts.REST_WAIT,
+            sign=sign,
             **self.shared(hand, stop=stop),
         )
         return self._with_stop(page)
@@ -83,6 +85,7 @@ class Maker:
         given: int | None = None,
         short: Text = texts.NONE_AT_ALL,
         short_value: int = 0,
+        sign: str = "",
     ) -> ScalePage:
         """Make a question from 0 to 10; `after` gets the number."""
         ways = (
@@ -104,6 +107,7 @@ class Maker:
             done,
             value=given,
             short_value=short_value,
+            sign=sign,
             **self.shared(None, stop=True),
         )
         self._with_stop(page)

@@ -36,7 +36,13 @@ class LastPages:
             visit.end("stopped")
         lines = texts.ENDED_LINES if visit is not None else (texts.OTHER_LINES[1],)
         return self._make.text(
-            "ended", texts.THANKS_TITLE, lines, (CLOSE,), lambda _: None, stop=False
+            "ended",
+            texts.THANKS_TITLE,
+            lines,
+            (CLOSE,),
+            lambda _: None,
+            sign="done",
+            stop=False,
         )
 
     def thanks(self, visit: VisitRun | None) -> Page:
@@ -53,6 +59,7 @@ class LastPages:
             (*done, *texts.THANKS_LINES),
             (CLOSE, *more),
             lambda key: self._numbers(visit, numbers) if key == "numbers" else None,
+            sign="done",
             stop=False,
         )
 

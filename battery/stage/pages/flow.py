@@ -308,6 +308,7 @@ class VisitFlow:
             ),
             after,
             wait_s=self._rest_s if wait_s is None else wait_s,
+            sign="rest",
         )
 
     def ended(self) -> Page:

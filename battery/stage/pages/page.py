@@ -15,6 +15,7 @@ from battery.errors import StageError
 from battery.recording import Hand
 from battery.stage.drawing.canvas import GAP_MM, STOP_MM, Button, Canvas
 from battery.stage.drawing.pagination import leaves
+from battery.stage.drawing.signs import Sign, sign_picture
 from battery.stage.language import texts
 from battery.stage.language.languages import Said
 from battery.stage.language.speech import files_of
@@ -85,6 +86,8 @@ class TextPage:
         The large profile.
     wait_s : float
         The buttons come after this time; until then `wait_line` is shown.
+    sign : str
+        A small picture before the title, one of `signs.SIGNS`; none if empty.
     """
 
     name: str
@@ -102,6 +105,7 @@ class TextPage:
     large: bool = False
     wait_s: float = 0.0
     wait_line: str = ""
+    sign: str = ""
     _words: dict[str, str] = field(default_factory=dict, init=False)
     _own_lines: tuple[str, ...] = field(default=(), init=False)
 
@@ -270,7 +274,20 @@ class TextPage:
             free_px = canvas.px(STOP_MM) + canvas.px(GAP_MM) - canvas.margin_px
             head.width += free_px
             head.left -= free_px if self.used == "right" else 0
+        if self.sign:
+            taken_px = head.height + canvas.px(GAP_MM)
+            head.width -= taken_px
+            head.left += taken_px if canvas.window.language.direction == "ltr" else 0
         return head
+
+    def _draw_sign(self, canvas: Canvas, head: pygame.Rect) -> None:
+        """Draw the small picture before the title."""
+        place = pygame.Rect(head.topleft, (head.height, head.height))
+        place.right = head.left - canvas.px(GAP_MM)
+        if canvas.window.language.direction == "rtl":
+            place.left = head.right + canvas.px(GAP_MM)
+        canvas.surface.blit(sign_picture(canvas.theme, self.sign, place.width), place)
+        canvas.boxes.append(("sign", place))
 
     def _tight_room(self, canvas: Canvas, room: pygame.Rect) -> pygame.Rect:
         """Return where words stand below a title of one row, between the corners."""
@@ -314,6 +331,8 @@ class TextPage:
             say = canvas.say_area(self.used)
             canvas.draw_say(say)
             presses.areas[SAY_AGAIN] = say
+        if self.sign:
+            self._draw_sign(canvas, head)
         if self.hand is not None:
             canvas.side_bar(self.hand)
         width_px, height_px = canvas.surface.get_size()
@@ -447,6 +466,7 @@ def _say_trouble(window: Window, *, large: bool) -> None:
         lambda _: None,
         stop=False,
         large=large,
+        picture=Sign("stop"),
     )
     try:
         page.run(window)

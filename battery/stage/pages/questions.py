@@ -107,6 +107,7 @@ class Asking:
             texts.STOP_NOW_LINES,
             (GO,),
             lambda _: forward(),
+            sign="stop",
         )
 
     def _red_flags(self, forward: Next, back: Next | None) -> Page:
@@ -187,6 +188,7 @@ class Asking:
                 given=None if given is None else int(given),
                 short=texts.AS_BEFORE if is_after and start else texts.NONE_AT_ALL,
                 short_value=int(start or 0) if is_after else 0,
+                sign=name,
             )
 
         return page

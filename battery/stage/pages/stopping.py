@@ -91,6 +91,7 @@ class Stopping:
             (Button("end", texts.CLOSE, "right"),),
             lambda _: None,
             stop=False,
+            sign="rest",
         )
 
     def stopped(self, back: Next | None = None, planned: PlannedBlock | None = None) -> Page:
@@ -170,6 +171,7 @@ class Stopping:
             back=back,
             short=texts.AS_BEFORE if start else texts.NONE_AT_ALL,
             short_value=start,
+            sign=name,
         )
 
     def _pause(self, name: str, back: Next) -> Page:
@@ -181,6 +183,7 @@ class Stopping:
             (END, Button("go", texts.GO_ON, "right")),
             lambda key: self._ended() if key == "end" else self._how_much(name, back),
             wait_s=PAUSE_S,
+            sign="rest",
         )
 
     def _close(self, ending: str) -> None:
