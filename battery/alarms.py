@@ -229,7 +229,7 @@ def set_limit(store: Store, question: str, level: int) -> dict[str, int]:
         msg = f"no limit on {question!r}; say one of {', '.join(DEFAULT_LIMITS)}"
         raise UsageError(msg)
     if not 1 <= level <= 10:
-        msg = f"a limit of {level} cannot be; say 1 to 10. Nothing was stored"
+        msg = f"a limit must be 1 to 10, not {level}. Nothing was stored"
         raise UsageError(msg)
     limits = {**limits_of(store), question: level}
     store.put_setting(LIMITS_SETTING, limits)

@@ -1,4 +1,4 @@
-"""A small invented clinic: three made-up people, their visits, pages and export.
+"""A small invented clinic: three simulated participants, their visits, pages and export.
 
 Everything goes through the very path of a real visit: plan, layouts, tasks, recording, store,
 scores, baseline, page and export. Only the source of the signals is simulated.

@@ -43,7 +43,10 @@ SAMPLE_DTYPE = np.dtype(
         ("x_mm", "<f8"),
         ("y_mm", "<f8"),
         ("pressure", "<f4"),  # nan where the device or its driver gives none
-        ("stamp_gap_ns", "<i8"),  # the report arrived in (t_ns - stamp_gap_ns, t_ns]
+        (
+            "stamp_gap_ns",
+            "<i8",
+        ),  # timestamp uncertainty: it came in (t_ns - stamp_gap_ns, t_ns]
     ]
 )
 FRAME_DTYPE = np.dtype(
@@ -126,7 +129,7 @@ class TimingAudit:
     flip_p99_ms : float or None
         99th percentile of the time one screen update takes, measured at the start.
     stamp_gap_p99_ms : float or None
-        99th percentile of the bound on the stamp error over the block's samples.
+        99th percentile of the timestamp uncertainty over the block's samples.
     report_rate_hz : float or None
         Median rate of reports while the pointer moved.
     frame_rate_hz : float or None

@@ -1,4 +1,4 @@
-"""Blocks of made-up people, for tests."""
+"""Blocks of simulated participants, for tests."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What tests of made-up people share: a person without chance, a pointer without errors."""
+"""What tests of simulated participants share: nothing by chance, a pointer without errors."""
 
 import dataclasses
 

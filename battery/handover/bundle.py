@@ -321,7 +321,7 @@ def _arrival(
         raise HandoverError(msg)
     number = _whole(manifest["number"])
     if number > MAX_BUNDLES or len(manifest["replaces"]) > MAX_PARTS:
-        msg = f"its number {number} cannot be"
+        msg = f"its number must be at most {MAX_BUNDLES}, not {number}"
         raise HandoverError(msg)
     beside = _checked(Beside, json.loads(parts["beside.json"]))
     gate.hold_beside(
@@ -468,7 +468,7 @@ def _checked(kind: Any, value: Any) -> Any:
 
 def _whole(value: Any) -> int:
     if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value < 2**62:
-        msg = f"{value!r} is no whole number that can be"
+        msg = f"a count must be a whole number from 0, not {value!r}"
         raise ValueError(msg)
     return value
 

@@ -1,4 +1,4 @@
-"""Does scoring find what made-up people were made of: ``python -m battery.recovery FILE``.
+"""Does scoring find what participants are made of: ``python -m battery.recovery FILE``.
 
 Every person plays every task on every pointer several times; the scores are set beside the
 truth. The page names bias and spread, and marks what lies outside the limits promised.

@@ -17,8 +17,9 @@ HEAD = """# Does scoring find what people were made of
 Made by `python -m battery.recovery battery/recovery/recovery.md`; change the program, not this
 page.
 
-Made-up people with known truth play the test blocks of the standard plan through the real
-tasks, closed loop, in virtual time; each block is scored as a real one is. {n_people} people,
+Simulated participants with known ground truth play the test blocks of the standard plan
+through the real tasks, closed loop, in virtual time; each block is scored as a real one is.
+{n_people} people,
 {n_pointers} pointers, {n_repeats} repeats of every pair, each with a layout of its own.
 
 A cell holds the bias (mean of scored minus true) ± the spread (standard deviation over the

@@ -1,4 +1,4 @@
-"""Made-up people with known truth, playing the real tasks in virtual time.
+"""Simulated participants with known ground truth, playing the real tasks in virtual time.
 
 A person sees what was drawn, a flip later; acts after a delay; and moves a finger whose path
 has a known tremor, scatter and aim. The device scans the finger at its own rate and on its own

@@ -1,4 +1,4 @@
-"""What a made-up person does in each task: look, wait, reach, hold, drag."""
+"""What a simulated participant does in each task: look, wait, reach, hold, drag."""
 
 from __future__ import annotations
 

@@ -47,7 +47,7 @@ class BlockOver(Exception):  # noqa: N818 - not an error: the way out of a perso
 
 
 class Hand:
-    """The finger of a made-up person during one block.
+    """The finger of a simulated participant during one block.
 
     Parameters
     ----------

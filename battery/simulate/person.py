@@ -1,4 +1,4 @@
-"""A made-up person as a source of signals."""
+"""A simulated participant as a source of signals."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from battery.simulate.truth import Truth
 
 
 class Person:
-    """A source that plays a block as one made-up person would.
+    """A source that plays a block as one simulated participant would.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What a made-up person points with: report rate, grid of positions, times of reports."""
+"""What a simulated participant points with: rate, grid of positions, times of reports."""
 
 from __future__ import annotations
 

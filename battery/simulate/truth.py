@@ -1,4 +1,4 @@
-"""What a made-up person is made of: the values that scoring has to find again."""
+"""What a simulated participant is made of: the values that scoring has to find again."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ REFERENCE_WIDTH_MM = 20.0
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """A made-up person. Nothing here describes a real one.
+    """A simulated participant. Nothing here describes a real one.
 
     Parameters
     ----------

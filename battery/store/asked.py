@@ -40,7 +40,7 @@ class Asked(Connected):
         known = QUESTIONS.get(question)
         if known is None or not known.allows(value):
             allowed = ", ".join(known.words) or "0 to 10" if known else ", ".join(QUESTIONS)
-            msg = f"{question!r} answered {value!r} cannot be; say one of: {allowed}"
+            msg = f"{question!r} must be answered with one of {allowed}, not {value!r}"
             raise UsageError(msg)
         table = schema.answers
         following = select(func.count()).select_from(table).where(table.c.visit_id == visit_id)

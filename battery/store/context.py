@@ -84,7 +84,7 @@ class Context(Connected):
             If `sem` is not above 0, or source or author is empty.
         """
         if sem is not None and not (sem > 0 and math.isfinite(sem)):
-            msg = f"an error of {sem} cannot be; it must be above 0. Nothing was stored"
+            msg = f"an error must be above 0, not {sem}. Nothing was stored"
             raise UsageError(msg)
         say_all(source=source, author=author)
         row = OutsideError(str(uuid.uuid4()), measure, sem, n_people, source, author, at_utc)
@@ -112,7 +112,7 @@ class Context(Connected):
             If it is below 0 or above 100 times a week, or the author is empty.
         """
         if not 0 <= per_week <= 100:
-            msg = f"{per_week:g} times a week cannot be; say 0 to 100. Nothing was stored"
+            msg = f"times a week must be 0 to 100, not {per_week:g}. Nothing was stored"
             raise UsageError(msg)
         say_all(author=author)
         row = Prescription(
@@ -137,7 +137,7 @@ class Context(Connected):
         """
         say_all(goal=goal, author=author)
         if not (weight > 0 and math.isfinite(weight)):
-            msg = f"a weight of {weight:g} cannot be; it must be above 0. Nothing was stored"
+            msg = f"a weight must be above 0, not {weight:g}. Nothing was stored"
             raise UsageError(msg)
         return self._added(
             schema.goals, Goal(str(uuid.uuid4()), person, goal, weight, author, at_utc)

@@ -68,13 +68,13 @@ def _check(entry: HomeExercise) -> None:
             raise UsageError(msg)
     minutes, symptoms = entry.minutes, entry.symptoms
     if minutes is not None and not (math.isfinite(minutes) and 0 < minutes <= MAX_MIN):
-        msg = f"{minutes:g} minutes cannot be; above 0, at most {MAX_MIN}. Nothing was stored"
+        msg = f"minutes must be above 0, at most {MAX_MIN}, not {minutes:g}. Nothing was stored"
         raise UsageError(msg)
     if minutes is not None and entry.exercise == "rest_day":
-        msg = f"a rest day of {minutes:g} minutes cannot be. Nothing was stored"
+        msg = f"a rest day must have no minutes, not {minutes:g}. Nothing was stored"
         raise UsageError(msg)
     if symptoms is not None and not 0 <= symptoms <= MAX_SYMPTOMS:
-        msg = f"symptoms of {symptoms} cannot be; say 0 to {MAX_SYMPTOMS}. Nothing was stored"
+        msg = f"symptoms must be 0 to {MAX_SYMPTOMS}, not {symptoms}. Nothing was stored"
         raise UsageError(msg)
     try:
         date.fromisoformat(entry.local_date)

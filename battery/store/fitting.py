@@ -94,7 +94,7 @@ def answer(row: Mapping[Any, Any]) -> Answer:
     built = Answer(**row)
     known = QUESTIONS.get(built.question)
     if known is None or not isinstance(built.value, str) or not known.allows(built.value):
-        msg = f"{built.question!r} answered {built.value!r} cannot be"
+        msg = f"{built.question!r} must not be answered {built.value!r}"
         raise ValueError(msg)
     if built.moment not in MOMENTS:
         msg = f"moment is {built.moment!r}: say one of {', '.join(MOMENTS)}"

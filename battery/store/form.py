@@ -91,7 +91,7 @@ def _can_be(column: Column[Any], value: Any) -> None:
     else:
         fits = isinstance(value, str) and len(value) <= MAX_TEXT and _is_text(value)
     if not fits:
-        msg = f"a row has {str(value)[:40]!r} as {column.name}, which cannot be"
+        msg = f"{column.name} must be of its column's kind, not {str(value)[:40]!r}"
         raise HandoverError(msg)
 
 

@@ -1,4 +1,4 @@
-"""What the rules do on made-up clinics: false verdicts, what they find, and how soon."""
+"""What the rules do on simulated clinics: false verdicts, what they find, and how soon."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Writes what the rules do on made-up clinics.
+"""Writes what the rules do on simulated clinics.
 
 Run ``python -m norms.calibration.simulate_rules FILE``.
 """
@@ -20,8 +20,8 @@ SCATTERS = (0.06, 0.12, 0.18)
 HEAD = f"""# How the rule behind a verdict was chosen
 
 Made by `python -m norms.calibration.simulate_rules norms/verdict-rule.md`; change the
-program, not this page. Every figure comes from at least {N_PEOPLE:,} made-up people, so that
-a share of 5 % is known to about 0.25 %. Unless said otherwise: 4 baseline visits,
+program, not this page. Every figure comes from at least {N_PEOPLE:,} simulated participants,
+so that a share of 5 % is known to about 0.25 %. Unless said otherwise: 4 baseline visits,
 {N_LOOKS} weekly looks, clinics of 30 people who all start in the same week, scatter that
 differs between people (scaled inverse chi-squared variances, 8 degrees of freedom),
 normal errors, independent weeks. SD is the person's own standard deviation from visit to

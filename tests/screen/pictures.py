@@ -137,7 +137,7 @@ class Photographer(Pilot):
 
 
 class Quick(LiveSource):
-    """A block that a made-up person does in no time."""
+    """A block that a simulated participant does in no time."""
 
     def play(self, run):
         return Person(Truth(), TOUCH_60, 3).play(run)
@@ -271,7 +271,7 @@ class Idle:
 
 
 def tasks(folder: Path, size: str, look: Look, *, large: bool) -> None:
-    """Play every task with a made-up finger through the live window; save some moments."""
+    """Play every task with a simulated finger through the live window; save some moments."""
     with open_window(Setter, tablet(size)) as (window, clock):
         look.onto(window)
         for planned in planned_blocks(STANDARD, "right"):

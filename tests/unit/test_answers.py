@@ -128,7 +128,7 @@ def test_answers_come_back_in_order_and_wrong_ones_are_refused(store, visit):
         (0, "3"), (1, "4"), (2, "3"),
     ]  # fmt: skip
     for question, value in (("pain", "11"), ("pain", "-1"), ("pain", ""), ("mood", "3")):
-        with pytest.raises(UsageError, match="cannot be"):
+        with pytest.raises(UsageError, match="must be answered with one of"):
             store.put_answer(visit.visit_id, "before", question, value, at_utc=AT)
     assert len(store.answers()) == 3
     for question in QUESTIONS.values():

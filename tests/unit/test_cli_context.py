@@ -24,7 +24,7 @@ def test_an_event_is_marked_on_its_day(own_clinic):
         (("mark", "K7QF", "mood"), "no kind of event"),
         (("mark", "K7QF", "fall", "--on", "20.3.2026"), "is no date"),
         (("mark", "XXXX", "fall"), "no person 'XXXX'"),
-        (("prescribe", "K7QF", "300", "--by", "t"), "300 times a week cannot be"),
+        (("prescribe", "K7QF", "300", "--by", "t"), "times a week must be 0 to 100, not 300"),
         (("rebaseline", "K7QF", "--by", "t", "--reason", "r"), "either --from-visit"),
         (
             ("rebaseline", "K7QF", "--by", "t", "--reason", "r", "--from-visit", "90"),

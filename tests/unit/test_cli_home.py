@@ -65,7 +65,7 @@ def test_a_change_for_one_visit_is_not_kept():
 
 
 def visited(store, code, theme):
-    """Let a made-up person do the first block of a visit on a screen of a theme."""
+    """Let a simulated participant do the first block of a visit on a screen of a theme."""
     visit = begin_visit(
         store, store.person(code), STANDARD, kit.DEVICE, wall=lambda: NOW,
         random_source=random.Random(code),

@@ -1,4 +1,4 @@
-"""Scoring finds what made-up people were made of; the page of it says where it does not."""
+"""Scoring finds the ground truth of simulated participants; its page says where not."""
 
 import dataclasses
 import re

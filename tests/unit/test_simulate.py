@@ -1,4 +1,4 @@
-"""Made-up people do what they are made to do, and see no future."""
+"""Simulated participants do what they are made to do, and see no future."""
 
 import math
 

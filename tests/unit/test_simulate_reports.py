@@ -1,4 +1,4 @@
-"""What a made-up person's pointer tells: stamps, places, contacts; the same every time."""
+"""What a simulated pointer tells: stamps, places, contacts; the same every time."""
 
 import dataclasses
 

@@ -64,7 +64,7 @@ def test_plans_of_practice_are_in_order_of_the_day_they_hold_from(store):
         (lambda s: s.set_goal("K7QF", " ", author="A", at_utc=EARLY), "goal is empty"),
         (
             lambda s: s.set_goal("K7QF", "sew", author="A", at_utc=EARLY, weight=0),
-            "weight of 0 cannot be",
+            "weight must be above 0, not 0",
         ),
         (
             lambda s: s.restart_baseline("K7QF", None, author="", reason="r", at_utc=EARLY),
@@ -74,11 +74,11 @@ def test_plans_of_practice_are_in_order_of_the_day_they_hold_from(store):
             lambda s: s.prescribe(
                 "K7QF", from_date=date(2026, 5, 1), per_week=-1, author="A", at_utc=EARLY
             ),
-            "-1 times a week cannot be",
+            "must be 0 to 100, not -1",
         ),
         (
             lambda s: s.enter_outside_error("m", 0.0, source="s", author="A", at_utc=EARLY),
-            "error of 0.0 cannot be",
+            "error must be above 0, not 0.0",
         ),
     ],
 )

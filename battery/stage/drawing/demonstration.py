@@ -1,4 +1,4 @@
-"""Showing a task: a steady made-up finger plays it in virtual time and is played back.
+"""Showing a task: a steady simulated finger plays it in virtual time and is played back.
 
 It is the very task with the very settings of the practice, so that a demonstration cannot show
 something the task does not do. Nothing of it is recorded.
