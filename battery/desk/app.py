@@ -14,12 +14,12 @@ from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 
 from battery.desk.frame import Office, page
-from battery.desk.screens import door, enrol, person, right, today
+from battery.desk.screens import clinic, door, enrol, exchange, person, right, today
 from battery.desk.words import _
 from battery.errors import BatteryError
 
 STATIC = Path(__file__).parent / "static"
-SCREENS = (door, today, person, right, enrol)
+SCREENS = (door, today, person, right, enrol, exchange, clinic)
 LOG = logging.getLogger(__name__)
 
 

@@ -1,0 +1,64 @@
+"""Drives that were plugged in: where a stick from a tablet may lie."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+PLACES = ("/media/", "/run/media/", "/mnt/", "/Volumes/")  # of what is plugged in
+
+
+class Mounted(Protocol):
+    """A mounted file system, as psutil tells of it."""
+
+    mountpoint: str
+    opts: str
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """A drive that can be taken out.
+
+    Parameters
+    ----------
+    folder : Path
+    n_bundles : int
+        Bundles of tablets that lie there, at its top or in its own folder for them.
+    """
+
+    folder: Path
+    n_bundles: int
+
+
+def removable(mounted: Iterable[Mounted]) -> list[Path]:
+    """Return where drives that can be taken out are mounted.
+
+    Parameters
+    ----------
+    mounted : iterable of Mounted
+        All file systems of this machine.
+    """
+    found = []
+    for disk in mounted:
+        windows_drive = "removable" in disk.opts.split(",")
+        if windows_drive or disk.mountpoint.startswith(PLACES):
+            found.append(Path(disk.mountpoint))
+    return sorted(found)
+
+
+def drives(ending: str) -> Sequence[Drive]:
+    """Find drives that are plugged in, with how many files of an ending lie at their top."""
+    import psutil
+
+    everything = sys.platform == "win32"
+    found = []
+    for folder in removable(psutil.disk_partitions(all=everything)):
+        try:
+            n_bundles = sum(1 for path in folder.iterdir() if path.name.endswith(ending))
+        except OSError:
+            continue  # taken out in this moment, or not ours to read
+        found.append(Drive(folder, n_bundles))
+    return found

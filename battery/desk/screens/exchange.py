@@ -1,0 +1,117 @@
+"""Receiving from tablets: drives found by themselves, what waits for a choice, keys."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import Response
+
+from battery.desk.drives import drives
+from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes, typed
+from battery.desk.words import _
+from battery.errors import BatteryError, UsageError
+from battery.handover import (
+    leave_out,
+    list_waiting,
+    make_clinic_keys,
+    receive,
+    show_keys,
+    take,
+)
+from battery.handover.sending import BUNDLE
+
+
+def show(request: Request) -> Response:
+    """Show drives, what waits and the keys."""
+    return _shown(request)
+
+
+def _shown(
+    request: Request,
+    *,
+    lines: list[str] | None = None,
+    errors: dict[str, str] | None = None,
+    fields: dict[str, str] | None = None,
+) -> Response:
+    with office(request).store() as store:
+        waiting = [(line.split()[0], line) for line in list_waiting(store)]
+        keys = show_keys(store)
+    return page(
+        request,
+        "exchange.html.j2",
+        status_code=400 if errors else 200,
+        drives=drives(BUNDLE),
+        waiting=waiting,
+        keys=keys,
+        lines=lines or [],
+        errors=errors or {},
+        typed=fields or {},
+    )
+
+
+def take_in(request: Request, form: FormData) -> Response:
+    """Take in the bundles of a drive or folder; receipts are left there. Safe to repeat."""
+    here = office(request)
+    try:
+        folder = _folder(form)
+        with here.store(write=True) as store:
+            report = receive(store, folder, wall=here.wall)
+    except BatteryError as error:
+        return _shown(request, errors={"folder": str(error)}, fields=typed(form))
+    return _shown(request, lines=report.lines())
+
+
+def choose(request: Request, form: FormData) -> Response:
+    """Settle what waits: it holds, or it stays aside."""
+    here = office(request)
+    action = {"take": take, "leave": leave_out}.get(chosen(form, "action"))
+    try:
+        if action is None:
+            return _nothing_chosen(request, form)
+        with here.store(write=True) as store:
+            lines = action(
+                store,
+                chosen(form, "item"),
+                author=here.session.author,
+                why=chosen(form, "reason"),
+                wall=here.wall,
+            )
+    except BatteryError as error:
+        return _shown(request, errors={"choice": str(error)}, fields=typed(form))
+    return _shown(request, lines=lines)
+
+
+def _nothing_chosen(request: Request, form: FormData) -> Response:
+    error = "say whether it holds or stays aside; nothing was changed"
+    return _shown(request, errors={"choice": error}, fields=typed(form))
+
+
+def make_keys(request: Request, form: FormData) -> Response:
+    """Make the clinic's keys, once, and leave their card on a drive for the tablets."""
+    here: Office = office(request)
+    try:
+        folder = _folder(form)
+        with here.store(write=True) as store:
+            make_clinic_keys(store, folder)
+    except BatteryError as error:
+        return _shown(request, errors={"keys": str(error)}, fields=typed(form))
+    return see_other(f"/exchange?said={_('The card for the tablets is on the drive.')}")
+
+
+def _folder(form: FormData) -> Path:
+    told = chosen(form, "folder")
+    folder = Path(told)
+    if not told or not folder.is_absolute() or not folder.is_dir():
+        msg = f"{told!r} is no folder on this machine; nothing was changed"
+        raise UsageError(msg)
+    return folder
+
+
+ROUTES = [
+    shows("/exchange", show),
+    takes("/exchange/receive", take_in),
+    takes("/exchange/choose", choose),
+    takes("/exchange/keys", make_keys),
+]

@@ -1,0 +1,115 @@
+"""Receiving at the desk, from a stick of a real tablet's store; and the clinic's settings."""
+
+from types import SimpleNamespace
+
+import pytest
+
+from battery.alarms import limits_of
+from battery.desk import drives as drives_module
+from battery.desk.drives import Drive, removable
+from battery.desk.screens import exchange
+from battery.desk.session import authors
+from battery.handover import make_clinic_keys, make_tablet_keys, send
+from battery.handover.keys import found_cards
+from battery.store import Store
+from tests.desk.office import NOW, Desk
+
+
+@pytest.fixture
+def stick(tmp_path, own_clinic):
+    """A stick with everything of a tablet, for the clinic whose desk is open."""
+    folder = tmp_path / "stick"
+    folder.mkdir()
+    with Store.open(tmp_path / "desk") as clinic, Store.open(own_clinic) as tablet:
+        mark = make_clinic_keys(clinic, folder)
+        make_tablet_keys(tablet, found_cards(folder), [mark])
+        send(tablet, folder, wall=lambda: NOW)
+    return folder
+
+
+@pytest.fixture
+def desk(tmp_path, stick, monkeypatch):
+    monkeypatch.setattr(exchange, "drives", lambda _: [Drive(stick, 3)])
+    made = Desk(tmp_path / "desk")
+    made.come_in()
+    return made
+
+
+def test_a_new_tablet_waits_until_its_key_is_compared_and_then_all_is_here(desk, stick):
+    assert str(stick) in desk.get("/exchange").text
+    first = desk.send("/exchange/receive", folder=str(stick))
+    assert "is not known" in first.text
+    with desk.office.store() as store:
+        assert store.list_people() == []
+    n_choices = 0
+    while 'name="item" value="' in (screen := desk.get("/exchange").text):
+        item = screen.split('name="item" value="')[1].split('"')[0]
+        fields = {"item": item, "action": "take", "reason": "compared by eye"}
+        assert desk.send("/exchange/choose", fields).status_code == 200
+        n_choices += 1
+        assert n_choices < 20
+    with desk.office.store() as store:
+        assert store.list_people()
+        assert sum(len(store.visits(p.code)) for p in store.list_people()) > 0
+    assert "/person/" in desk.get("/").text
+
+
+def test_receiving_twice_takes_nothing_twice(desk, stick):
+    desk.send("/exchange/receive", folder=str(stick))
+    before = desk.get("/exchange").text.count('name="item"')
+    desk.send("/exchange/receive", folder=str(stick))
+    assert desk.get("/exchange").text.count('name="item"') == before
+
+
+@pytest.mark.parametrize("folder", ["", "relative", "/nowhere/at/all", "/etc/passwd", "\0"])
+def test_a_folder_that_is_none_is_one_line(desk, folder):
+    answer = desk.send("/exchange/receive", folder=folder)
+    assert answer.status_code == 400
+    assert "is no folder on this machine" in answer.text
+
+
+def test_a_choice_without_a_reason_changes_nothing(desk, stick):
+    desk.send("/exchange/receive", folder=str(stick))
+    item = desk.get("/exchange").text.split('name="item" value="')[1].split('"')[0]
+    answer = desk.send("/exchange/choose", item=item, action="take", reason="")
+    assert answer.status_code == 400
+    assert f'value="{item}"' in desk.get("/exchange").text
+
+
+def test_drives_that_can_be_taken_out_are_told_from_disks():
+    """Where systems mount them: common practice of desktops, no source."""
+    told = [
+        SimpleNamespace(mountpoint="/", opts="rw"),
+        SimpleNamespace(mountpoint="/media/anna/STICK", opts="rw,nosuid"),
+        SimpleNamespace(mountpoint="/boot/efi", opts="rw"),
+        SimpleNamespace(mountpoint="E:\\", opts="rw,removable"),
+        SimpleNamespace(mountpoint="C:\\", opts="rw,fixed"),
+    ]
+    assert [str(p) for p in removable(told)] == ["/media/anna/STICK", "E:\\"]
+    assert list(drives_module.drives(".none")) is not None
+
+
+def test_limits_and_authors_are_kept(desk):
+    with desk.office.store() as store:
+        held = limits_of(store)
+    fields = {name: str(value) for name, value in held.items()} | {"pain": "9"}
+    desk.send("/clinic/limits", fields)
+    with desk.office.store() as store:
+        assert limits_of(store)["pain"] == 9
+    assert "kept" in desk.send("/clinic/author", initials="CD", code="9753").text
+    with desk.office.store() as store:
+        assert set(authors(store)) == {"AB", "CD"}
+    assert "nobody was removed" in desk.send("/clinic/authors", initials="AB").text
+    desk.send("/clinic/authors", initials="CD")
+    with desk.office.store() as store:
+        assert set(authors(store)) == {"AB"}
+
+
+def test_a_backup_is_a_store_that_opens(desk, tmp_path):
+    (tmp_path / "copy").mkdir()
+    target = tmp_path / "copy" / "battery.sqlite"
+    assert "The copy is made" in desk.send("/clinic/backup", file=str(target)).text
+    with Store.open(tmp_path / "copy", write=False) as store:
+        assert authors(store)
+    again = desk.send("/clinic/backup", file=str(target))
+    assert again.status_code == 400
