@@ -105,6 +105,7 @@ def fill(home):
         visit = desk.visits()[0].header
         desk.amend("visit", visit.visit_id, "note", "calm", author="AB", reason="asked",
                    at_utc=wall.isoformat())  # fmt: skip
+        desk.record_consent("K7QF", form_version="1", decision="given", at_utc=at)
         export_tidy(desk, home / "export")
         return {
             "made_by": made_by(),
