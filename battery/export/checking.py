@@ -20,7 +20,7 @@ from battery.errors import BatteryError, RecordError
 from battery.export.csv_copy import write_rows
 from battery.export.dictionary import TABLES
 from battery.export.files import CSV, DICTIONARY, PACKAGE, size_and_hash
-from battery.export.reading import BROKEN, Export, is_plain
+from battery.export.reading import BROKEN, MADE_OF, Export, is_plain
 from battery.export.signing import DIGEST, SIGNATURE, digest_of, signer_of
 from battery.verify import (
     Finding,
@@ -33,6 +33,7 @@ from battery.verify import (
 RAW = frozenset({"samples", "events", "frames"})  # read with the blocks
 MAX_CSV_BYTES = 1 << 34  # unpacked; a CSV file that claims more is not what was written
 CHUNK_BYTES = 1 << 20
+TABLE_NAME = re.compile(r"[a-z][a-z_]{0,39}")
 
 Progress = Callable[[int, int], None]
 
@@ -120,7 +121,8 @@ def verify_export(
     names, said = _files(export)
     findings += said
     bad = {table for table, files in names.items() if any(f.bad for f in files)}
-    bad |= set(TABLES) - set(export.tables) if not export.is_first_form else set()
+    if not export.is_first_form:
+        bad |= MADE_OF - set(export.tables)
     findings += _csv_copies(export, bad)
     keys = _Keys(export, bad)
     findings += keys.findings()
@@ -189,14 +191,12 @@ def _files(export: Export) -> tuple[dict[str, list[_File]], list[Finding]]:
             )
         else:
             told[name] = about
-    for name in sorted(told.keys() - TABLES.keys()):
-        findings.append(
-            Finding(name[:40], "the dictionary of this program does not have this table")
-        )
-    if not export.is_first_form:
-        for name in sorted(TABLES.keys() - told.keys()):
-            findings.append(Finding(name, "the descriptor does not have this table"))
     held: dict[str, list[_File]] = {}
+    for name in sorted(told.keys() - TABLES.keys()):
+        findings += _of_a_later_program(export, name, told[name])
+    if not export.is_first_form:  # an earlier program may have had fewer of the other tables
+        for name in sorted(MADE_OF - told.keys()):
+            findings.append(Finding(name, "the descriptor does not have this table"))
     for name in sorted(TABLES.keys() & told.keys()):
         files: list[_File] = []
         for file, about in _stated(export, name, told[name]):
@@ -207,6 +207,23 @@ def _files(export: Export) -> tuple[dict[str, list[_File]], list[Finding]]:
         held[name] = files
     findings += _strangers(export)
     return held, findings
+
+
+def _of_a_later_program(export: Export, name: str, told: dict[str, Any]) -> Iterator[Finding]:
+    """Hold the files of a table that this program does not know to their hashes at least."""
+    parts = told.get("parts")
+    if export.is_first_form or not TABLE_NAME.fullmatch(name) or not isinstance(parts, list):
+        yield Finding(name[:40], "the dictionary of this program does not have this table")
+        return
+    for number, about in enumerate(parts, start=1):
+        part = f"{name}/part-{number:04d}.parquet"
+        whole = isinstance(about, dict) and about.get("path") == f"{name}.parquet"
+        file = f"{name}.parquet" if whole and len(parts) == 1 else part
+        for what in _look(export.folder, file, about):
+            yield Finding(file, what)
+    if told.get("format") == "csv":
+        for what in _look(export.folder, f"{name}{CSV}", told):
+            yield Finding(f"{name}{CSV}", what)
 
 
 def _stated(export: Export, name: str, told: dict[str, Any]) -> Iterator[tuple[str, Any]]:

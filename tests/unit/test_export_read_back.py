@@ -182,6 +182,26 @@ def test_an_export_of_a_later_form_is_refused(own):
         verify_export(own)
 
 
+def test_an_export_of_an_earlier_and_of_a_later_program_of_this_form_holds(own):
+    """Fewer tables beside the records, or one more that is not known here."""
+    told = package(own)
+    gone = {"goals", "goal_levels"}
+    told["resources"] = [r for r in told["resources"] if r["name"] not in gone]
+    for name in gone:
+        (own / f"{name}.parquet").unlink()
+        (own / f"{name}.csv.gz").unlink()
+    shutil.copy(own / "people.parquet", own / "neighbours.parquet")
+    people = next(r for r in told["resources"] if r["name"] == "people")
+    part = people["parts"][0] | {"path": "neighbours.parquet"}
+    more = {"name": "neighbours", "format": "parquet", "parts": [part]}
+    told["resources"].append(people | more | {"path": "neighbours.parquet"})
+    (own / "datapackage.json").write_text(json.dumps(told))
+    put_right(own)
+    assert verify_export(own).findings == ()
+    (own / "neighbours.parquet").write_bytes(b"x")
+    assert "neighbours.parquet: it does not have" in words(verify_export(own))
+
+
 def test_settings_that_were_altered_with_their_hash_do_not_hang_the_replay(own):
     def change(table):
         layout = json.loads(table.column("layout")[0].as_py())
