@@ -22,6 +22,7 @@ from battery.commands import (
     watching,
 )
 from battery.errors import BatteryError
+from battery.files import keep_private
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -40,6 +41,7 @@ for _module in (clinic, desk, watching, context, visiting, home, correcting, han
 
 def main() -> None:
     """Run the command line; the installed `battery` command."""
+    keep_private()
     try:
         app(standalone_mode=True)
     except BatteryError as error:

@@ -5,6 +5,7 @@
     BatteryError
     ├── RecordError   a record cannot be read, or does not hold together
     ├── StoreError    the store cannot be opened, written or shared
+    │   └── ChangedMeanwhileError   another program was quicker; the same again succeeds
     ├── PlanError     a plan file is wrong, or does not fit this screen
     ├── UsageError    a command names something that does not exist
     ├── StageError    no screen, no window, no usable pointer
@@ -38,6 +39,10 @@ class StoreError(BatteryError, OSError):
 
     def __str__(self) -> str:
         return str(self.args[0]) if self.args else ""
+
+
+class ChangedMeanwhileError(StoreError):
+    """Another program changed the store between reading and writing; try the same again."""
 
 
 class PlanError(BatteryError, ValueError):

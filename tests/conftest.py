@@ -53,15 +53,25 @@ def postgres_server():
 
 
 @pytest.fixture
-def empty_database(postgres_server):
+def new_database(postgres_server):
+    """A call that makes an empty database on it and returns its address."""
+
+    def make():
+        name = f"test_{uuid.uuid4().hex}"
+        driver = postgres_server.replace("postgresql://", "postgresql+psycopg://")
+        engine = create_engine(driver, isolation_level="AUTOCOMMIT")
+        with engine.connect() as connection:
+            connection.execute(text(f"CREATE DATABASE {name}"))
+        engine.dispose()
+        return postgres_server.replace("/postgres?", f"/{name}?")
+
+    return make
+
+
+@pytest.fixture
+def empty_database(new_database):
     """The address of an empty database on it."""
-    name = f"test_{uuid.uuid4().hex}"
-    driver = postgres_server.replace("postgresql://", "postgresql+psycopg://")
-    engine = create_engine(driver, isolation_level="AUTOCOMMIT")
-    with engine.connect() as connection:
-        connection.execute(text(f"CREATE DATABASE {name}"))
-    engine.dispose()
-    return postgres_server.replace("/postgres?", f"/{name}?")
+    return new_database()
 
 
 @pytest.fixture(scope="session")

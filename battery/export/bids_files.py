@@ -18,6 +18,7 @@ import numpy as np
 from battery.cells import harmless
 from battery.errors import StoreError, UsageError
 from battery.export import bids_texts as texts
+from battery.files import close_to_others
 from battery.recording import KIND_CODES, Block, events_from_array
 from battery.scoring.pursuit.chip import shown_x_mm
 from battery.store import VisitRecord
@@ -214,7 +215,9 @@ def new_folder(folder: Path) -> Iterator[Path]:
         shutil.rmtree(partial, ignore_errors=True)
         (partial / "any").parent.mkdir(parents=True)
         yield partial
+        close_to_others(partial)
         for path in sorted(partial.rglob("*")):
+            close_to_others(path)
             if path.is_file():
                 with path.open("r+b") as file:
                     os.fsync(file.fileno())

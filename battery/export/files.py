@@ -20,6 +20,7 @@ import pyarrow.parquet as pq
 from battery.errors import StoreError, UsageError
 from battery.export.columns import Table
 from battery.export.dictionary import TABLES
+from battery.files import close_to_others, make_folder
 
 PACKAGE = "datapackage.json"
 PACKAGE_NAME = "coordination-battery-export"
@@ -143,7 +144,7 @@ def replacing(folder: Path) -> Iterator[Path]:
     placing = False
     try:
         shutil.rmtree(partial, ignore_errors=True)
-        partial.mkdir(parents=True)
+        make_folder(partial)
         yield partial
         _put_on_disk(partial)
         (folder / PACKAGE).unlink(missing_ok=True)
@@ -206,7 +207,10 @@ def _is_export(path: Path) -> bool:
 
 
 def _put_on_disk(partial: Path) -> None:
+    for path in partial.iterdir():
+        close_to_others(path)
     for name in _files_in(partial):
+        close_to_others(partial / name)
         with (partial / name).open("r+b") as file:
             os.fsync(file.fileno())
 
@@ -221,7 +225,7 @@ def _put_in_place(partial: Path, folder: Path) -> None:
         if name not in made:
             (folder / name).unlink()
     for name in sorted(set(made) - {PACKAGE}):
-        (folder / name).parent.mkdir(exist_ok=True)
+        make_folder((folder / name).parent)
         if not _same_file(partial / name, folder / name):
             (partial / name).replace(folder / name)
     for path in folder.iterdir():

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import os
 import stat
 from pathlib import Path
 
 from battery.errors import HandoverError, StoreError
+from battery.files import OPEN_MODE, replace_whole
 
 
-def write_whole(path: Path, data: bytes, *, mode: int = 0o644) -> None:
+def write_whole(path: Path, data: bytes, *, mode: int = OPEN_MODE) -> None:
     """Write a file under a temporary name, make it durable, give it its name, read it back.
 
     Raises
@@ -20,20 +20,10 @@ def write_whole(path: Path, data: bytes, *, mode: int = 0o644) -> None:
         If it cannot be written, or does not read back as it was written. An earlier file of
         that name then stays.
     """
-    partial = path.with_name(f".{path.name}.partial")
     try:
-        partial.unlink(missing_ok=True)
-        handle = os.open(partial, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        partial.replace(path)
-        _sync_folder(path.parent)
+        replace_whole(path, data, mode=mode)
         back = path.read_bytes()
     except OSError as error:
-        with contextlib.suppress(OSError):
-            partial.unlink(missing_ok=True)
         msg = (
             f"cannot write '{path}': {error.strerror or error}. Everything is kept in the "
             "store; free some space or name another folder, then try again"
@@ -42,16 +32,6 @@ def write_whole(path: Path, data: bytes, *, mode: int = 0o644) -> None:
     if back != data:
         msg = f"'{path}' does not read back as it was written; all is kept in the store"
         raise StoreError(msg)
-
-
-def _sync_folder(folder: Path) -> None:
-    if os.name != "posix":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def read_plain(path: Path, *, most_bytes: int) -> bytes:

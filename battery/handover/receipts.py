@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import base64
 import json
+import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from pydantic import AfterValidator, Field
 
+from battery import forms
 from battery.errors import HandoverError, NewerFormatError
+from battery.handover.bundle import MAX_BUNDLES
 from battery.handover.files import files_in, read_plain, write_whole
 from battery.handover.keys import Card, verified
 from battery.recording import canonical_json
@@ -25,6 +29,34 @@ NEWER = (
     "a later program of the clinic wrote it; nothing was marked, and every visit stays on this "
     "tablet. Update the program of this tablet, then send again"
 )
+
+
+def _pairs(bundles: list[list[Any]]) -> list[list[Any]]:
+    for number, sha in bundles:
+        if type(number) is not int or not 1 <= number <= MAX_BUNDLES:
+            msg = f"a bundle's number is {ascii(number)[:40]}"
+            raise ValueError(msg)
+        if not isinstance(sha, str) or not re.fullmatch(r"[0-9a-f]{64}", sha):
+            msg = f"a bundle's hash is {ascii(sha)[:40]}"
+            raise ValueError(msg)
+    return bundles
+
+
+class _FormatForm(forms.Form):
+    format: Annotated[int, Field(ge=1, le=10_000)]
+
+
+class _ReceiptForm(_FormatForm):
+    """What a receipt of this format says."""
+
+    clinic: forms.Name
+    tablet: forms.Name
+    made_utc: forms.Moment
+    bundles: Annotated[
+        list[Annotated[list[Any], Field(min_length=2, max_length=2)]],
+        Field(max_length=MAX_BUNDLES),
+        AfterValidator(_pairs),
+    ]
 
 
 def write_receipt(
@@ -95,10 +127,14 @@ def _named(data: bytes, clinics: Sequence[Card], tablet: str) -> set[tuple[int, 
             for card in clinics
             if card.sign
         )
-        is_later = int(body["format"]) > FORMAT
+        is_later = forms.hold(_FormatForm, body).format > FORMAT
         fits = body["tablet"] == tablet
-        named = {_pair(pair) for pair in body["bundles"]}
-    except (ValueError, KeyError, TypeError, RecursionError, AttributeError) as error:
+        told = None if is_later else forms.hold(_ReceiptForm, body)
+        named = set() if told is None else {(number, sha) for number, sha in told.bundles}
+    except (
+        ValueError, KeyError, TypeError, RecursionError, AttributeError, OverflowError,
+        MemoryError,
+    ) as error:  # fmt: skip
         msg = "it is no receipt; nothing was marked as received"
         raise HandoverError(msg) from error
     if is_later:  # and signed as such, so that its signature cannot be told here
@@ -110,8 +146,3 @@ def _named(data: bytes, clinics: Sequence[Card], tablet: str) -> set[tuple[int, 
         msg = "it is for another tablet; nothing was marked"
         raise HandoverError(msg)
     return named
-
-
-def _pair(pair: Any) -> tuple[int, str]:
-    number, sha = pair
-    return int(number), str(sha)

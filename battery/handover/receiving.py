@@ -12,10 +12,12 @@ from pathlib import Path
 
 from battery.errors import (
     BatteryError,
+    ChangedMeanwhileError,
     FalseFieldError,
     HandoverError,
     NewerFormatError,
     RecordError,
+    StoreError,
 )
 from battery.handover.bundle import MAX_BUNDLE_BYTES, open_signed, pack, unseal
 from battery.handover.files import files_in, read_plain, sha256
@@ -30,6 +32,7 @@ from battery.store.arrival import Arrival, Outcome
 from battery.store.base import ascii_only
 from battery.store.merging import Received
 
+TRIES = 4  # of one bundle, while another program receives into the same store
 CLOCK_AHEAD = timedelta(minutes=5)
 Wall = Callable[[], datetime]
 
@@ -118,6 +121,13 @@ def receive(
                 if outcome == "left out":
                     continue
             report.refused.append(f"{path.name!r}: {told[:300]}")
+        except StoreError as error:
+            told = str(error).replace("; nothing was changed", "")
+            msg = (
+                f"{told}; at {path.name!r}, {done} of {len(paths)}. Bundles before it are "
+                "taken in and stay so; run 'battery receive' again"
+            )
+            raise StoreError(msg) from error
         if progress is not None:
             progress(done, len(paths))
     remember(store, folder)
@@ -153,6 +163,13 @@ def open_bundle(path: Path, keys: ClinicKeys) -> Arrival:
 
 def _admitted(store: Store, arrival: Arrival, *, wall: Wall) -> Outcome:
     """Take an arrival in; what it says wrongly about what is here is a false field too."""
+    for _ in range(TRIES - 1):
+        try:
+            return admit(store, arrival, wall=wall)
+        except ChangedMeanwhileError:  # two receive at once; what is stored is read again
+            continue
+        except HandoverError:
+            break  # it is said below
     try:
         return admit(store, arrival, wall=wall)
     except NewerFormatError:

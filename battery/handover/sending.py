@@ -106,9 +106,8 @@ def send(store: Store, folder: Path, *, wall: Wall) -> SendReport:
 def remember(store: Store, folder: Path) -> None:
     """Remember a folder that bundles lie in."""
     where = str(folder.resolve())
-    known = store.setting(FOLDERS, [])
-    if where not in known:
-        store.put_setting(FOLDERS, [*known, where])
+    if where not in store.setting(FOLDERS, []):
+        store.add_to_setting(FOLDERS, where)
 
 
 class _Sender:

@@ -12,6 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from battery.errors import StoreError, UsageError
+from battery.files import replace_whole
 from battery.people import person_label
 from battery.report.details import details
 from battery.report.gather import gather
@@ -46,10 +47,8 @@ def write_text(out: Path, text: str) -> Path:
     StoreError
         If it cannot be written.
     """
-    part = out.with_name(out.name + ".part")
     try:
-        part.write_text(text, encoding="utf-8", newline="\n")
-        part.replace(out)
+        replace_whole(out, text.encode())
     except OSError as error:
         msg = f"cannot write '{out}': {error.strerror or error}; the store was not changed"
         raise StoreError(msg) from error

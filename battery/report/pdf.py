@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from battery.errors import ReportError
+from battery.files import close_to_others
 
 BROWSERS = (
     "chromium",
@@ -57,11 +58,12 @@ def write_pdf(html_path: Path, pdf_path: Path) -> Path:
     ReportError
         If neither the library nor a browser can make it; the page itself is there.
     """
-    part = pdf_path.with_name(pdf_path.name + ".part")
+    part = pdf_path.with_name(f".{pdf_path.name}.{os.getpid()}.partial")
     try:
         if not (_by_library(html_path, part) or _by_browser(html_path, part)):
             msg = f"no PDF of '{html_path}', as nothing here can make one: {WAY_OUT}"
             raise ReportError(msg)
+        close_to_others(part)
         part.replace(pdf_path)
     except OSError as error:
         why = error.strerror or error

@@ -20,7 +20,7 @@ from sqlalchemy import (
     update,
 )
 
-from battery.errors import HandoverError, StoreError
+from battery.errors import ChangedMeanwhileError, HandoverError
 from battery.recording import canonical_json, header_to_dict, visit_header_to_dict
 from battery.store import rebuild, schema
 from battery.store.arrival import Arrival, Outcome, Rows, WholeVisit, visit_sha256
@@ -36,8 +36,7 @@ def admit(
     connection: Connection, arrival: Arrival, at_utc: str, stored: Arrival | None
 ) -> Outcome:
     """Take an arrival in; `stored` is the visit of that identifier that is here already."""
-    if connection.dialect.name == "postgresql":
-        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({MERGE_KEY})")
+    one_at_a_time(connection)
     hold_to_form(arrival)
     if connection.execute(
         select(schema.received.c.number).where(same_received(arrival))
@@ -62,6 +61,12 @@ def admit(
         _set_aside(connection, arrival, "person", at_utc)
         return "person"
     return _merge(connection, arrival, at_utc, stored)
+
+
+def one_at_a_time(connection: Connection) -> None:
+    """Wait until no other program merges into a server's store; a file has a lock anyway."""
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({MERGE_KEY})")
 
 
 def _was_left_out(connection: Connection, arrival: Arrival) -> bool:
@@ -116,7 +121,7 @@ def _merge(
             raise HandoverError(msg)
         if stored is None or stored.visit is None or stored.visit.content_sha256 != held:
             msg = "the store changed while this was received; receive again"
-            raise StoreError(msg)
+            raise ChangedMeanwhileError(msg)
         delete_reached(connection, {schema.visits.c.visit_id: {visit_id}})
         _put_in_order(connection, stored.visit.header.person)
         _set_aside(connection, stored, "conflict", at_utc)

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from contextlib import closing
+import uuid
+from contextlib import closing, suppress
 from pathlib import Path
 
 from battery.errors import StoreError, UsageError
+from battery.files import make_folder, make_own
 
 
-def copy_file(source: Path, target: Path) -> None:
+def copy_file(source: Path, target: Path, *, copied: Path | None = None) -> None:
     """Copy a SQLite store as it is at one moment.
 
     Uses SQLite's online backup, so that no writer has to stop. The copy is checked, made
@@ -22,6 +24,8 @@ def copy_file(source: Path, target: Path) -> None:
         The store's file.
     target : Path
         The new file; must not be there.
+    copied : Path, optional
+        What the store is read from where its own file cannot be.
 
     Raises
     ------
@@ -33,11 +37,11 @@ def copy_file(source: Path, target: Path) -> None:
     if target.exists():
         msg = f"'{target}' is there already; nothing was changed, name a new file"
         raise UsageError(msg)
-    partial = target.with_name(f".{target.name}.partial")
+    partial = target.with_name(f".{target.name}.{uuid.uuid4().hex[:8]}.partial")
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        partial.unlink(missing_ok=True)
-        with closing(_open(source)) as old, closing(sqlite3.connect(partial)) as new:
+        make_folder(target.parent)
+        make_own(partial)
+        with closing(_open(source, copied)) as old, closing(sqlite3.connect(partial)) as new:
             old.backup(new)
             # One file without a log beside it; opening it to write brings the log back.
             new.execute("PRAGMA journal_mode=DELETE")
@@ -54,7 +58,8 @@ def copy_file(source: Path, target: Path) -> None:
         msg = f"cannot back up to '{target}': {error.strerror}. The store is unchanged"
         raise StoreError(msg) from error
     finally:
-        partial.unlink(missing_ok=True)
+        with suppress(OSError):
+            partial.unlink(missing_ok=True)
 
 
 def _check(connection: sqlite3.Connection) -> None:
@@ -64,5 +69,18 @@ def _check(connection: sqlite3.Connection) -> None:
         raise StoreError(msg)
 
 
-def _open(source: Path) -> sqlite3.Connection:
-    return sqlite3.connect(f"{source.resolve().as_uri()}?mode=rw", uri=True)
+def _open(source: Path, copied: Path | None) -> sqlite3.Connection:
+    """Open the store; on a medium that cannot be written, as an unchanging file or its copy."""
+    ways = [(source, "mode=rw")]
+    ways += [(copied, "mode=rw")] if copied is not None else [(source, "mode=ro&immutable=1")]
+    for path, query in ways:
+        connection = sqlite3.connect(f"{path.resolve().as_uri()}?{query}", uri=True)
+        try:
+            connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+        except sqlite3.OperationalError:
+            connection.close()
+            if (path, query) == ways[-1]:
+                raise
+        else:
+            return connection
+    raise AssertionError

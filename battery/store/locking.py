@@ -10,6 +10,7 @@ from sqlalchemy import Connection, text
 from sqlalchemy.exc import SQLAlchemyError
 
 from battery.errors import StoreError
+from battery.files import FILE_MODE, OPEN_MODE, is_private
 from battery.store.opening import Opened, describe
 
 FILE_NAME = "recording.lock"
@@ -71,7 +72,7 @@ class RecordingLock:
         self.release()
 
     def _take_file(self, folder: Path) -> None:
-        lock = FileLock(folder / FILE_NAME)
+        lock = FileLock(folder / FILE_NAME, mode=FILE_MODE if is_private() else OPEN_MODE)
         try:
             lock.acquire(timeout=0)
         except Timeout as error:

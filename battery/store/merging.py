@@ -25,6 +25,7 @@ from battery.store.admitting import (
     drop_item,
     insert_visit,
     merge_rows,
+    one_at_a_time,
     same_received,
     stored_sha256,
 )
@@ -249,6 +250,7 @@ class Merging(Registry, Records):
         """
         table = schema.quarantine
         with self._writing() as connection:
+            one_at_a_time(connection)
             known = select(schema.tablets.c.public_key).where(
                 schema.tablets.c.fingerprint == fingerprint
             )
@@ -297,8 +299,7 @@ class Merging(Registry, Records):
 
     def let_pass(self, code: str, fingerprint: str) -> None:
         """Take a tablet's word for a person whose enrolment differs there; this one holds."""
-        name = f"{ACCEPTED}.{code}"
-        self.put_setting(name, sorted({*self.setting(name, []), fingerprint}))
+        self.add_to_setting(f"{ACCEPTED}.{code}", fingerprint)
 
     def enrol_arrived(self, person: Person) -> None:
         """Enrol somebody as another store has them."""

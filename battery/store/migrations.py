@@ -319,7 +319,10 @@ def version_of(connection: Connection, name: str) -> int:
             msg = f"{name} is not a store of this program; it was not changed"
             raise StoreError(msg)
         return 0
-    numbers = connection.execute(select(schema.migrations.c.number)).scalars()
+    numbers = connection.execute(select(schema.migrations.c.number)).scalars().all()
+    if not all(isinstance(number, int) for number in numbers):
+        msg = f"{name} is damaged: its list of migrations cannot be read; restore a copy"
+        raise StoreError(msg)
     version = max(numbers, default=0)
     if version > len(STEPS):
         msg = (

@@ -19,6 +19,7 @@ from sqlalchemy import URL, Connection, Engine, QueuePool, create_engine, event
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from battery.errors import StoreError
+from battery.files import make_folder, make_own
 from battery.store.migrations import STEPS, migrate, version_of
 
 FILE_NAME = "battery.sqlite"
@@ -100,6 +101,11 @@ def open_database(where: Path | str | None, *, write: bool) -> Opened:
         with _refusing(reader, name), reader.connect() as connection:
             version_of(connection, name)
         reader.dispose()
+    try:
+        make_own(path)
+    except OSError as error:
+        msg = f"cannot write to '{path}': {error.strerror or error}. Nothing was changed"
+        raise StoreError(msg) from error
     engine = _file_engine(path)
     with _refusing(engine, name):
         migrate(engine, name)
@@ -110,7 +116,7 @@ def _check_writable(path: Path) -> None:
     """Refuse a folder or file that cannot be written, with the system's reason."""
     where = path.parent
     try:
-        where.mkdir(parents=True, exist_ok=True)
+        make_folder(where)
         with tempfile.TemporaryFile(dir=where) as probe:
             probe.write(b"x")
         if path.exists():
@@ -187,7 +193,8 @@ def _open_to_read(path: Path, name: str) -> Opened:
 
 def _is_about_rights(error: SQLAlchemyError) -> bool:
     cause = str(error)
-    return "unable to open database file" in cause or "readonly database" in cause
+    told = ("unable to open database file", "readonly database", "disk I/O error", "is full")
+    return any(words in cause for words in told)
 
 
 def _open_beside_rights(path: Path, name: str) -> Opened:
@@ -217,6 +224,7 @@ def _reading_engine(path: Path, query: str) -> Engine:
         )
         connection.text_factory = _text
         connection.execute("PRAGMA query_only=ON")
+        connection.execute("PRAGMA temp_store=MEMORY")  # a full disk can still be read
         return connection
 
     engine = create_engine("sqlite://", creator=connect, poolclass=QueuePool)
@@ -270,7 +278,11 @@ def _open_server(address: str, *, write: bool) -> Opened:
             migrate(engine, name)
         else:
             with engine.connect() as connection:
-                if version_of(connection, name) < len(STEPS):
+                version = version_of(connection, name)
+                if version == 0:
+                    msg = f"{name} is empty; run 'battery enrol' with the same --home first"
+                    raise StoreError(msg)
+                if version < len(STEPS):
                     msg = f"{name} is of an earlier version; run any command that writes first"
                     raise StoreError(msg)
     return Opened(engine, name, write)

@@ -9,7 +9,8 @@ from dataclasses import asdict
 from functools import partial
 from typing import Any
 
-from sqlalchemy import Table, insert, select, update
+from sqlalchemy import Connection, Executable, Table, insert, select
+from sqlalchemy.dialects import postgresql, sqlite
 
 from battery.errors import RecordError, UsageError
 from battery.recording import Device
@@ -17,6 +18,18 @@ from battery.store import rebuild, schema
 from battery.store.base import UNREADABLE, Connected
 from battery.store.fitting import fitted
 from battery.store.rows import Consent, Decision, Person, Scope
+
+SETTINGS_KEY = 0x_C00D_0004
+
+
+def _put_or_replace(
+    connection: Connection, table: Table, key: str, value: str, text: str
+) -> Executable:
+    """Return the statement that puts a text under a key; the same twice at once is no error."""
+    dialect = postgresql if connection.dialect.name == "postgresql" else sqlite
+    put = dialect.insert(table).values(**{key: value, "json": text})
+    done: Executable = put.on_conflict_do_update(index_elements=[key], set_={"json": text})
+    return done
 
 
 class Registry(Connected):
@@ -132,14 +145,33 @@ class Registry(Connected):
         """Keep a setting of the clinic, any value JSON can hold, in place of an earlier one."""
         self._put(schema.settings, "name", name, json.dumps(value, sort_keys=True))
 
+    def add_to_setting(self, name: str, value: Any) -> None:
+        """Add a value to a setting that is a list, where it is not in it.
+
+        Of two programs that do so at once neither loses the other's.
+        """
+        table = schema.settings
+        with self._writing() as connection:
+            if connection.dialect.name == "postgresql":
+                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({SETTINGS_KEY})")
+            held = connection.execute(select(table.c.json).where(table.c.name == name)).scalar()
+            values = json.loads(held or "[]")
+            if value not in values:
+                text = json.dumps(sorted([*values, value]))
+                connection.execute(_put_or_replace(connection, table, "name", name, text))
+
     def setting(self, name: str, default: Any = None) -> Any:
         """Return a setting of the clinic, or `default` where there is none."""
         text = self._get(schema.settings, "name", name)
         try:
-            return default if text is None else json.loads(text)
+            told = default if text is None else json.loads(text)
+            if isinstance(default, list | dict) and type(told) is not type(default):
+                msg = f"it is no {type(default).__name__}"
+                raise ValueError(msg)  # one way out for whatever is wrong
         except UNREADABLE as error:
             self.left_out(f"setting {name}", f"it cannot be read, and was left out: {error}")
             return default
+        return told
 
     def _get(self, table: Table, key: str, value: str) -> str | None:
         query = select(table.c.json).where(table.c[key] == value)
@@ -148,8 +180,4 @@ class Registry(Connected):
 
     def _put(self, table: Table, key: str, value: str, text: str) -> None:
         with self._writing() as connection:
-            changed = connection.execute(
-                update(table).where(table.c[key] == value).values(json=text)
-            )
-            if changed.rowcount == 0:
-                connection.execute(insert(table).values(**{key: value, "json": text}))
+            connection.execute(_put_or_replace(connection, table, key, value, text))

@@ -70,7 +70,9 @@ class Store(Merging, Erasing, Watching, Diary, Asked, Handing):
         if self.folder is None:
             msg = "the store is on a server; back it up with the server's own pg_dump"
             raise StoreError(msg)
-        copy_file(self.folder / FILE_NAME, target)
+        copy = self._opened.copy
+        copied = None if copy is None else Path(copy.name) / FILE_NAME
+        copy_file(self.folder / FILE_NAME, target, copied=copied)
 
     def problems(self) -> list[str]:
         """List what the database itself finds broken; empty when it finds nothing."""

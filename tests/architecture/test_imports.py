@@ -34,6 +34,7 @@ LINES = (
         "battery.answers",
         "battery.cautions",
         "battery.forms",
+        "battery.files",
     ),
     ("battery.recording", "battery.cells"),
     ("tasks",),

@@ -10,7 +10,9 @@ from pathlib import Path
 
 import platformdirs
 
+from battery import forms
 from battery.errors import StoreError
+from battery.files import make_folder, replace_whole
 from battery.people import CODE_ALPHABET
 from battery.recording import Device, Screen
 from battery.store import Store
@@ -39,6 +41,8 @@ def load_device(store: Store) -> tuple[str, Screens]:
     try:
         if path.is_file():
             values = json.loads(path.read_text(encoding="utf-8"))
+            for told in values["screens"]:
+                forms.hold(forms.DeviceForm, {"alias": values["alias"], "screen": told})
             screens = [Screen(**screen) for screen in values["screens"]]
             return values["alias"], {(s.width_px, s.height_px): s for s in screens}
     except (OSError, ValueError, KeyError, TypeError) as error:
@@ -61,10 +65,8 @@ def save_device(store: Store, alias: str, screens: Screens) -> None:
     path = device_path(store)
     values = {"alias": alias, "screens": [asdict(s) for s in screens.values()]}
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_suffix(".part")
-        part.write_text(json.dumps(values, indent=1), encoding="utf-8")
-        part.replace(path)
+        make_folder(path.parent)
+        replace_whole(path, json.dumps(values, indent=1).encode())
     except OSError as error:
         msg = f"cannot write '{path}': {error.strerror or error}; nothing was changed"
         raise StoreError(msg) from error

@@ -1,0 +1,90 @@
+"""Two programs that receive into one store on a server at once: both succeed, nothing twice."""
+
+import threading
+
+import pytest
+
+from battery.handover import bundle, keys, receive
+from battery.store import Store
+from tests import handover_kit as hand
+from tests import store_kit as kit
+
+N_VISITS = 4
+
+
+def prepared(address, folder):
+    """A clinic on a server, and a stick with bundles, the last two of one visit that differ."""
+    stick = folder / "stick"
+    stick.mkdir(parents=True)
+    with Store.open(address) as store:
+        store.folder = folder  # where its keys lie
+        store.add_person(kit.person())
+        keys.make_clinic_keys(store, folder / "cards")
+        signer = hand.key("tablet")
+        hand.accept_key(store, signer.public_key().public_bytes_raw())
+        seal_to = [keys.clinic_keys(store).card.seal]
+    for number in range(1, N_VISITS + 2):
+        visit = kit.visit(sequence=min(number, N_VISITS))
+        content = hand.packed(hand.whole(visit, seed=number), number=number)
+        sealed = bundle.sign_and_seal(content, signer, seal_to)
+        (stick / f"x_{number:06d}.cbundle").write_bytes(sealed)
+    return stick
+
+
+def receive_at_once(address, folder, stick):
+    begin, reports, failures = threading.Barrier(2), [], []
+
+    def work():
+        with Store.open(address) as store:
+            store.folder = folder
+            begin.wait()
+            try:
+                reports.append(receive(store, stick, wall=hand.wall))
+            except Exception as error:  # noqa: BLE001  # any at all is looked at below
+                failures.append(error)
+
+    threads = [threading.Thread(target=work) for _ in range(2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert failures == []
+    assert all(report.refused == [] for report in reports)
+    with Store.open(address, write=False) as store:
+        held = [v.header.sequence for v in store.visits()]
+        waiting = {w.content_sha256 for w in store.quarantine() if w.reason == "conflict"}
+    assert held == list(range(1, N_VISITS))
+    assert len(waiting) == 2
+    assert not list(stick.glob(".*partial*"))
+    assert len(list(stick.glob("*.receipt"))) == 1
+
+
+@pytest.mark.parametrize("n_pairs", [2, pytest.param(20, marks=pytest.mark.long)])
+def test_two_receive_at_once_into_a_store_on_a_server(new_database, tmp_path, n_pairs):
+    for pair in range(n_pairs):
+        address, folder = new_database(), tmp_path / str(pair)
+        receive_at_once(address, folder, prepared(address, folder))
+
+
+def test_a_setting_put_by_two_at_once_is_no_error(empty_database):
+    with Store.open(empty_database):
+        pass
+    failures = []
+
+    def work(name):
+        with Store.open(empty_database) as store:
+            for number in range(20):
+                try:
+                    store.put_setting(f"key {number}", name)
+                    store.add_to_setting("list", f"{name} {number}")
+                except Exception as error:  # noqa: BLE001  # looked at below
+                    failures.append(error)
+
+    threads = [threading.Thread(target=work, args=(name,)) for name in ("a", "b")]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert failures == []
+    with Store.open(empty_database, write=False) as store:
+        assert len(store.setting("list", [])) == 40
