@@ -170,7 +170,7 @@ def scatter_words(own: Band) -> str:
     if own.provisional:
         return f"provisional and wide: this person's {own.n_baseline} visits alone"
     said = f"pooled from {own.n_people} people, {own.n_visits} baseline visits"
-    if own.autocorrelation > 0:
+    if round(own.autocorrelation, 1) > 0:
         said += (
             "; wider, as one week here resembles the next "
             f"(autocorrelation {own.autocorrelation:.1f})"

@@ -153,7 +153,7 @@ def _list_people(rows: list[CaseloadRow], only: str | None, *, n_waiting: int) -
             row.code,
             str(row.n_visits),
             f"{row.last_visit:%Y-%m-%d}" if row.last_visit else "",
-            f"{row.days_ago:.0f}" if row.last_visit else "",
+            f"{max(row.days_ago, 0):.0f}" if row.last_visit else "",
             f"ALARM\n{row.due}" if row.alarms else row.due,
             "\n".join(row.hands),
             "\n".join(row.flags),

@@ -7,11 +7,24 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from battery.alarms import Watch
 from battery.export import tables
 from battery.export.codes import Codes
 from battery.export.deidentify import Days
 from battery.export.selection import Selection
-from battery.store import Consent, Goal, GoalLevel, Prescription, Restart, Store
+from battery.moments import utc_text
+from battery.store import (
+    Amended,
+    Consent,
+    Contraindication,
+    Goal,
+    GoalLevel,
+    PersonState,
+    Prescription,
+    Restart,
+    Store,
+    TakenBack,
+)
 
 Row = dict[str, Any]
 Bands = Iterable[tuple[str, Mapping[str, Any]]]
@@ -35,6 +48,8 @@ class Around:
         self._codes = codes
         self._written = written
         self._goals: dict[str, str] = {}  # goal to person
+        self._watch = Watch.read(store)
+        self._visits = Amended(store.amendments()).by_person(store.visits())
 
     def of_person(self, code: str, days: Days) -> Iterator[tuple[str, list[Row]]]:
         """Give the rows of a person by table."""
@@ -67,6 +82,38 @@ class Around:
             [planned_row(planned, days, codes) for planned in store.prescriptions(code)],
         )
         yield "goals", [goal_row(goal, days, codes) for goal in goals]
+        yield "alarms", self._alarms(code, days)
+        yield "person_states", [state_row(row, days, codes) for row in store.states(code)]
+        yield (
+            "contraindications",
+            [contraindication_row(row, days, codes) for row in store.contraindications(code)],
+        )
+        yield "taken_back", [taken_row(row, days, codes) for row in store.taken_back(code)]
+
+    def _alarms(self, code: str, days: Days) -> list[Row]:
+        """Rows of `alarms` of one person, the oldest first; those of left-out visits too."""
+        visits = self._visits.get(code, [])
+        answers = {
+            v.header.visit_id: self._store.answers(v.header.visit_id)
+            for v in visits
+            if v.header.visit_id in self._written
+        }
+        found = self._watch.alarms(code, visits, answers)
+        rows = []
+        for number, alarm in enumerate(reversed(found), start=1):
+            visit = visits[alarm.visit - 1].header.visit_id if alarm.visit else None
+            seen = alarm.acknowledged
+            rows.append(
+                {
+                    "person": self._codes.person(code),
+                    "number": number,
+                    "kind": alarm.kind,
+                    "day": days.day(utc_text(alarm.when)),
+                    "visit_id": self._codes.identifier(visit) if visit else None,
+                    "acknowledged_day": days.day(seen.at_utc) if seen else None,
+                }
+            )
+        return rows
 
     def goal_levels(self, calendar: Mapping[str, Days]) -> list[Row]:
         """Rows of `goal_levels` of the goals given so far."""
@@ -156,4 +203,36 @@ def goal_level_row(level: GoalLevel, days: Days, codes: Codes) -> Row:
         "goal_id": codes.identifier(level.goal_id),
         "day": days.day(level.at_utc),
         "level": level.level,
+    }
+
+
+def state_row(state: PersonState, days: Days, codes: Codes) -> Row:
+    """Row of `person_states`."""
+    return {
+        "state_id": codes.identifier(state.state_id),
+        "person": codes.person(state.person),
+        "from_day": days.day_of(date.fromisoformat(state.from_date)),
+        "state": state.state,
+    }
+
+
+def contraindication_row(entry: Contraindication, days: Days, codes: Codes) -> Row:
+    """Row of `contraindications`."""
+    return {
+        "entry_id": codes.identifier(entry.entry_id),
+        "person": codes.person(entry.person),
+        "day": days.day(entry.at_utc),
+        "item": entry.item,
+        "answer": entry.answer,
+    }
+
+
+def taken_row(row: TakenBack, days: Days, codes: Codes) -> Row:
+    """Row of `taken_back`; the reason stays behind."""
+    return {
+        "taken_id": codes.identifier(row.taken_id),
+        "person": codes.person(row.person),
+        "day": days.day(row.at_utc),
+        "kind": row.kind,
+        "target_id": codes.identifier(row.target_id),
     }

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import get_args
 
+from battery.alarms import Kind
+from battery.cautions import CONTRAINDICATIONS as ASKED
 from battery.export.columns import DAY, UUID, Column, Key, Table, number
-from battery.store import Decision, Scope
+from battery.store import Decision, Scope, State, Takeable
+from battery.store.rows import Present
 from norms.verdict import Word
 
 SCALE = "on the scale of comparison, which is the log scale where the measure says so"
@@ -161,6 +164,65 @@ BANDS = Table(
     ("person", "measure", "hand"),
     (_OF_PERSON,),
 )
+_NOT_YET = "no visit yet"
+ALARMS = Table(
+    "alarms",
+    "Alarms",
+    "What stood first on list and page until somebody acknowledged it, at the limits that the "
+    "clinic has set when the export is made; it follows from answers, markers, practice, "
+    "consents and contraindications. Authors and notes are left out.",
+    (
+        _PERSON,
+        Column("number", "integer", "Number of the person's alarms, from 1.", minimum=1),
+        Column("kind", "string", "What it is about.", words=get_args(Kind)),
+        Column("day", "integer", f"When it was said. {DAY}", "d", _NOT_YET),
+        Column("visit_id", "string", "The visit it was said at.", missing="between visits"),
+        Column("acknowledged_day", "integer", DAY, "d", "not acknowledged"),
+    ),
+    ("person", "number"),
+    (_OF_PERSON, Key("visit_id", "visits", "visit_id")),
+)
+PERSON_STATES = Table(
+    "person_states",
+    "States of people",
+    "Whether a person is due for visits; the latest word holds. Reasons are left out.",
+    (
+        Column("state_id", "string", "The entry.", pattern=UUID),
+        _PERSON,
+        Column("from_day", "integer", f"Since when. {DAY}", "d", _NOT_YET),
+        Column("state", "string", "The state.", words=get_args(State)),
+    ),
+    ("state_id",),
+    (_OF_PERSON,),
+)
+CONTRAINDICATIONS = Table(
+    "contraindications",
+    "Contraindications",
+    "What was asked before the first visit; the latest answer on each item holds.",
+    (
+        Column("entry_id", "string", "The entry.", pattern=UUID),
+        _PERSON,
+        Column("day", "integer", f"When it was asked. {DAY}", "d", _NOT_YET),
+        Column("item", "string", "What was asked.", words=tuple(ASKED)),
+        Column("answer", "string", "Whether it is there.", words=get_args(Present)),
+    ),
+    ("entry_id",),
+    (_OF_PERSON,),
+)
+TAKEN_BACK = Table(
+    "taken_back",
+    "Taken back",
+    "Markers, goals and ratings that were said by mistake; they stay in their tables.",
+    (
+        Column("taken_id", "string", "The entry.", pattern=UUID),
+        _PERSON,
+        Column("day", "integer", f"When it was taken back. {DAY}", "d", _NOT_YET),
+        Column("kind", "string", "What it was.", words=get_args(Takeable)),
+        Column("target_id", "string", "The marker, goal or rating.", pattern=UUID),
+    ),
+    ("taken_id",),
+    (_OF_PERSON,),
+)
 AROUND = (
     CONSENTS,
     REBASELINES,
@@ -169,4 +231,8 @@ AROUND = (
     GOALS,
     GOAL_LEVELS,
     BANDS,
+    ALARMS,
+    PERSON_STATES,
+    CONTRAINDICATIONS,
+    TAKEN_BACK,
 )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -31,6 +31,12 @@ def ends_of(line: Line) -> tuple[float, float]:
     if not baseline or not later:
         return math.nan, math.nan
     return _mean(baseline, log_scale=log_scale), _mean(later, log_scale=log_scale)
+
+
+def _reach(lines: Iterable[Line]) -> list[float]:
+    """Return the ends of the error bands, so that an axis never magnifies noise."""
+    bands = [line.verdict.band for line in lines]
+    return [end for own in bands if own is not None for end in (own.low, own.high)]
 
 
 def _mean(readings: Sequence[Reading], *, log_scale: bool) -> float:
@@ -61,8 +67,8 @@ def pair_figure(page: Page, task: str, height_mm: float = HEIGHT_MM) -> str:
     width, height = WIDTH_MM * PT_PER_MM, height_mm * PT_PER_MM
     speed, exact = lines[0]
     ends = [end for _, start, now in places for end in (start, now)]
-    x = _axis([end[0] for end in ends], LEFT + 4, width - 5)
-    y = _axis([end[1] for end in ends], height - FOOT - 4, 5)
+    x = _axis([*(end[0] for end in ends), *_reach(p[0] for p in lines)], LEFT + 4, width - 5)
+    y = _axis([*(end[1] for end in ends), *_reach(p[1] for p in lines)], height - FOOT - 4, 5)
     if speed.measure.direction == "lower":
         x = Axis(x.high, x.low, x.start, x.end)
     y = Axis(y.high, y.low, y.start, y.end)  # every accuracy here is an error: less is upwards

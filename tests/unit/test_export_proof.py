@@ -80,7 +80,10 @@ def say_everything(store, visit):
     store.enter_outside_error("tapping.radial_error_mm", 0.1, source="s", **said)
     store.prescribe("K7QF", from_date=date(2026, 3, 1), per_week=7, **said)
     goal = store.set_goal("K7QF", "drink tea", **said)
-    store.rate_goal(goal.goal_id, 1, **said)
+    level = store.rate_goal(goal.goal_id, 1, **said)
+    store.take_back("K7QF", "rating", level.level_id, reason="slip", **said)
+    store.set_state("K7QF", "paused", from_date=date(2026, 3, 1), reason="in hospital", **said)
+    store.answer_contraindications("K7QF", [("neck", "yes")], **said)
     alias = kit.DEVICE.alias
     store.put_screen_check(alias, kit.DEVICE.screen, "card", at_utc=AT)
     store.put_timing_check(
