@@ -14,12 +14,23 @@ from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 
 from battery.desk.frame import Office, page
-from battery.desk.screens import clinic, door, enrol, exchange, person, right, today
+from battery.desk.screens import (
+    clinic,
+    door,
+    enrol,
+    exchange,
+    log,
+    out,
+    person,
+    right,
+    start,
+    today,
+)
 from battery.desk.words import _
 from battery.errors import BatteryError
 
 STATIC = Path(__file__).parent / "static"
-SCREENS = (door, today, person, right, enrol, exchange, clinic)
+SCREENS = (door, today, person, right, enrol, start, exchange, out, clinic, log)
 LOG = logging.getLogger(__name__)
 
 

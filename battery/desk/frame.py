@@ -30,7 +30,9 @@ from starlette.responses import (
 from starlette.routing import Route
 
 from battery.desk.guard import FORM_FIELD, FORM_HEADER, Secrets, form_is_ours
+from battery.desk.jobs import Jobs
 from battery.desk.session import Session
+from battery.desk.starting import Visiting
 from battery.desk.words import LANGUAGES, catalogue
 from battery.store import Store
 
@@ -59,6 +61,8 @@ class Office:
     end: Callable[[], None]
     wall: Callable[[], datetime] = lambda: datetime.now().astimezone()
     session: Session = field(default_factory=lambda: Session(time.monotonic))
+    jobs: Jobs = field(default_factory=Jobs)
+    visiting: Visiting = field(default_factory=Visiting)
 
     @contextmanager
     def store(self, *, write: bool = False) -> Iterator[Store]:

@@ -1,0 +1,38 @@
+"""Who did what: everything that was said about anybody, the newest first."""
+
+from __future__ import annotations
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from battery.desk.frame import office, page, shows
+from battery.desk.history import history_of
+
+MAX_ROWS = 500
+
+
+def show(request: Request) -> Response:
+    """List what was said, of everybody or by one author."""
+    author = request.query_params.get("author", "")
+    with office(request).store() as store:
+        everything = [
+            (person.code, row)
+            for person in store.list_people()
+            for row in history_of(store, person.code)
+        ]
+        gone = store.tombstones()
+    authors = sorted({row.author for _code, row in everything if row.author})
+    rows = [pair for pair in everything if not author or pair[1].author == author]
+    rows.sort(key=lambda pair: pair[1].at_utc, reverse=True)
+    return page(
+        request,
+        "log.html.j2",
+        rows=rows[:MAX_ROWS],
+        n_more=max(0, len(rows) - MAX_ROWS),
+        authors=authors,
+        chosen=author,
+        gone=gone,
+    )
+
+
+ROUTES = [shows("/log", show)]

@@ -1,0 +1,156 @@
+"""Out of the clinic: exports, and the pages of many people at once, with how far it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date
+from pathlib import Path
+
+from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+
+from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes, typed
+from battery.desk.jobs import Job, Step
+from battery.desk.words import _
+from battery.errors import BatteryError, UsageError
+from battery.export import export_bids, export_tidy
+from battery.export.selection import Selection
+from battery.handover.keys import clinic_signature
+from battery.report import page_of, render, write_pdf, write_text
+from battery.report.bands import band_rows
+from tasks.registry import TASKS
+
+
+def show(request: Request) -> Response:
+    """Show what may go out, to where."""
+    return _shown(request)
+
+
+def _shown(
+    request: Request,
+    *,
+    errors: dict[str, str] | None = None,
+    fields: dict[str, str] | None = None,
+    ticked: Sequence[str] = (),
+) -> Response:
+    with office(request).store() as store:
+        people = store.list_people()
+        gave = store.gave_consent("research")
+    return page(
+        request,
+        "out.html.j2",
+        status_code=400 if errors else 200,
+        people=[(person.code, person.code in gave) for person in people],
+        tasks=list(TASKS),
+        ticked=set(ticked),
+        errors=errors or {},
+        typed=fields or {},
+    )
+
+
+def begin(request: Request, form: FormData) -> Response:
+    """Begin what was asked for and show how far it is."""
+    here = office(request)
+    ticked = [str(code) for code in form.getlist("person")]
+    try:
+        title, work = _work(here, form, ticked)
+    except BatteryError as error:
+        return _shown(request, errors={"out": str(error)}, fields=typed(form), ticked=ticked)
+    return see_other(f"/out/{here.jobs.start(title, work).name}")
+
+
+def _work(
+    here: Office, form: FormData, ticked: list[str]
+) -> tuple[str, Callable[[Step], Sequence[str]]]:
+    folder = Path(chosen(form, "folder"))
+    if not chosen(form, "folder") or not folder.is_absolute():
+        msg = f"{chosen(form, 'folder')!r} is no full path of a folder; nothing was written"
+        raise UsageError(msg)
+    kind = chosen(form, "kind")
+    if kind == "pages":
+        return _("Pages"), lambda step: _write_pages(here, folder, ticked, step)
+    if kind not in ("tables", "bids"):
+        msg = "choose what is to go out; nothing was written"
+        raise UsageError(msg)
+    asked = Selection(
+        people=ticked,
+        tasks=[str(task) for task in form.getlist("task")],
+        since=_day(form, "since"),
+        until=_day(form, "until"),
+        without_consent=chosen(form, "without_consent"),
+    )
+    with here.store() as store:
+        asked.check(store)
+    return _("Export"), lambda step: _export(here, folder, kind, asked, step)
+
+
+def _export(
+    here: Office, folder: Path, kind: str, asked: Selection, step: Step
+) -> Sequence[str]:
+    with here.store() as store:
+        if kind == "bids":
+            counts = export_bids(store, folder, selection=asked, progress=step)
+            return [*(f"{what}: {n}" for what, n in counts.items()), str(folder)]
+        done = export_tidy(
+            store,
+            folder,
+            selection=asked,
+            bands=band_rows(store, now=here.wall()),
+            sign=clinic_signature(store),
+            now=here.wall(),
+            progress=step,
+        )
+    rows = [f"{what}: {n} rows" for what, n in done.n_rows.items()]
+    lost = [f"not in it: block {block}: {why}" for block, why in done.failed.items()]
+    return [*rows, *lost, str(folder)]
+
+
+def _write_pages(here: Office, folder: Path, ticked: list[str], step: Step) -> Sequence[str]:
+    lines = []
+    with here.store() as store:
+        codes = ticked or [person.code for person in store.list_people()]
+        for number, code in enumerate(codes):
+            step(number, len(codes))
+            html = render(page_of(store, code, now=here.wall()))
+            path = write_text(folder / f"{store.person(code).code}.html", html)
+            lines.append(str(write_pdf(path, path.with_suffix(".pdf"))))
+    return lines
+
+
+def follow(request: Request) -> Response:
+    """Show how far something is, and what came out of it."""
+    return page(request, "job.html.j2", job=_job(request))
+
+
+def stop(request: Request, form: FormData) -> Response:
+    """Stop it at its next step."""
+    del form
+    job = _job(request)
+    job.stop()
+    return see_other(f"/out/{job.name}")
+
+
+def _job(request: Request) -> Job:
+    job = office(request).jobs.get(request.path_params["name"])
+    if job is None:
+        raise HTTPException(404)
+    return job
+
+
+def _day(form: FormData, name: str) -> date | None:
+    told = chosen(form, name)
+    try:
+        return date.fromisoformat(told) if told else None
+    except ValueError as error:
+        msg = f"{told!r} is no day; nothing was written"
+        raise UsageError(msg) from error
+
+
+ROUTES = [
+    shows("/out", show),
+    takes("/out", begin),
+    shows("/out/{name}", follow),
+    takes("/out/{name}/stop", stop),
+]

@@ -1,0 +1,52 @@
+"""Beginning a visit on this machine's screen, and what came out of it."""
+
+from __future__ import annotations
+
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import Response
+
+from battery.desk.frame import chosen, office, page, see_other, shows, takes
+from battery.errors import UsageError
+from battery.plan import PLANS
+
+
+def show(request: Request) -> Response:
+    """Show who may begin, and the visit that runs or ran last."""
+    here = office(request)
+    with here.store() as store:
+        people = [person.code for person in store.list_people()]
+    return page(
+        request,
+        "start.html.j2",
+        people=people,
+        plans=list(PLANS),
+        meant=request.query_params.get("code", ""),
+        running=here.visiting.running,
+        code=here.visiting.code,
+        outcome=here.visiting.outcome(),
+    )
+
+
+def begin(request: Request, form: FormData) -> Response:
+    """Open the window of a visit; one at a time."""
+    here = office(request)
+    if here.visiting.running:
+        msg = f"a visit of {here.visiting.code} is open on this screen; end it first"
+        raise UsageError(msg)
+    plan = chosen(form, "plan")
+    if plan not in PLANS:
+        msg = f"no plan {plan!r}; nothing was begun"
+        raise UsageError(msg)
+    with here.store() as store:
+        person = store.person(chosen(form, "code"))
+    arguments = ["--plan", plan]
+    if chosen(form, "large"):
+        arguments.append("--large")
+    if here.home is not None:
+        arguments += ["--home", str(here.home)]
+    here.visiting.begin(person.code, arguments)
+    return see_other("/start")
+
+
+ROUTES = [shows("/start", show), takes("/start", begin)]

@@ -1,0 +1,117 @@
+"""Going out of the desk: exports and pages with how far they are; a visit on this screen."""
+
+import json
+import select
+import time
+
+import pytest
+
+from battery.desk.jobs import Jobs
+from battery.export import verify_export
+from tests.desk.office import Desk
+
+WAIT_S = 60
+
+
+@pytest.fixture
+def desk(own_clinic):
+    made = Desk(own_clinic)
+    made.come_in()
+    return made
+
+
+def until(done):
+    end_s = time.monotonic() + WAIT_S
+    while not done():
+        assert time.monotonic() < end_s
+        select.select([], [], [], 0.02)
+
+
+def finished(desk, answer):
+    path = answer.url.path
+    until(
+        lambda: (
+            "It has begun" not in desk.get(path).text and "Stop it" not in desk.get(path).text
+        )
+    )
+    return desk.get(path).text
+
+
+def test_an_export_from_the_desk_is_one_that_verifies(desk, tmp_path):
+    folder = tmp_path / "study"
+    fields = {"kind": "tables", "folder": str(folder), "without_consent": "a test of the desk"}
+    assert "Done." in finished(desk, desk.send("/out", fields))
+    package = json.loads((folder / "datapackage.json").read_text(encoding="utf-8"))
+    assert package["resources"]
+    assert not verify_export(folder).findings
+
+
+def test_pages_of_ticked_people_are_written_as_pdf(desk, tmp_path):
+    with desk.office.store() as store:
+        code = store.list_people()[0].code
+    done = finished(desk, desk.send("/out", kind="pages", folder=str(tmp_path), person=code))
+    assert "Done." in done
+    assert (tmp_path / f"{code}.pdf").read_bytes().startswith(b"%PDF")
+    assert len(list(tmp_path.glob("*.pdf"))) == 1
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"kind": "tables", "folder": "study"},
+        {"kind": "party", "folder": "/tmp/x"},
+        {"kind": "tables", "folder": "/tmp/x", "since": "yesterday"},
+        {"kind": "tables", "folder": "/tmp/x", "person": "NOBODY"},
+        {"kind": "tables", "folder": "/tmp/x", "task": "nosuch"},
+    ],
+)
+def test_what_cannot_go_out_is_said_beside_the_form(desk, fields):
+    answer = desk.send("/out", fields)
+    assert answer.status_code == 400
+    assert 'role="alert"' in answer.text
+
+
+def test_work_that_is_stopped_ends_at_its_next_step_and_says_so():
+    jobs = Jobs()
+
+    def work(step):
+        number = 0
+        while True:
+            number += 1
+            step(number, 0)
+
+    job = jobs.start("endless", work)
+    until(lambda: job.done > 0)
+    job.stop()
+    until(lambda: not job.running)
+    assert job.error.startswith("stopped")
+
+
+def test_work_that_fails_says_one_calm_line():
+    def work(step):
+        del step
+        return [1 / 0]
+
+    job = Jobs().start("wrong", work)
+    until(lambda: not job.running)
+    assert "what is stored is safe" in job.error
+
+
+def test_a_visit_without_a_screen_says_why_on_the_desk(desk, monkeypatch):
+    monkeypatch.delenv("DISPLAY", raising=False)
+    monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
+    with desk.office.store() as store:
+        code = store.list_people()[0].code
+    assert desk.send("/start", code=code, plan="short").status_code == 200
+    until(lambda: not desk.office.visiting.running)
+    assert "no screen to draw on" in desk.get("/start").text
+    assert desk.send("/start", code="NOBODY", plan="short").status_code == 400
+    assert desk.send("/start", code=code, plan="--large").status_code == 400
+
+
+def test_the_log_names_author_person_and_what(desk):
+    with desk.office.store() as store:
+        code = store.list_people()[0].code
+    desk.send(f"/person/{code}/say/goal", goal="write a postcard")
+    assert "goal: write a postcard" in desk.get("/log?author=AB").text
+    assert "goal: write a postcard" not in desk.get("/log?author=nobody").text
