@@ -9,10 +9,12 @@ import pytest
 
 from battery.export import rescore_export, verify_export
 from battery.handover import receive, send
+from battery.plan import plan_hash
 from battery.report import page_of, render
 from battery.rescoring import rescore
 from battery.store import Store
 from battery.verify import verify
+from tests.data.make_formats import PLAN
 from tests.data.make_store import told_by
 
 FORMATS = sorted((Path(__file__).resolve().parents[1] / "data" / "formats").glob("[0-9][0-9]"))
@@ -97,3 +99,9 @@ def test_an_earlier_export_is_verified_and_scored_again(then):
     assert verify_export(then / "export").findings == ()
     done = rescore_export(then / "export")
     assert (done.n_blocks, done.failed) == (4, {})
+
+
+def test_a_plan_keeps_its_hash_through_options_that_came_later(then):
+    """Else every series would begin anew with each update."""
+    recorded = {v["header"]["plan_hash"] for v in told(then)["tablet"]["visits"]}
+    assert recorded == {plan_hash(PLAN)}
