@@ -4,7 +4,9 @@ import numpy as np
 import pygame
 import pytest
 
+from battery.people import PICTURES
 from battery.plan import STANDARD, planned_blocks
+from battery.stage.drawing.avatars import Token
 from battery.stage.drawing.canvas import Canvas
 from battery.stage.drawing.demonstration import Demonstration
 from battery.stage.drawing.hands import hand_picture, pointing_hand
@@ -89,3 +91,20 @@ def test_the_sign_of_the_program_is_square_and_has_clear_corners(headless, side_
     assert sign.get_at((0, 0)).a < 40
     middle = sign.get_at((side_px // 2, side_px - 2))
     assert tuple(middle)[:3] == pytest.approx(LIGHT.main, abs=6)
+
+
+@pytest.mark.parametrize("large", [False, True], ids=["default", "large"])
+def test_the_picture_of_a_person_is_large_on_every_screen(headless, any_tablet, large):
+    """At least 25 mm of it are inked either way, whatever stands beside it."""
+    window, _ = headless
+    window.scale = type(window.scale)(any_tablet)
+    size_px = (any_tablet.width_px, any_tablet.height_px)
+    window.surface = pygame.Surface(size_px)
+    canvas = Canvas(window, large=large)
+    for name in PICTURES:
+        canvas.clear()
+        Token(name).begin(canvas, canvas.beside_words)
+        ground = pygame.surfarray.array3d(window.surface).astype(int)
+        inked = (abs(ground - np.array(window.theme.background)) > 40).any(axis=2)
+        longest_px = max(inked.any(axis=axis).sum() for axis in (0, 1))
+        assert longest_px * any_tablet.mm_per_px_x >= 25.0, name
