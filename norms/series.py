@@ -84,6 +84,9 @@ def why_apart(before: SeriesKey, after: SeriesKey) -> str:
     said = []
     for name in before.differences(after):
         old, new = getattr(before, name), getattr(after, name)
+        if name == "weight" and not (old and new):
+            said.append("wrist weight on" if new else "wrist weight off")
+            continue
         named = name in ("device", "input_type", "weight") and old and new
         said.append(f"{WORDS[name]} ({old} to {new})" if named else WORDS[name])
     return ", ".join(said)

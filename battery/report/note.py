@@ -126,6 +126,6 @@ def _task(line: Line) -> str:
 
 def _limits(page: Page) -> str:
     lines = [line for hand in page.hands if (line := page.headline(hand))]
-    bands = [line.verdict.band for line in lines if line.verdict.band is not None]
-    error = f"Error band {sentences.scatter_words(bands[0])}. " if bands else ""
+    told = [said for line in lines if (said := words.scatter_words(page, line))]
+    error = f"Error band {told[0]}. " if told else ""
     return f"{error}Not a diagnosis."

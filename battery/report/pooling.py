@@ -55,13 +55,18 @@ def scatter(
     """
     groups: dict[tuple[str, str], list[tuple[float, ...]]] = {}
     series: dict[tuple[str, str], list[tuple[float, ...]]] = {}
+    whose: dict[tuple[str, str], set[str]] = {}
     for code, theirs in readings.items():
         for name, their_role, values in _with_ratios(theirs, people[code]):
             baseline = baseline_values(values, rule_of(people[code]))
             if baseline:
                 groups.setdefault((name, their_role), []).append(baseline)
+                whose.setdefault((name, their_role), set()).add(code)
             series.setdefault((name, their_role), []).append(series_values(values))
-    return {key: Pool(tuple(groups.get(key, ())), tuple(series[key])) for key in series}
+    return {
+        key: Pool(tuple(groups.get(key, ())), tuple(series[key]), len(whose.get(key, ())))
+        for key in series
+    }
 
 
 def pools_of(

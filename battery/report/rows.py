@@ -171,10 +171,18 @@ class Trace:
 
 @dataclass(frozen=True, slots=True)
 class Pool:
-    """What everybody in the store scatters: baseline values and whole series, one a person."""
+    """What everybody in the store scatters: baseline values and whole series, one a hand.
+
+    Parameters
+    ----------
+    n_people : int
+        People whose baselines are in it; of somebody whose hands are not told apart both are.
+        0 where each hand is another person's.
+    """
 
     groups: tuple[tuple[float, ...], ...] = ()
     series: tuple[tuple[float, ...], ...] = ()
+    n_people: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from battery import cautions
 from battery.answers import STOP_RISE
@@ -268,12 +269,22 @@ def _safety(page: Page) -> list[str]:
     return told
 
 
+def scatter_words(page: Page, line: Line) -> str:
+    """Say what a line's error band stands on, counting people, not hands; empty without one."""
+    own = line.verdict.band
+    if own is None:
+        return ""
+    pooled = page.rows.pools.get((line.measure.name, line.hand))
+    if pooled is not None and pooled.n_people and own.n_people:
+        own = replace(own, n_people=pooled.n_people)
+    return sentences.scatter_words(own)
+
+
 def _scatter(page: Page) -> str:
     lines = [line for hand in page.hands if (line := page.headline(hand))]
-    bands = [line.verdict.band for line in lines if line.verdict.band is not None]
-    if not bands:
+    told = list(dict.fromkeys(said for line in lines if (said := scatter_words(page, line))))
+    if not told:
         return "No error band yet: none is given before the baseline is complete."
-    told = list(dict.fromkeys(sentences.scatter_words(own) for own in bands))
     return f"Error band {'; '.join(told)}."
 
 

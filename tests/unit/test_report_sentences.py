@@ -1,11 +1,14 @@
 """What the page of each invented person says."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
 from battery.report import trend, words
+from battery.report.lines import by_measure, role, rule_of
 from battery.report.note import note_text
+from battery.report.pooling import scatter
 from battery.report.sheet import occasion_key, sheet
 from battery.scoring import PRIMARY
 from norms import sentences
@@ -169,6 +172,27 @@ def test_the_page_says_what_the_error_band_stands_on():
     assert "No error band yet" in mind("two_visits")
 
 
+def test_people_are_counted_not_hands():
+    """Where hands are not told apart both of a person are pooled; it is still one person."""
+    somebody = cases.Made(affected="both")
+    people = {somebody.code: somebody.person()}
+    found = scatter(people, {somebody.code: by_measure(somebody.readings())})
+    pooled = found["tapping.radial_error_mm", role("left", somebody.person())]
+    assert (len(pooled.groups), pooled.n_people) == (2, 1)
+    rows = cases.rows_of("improving")
+    counted = {key: replace(pool, n_people=4) for key, pool in rows.pools.items()}
+    page = cases.page_data(replace(rows, pools=counted), made=cases.MADE)
+    mind_ = " ".join(words.keep_in_mind(page, rule_of(page.rows.person)))
+    assert "pooled from 4 people" in mind_
+    assert "pooled from 4 people" in note_text(page)
+
+
+def test_weight_on_and_weight_off_are_told_apart():
+    told = [o.words for o in cases.page_of("weight_on_and_off").occasions]
+    assert any("wrist weight on" in words for words in told)
+    assert not any("another wrist weight" in words for words in told)
+
+
 def test_visits_set_aside_are_counted_with_their_reasons():
     assert (
         "2 visits set aside (too few trials were kept; the block was broken off); shown, not "
@@ -178,8 +202,6 @@ def test_visits_set_aside_are_counted_with_their_reasons():
 
 
 def test_few_baseline_visits_say_that_learning_is_not_excluded():
-    from battery.report.lines import rule_of
-
     page = cases.page_data(cases.Made(n_baseline=2).rows(), made=cases.MADE)
     said = " ".join(words.keep_in_mind(page, rule_of(page.rows.person)))
     assert "with fewer than 2 and 4 learning the test is not excluded" in said
