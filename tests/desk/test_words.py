@@ -1,0 +1,43 @@
+"""The desk in German: every text is translated, and a page shows it."""
+
+import gettext
+
+import pytest
+
+from battery.cautions import CONTRAINDICATIONS
+from battery.desk.make_catalogue import texts
+from battery.desk.words import BY_NAME, CATALOGUES, catalogue
+from battery.people import PICTURES
+from battery.report.caseload import STATES
+from battery.store.rows import MarkerKind
+from tasks.registry import TASKS
+from tests.desk.office import Desk
+
+
+@pytest.mark.parametrize("text", sorted(texts()))
+def test_every_text_is_translated_with_its_blanks(text):
+    german = catalogue("de").gettext(text)
+    pair = texts()[text]
+    if isinstance(pair, tuple):
+        german = catalogue("de").ngettext(*pair, 2)
+    same = {"Alarm:", "Code", "Export", "Person", "Plan"}
+    assert german not in ("", text) or text in same, "python -m battery.desk.make_catalogue"
+    assert german.count("%(") == text.count("%(")
+
+
+def test_what_is_compiled_is_what_the_translator_sees():
+    path = CATALOGUES / "de" / "LC_MESSAGES" / "desk.mo"
+    with path.open("rb") as file:
+        assert gettext.GNUTranslations(file).gettext("Today") == "Heute"
+
+
+def test_words_that_come_from_elsewhere_are_all_known():
+    told = [*MarkerKind.__args__, *STATES, *PICTURES, *TASKS, *CONTRAINDICATIONS.values()]
+    assert set(told) <= set(BY_NAME)
+
+
+def test_a_page_speaks_the_language_of_the_browser(tmp_path):
+    desk = Desk(tmp_path)
+    desk.client.headers["accept-language"] = "de-CH,de;q=0.9,en;q=0.8"
+    assert "Wer sind Sie?" in desk.get("/").text
+    assert "<h1>Heute</h1>" in desk.come_in().text
