@@ -23,9 +23,9 @@ def texts() -> dict[str, tuple[str, str] | str]:
     found: dict[str, tuple[str, str] | str] = {}
     for path in sorted(HERE.rglob("*.py")):
         with path.open("rb") as file:
-            for _line, message, _comments, _context in extract("python", file):
+            for _line, told, _comments, _context in extract("python", file):
                 if path.name != Path(__file__).name:
-                    _add(found, message)
+                    _add(found, told)
     keywords = ("_", "gettext", "ngettext")
     options = {"trimmed": "true", "silent": "false"}
     for path in sorted((HERE / "templates").rglob("*.j2")):
@@ -65,7 +65,7 @@ def make(code: str) -> int:
     n_left = 0
     for one, message in sorted(texts().items()):
         kept = held.get(one)
-        filled = kept.string if kept is not None else ""
+        filled = (kept.string or "") if kept is not None else ""
         made.add(message if isinstance(message, tuple) else one, string=filled)
         n_left += not (filled if isinstance(filled, str) else all(filled))
     made.creation_date = held.creation_date
