@@ -92,7 +92,6 @@ def export(
         with Progress("exporting") as step:
             if bids:
                 counts = export_bids(store, directory, selection=asked, progress=step)
-                failed = {k: "'battery verify' names them" for k in counts if "cannot" in k}
             else:
                 counts, failed = _export_tables(store, directory, asked, form, step)
         for what, count in counts.items():

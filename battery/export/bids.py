@@ -125,6 +125,8 @@ class _Dataset:
                     sessions,
                 )
         self._write_common()
+        for block_id, why in self.failed.items():
+            self._store.left_out(f"block {block_id}", why)
         if self.failed:
             self._counts["blocks that cannot be read, left out"] = len(self.failed)
         return self._counts
