@@ -10,6 +10,9 @@ os.environ["SDL_FRAMEBUFFER_ACCELERATION"] = "0"
 os.environ["SDL_TOUCH_MOUSE_EVENTS"] = "0"
 os.environ["SDL_MOUSE_TOUCH_EVENTS"] = "0"
 os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+# What desktops list the window under: the program's name instead of the command's.
+os.environ.setdefault("SDL_VIDEO_X11_WMCLASS", "coordination-battery")
+os.environ.setdefault("SDL_VIDEO_WAYLAND_WMCLASS", "coordination-battery")
 
 if TYPE_CHECKING:
     from battery.stage.home_exercises import home_exercise_on_screen
