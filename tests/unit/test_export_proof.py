@@ -114,7 +114,7 @@ def other_value(field, value, choose):
 
 def change_one(study, choose):
     """Change one value of one column; put right nothing, the hashes, or the digest too."""
-    name = choose.choice([t for t in TABLES if table_of(study, t).num_rows])
+    name = choose.choice(list(TABLES))  # each has a row, as another test holds
     path = study / choose.choice(names_of(name, 1))
     rows = pq.read_table(path)
     column, row = choose.randrange(rows.num_columns), choose.randrange(rows.num_rows)
