@@ -22,7 +22,7 @@ from battery.report.shapes import COLOURS, DASHES, INK, PT_PER_MM, Axis
 from battery.report.sheet import ROOM_MM, SHEET_WIDTH_MM, Paper, row_groups
 from battery.report.trend import Timeline, running_steps, scale_of, value_axis
 from battery.report.widths import lines_of, shortened
-from battery.scoring import Measure
+from battery.scoring import PRIMARY, Measure
 from norms import sentences
 from norms.verdict import Verdict
 
@@ -175,13 +175,29 @@ def _hand(page: Page, hand: Hand) -> dict[str, str]:
     if line is None:
         return {"hand": hand, "title": title, "big": "Not tested yet", "small": ""}
     big = direction_words(line)
+    alone = _moved_alone(page, hand, line)
+    if alone:
+        big = f"{big} together; {alone}"
     return {
         "hand": hand,
         "title": title,
         "big": f"{big[:1].upper()}{big[1:]}",
         "small": _small(page, hand, line),
-        "strong": "strong" if line.verdict.word == "beyond error" else "",
+        "strong": "strong" if alone or line.verdict.word == "beyond error" else "",
     }
+
+
+def _moved_alone(page: Page, hand: Hand, lead: Line) -> str:
+    """Name the tasks beyond error where all together show no change: none is swallowed."""
+    if lead.told:
+        return ""
+    moved = []
+    for task in page.tasks:
+        line = page.line(PRIMARY[task].name, hand)
+        if line is not None and line.verdict.word == "beyond error":
+            side = {True: "better", False: "worse", None: "changed"}[line.verdict.better]
+            moved.append(f"{TITLES[task].lower()} {side}")
+    return ", ".join(moved)
 
 
 def _small(page: Page, hand: Hand, line: Line) -> str:
@@ -360,11 +376,16 @@ def panel(line: Line, lines: Sequence[Line], time: Timeline, height: float) -> s
     steps = [s for s in running_steps(line) if math.isfinite(s.low) and math.isfinite(s.high)]
     for a, b in itertools.pairwise(steps):
         x0, x1 = time.visit_at(a.visit), time.visit_at(b.visit)
-        top, foot = y.within(b.high * scale), y.within(b.low * scale)
-        top, foot = min(top, foot), max(top, foot)
-        parts.append(shapes.box((x0, top), x1 - x0, foot - top, fill=colour, opacity=0.14))
-    mean = [(time.visit_at(s.visit), y.within(s.value * scale)) for s in running_steps(line)]
-    parts.append(shapes.polyline(mean, colour=colour, width=3.4, opacity=0.45))
+        ends = sorted((y.within(b.high * scale), y.within(b.low * scale)))
+        if not _apart(a.visit, b.visit, time):
+            height_pt = ends[1] - ends[0]
+            parts.append(
+                shapes.box((x0, ends[0]), x1 - x0, height_pt, fill=colour, opacity=0.14)
+            )
+    for a, b in itertools.pairwise(running_steps(line)):
+        if not _apart(a.visit, b.visit, time):
+            mean = [(time.visit_at(s.visit), y.within(s.value * scale)) for s in (a, b)]
+            parts.append(shapes.polyline(mean, colour=colour, width=3.4, opacity=0.45))
     parts += _points(line, y, time)
     told = "; ".join(
         f"visit {s.reading.visit} {shapes.number(s.reading.value * scale)}"
@@ -380,14 +401,19 @@ def panel(line: Line, lines: Sequence[Line], time: Timeline, height: float) -> s
     )
 
 
+def _apart(before: int, after: int, time: Timeline) -> bool:
+    """Whether a gap lies between two visits that nothing is drawn across."""
+    gone = time.when[after] - time.when[before]
+    return gone.total_seconds() / 86_400 > time.gap_days
+
+
 def _points(line: Line, y: Axis, time: Timeline) -> list[str]:
     scale = scale_of(line)
     looks = {"baseline": "hollow", "later": "solid"}
     parts = []
     for before, after in itertools.pairwise([s for s in line.shown if s.standing != "aside"]):
-        gone = time.when[after.reading.visit] - time.when[before.reading.visit]
         same = (before.standing == "earlier") == (after.standing == "earlier")
-        if same and gone.total_seconds() / 86_400 <= time.gap_days:
+        if same and not _apart(before.reading.visit, after.reading.visit, time):
             ends = [
                 (time.visit_at(s.reading.visit), y.within(s.reading.value * scale))
                 for s in (before, after)

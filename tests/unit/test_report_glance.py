@@ -5,6 +5,7 @@ from html.parser import HTMLParser
 
 import pytest
 
+from battery.report import glance as glance_module
 from battery.report.glance import direction_words, size
 from battery.report.words import new_baseline
 from norms import sentences
@@ -81,7 +82,7 @@ SAID = {
     "unchanged": ["No change shown"],
     "learning": ["No change shown"],
     "both_worse": ["slower, worse", "less exact, worse", "Both hands moved to the worse side"],
-    "faster_less_exact": ["less exact"],
+    "faster_less_exact": ["No change shown together; touching targets worse", "less exact"],
     "device_swap": ["new series, another device", "No verdict yet"],
     "missed_weeks": ["No change shown"],
     "missed_at_the_end": ["5 weeks without a visit before the latest"],
@@ -115,6 +116,24 @@ def test_each_person_gets_the_sentences_wanted(name):
     squeezed = re.sub(r"\s+", " ", seen)
     for words in SAID[name]:
         assert words in squeezed, squeezed
+
+
+def test_nothing_is_drawn_across_missed_weeks():
+    """No point, mean or limit of the first sheet is drawn over five weeks without a visit."""
+    page = cases.page_of("missed_weeks")
+    time = glance_module._timeline(page)
+    body, _ = first_sheet("missed_weeks")
+    left, right = time.visit_at(7) + 2, time.visit_at(8) - 2
+    crossed = [
+        line
+        for line in re.findall(
+            r'<polyline points="([^"]+)"[^>]*stroke="#(?:0072B2|D55E00)"', body
+        )
+        if float(line.split()[0].split(",")[0]) < left
+        and float(line.split()[-1].split(",")[0]) > right
+    ]
+    assert crossed == []
+    assert glance_module._apart(7, 8, time)
 
 
 def test_an_alarm_that_was_seen_stands_overleaf_with_the_name():
