@@ -30,7 +30,9 @@ def band_name(task: str, band_hz: tuple[float, float]) -> str:
     return f"{task}.jitter_{band_hz[0]:.0f}_{band_hz[1]:.0f}_hz_mm"
 
 
-def jitter(task: str, track: str, *, primary: bool, along: str) -> tuple[Measure, ...]:
+def jitter(
+    task: str, track: str, *, primary: bool, along: str, beside: str = ""
+) -> tuple[Measure, ...]:
     """Define the family for one task.
 
     Parameters
@@ -42,13 +44,15 @@ def jitter(task: str, track: str, *, primary: bool, along: str) -> tuple[Measure
         Whether the jitter across is the task's primary measure.
     along : str
         Meaning of the jitter along the path, which differs from task to task.
+    beside : str
+        What of the contact does not count, if anything.
     """
     return (
         Measure(
             f"{task}.jitter_across_mm",
             f"Jitter across the {track}",
             f"Root mean square displacement across the {track} in 2-14 Hz, from the spectrum "
-            "of position.",
+            f"of position{beside}.",
             "mm",
             "lower",
             WELCH,

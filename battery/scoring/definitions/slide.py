@@ -13,6 +13,7 @@ _JITTER = jitter(
     "slide",
     "track",
     primary=True,
+    beside=", of all contact in which the finger does not lie still for over 1 s",
     along="Root mean square displacement along the track in 3.5-14 Hz while the finger is "
     "slower than 50 mm/s along it.",
 )

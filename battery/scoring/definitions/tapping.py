@@ -22,7 +22,8 @@ _PRIMARY = (
         "tapping.radial_error_mm",
         "End-point error",
         "Mean distance of the first contact after lift-off from the centre of the target, over "
-        "all trials; one without an answer counts with the whole way from home.",
+        "all trials; one without an answer counts with the whole way from home, and so does "
+        "every 20 s in which none was done.",
         "mm",
         "lower",
         _ERRORS,

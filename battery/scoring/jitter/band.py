@@ -18,6 +18,7 @@ from battery.scoring.definitions.jitter import BESIDE_HZ, SUB_BANDS_HZ, band_nam
 from battery.scoring.jitter.tremor import BAND_HZ, INTERPOLATION_HZ, highest_peak
 from battery.scoring.score import BELOW_FLOOR, Score, missing
 from battery.scoring.signal.filters import in_band
+from battery.scoring.signal.kinematics import runs
 from battery.scoring.signal.path import (
     GRID_HZ,
     Flags,
@@ -142,7 +143,7 @@ class Drag:
     """One piece of dragging without gaps, on the even grid.
 
     `across_mm` and `along_mm` are places, `speed_mm_s` the slow speed along the path (without
-    sign), `counts` is false in the first 0.2 s of a contact; all of shape (n,).
+    sign), `counts` is false where the moment does not count; all of shape (n,).
     """
 
     across_mm: Floats
@@ -208,7 +209,12 @@ def jitter_scores(
         empty for the task whose movement along the path is the person's own: there the slow
         phases count.
     """
-    found = spectra([drag.across_mm[drag.counts] for drag in drags], least_s=BRIEF_S)
+    pieces_mm = [
+        drag.across_mm[begin:end]
+        for drag in drags
+        for begin, end in runs(drag.counts, 1).tolist()
+    ]
+    found = spectra(pieces_mm, least_s=BRIEF_S)
     across = _across(f"{task}.jitter_across_mm", found, device)
     pixels = (
         missing(f"{task}.jitter_pixels", across.reason or "no grid")

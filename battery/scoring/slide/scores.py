@@ -11,13 +11,16 @@ from battery.scoring import quality
 from battery.scoring.jitter.band import Device, Drag, jitter_scores, settled
 from battery.scoring.score import Score
 from battery.scoring.signal.filters import slow_speed_mm_s, willed
-from battery.scoring.signal.path import Segment, followed_path, pieces
+from battery.scoring.signal.kinematics import runs
+from battery.scoring.signal.path import GRID_HZ, Segment, followed_path, pieces
 from battery.scoring.slide.passes import TAKES, Pass, drag_s, passes
 from battery.scoring.stats import summary
 from battery.scoring.stats.intervals import Bootstrap
 
 MIN_PASSES = 2
 MIN_WAYS = 2
+LYING_MM_S = 2.0  # a turn at the slowest pace is over sooner
+LYING_S = 1.0
 PASSES = "finished passes"
 WAYS = "ways without loss of contact"
 
@@ -44,18 +47,17 @@ def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
 def _jitter(segments: list[Segment], pixel_mm: float) -> list[Score]:
     """Jitter over every contact with the chip, to the end, whatever became of the pass.
 
-    There is no movement at will across the track, at no pace and not where it turns.
+    There is no movement at will across the track, at no pace and not where it turns. A finger
+    that lies still for over a second does not slide, and shakes less: it does not count.
     """
     contacts_s = [float(t_s[0]) for t_s, _ in segments]
-    drags = [
-        Drag(
-            path_mm[:, 1],
-            path_mm[:, 0],
-            slow_speed_mm_s(willed(path_mm[:, 0])),
-            settled(t_s, contacts_s),
-        )
-        for t_s, path_mm in pieces(segments)
-    ]
+    drags = []
+    for t_s, path_mm in pieces(segments):
+        speed = slow_speed_mm_s(willed(path_mm[:, 0]))
+        counts = settled(t_s, contacts_s)
+        for begin, end in runs(speed < LYING_MM_S, round(LYING_S * GRID_HZ)).tolist():
+            counts[begin:end] = False
+        drags.append(Drag(path_mm[:, 1], path_mm[:, 0], speed, counts))
     return jitter_scores("slide", drags, Device.of(segments, pixel_mm), along=())
 
 

@@ -17,6 +17,7 @@ from battery.scoring.stats.intervals import Bootstrap, around
 from battery.scoring.tapping import accuracy, reaches
 from battery.scoring.tapping.reading import ANTICIPATION_S, LATE_S, Tap, home_mm, taps
 from battery.scoring.tapping.throughput import throughput_bit_s
+from tasks.contract import NS_PER_S
 
 MIN_TRIALS = 5
 MIN_ENDS = 8
@@ -57,14 +58,28 @@ def errors_mm(block: Block, over: Sequence[Tap]) -> Floats:
     A trial without an answer counts as a finger that stayed at home: the whole way to the
     target.
     """
+    return np.array(
+        [t.radial_error_mm if t.answered else _way_mm(block, t) for t in over],
+        dtype=np.float64,
+    )
+
+
+def _way_mm(block: Block, tap: Tap) -> float:
     settings = block.header.settings
     home = (float(settings["home_x_mm"]), float(settings["home_y_mm"]))
-    return np.array(
-        [
-            t.radial_error_mm if t.answered else math.dist(home, (t.target_x_mm, t.target_y_mm))
-            for t in over
-        ],
-        dtype=np.float64,
+    return math.dist(home, (tap.target_x_mm, tap.target_y_mm))
+
+
+def n_idle(block: Block, over: Sequence[Tap]) -> int:
+    """Count the trials that could have been done, unanswered, while nothing was done.
+
+    Whoever stops in the middle is asked for more until the time is up: one trial for every
+    two limits of an answer (20 s) from one trial's end to the next's, or to the block's.
+    """
+    ends_s = [0.0, *(t.end_s for t in over), block.ended_ns / NS_PER_S]
+    longest_s = 2 * float(block.header.settings["answer_limit_s"])
+    return sum(
+        int((after - before) / longest_s) for before, after in itertools.pairwise(ends_s)
     )
 
 
@@ -79,15 +94,17 @@ def movements_s(block: Block, over: Sequence[Tap]) -> Floats:
 def _primary(block: Block, over: Sequence[Tap]) -> list[Score]:
     answered = [t for t in over if t.answered]
     hits = sum(t.outcome == "hit" for t in over)
+    errors = errors_mm(block, over)
+    if len(over):
+        away_mm = float(np.mean([_way_mm(block, t) for t in over]))
+        errors = np.append(errors, np.full(n_idle(block, over), away_mm))
     movement = summary.median_of(
         "tapping.movement_time_s", movements_s(block, over), least=MIN_TRIALS, what=OVER
     )
     if home_mm(block) is None and not movement.reason:
         movement = _noting(movement, "from target to target by way of a place not seen")
     return [
-        summary.mean_of(
-            "tapping.radial_error_mm", errors_mm(block, over), least=MIN_TRIALS, what=OVER
-        ),
+        summary.mean_of("tapping.radial_error_mm", errors, least=MIN_TRIALS, what=OVER),
         movement,
         _reaction(block, answered, "tapping.reaction_time_s"),
         summary.share_of("tapping.hit_rate", hits, len(over), least=MIN_TRIALS, what=OVER),

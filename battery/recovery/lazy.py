@@ -1,0 +1,338 @@
+"""Look for anybody who looks better by doing less.
+
+Run ``python -m battery.recovery.lazy battery/recovery/lazy.md [copies]``. One made-up person
+does every task many times; each block is then done again with something left out: the same
+contacts, changed, put through the same task (`battery.recovery.relive`), and scored. People are
+drawn from these blocks, visit by visit, and judged.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from battery.recording import KIND_CODES, Block, SampleArray, Screen
+from battery.recovery.finding import play
+from battery.recovery.relive import relive
+from battery.scoring import PRIMARY, SCORING_VERSION, score_block
+from battery.simulate import TOUCH_120, Truth
+from norms.baseline import Point
+from norms.composite import composite
+from norms.verdict import judge
+from tasks.contract import NS_PER_S
+
+PERSON = Truth(tremor_mm=0.9, pursuit_delay_s=0.25, pursuit_gain=0.85, aim_noise=0.06)
+SCREEN = Screen(1280, 800, TOUCH_120.grid_mm, TOUCH_120.grid_mm, "virtual")
+N_COPIES = 2000
+N_WHOLE = 24  # blocks of which copies are made
+N_BEFORE, N_AFTER = 6, 12
+BEFORE_FILE = Path(__file__).with_name("lazy_scoring_2.json")
+UP, DOWN, MOVE = (KIND_CODES[kind] for kind in ("up", "down", "move"))
+
+Manner = Callable[[Block, np.random.Generator], SampleArray]
+HEAD = """# The lazy hand
+
+Made by `python -m battery.recovery.lazy battery/recovery/lazy.md`; change the program, not this
+page. One made-up person, {n_whole} whole blocks a task; {copies} copies of them in every manner
+of doing less. **Smaller** is how many copies have a primary below that of their own whole block
+by more than the measure's floor: lower is better in every task, so that it should be 0. "No
+number" is how many have none, with a reason.
+"""
+
+
+def _rows(block: Block, kept: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> SampleArray:
+    """Keep some reports; where a contact is cut it ends with a lift and begins with a press."""
+    samples = block.samples[kept].copy()
+    kind, at = samples["kind"], np.flatnonzero(kept)
+    cut = np.flatnonzero(np.diff(at) > 1)
+    held = np.isin(kind, (DOWN, MOVE))
+    ends = cut[held[cut] & (kind[cut + 1] != DOWN)]
+    samples["kind"][ends] = UP
+    begins = cut + 1
+    begins = begins[(kind[begins] == MOVE) & (samples["kind"][begins - 1] == UP)]
+    samples["kind"][begins] = DOWN
+    orphan = (samples["kind"] == UP) & (np.roll(samples["kind"], 1) == UP)
+    orphan[0] = False
+    kept_rows: SampleArray = samples[~orphan]
+    return kept_rows
+
+
+def _span_s(block: Block) -> float:
+    return float(block.samples["t_ns"][-1]) / NS_PER_S
+
+
+def break_off(block: Block, random: np.random.Generator) -> SampleArray:
+    """Nothing more from some moment on; the finger lies still on the glass."""
+    at_s = block.samples["t_ns"] / NS_PER_S
+    until_s = random.uniform(0.3, 0.95) * _span_s(block)
+    samples = block.samples[at_s <= until_s].copy()
+    if samples["kind"][-1] == UP:
+        samples = samples[:-1]
+    rest = np.repeat(samples[-1:], 400)
+    rest["kind"] = MOVE
+    rest["t_ns"] = samples["t_ns"][-1] + np.arange(1, 401) * (NS_PER_S // 2)
+    return np.concatenate([samples, rest])
+
+
+def leave_out(block: Block, random: np.random.Generator) -> SampleArray:
+    """Lift now and then, for up to 4 s at a time, for up to half of the block."""
+    at_s = block.samples["t_ns"] / NS_PER_S
+    kept = np.ones(len(at_s), dtype=bool)
+    for _ in range(int(random.integers(1, 9))):
+        begin_s = random.uniform(2, _span_s(block))
+        kept &= ~((at_s > begin_s) & (at_s < begin_s + random.uniform(0.1, 4)))
+    kept[0] = True
+    return _rows(block, kept)
+
+
+def lift_off_target(block: Block, random: np.random.Generator) -> SampleArray:
+    """Lift while the finger is off the chip."""
+    from battery.scoring.pursuit.parts import parts
+
+    at_s = block.samples["t_ns"] / NS_PER_S
+    limit_mm = random.uniform(3, 14)
+    kept = np.ones(len(at_s), dtype=bool)
+    for part in parts(block):
+        inside = (at_s >= part.start_s) & (at_s < part.end_s)
+        chip_mm = np.interp(at_s[inside], part.t_s, part.chip_mm[:, 0])
+        off_mm = np.hypot(
+            block.samples["x_mm"][inside] - chip_mm,
+            block.samples["y_mm"][inside] - part.chip_mm[0, 1],
+        )
+        kept[inside] = off_mm <= limit_mm
+    return _rows(block, kept)
+
+
+def rest_finger(block: Block, random: np.random.Generator) -> SampleArray:
+    """Leave the finger where it is for a while."""
+    samples = block.samples.copy()
+    at_s = samples["t_ns"] / NS_PER_S
+    begin_s = random.uniform(2, 0.8 * _span_s(block))
+    held = (at_s > begin_s) & (at_s < begin_s + random.uniform(1, 15))
+    held &= samples["kind"] == MOVE
+    first = int(np.flatnonzero(held)[0]) if held.any() else 0
+    for axis in ("x_mm", "y_mm"):
+        samples[axis][held] = samples[axis][first]
+    return samples
+
+
+def hurry_taps(block: Block, random: np.random.Generator) -> SampleArray:
+    """Stop short of the target: a hasty touch somewhere on the way."""
+    samples = block.samples.copy()
+    settings = block.header.settings
+    home = np.array([settings["home_x_mm"], settings["home_y_mm"]])
+    place = np.column_stack([samples["x_mm"], samples["y_mm"]])
+    away = np.hypot(*(place - home).T) > 2 * settings["home_r_mm"]
+    share = random.uniform(0.5, 0.9)
+    place[away] = home + share * (place[away] - home)
+    samples["x_mm"], samples["y_mm"] = place.T
+    return samples
+
+
+def slow_down(block: Block, random: np.random.Generator) -> SampleArray:
+    """Take longer over everything, by up to three times."""
+    samples = block.samples.copy()
+    samples["t_ns"] = (samples["t_ns"] * random.uniform(1.05, 3.0)).astype(np.int64)
+    return samples
+
+
+def skip_touches(block: Block, random: np.random.Generator) -> SampleArray:
+    """Leave out some of the touches, and be back home for the next."""
+    samples = block.samples
+    if block.header.task == "tapping":  # the task asks for more: go on
+        later = samples.copy()
+        later["t_ns"] += samples["t_ns"][-1] + NS_PER_S
+        samples = np.concatenate([samples, later])
+    touches = np.cumsum(samples["kind"] == DOWN)
+    gone = np.flatnonzero(random.random(touches[-1] + 1) < random.uniform(0.05, 0.5))
+    return samples[~np.isin(touches, gone) | (touches < 2)]
+
+
+MANNERS: Mapping[str, Mapping[str, Manner]] = {
+    "tapping": {
+        "leaves touches out": skip_touches,
+        "stops short": hurry_taps,
+        "takes longer": slow_down,
+        "breaks off": break_off,
+    },
+    "slide": {
+        "lifts now and then": leave_out,
+        "breaks off": break_off,
+        "leaves contacts out": skip_touches,
+    },
+    "pursuit": {
+        "lifts while off the chip": lift_off_target,
+        "lifts now and then": leave_out,
+        "rests the finger": rest_finger,
+        "breaks off": break_off,
+    },
+    "trail": {
+        "lifts now and then": leave_out,
+        "takes longer": slow_down,
+        "breaks off, stuck": break_off,
+    },
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Copies:
+    """What became of one manner in one task: values of whole blocks and of their copies."""
+
+    task: str
+    manner: str
+    whole: tuple[float, ...]
+    done: tuple[float, ...]
+
+    @property
+    def n_missing(self) -> int:
+        """Copies without a number."""
+        return sum(math.isnan(value) for value in self.done)
+
+    @property
+    def n_smaller(self) -> int:
+        """Copies below their whole block by more than the floor of the measure."""
+        floor = getattr(PRIMARY[self.task], "floor", 0.0)
+        return sum(b < a - floor for a, b in zip(self.whole, self.done, strict=True))
+
+    @property
+    def largest_gain(self) -> float:
+        """Largest share by which a copy is smaller than its whole block; 0 for none."""
+        gains = [1 - b / a for a, b in zip(self.whole, self.done, strict=True) if b == b]
+        return max([0.0, *gains])
+
+
+def primary_of(block: Block) -> float:
+    """Value of the block's primary measure; nan where there is none."""
+    name = PRIMARY[block.header.task].name
+    return next(s.value for s in score_block(block, screen=SCREEN) if s.measure == name)
+
+
+def copies(task: str, manner: str, n: int, *, n_whole: int = N_WHOLE, seed: int = 1) -> Copies:
+    """Make copies of whole blocks in one manner and score both."""
+    random = np.random.default_rng((seed, n))
+    blocks = [play(task, PERSON, TOUCH_120, 100 + k) for k in range(min(n, n_whole))]
+    values = [primary_of(block) for block in blocks]
+    whole, done = [], []
+    for k in range(n):
+        block = blocks[k % len(blocks)]
+        whole.append(values[k % len(blocks)])
+        done.append(primary_of(relive(block, MANNERS[task][manner](block, random))))
+    return Copies(task, manner, tuple(whole), tuple(done))
+
+
+def verdicts(
+    found: Sequence[Copies], lazy_in: Mapping[str, str], n: int, seed: int = 2
+) -> tuple[int, int]:
+    """Draw people from the blocks; count those whose composite, or a task, gets "better".
+
+    Parameters
+    ----------
+    found : sequence of Copies
+    lazy_in : mapping of task to manner
+        How each task is done from the seventh visit on; a task that is not named is done as
+        before, one named "" not at all.
+    n : int
+
+    Returns
+    -------
+    tuple of int
+        People with a composite better beyond error, and with a primary so.
+    """
+    random = np.random.default_rng(seed)
+    by_name = {(c.task, c.manner): c for c in found}
+    pools = {c.task: np.array(c.whole) for c in found}
+    n_composite = n_primary = 0
+    for _ in range(n):
+        points: dict[str, list[Point]] = {}
+        for task, pool in pools.items():
+            values = list(random.choice(pool, N_BEFORE))
+            manner = lazy_in.get(task)
+            if manner is None:
+                values += list(random.choice(pool, N_AFTER))
+            elif manner:
+                values += list(random.choice(by_name[task, manner].done, N_AFTER))
+            points[task] = [Point(visit, v) for visit, v in enumerate(values, start=1)]
+        lines = [*points.values(), composite(points)]
+        told = [judge(line, None, log_scale=True, direction="lower") for line in lines]
+        better = [one.word == "beyond error" and bool(one.better) for one in told]
+        n_composite += better[-1]
+        n_primary += any(better[:-1])
+    return n_composite, n_primary
+
+
+def everything(n: int = N_COPIES) -> list[Copies]:
+    """Make copies in every manner of every task."""
+    return [copies(task, manner, n) for task, own in MANNERS.items() for manner in own]
+
+
+def figures(found: Sequence[Copies], n: int) -> dict[str, list[float]]:
+    """Return what the page says, by manner, so that versions can stand side by side."""
+    rows: dict[str, list[float]] = {
+        f"{c.task}: {c.manner}": [c.n_smaller, c.n_missing, c.largest_gain, len(c.done)]
+        for c in found
+    }
+    for c in found:
+        rows[f"verdict, {c.task}: {c.manner}"] = [*verdicts(found, {c.task: c.manner}, n), n]
+    for task in MANNERS:
+        rows[f"verdict, {task}: not done"] = [*verdicts(found, {task: ""}, n), n]
+    rows["verdict, nothing left out"] = [*verdicts(found, {}, n), n]
+    return rows
+
+
+def page(rows: Mapping[str, Sequence[float]], before: Mapping[str, Sequence[float]]) -> str:
+    """Write the page as Markdown; `before` holds the figures of scoring 2."""
+    plain = {key: row for key, row in rows.items() if not key.startswith("verdict")}
+    judged = {key: row for key, row in rows.items() if key.startswith("verdict")}
+    n_copies = int(next(iter(plain.values()))[3])
+    lines = [
+        HEAD.format(n_whole=min(N_WHOLE, n_copies), copies=n_copies),
+        f"\n## Primaries\n\n| task: manner | smaller, scoring {SCORING_VERSION} | no number | "
+        "largest gain | smaller, scoring 2 | largest gain then |\n|---|---|---|---|---|---|\n",
+    ]
+    for key, (smaller, gone, gain, n) in plain.items():
+        old = before.get(key)
+        then = f"{old[0]:.0f} of {old[3]:.0f} | {100 * old[2]:.0f} %" if old else "- | -"
+        lines.append(
+            f"| {key} | {smaller:.0f} of {n:.0f} | {gone:.0f} | {100 * gain:.1f} % | {then} |\n"
+        )
+    lines.append(
+        "\n## Verdicts\n\nPeople drawn from these blocks, twelve visits in that manner after "
+        'six whole ones: how many get "better, beyond error" for the composite, and for any '
+        "one of the four tasks. Chance alone gives some: the last line.\n\n"
+        "| from the seventh visit on | composite, "
+        f"scoring {SCORING_VERSION} | any task | composite, scoring 2 | any task |\n"
+        "|---|---|---|---|---|\n"
+    )
+    for key, (one, other, n) in judged.items():
+        old = before.get(key)
+        then = f"{old[0]:.0f} of {old[2]:.0f} | {old[1]:.0f}" if old else "- | -"
+        name = key.removeprefix("verdict, ")
+        lines.append(f"| {name} | {one:.0f} of {n:.0f} | {other:.0f} | {then} |\n")
+    return "".join(lines)
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Write the page, or with a file that ends in .json the figures alone."""
+    if len(arguments) not in (1, 2):
+        sys.stderr.write("name the file to write, as in: battery/recovery/lazy.md\n")
+        return 2
+    n = int(arguments[1]) if len(arguments) == 2 else N_COPIES
+    found = everything(n)
+    rows = figures(found, n)
+    path = Path(arguments[0])
+    if path.suffix == ".json":
+        path.write_text(json.dumps(rows, indent=1), encoding="utf-8")
+        return 0
+    before = json.loads(BEFORE_FILE.read_text("utf-8")) if BEFORE_FILE.exists() else {}
+    path.write_text(page(rows, before), encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))
