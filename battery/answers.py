@@ -15,6 +15,7 @@ MOMENTS: tuple[Moment, ...] = ("before", "block", "stop", "after")
 SYMPTOMS = ("dizziness", "vision", "pain", "fatigue", "arm", "sickness")
 ASKED_TWICE = SYMPTOMS[:5]  # before and after every visit; sickness only when somebody stops
 MIN_RATING, MAX_RATING = 0, 10
+STRONG, STALE_DAYS = 7, 21  # beyond these, nothing is offered "as last time"
 PAUSE_RISE, STOP_RISE = 2, 3  # over the start of the visit, on the scale of 0 to 10
 
 
@@ -65,6 +66,16 @@ QUESTIONS: Mapping[str, Question] = {
         Question("hand_used", "Hand that did the block.", ("left", "right", "not_sure")),
         Question("practice", "Whether the practice before a test was passed.", ("yes", "no")),
         Question("helped", "Whether somebody helped with arm or presses.", ("yes", "no")),
+        Question(
+            "as_last",
+            "Whether the answers before were taken over from the visit before, in one press.",
+            ("yes", "no"),
+        ),
+        Question(
+            "as_before",
+            "Whether the answers after were taken over from before the visit, in one press.",
+            ("yes", "no"),
+        ),
         Question("clock", "Whether the wall clock stood before the last visit.", ("odd",)),
     )
 }
@@ -158,6 +169,32 @@ def levels(answers: Iterable[Answer]) -> dict[str, int]:
 def ended_unwell(answers: Iterable[Answer], ending: str | None) -> bool:
     """Whether a visit that was not finished held a stop for symptoms."""
     return ending != "finished" and any(answer.moment == "stop" for answer in answers)
+
+
+def taken_over(answers: Iterable[Answer], *, days_ago: float) -> dict[str, str] | None:
+    """Return what may be offered as "as last time" at the start of the next visit.
+
+    Never the sign of an emergency. None where it would not be safe to offer: not everything
+    was answered, something was strong or rose in that visit, a weight stayed on, or it is more
+    than three weeks ago. The limits (7 of 10, three weeks) are judgements and have no source.
+
+    Parameters
+    ----------
+    answers : iterable of Answer
+        Of the visit before.
+    days_ago : float
+        How long it is ago.
+    """
+    said = list(answers)
+    held = {
+        name: latest(said, "before", name) for name in (*ASKED_TWICE, "medication", "weight")
+    }
+    known = {name: value for name, value in held.items() if value is not None}
+    if len(known) < len(held) or known["weight"] != "off" or days_ago > STALE_DAYS:
+        return None
+    strong = any(int(known[name]) >= STRONG for name in ASKED_TWICE)
+    rose = max(rises(said).values(), default=0) >= PAUSE_RISE
+    return None if strong or rose else known
 
 
 def answer_flags(

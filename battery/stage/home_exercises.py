@@ -71,7 +71,11 @@ def home_exercise_on_screen(
             ),
         )
         stopping = Stopping(
-            make, emergency_number=clinic.emergency_number, ended=closed, following=closed
+            make,
+            emergency_number=clinic.emergency_number,
+            ended=closed,
+            following=closed,
+            away=closed,
         )
         pages = home_exercise_pages(
             store, person, make, window.sound, wall=wall, random_source=random_source

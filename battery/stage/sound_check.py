@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 from battery.stage.drawing.canvas import Button, Canvas
 from battery.stage.language import texts
 from battery.stage.language.speech import files_of
-from battery.stage.pages.builder import Next
+from battery.stage.pages.builder import Maker, Next
+from battery.stage.pages.comforts import quiet_page
 from battery.stage.pages.page import Page, TextPage, run_pages
 from battery.stage.pages.presses import Presses
 from battery.stage.screen.sound import LOUDEST, Sound
 from battery.stage.settings.comfort import (
+    Comfort,
     comfort_of,
     comfortable_window,
     keep_comfort,
@@ -49,7 +50,7 @@ class SoundPage(TextPage):
         return None
 
 
-def sound_page(sound: Sound, keep: Keep, done: Next, **shared: Any) -> SoundPage:
+def sound_page(sound: Sound, keep: Keep, done: Next, make: Maker) -> SoundPage:
     """Make the page.
 
     Parameters
@@ -60,28 +61,35 @@ def sound_page(sound: Sound, keep: Keep, done: Next, **shared: Any) -> SoundPage
         Gets the volume in percent and whether pages are spoken.
     done : callable
         Returns the page that follows.
+    make : Maker
     """
+
+    def quiet() -> Page | None:
+        sound.volume_percent, sound.voice = 0, False
+        keep(sound.volume_percent, sound.voice)
+        return done()
 
     def after(key: str) -> Page | None:
         if key == "none":
-            sound.volume_percent, sound.voice = 0, False
-        if key in ("go", "none"):
+            return quiet_page(make, quiet, lambda: page)
+        if key == "go":
             keep(sound.volume_percent, sound.voice)
         return done()
 
-    return SoundPage(
+    page = SoundPage(
         "sound",
         texts.SOUND_TITLE,
         texts.SOUND_LINES,
         (),
         after,
         choices=CHOICES,
-        **shared,
+        **make.shared(None, stop=False),
     )
+    return page
 
 
 def first_heard(
-    store: Store, person: Person, sound: Sound, done: Callable[[], Page], **shared: Any
+    store: Store, person: Person, sound: Sound, done: Callable[[], Page], make: Maker
 ) -> Page:
     """Ask whether the sound is heard well, once for each person, then go on.
 
@@ -89,11 +97,21 @@ def first_heard(
     """
     if not sound.heard or was_heard(store, person.code):
         return done()
+    return heard_page(store, person, sound, done, make)
+
+
+def heard_page(
+    store: Store, person: Person, sound: Sound, done: Next, make: Maker
+) -> SoundPage:
+    """Make the page of the sound for a person; one that was silenced is heard again."""
+    if not sound.speaks:
+        sound.voice = True
+        sound.volume_percent = sound.volume_percent or Comfort().volume_percent
 
     def keep(volume_percent: int, voice: bool) -> None:
         keep_comfort(store, person.code, volume_percent=volume_percent, voice=voice)
 
-    return sound_page(sound, keep, done, **shared)
+    return sound_page(sound, keep, done, make)
 
 
 def sound_on_screen(store: Store, person: Person, *, windowed: bool, large: bool) -> str:
@@ -114,13 +132,16 @@ def sound_on_screen(store: Store, person: Person, *, windowed: bool, large: bool
         def keep(volume_percent: int, voice: bool) -> None:
             keep_comfort(store, person.code, volume_percent=volume_percent, voice=voice)
 
-        page = sound_page(
-            window.sound,
-            keep,
-            lambda: None,
-            side=person.dominant_hand,
-            stop=False,
+        def closed() -> Page | None:
+            return None
+
+        make = Maker(
             large=large,
+            side=person.dominant_hand,
+            stopped=lambda back: back(),
+            help_page=None,
+            staff_page=None,
         )
+        page = sound_page(window.sound, keep, closed, make)
         run_pages(window, page, large=large)
     return f"{person.code}: {comfort_of(store, person.code).in_words()}"

@@ -3,23 +3,57 @@
 from __future__ import annotations
 
 import random
+from typing import Any
 
 from battery.moments import utc_text
 from battery.people import person_label, picture_of
-from battery.plan import Plan, check_fits
+from battery.plan import Plan, PlannedBlock, check_fits, planned_blocks
 from battery.recording import Device
 from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.pages.card import CardPages
+from battery.stage.pages.comforts import Settings, side_of
 from battery.stage.pages.flow import VisitFlow
 from battery.stage.pages.page import Page, run_pages
 from battery.stage.screen.window import versions
 from battery.stage.screen_check import slow_flip_note
-from battery.stage.settings.comfort import Comfort, comfort_of, comfortable_window
+from battery.stage.settings.comfort import (
+    Comfort,
+    comfort_of,
+    comfortable_window,
+    keep_comfort,
+)
 from battery.stage.settings.device import keep_screen, load_device, system_name
 from battery.stage.settings.kiosk import clinic_settings, warnings
-from battery.stage.sound_check import first_heard
+from battery.stage.sound_check import first_heard, heard_page
 from battery.store import Person, Store
 from battery.visits import VisitRun, Wall, begin_visit
+
+N_PAGES, PAGE_S = 40, 5.0  # pages of a visit, and how long somebody looks at one
+TRAILS_S, TRY_S = 60.0, 20.0
+
+
+def changes_kept(store: Store, person: str, changes: dict[str, Any]) -> dict[str, Any]:
+    """Keep changes of the settings for a person, and return them."""
+    keep_comfort(store, person, **changes)
+    return changes
+
+
+def about_minutes(plan: Plan) -> int:
+    """Say how long a visit takes, in whole minutes; trails take as long as they take."""
+    blocks = planned_blocks(plan, "right")
+    tests_s = sum(
+        sum(_lengths_s(block)) or TRAILS_S for block in blocks if block.phase == "test"
+    )
+    n_tests = sum(block.phase == "test" for block in blocks)
+    tries_s = TRY_S * (len(blocks) - n_tests)
+    rests_s = plan.rest_s * max(n_tests - 1, 0)
+    pages_s = N_PAGES * PAGE_S * n_tests / 8
+    return max(1, round((tests_s + tries_s + rests_s + pages_s) / 60))
+
+
+def _lengths_s(block: PlannedBlock) -> list[float]:
+    names = ("duration_s", "predictable_s", "unpredictable_s")
+    return [getattr(block.options, name) for name in names if hasattr(block.options, name)]
 
 
 def visit_on_screen(
@@ -65,7 +99,7 @@ def visit_on_screen(
             visit = begin_visit(
                 store, person, plan, device, wall=wall, random_source=random_source
             )
-            heard = comfort.changed(
+            heard = settings.held.changed(
                 volume_percent=window.sound.volume_percent, voice=window.sound.voice
             )
             visit.versions.update(versions() | heard.versions())
@@ -79,8 +113,9 @@ def visit_on_screen(
             rest_s=plan.rest_s,
             large=large,
             seed=random_source.randrange(2**31),
-            side=person.dominant_hand,
+            side=side_of(comfort, person.dominant_hand),
             picture=picture_of(store, person.code),
+            minutes=about_minutes(plan),
             clinic=clinic_settings(store),
             warned=warnings(store, wall()),
             waiting=store.not_handed_over() or 0,
@@ -89,10 +124,19 @@ def visit_on_screen(
             ).first(done, back=done),
         )
 
+        settings = flow.settings = Settings(
+            window,
+            flow.make,
+            comfort,
+            keep=lambda changes: settings.held.changed(
+                **changes_kept(store, person.code, changes)
+            ),
+            sound=lambda back: heard_page(store, person, window.sound, back, flow.make),
+            usual_side=person.dominant_hand,
+        )
+
         def ready() -> Page:
-            return first_heard(
-                store, person, window.sound, flow.first, **flow.make.shared(None, stop=False)
-            )
+            return first_heard(store, person, window.sound, flow.first, flow.make)
 
         def measured() -> Page:
             check_fits(plan, window.screen)

@@ -2,6 +2,8 @@
 
 import pygame
 
+from battery.stage.pages.rating import FIELD_MM, NUMBERS
+
 CORNERS = ("stop", "help")  # these reach into the corners of the screen
 
 
@@ -14,12 +16,15 @@ def check_page(state, screen, sizes):
     for key, rect in buttons.items():
         assert whole.contains(rect), where
         least_mm = 30.0 if key in CORNERS else sizes.button
+        if key in NUMBERS and "10" in buttons:  # eleven of them, each pressed once at most
+            least_mm = FIELD_MM
         assert min(rect.size) / px_per_mm >= least_mm - 0.2, where
         if key not in CORNERS:
             margin_mm = (
                 min(rect.left, whole.right - rect.right, whole.bottom - rect.bottom) / px_per_mm
             )
-            assert margin_mm >= 15.0 - 0.2, where
+            whole_mm = min(15.0, whole.width / px_per_mm / 14, whole.height / px_per_mm / 9)
+            assert margin_mm >= whole_mm - 0.2, where
     rects = list(buttons.values())
     for i, one in enumerate(rects):
         for other in rects[:i]:

@@ -7,10 +7,12 @@ ANSWERS = {
     "medication": "none",
     "weight": "off",
     "helped": "no",
+    "as last time": "yes",
+    "as before": "yes",
     "settled": "yes",
     "card width": "skip",
 }
-WAYS_ON = ("go", "next", "short", "end", "back")
+WAYS_ON = ("go", "next", "end", "back")
 
 
 class Person:
@@ -29,12 +31,14 @@ class Person:
     def __call__(self, state: dict) -> str | None:
         """Return the key of the button to press; None waits."""
         page = state["page"]
-        if page.startswith("hand ") and page[5:] in ("left", "right"):
-            self.hand = page[5:]
+        if page.startswith("hand ") and page.split()[1] in ("left", "right"):
+            self.hand = page.split()[1]
         keys = [button["key"] for button in state["buttons"]]
         if "turn" in keys:  # to the next leaf of a page with large words
             return "turn"
         wanted = self.answers.get(page, self.hand if page == "hand used" else None)
         if wanted is not None:
             return wanted if wanted in keys else None
+        if "0" in keys and "go" not in keys:  # a scale of which nothing is said yet
+            return "0"
         return next((key for key in WAYS_ON if key in keys), None)

@@ -93,7 +93,7 @@ class Photographer(Pilot):
         self._leaf = 0
         self._turns = 0
         self.alone = False  # one page, then no more
-        self._stop_at = {"hand right"}  # one page from which Stop is pressed
+        self._stop_at = {"hand right tapping"}  # one page from which Stop is pressed
 
     def _look(self, state: dict) -> str | None:
         keys = [button["key"] for button in state["buttons"]]
@@ -257,8 +257,7 @@ def pages_at_home(practice, make, window) -> list[TextPage]:
         practice._head(done),
         practice._pace(done),
         practice._turns(60.0, done),
-        sound_page(window.sound, lambda _volume, _voice: None, done,
-                   **make.shared(None, stop=False)),
+        sound_page(window.sound, lambda _volume, _voice: None, done, make),
     ]  # fmt: skip
 
 

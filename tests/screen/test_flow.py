@@ -110,30 +110,26 @@ def names(states):
     return seen
 
 
-PART = (
-    "hand {hand}",
-    "demonstration {task}",
-    "ready {task} practice",
-    "ready {task} test",
-)
+PART = ("hand {hand} {task}", "ready {task} test")
 
 
 BEFORE = [
     "start",
-    "stop now",
+    "welcome",
     "red flags",
     "posture",
     *(f"before {name}" for name in ASKED_TWICE),
     "medication",
     "weight",
 ]
-AFTER = [*(f"after {name}" for name in ASKED_TWICE), "effort", "helped", "thanks"]
+AFTER = ["effort", "helped", "as before", "thanks"]
 
 
 def test_a_visit_leads_through_every_task_with_each_hand(clinic):
     states = clinic.visit(forward)
     expected = list(BEFORE)
     for task in ("tapping", "slide", "pursuit", "trail"):
+        expected.append(f"demonstration {task}")  # once, before the first hand
         for hand in ("right", "left"):
             expected += [page.format(hand=hand, task=task) for page in PART]
             expected += ["hand used", "rest"]
@@ -151,7 +147,8 @@ def test_a_visit_leads_through_every_task_with_each_hand(clinic):
 
 def test_the_start_button_stands_on_the_side_of_the_hand_and_stop_on_the_other(clinic):
     middle_px = clinic.window.screen.width_px / 2
-    pages = [s for s in clinic.visit(forward) if s["page"].startswith("ready")]
+    before = ("ready", "hand right tapping", "hand left tapping")
+    pages = [s for s in clinic.visit(forward) if s["page"].startswith(before)]
     hands = iter(["right"] * 2 + ["left"] * 2)
     for state, hand in zip(pages[:4], hands, strict=True):
         places = {b["key"]: pygame.Rect(b["rect_px"]).centerx for b in state["buttons"]}
@@ -171,8 +168,8 @@ def test_a_stopped_block_may_be_tried_once_more(clinic):
     states = clinic.visit(forward)
     stopped = [s for s in states if s["page"] == "stopped"]
     assert [[b["key"] for b in s["buttons"]] for s in stopped] == [
-        ["help", "say again", "end", "unwell", "go", "next"],
-        ["help", "say again", "end", "unwell", "next"],
+        ["help", "say again", "next", "unwell", "end", "go"],
+        ["help", "say again", "unwell", "end", "next"],
     ]
     endings = [(b.header.hand, b.header.phase, b.ending) for b in clinic.blocks()]
     assert endings == [
@@ -221,7 +218,7 @@ def test_stop_on_any_page_leads_to_the_stopped_page_and_back(clinic):
     pages = names(states)
     for page in once:
         assert pages[pages.index(page) + 1] == "stopped"
-    assert {"stop now", "red flags", "hand right", "rest", "after pain", "helped"} <= once
+    assert {"welcome", "red flags", "hand right tapping", "rest", "as before", "helped"} <= once
     assert pages[-1] == "thanks"
 
 
@@ -238,8 +235,8 @@ def test_a_visit_that_was_closed_goes_on_where_it_stopped(clinic):
     assert clinic.window.closing
     clinic.window.closing = False
     pages = names(clinic.visit(forward))
-    assert pages[:3] == ["start", "again", "hand left"]
-    assert not {"hand right", "stop now", "before pain"} & set(pages)
+    assert pages[:3] == ["start", "again", "demonstration tapping"]
+    assert not {"hand right tapping", "welcome", "before pain"} & set(pages)
     assert pages[-1] == "thanks"
     assert len(clinic.store.visits(clinic.person.code)) == 1
 
@@ -272,7 +269,7 @@ def test_nothing_overlaps_is_cut_or_too_small(store, monkeypatch, name, large):
         states = clinic.visit(forward)
         states += clinic.visit(lambda s: "other" if s["page"] == "start" else "end")
         states += clinic.visit(
-            lambda s: {"stop now": "stop", "stopped": "end"}.get(s["page"], forward(s))
+            lambda s: {"welcome": "stop", "stopped": "end"}.get(s["page"], forward(s))
         )
     pages = {state["page"]: state for state in states}
     assert {"other", "stopped", "ended", "thanks", "rest"} <= set(pages)

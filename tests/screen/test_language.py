@@ -21,6 +21,7 @@ SAME = {
         "September",
         "November",
         "Start",
+        "{name}: {value}",
         "{first}, {second}",
         "{task}, {hand}: {value} {unit}",
     }
@@ -105,9 +106,10 @@ def test_names_of_languages_days_and_months_are_those_of_the_trade(code):
 
 def test_words_in_a_sentence_are_translated_too():
     german = language("de")
-    title = texts.HAND_TITLE.format(hand=texts.HANDS["left"])
-    assert title == "Now your LEFT hand"
-    assert german.say(title) == "Jetzt Ihre LINKE Hand"
+    words = {"name": texts.NAMES["slide"], "hand": texts.HANDS["left"]}
+    title = texts.PRACTICE_TITLE.format(**words)
+    assert title == "Sliding: your LEFT hand"
+    assert german.say(title) == "Schieben: Ihre LINKE Hand"
     line = texts.REST_LINES[0].format(done=2, all=8)
     assert german.say(line) == "Teil 2 von 8 ist gemacht."
     assert german.say("K7QF") == "K7QF"

@@ -3,6 +3,7 @@
 import pytest
 
 from battery.stage.language import texts
+from battery.stage.pages.builder import Maker
 from battery.stage.pages.page import TextPage, run_pages
 from battery.stage.screen.sound import Sound
 from battery.stage.settings.comfort import comfort_of
@@ -19,6 +20,11 @@ def store(tmp_path):
         yield store
 
 
+def maker():
+    """Pages beside which there is nothing else."""
+    return Maker(False, "right", lambda back: back(), None, None)
+
+
 def chosen(store, headless, *keys):
     """Press these on the page; returns the pages that were shown."""
     window, clock = headless
@@ -31,7 +37,7 @@ def chosen(store, headless, *keys):
     pilot.add((clock.now + 20 * 10**9, "quit"))
     after = TextPage("after", texts.REST_TITLE, (), (), lambda _: None)
     person = store.person("K7QF")
-    run_pages(window, first_heard(store, person, window.sound, lambda: after))
+    run_pages(window, first_heard(store, person, window.sound, lambda: after, maker()))
     window.closing = False
     return [state["page"] for state in pilot.states]
 
@@ -48,8 +54,11 @@ def test_it_stays_within_its_limits(store, headless):
     assert comfort_of(store, "K7QF").volume_percent == 20
 
 
-def test_no_sound_is_an_answer(store, headless):
-    chosen(store, headless, "none")
+def test_no_sound_holds_for_later_visits_and_is_asked_twice(store, headless):
+    """One tap silences nothing: it says how the sound comes back, and has a way back."""
+    assert chosen(store, headless, "none", "back", None)[:3] == ["sound", "quiet", "sound"]
+    assert comfort_of(store, "K7QF").voice
+    chosen(store, headless, "none", "quiet")
     held = comfort_of(store, "K7QF")
     assert (held.volume_percent, held.voice) == (0, False)
     assert not headless[0].sound.speaks

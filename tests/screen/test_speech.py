@@ -97,7 +97,7 @@ def test_a_text_with_an_open_blank_is_spoken_without_it():
     assert "K7QF" not in said
     assert file_of(language("en"), GREETING) == file_of(language("en"), said)
     assert file_of(language("en"), GREETING).is_file()
-    hand = texts.HAND_TITLE.format(hand=texts.HANDS["left"])
+    hand = texts.PRACTICE_TITLE.format(name=texts.NAMES["slide"], hand=texts.HANDS["left"])
     assert file_of(language("de"), hand).is_file()
 
 
@@ -139,7 +139,7 @@ def test_a_page_is_spoken_when_it_opens_and_again_when_asked(headless):
     pilot.add((clock.now + 5 * 10**9, "quit"))
     page = TextPage(
         "page",
-        texts.HAND_TITLE.format(hand=texts.HANDS["left"]),
+        texts.PRACTICE_TITLE.format(name=texts.NAMES["slide"], hand=texts.HANDS["left"]),
         (texts.HAND_LINE,),
         (),
         lambda _: None,

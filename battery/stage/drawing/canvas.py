@@ -20,6 +20,8 @@ TEXT_EDGE_MM = 8.0  # words may come nearer, as nobody presses them
 HEAD_MM = (4.0, 31.0)  # a title's room from the upper edge: above what stands below the corners
 STOP_MM = 30.0  # reaches into its corner: to miss it would be worse than to hit it
 GAP_MM = 5.0
+EDGE_LINE_MM = 2.0  # where the line at the upper edge stands
+CHOICE_MM = 40.0  # least width of a choice
 SIGN_MM = 11.0  # of plus and minus
 BAR_MM = 3.0
 INSET_MM = 2.0  # of what is drawn into a corner
@@ -252,32 +254,34 @@ class Canvas:
             self.surface.blit(picture, place)
             self.boxes.append(("button words", place))
 
-    def cells(
-        self, n_choices: int, *, mirrored: bool = False, back: bool = True
-    ) -> list[pygame.Rect]:
-        """Return the places of up to five choices, in three columns from the foot upwards.
+    def cells(self, n_choices: int, *, mirrored: bool = False) -> list[pygame.Rect]:
+        """Return the places of up to five choices, above the row at the foot.
 
-        With a way back, the lower corner cell on the side of the other hand stays free for
-        it. Choices that fit beside it stand in the row at the foot; of more, the first three
-        stand above it.
+        None of them lies where a page has the button that leads on, so that the second tap of
+        two answers nothing. On a low screen a fifth stands in the middle of the foot.
         """
         gap, tall = self.px(GAP_MM), self.px(self.sizes.button)
-        wide = (self.surface.get_width() - 2 * self.margin_px - 2 * gap) // 3
-        width_px = self.surface.get_width()
-        columns = [self.margin_px, (width_px - wide) // 2, width_px - self.margin_px - wide]
+        width_px, height_px = self.surface.get_size()
+        room = width_px - 2 * self.margin_px
+        fit = max(1, (room + gap) // (self.px(CHOICE_MM) + gap))
+        upright = height_px > width_px
+        columns = min(2 if upright and n_choices > 2 else 4, fit, max(n_choices, 3))
+        wide = (room - (columns - 1) * gap) // columns
+        lefts = [self.margin_px + n * (wide + gap) for n in range(columns)]
+        first = lefts[columns - n_choices :] if n_choices < columns else lefts
         if mirrored:
-            columns.reverse()
-        low = [pygame.Rect(x, self.foot_px, wide, tall) for x in columns]
-        high = [cell.move(0, -tall - gap) for cell in low]
-        if n_choices <= (2 if back else 3):
-            return low[3 - n_choices :]
-        return [*high, *low[1:]][:n_choices]
-
-    def back_cell(self, *, mirrored: bool = False) -> pygame.Rect:
-        """Return the free cell beside choices."""
-        return self.cells(3, mirrored=mirrored)[0].move(
-            0, self.px(self.sizes.button) + self.px(GAP_MM)
-        )
+            first = [width_px - left - wide for left in first]
+        rows = -(-n_choices // columns)
+        above = rows if upright else 1
+        top = self.foot_px - above * (tall + gap)
+        places = [
+            pygame.Rect(left, top + row * (tall + gap), wide, tall)
+            for row in range(above)
+            for left in first
+        ]
+        if n_choices > len(places):
+            places.append(pygame.Rect((width_px - wide) // 2, self.foot_px, wide, tall))
+        return places[:n_choices]
 
     def button_rect(self, button: Button, n_buttons: int) -> pygame.Rect:
         """Return the place of a button in a row of so many."""
@@ -341,6 +345,21 @@ class Canvas:
         low = inner.bottom - self.px(1.0)
         room = pygame.Rect(inner.left, cross.bottom, inner.width, low - cross.bottom)
         self.caption(word, room)
+
+    def edge_line(self, text: str, *, low: bool = False) -> None:
+        """Write one small line at the upper edge between the corners, or at the lower edge.
+
+        One that is too wide is left out.
+        """
+        head = self.head
+        letters = self.lettering(DEFAULT.least)
+        said = self.say(text)
+        if said and letters.width_px(said) <= head.width:
+            picture = letters.picture(said, self.theme.quiet)
+            place = picture.get_rect(midtop=(head.centerx, self.px(EDGE_LINE_MM)))
+            if low:
+                place.bottom = self.surface.get_height()
+            self.boxes.append(("words", self.surface.blit(picture, place)))
 
     def say_area(self, hand: Hand | None) -> pygame.Rect:
         """Return where "say it again" is: beside help, its foot as deep as the corners'."""

@@ -44,7 +44,11 @@ AGAIN_LINES = (
     _("The first part of this visit is saved."),
     _("You carry on where you stopped."),
 )
-STOP_NOW_TITLE = _("When to stop")
+WELCOME_TITLE = _("Your visit")
+WELCOME_LINE = _("{count} short parts, with rests. It takes about {minutes} minutes.")
+WHERE_BEFORE = _("Before the first part")
+WHERE_PART = _("Part {number} of {all}")
+WHERE_AFTER = _("After the last part")
 STOP_NOW_LINES = (
     _(
         "Stop if you feel dizzy, sick, faint or very tired, if anything hurts, or if your "
@@ -94,15 +98,21 @@ WHAT_TO_DO: dict[str, tuple[Text, Text]] = {
         _("The order is 1, 2, 3. With letters it is 1, A, 2, B."),
     ),
 }
+REMINDERS: Mapping[str, Text] = {
+    "tapping": _("Hold the ring. When the other one fills, touch its middle."),
+    "slide": _("Touch the upper disc. Slide the lower one out and back."),
+    "pursuit": _("Keep your finger on the disc. Follow it."),
+    "trail": _("Slide from one to the next in order."),
+}
 ACCURACY = _(
     "Be as accurate as you can, then as quick as is comfortable. Keep your head still."
 )
 HANDS: Mapping[Hand, Text] = {"left": _("LEFT hand"), "right": _("RIGHT hand")}
-HAND_TITLE = _("Now your {hand}")
 HAND_LINE = _("Use only this hand. Let the other one rest on the table.")
 DEMO_TITLE = _("{name}: watch first")
-PRACTICE_TITLE = _("{name}: a short practice")
-PRACTICE_LINE = _("Try it with your {hand}.")
+WATCH = _("Show me")
+PRACTICE_TITLE = _("{name}: your {hand}")
+PRACTICE_LINE = _("First a short practice. It does not count.")
 TEST_TITLE = _("{name}: this time it counts")
 TEST_LINE = _("Do the same again with your {hand}.")
 MOMENT = _("One moment.")
@@ -132,7 +142,15 @@ THANKS_LINES = (
     _("The visit is finished and saved. You can rest your hand now."),
     _("This is not a diagnosis. Your therapist will go through it with you."),
 )
-ENDED_LINES = (_("The visit is over. What you have done is saved."),)
+ENDED_TITLE = _("Ended for now")
+ENDED_LINES = (
+    _("What you have done is saved."),
+    _("You can carry on with this visit today, now or later."),
+)
+NOTHING_LINES = (_("No part was done today, so nothing was measured."),)
+PARKED_TITLE = _("You can put the tablet away")
+PARKED_LINES = (_("What you have done is saved."),)
+AFTER_ALL = _("Carry on after all")
 OTHER_TITLE = _("Not you?")
 OTHER_LINES = (_("Please ask the person who set up this tablet."), _("Nothing was recorded."))
 TROUBLE_TITLE = _("Something has stopped working")
@@ -175,7 +193,16 @@ SYMPTOM_NAMES: Mapping[str, Text] = {  # as answers, where the titles ask
     "pain": _("Pain"),
     "fatigue": _("Tiredness"),
     "sickness": _("Sickness or faintness"),
+    "arm": _("Arm or hand trouble"),
 }
+TOLD = _("{name}: {value}")
+EARLIER_LINE = _("Before the visit you said {number}.")
+AS_LAST_TITLE = _("Is it all the same as last time?")
+AS_LAST_MEDICINE = _("Medicine for your movement: {when}.")
+AS_LAST_WEIGHT = _("No weight on your wrist.")
+AS_LAST = _("As last time")
+AS_BEFORE_TITLE = _("Do you feel as you did before the visit?")
+DIFFERENT = _("Something is different")
 EFFORT_TITLE = _("How hard was it?")
 EFFORT_LINE = _("0 means not hard at all, 10 means as hard as it can be.")
 SETTLED_TITLE = _("How was it after your last visit?")
@@ -294,13 +321,27 @@ NO_SOUND_LINES = (_("This tablet makes no sound, so you will hear no beat."),)
 SOUND_TITLE = _("Can you hear this well?")
 SOUND_LINES = (_("Make it louder or quieter until you can hear it easily."),)
 SOFTER, LOUDER, NO_SOUND, GOOD = _("Quieter"), _("Louder"), _("No sound"), _("That is right")
+SETTINGS_TITLE = _("Press what you want to change")
+LANGUAGE_IS = _("Language: {name}")
+WORDS_ARE = _("Words: {percent} %")
+COLOURS_ARE: Mapping[str, Text] = {
+    "light": _("Colours: light"),
+    "dark": _("Colours: dark"),
+    "dim": _("Colours: dim"),
+}
+BUTTONS_ARE: Mapping[Hand, Text] = {
+    "left": _("Buttons for the left hand"),
+    "right": _("Buttons for the right hand"),
+}
+SOUND = _("Sound")
+QUIET_TITLE = _("No sound from now on?")
+QUIET_LINES = (_("You can bring it back on the first page: press Aa, then Sound."),)
 SAY_AGAIN = _("Say it again")
-YES, NO, NOT_SURE, BACK, NONE_AT_ALL, AS_BEFORE, HELP, UNWELL = (
+YES, NO, NOT_SURE, BACK, AS_BEFORE, HELP, UNWELL = (
     _("Yes"),
     _("No"),
     _("I am not sure"),
     _("Back"),
-    _("Not at all"),
     _("Same as before"),
     _("Help"),
     _("I feel worse"),
@@ -337,11 +378,29 @@ SPOKEN: Mapping[str, Text] = {
     CALL_NUMBER: CALL_ANY,
     URGENT_NUMBER: URGENT_ANY,
     REST_LINES[0]: _("One more part is done."),
+    WELCOME_LINE: _("It has some short parts, with rests."),
+    EARLIER_LINE: SCALE_AFTER,
+    LANGUAGE_IS: _("Language"),
+    WORDS_ARE: _("Size of the words"),
+    AS_LAST_MEDICINE: _("What you said last time stands on the screen."),
     DONE_LINE: _("What you did stands on the screen."),
 }
 # Words that are only ever a part of a text, and numbers, which are read and not spoken.
 UNSPOKEN: frozenset[str] = frozenset(
-    {*DAYS, *MONTHS, DAY, DONE_TWO, NUMBERS_LINE, WAITING_LINE}
+    {
+        *DAYS,
+        *MONTHS,
+        DAY,
+        DONE_TWO,
+        NUMBERS_LINE,
+        WAITING_LINE,
+        WHERE_BEFORE,
+        WHERE_PART,
+        WHERE_AFTER,
+        TOLD,
+        *SYMPTOM_NAMES.values(),
+        *REMINDERS.values(),
+    }
 )
 
 

@@ -35,13 +35,19 @@ class Maker:
         Gets a way back and returns the page after Stop.
     help_page, staff_page : callable
         Get a page and return the one that comes back to it.
+    brief : bool
+        Only titles are spoken when a page opens: for who has heard them twice.
+    where : callable
+        Says how far the visit is; by default nothing.
     """
 
     large: bool
     side: Hand
     stopped: Callable[[Next], Page | None]
-    help_page: Callable[[Page], Page]
-    staff_page: Callable[[Page], Page]
+    help_page: Callable[[Page], Page] | None
+    staff_page: Callable[[Page], Page] | None
+    brief: bool = False
+    where: Callable[[], str] = str
 
     def text(
         self,
@@ -54,11 +60,13 @@ class Maker:
         hand: Hand | None = None,
         picture: Picture | None = None,
         choices: tuple[Button, ...] = (),
+        answers: tuple[str, ...] = (),
+        full: bool = False,
         stop: bool = True,
         wait_s: float = 0.0,
         sign: str = "",
     ) -> TextPage:
-        """Make a page with words, and a picture or choices."""
+        """Make a page with words, and a picture or choices; `full` is always read out whole."""
         page = TextPage(
             name,
             title,
@@ -67,12 +75,13 @@ class Maker:
             after,
             picture=picture,
             choices=choices,
+            answers=answers,
             wait_s=wait_s,
             wait_line=texts.REST_WAIT,
             sign=sign,
-            **self.shared(hand, stop=stop),
+            **self.shared(hand, stop=stop) | ({"brief": False} if full else {}),
         )
-        return self._with_stop(page)
+        return self.with_stop(page)
 
     def scale(
         self,
@@ -83,34 +92,30 @@ class Maker:
         *,
         back: Next | None,
         given: int | None = None,
-        short: Text = texts.NONE_AT_ALL,
-        short_value: int = 0,
+        earlier: int | None = None,
         sign: str = "",
     ) -> ScalePage:
         """Make a question from 0 to 10; `after` gets the number."""
-        ways = (
-            *((BACK,) if back is not None else ()),
-            Button("short", short, "centre", main=False),
-            Button("go", texts.GO_ON, "right"),
-        )
+        ways = (*((BACK,) if back is not None else ()), Button("go", texts.GO_ON, "right"))
 
         def done(key: str) -> Page | None:
             if key == "back" and back is not None:
                 return back()
-            return after(page.value if page.value is not None else short_value)
+            return after(page.value if page.value is not None else 0)
 
+        shown = () if earlier is None else (texts.EARLIER_LINE.format(number=earlier),)
         page = ScalePage(
             name,
             title,
-            (line,),
+            (line, *shown),
             ways,
             done,
             value=given,
-            short_value=short_value,
+            earlier=earlier,
             sign=sign,
             **self.shared(None, stop=True),
         )
-        self._with_stop(page)
+        self.with_stop(page)
         return page
 
     def choice(
@@ -122,6 +127,7 @@ class Maker:
         after: Callable[[str], Page | None],
         *,
         back: Next | None,
+        full: bool = False,
     ) -> TextPage:
         """Make a question with up to five answers; `after` gets the one that was pressed."""
 
@@ -135,6 +141,39 @@ class Maker:
             (BACK,) if back is not None else (),
             done,
             choices=tuple(Button(key, word, main=False) for key, word in choices),
+            full=full,
+        )
+
+    def yes_no(
+        self,
+        name: str,
+        title: Text,
+        lines: Sequence[Text],
+        answers: tuple[tuple[str, Text], tuple[str, Text]],
+        after: Callable[[str], Page | None],
+        *,
+        back: Next | None,
+    ) -> TextPage:
+        """Make a question with two answers at the foot, the usual one last.
+
+        It follows pages whose answers stand higher, so that no answer lies under another.
+        """
+        (rare, rarely), (usual, usually) = answers
+        buttons = (
+            Button(rare, rarely, "centre" if back is not None else "left", main=False),
+            Button(usual, usually, "right", main=False),
+        )
+
+        def done(key: str) -> Page | None:
+            return back() if key == "back" and back is not None else after(key)
+
+        return self.text(
+            name,
+            title,
+            lines,
+            (*((BACK,) if back is not None else ()), *buttons),
+            done,
+            answers=(rare, usual),
         )
 
     def which_hand(self, name: str, title: Text, after: After) -> WhichHandPage:
@@ -147,7 +186,7 @@ class Maker:
             after,
             **self.shared(None, stop=True),
         )
-        self._with_stop(page)
+        self.with_stop(page)
         return page
 
     def shared(self, hand: Hand | None, *, stop: bool) -> dict[str, Any]:
@@ -159,22 +198,41 @@ class Maker:
             "help_page": self.help_page,
             "staff_page": self.staff_page,
             "large": self.large,
+            "brief": self.brief,
+            "where": self.where(),
         }
 
-    def _with_stop(self, page: TextPage) -> TextPage:
+    def with_stop(self, page: TextPage) -> TextPage:
         """Let Stop lead to the stopped page, from where the way leads back to this one."""
         own = page.after
         page.after = lambda key: self.stopped(lambda: page) if key == "stop" else own(key)
         return page
 
 
-def chain(steps: Sequence[Step], done: Next) -> Page | None:
-    """Return the first of some pages of which each leads to the next and back."""
+def chain(steps: Sequence[Step], done: Next, *, back: Next | None = None) -> Page | None:
+    """Return the first of some pages of which each leads to the next and back.
+
+    Parameters
+    ----------
+    steps : sequence of callable
+    done : callable
+        Returns what follows the last one.
+    back : callable or None
+        Returns what stands before the first one.
+    """
 
     def at(number: int) -> Page | None:
         if number == len(steps):
             return done()
-        back = (lambda: at(number - 1)) if number else None
-        return steps[number](lambda: at(number + 1), back)
+        before = (lambda: at(number - 1)) if number else back
+        return steps[number](lambda: at(number + 1), before)
 
     return at(0)
+
+
+def together(words: Sequence[Text]) -> Text:
+    """Put words one after another, with commas."""
+    said = words[0]
+    for word in words[1:]:
+        said = texts.DONE_TWO.format(first=said, second=word)
+    return said

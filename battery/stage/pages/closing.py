@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from battery.stage.drawing.canvas import Button
 from battery.stage.language import texts
 from battery.stage.language.languages import Text
-from battery.stage.pages.builder import BACK, Maker
+from battery.stage.pages.builder import BACK, Maker, Next, together
 from battery.stage.pages.page import Page
 from battery.visits import VisitRun
 
@@ -24,11 +24,17 @@ class LastPages:
     make : Maker
     show_scores : bool
         Whether the numbers are offered.
+    away : callable
+        Returns what closing leads to.
+    again : callable
+        Goes on with the visit that was just ended early.
     """
 
-    def __init__(self, make: Maker, *, show_scores: bool) -> None:
+    def __init__(self, make: Maker, *, show_scores: bool, away: Next, again: Next) -> None:
         self._make = make
         self._show_scores = show_scores
+        self._away = away
+        self._again = again
 
     def ended(self, visit: VisitRun | None) -> Page:
         """End a visit early, if there is one."""
@@ -37,11 +43,10 @@ class LastPages:
         lines = texts.ENDED_LINES if visit is not None else (texts.OTHER_LINES[1],)
         return self._make.text(
             "ended",
-            texts.THANKS_TITLE,
+            texts.ENDED_TITLE,
             lines,
-            (CLOSE,),
-            lambda _: None,
-            sign="done",
+            (CLOSE, Button("back", texts.AFTER_ALL, "left", main=False)),
+            lambda key: self._again() if key == "back" else self._away(),
             stop=False,
         )
 
@@ -50,7 +55,9 @@ class LastPages:
         if visit is not None:
             visit.end("finished")
         tasks = tested(visit)
-        done = (texts.DONE_LINE.format(tasks=together(tasks)),) if tasks else ()
+        if not tasks:
+            return self._nothing(visit)
+        done = (texts.DONE_LINE.format(tasks=together(tasks)),)
         numbers = self._number_lines(visit) if self._show_scores else ()
         more = (Button("numbers", texts.NUMBERS, "left", main=False),) if numbers else ()
         return self._make.text(
@@ -58,8 +65,21 @@ class LastPages:
             texts.THANKS_TITLE,
             (*done, *texts.THANKS_LINES),
             (CLOSE, *more),
-            lambda key: self._numbers(visit, numbers) if key == "numbers" else None,
+            lambda key: self._numbers(visit, numbers) if key == "numbers" else self._away(),
             sign="done",
+            stop=False,
+        )
+
+    def _nothing(self, visit: VisitRun | None) -> Page:
+        """Say that no part was done, so that nobody takes the visit for done."""
+        again = visit is not None and bool(visit.todo)
+        more = (Button("back", texts.AFTER_ALL, "left", main=False),) if again else ()
+        return self._make.text(
+            "nothing done",
+            texts.THANKS_TITLE,
+            texts.NOTHING_LINES,
+            (CLOSE, *more),
+            lambda key: self._again() if key == "back" else self._away(),
             stop=False,
         )
 
@@ -105,11 +125,3 @@ def tested(visit: VisitRun | None) -> list[Text]:
         r.header.task for r in records if r.header.phase == "test" and r.ending == "finished"
     ]
     return [texts.NAMES[task] for task in dict.fromkeys(done)]
-
-
-def together(words: Sequence[Text]) -> Text:
-    """Put words one after another, with commas."""
-    said = words[0]
-    for word in words[1:]:
-        said = texts.DONE_TWO.format(first=said, second=word)
-    return said

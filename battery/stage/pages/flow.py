@@ -13,11 +13,12 @@ from battery.stage.drawing.canvas import Button
 from battery.stage.drawing.demonstration import Demonstration
 from battery.stage.drawing.hands import HandsPicture
 from battery.stage.language import texts
-from battery.stage.pages.builder import Maker, Next
+from battery.stage.pages.builder import BACK, Maker, Next
 from battery.stage.pages.closing import LastPages
+from battery.stage.pages.comforts import SETTINGS, Settings, StartPage
 from battery.stage.pages.live import HELP_TAPPED, LiveSource
 from battery.stage.pages.page import Page
-from battery.stage.pages.questions import GO, Asking
+from battery.stage.pages.questions import EXPERIENCED, GO, Asking
 from battery.stage.pages.staff import staff_page
 from battery.stage.pages.stopping import Stopping
 from battery.stage.screen.window import Window
@@ -50,6 +51,8 @@ class VisitFlow:
         Hand that presses where none is asked for; pages are mirrored for the left.
     picture : str
         Name of the person's picture.
+    minutes : int
+        About how long the visit takes.
     clinic : ClinicSettings
     warned : sequence of str
         What is to be put right before the start; see `kiosk.warnings`.
@@ -71,6 +74,7 @@ class VisitFlow:
         seed: int,
         side: Hand = "right",
         picture: str = PICTURES[0],
+        minutes: int = 20,
         clinic: ClinicSettings | None = None,
         warned: Sequence[str] = (),
         practised: Practised | None = None,
@@ -88,21 +92,29 @@ class VisitFlow:
         self._practised = practised
         self._waiting = waiting
         clinic = clinic or ClinicSettings()
-        self._parts = 0
+        self._minutes = minutes
+        self._protected = bool(clinic.staff_code)
+        self._shown: set[str] = set()  # tasks whose demonstration was shown in this visit
+        self._asking: Asking | None = None
+        self.settings: Settings | None = None
         self.make = Maker(
             large=large,
             side=side,
             stopped=lambda back: self.stopping.stopped(back),
             help_page=lambda page: self.stopping.emergency(lambda: page),
             staff_page=lambda page: staff_page(page, clinic.staff_code, side=side),
+            where=self._where,
         )
         self.stopping = Stopping(
             self.make,
             emergency_number=clinic.emergency_number,
             ended=self.ended,
             following=self.following,
+            away=self.away,
         )
-        self._last = LastPages(self.make, show_scores=clinic.show_scores)
+        self._last = LastPages(
+            self.make, show_scores=clinic.show_scores, away=self.away, again=self._go_on
+        )
 
     @property
     def visit(self) -> VisitRun | None:
@@ -131,11 +143,13 @@ class VisitFlow:
         def after(key: str) -> Page | None:
             if key == "practised" and practised is not None:
                 return practised(self.make, self._start)
+            if key == SETTINGS and self.settings is not None:
+                return self.settings.page(self._start)
             return self._begun() if key == "go" else self.other()
 
         waiting = (texts.WAITING_LINE.format(count=self._waiting),) if self._waiting else ()
         words = {"code": self._code, "day": texts.day_words(self._today)}
-        return self.make.text(
+        page = StartPage(
             "start",
             texts.START_TITLE.format(**words),
             (*(line.format(**words) for line in texts.START_LINES), *waiting),
@@ -146,7 +160,9 @@ class VisitFlow:
             ),
             after,
             picture=Token(self._picture),
+            **self.make.shared(None, stop=True),
         )
+        return self.make.with_stop(page)
 
     def other(self) -> Page:
         """Return the page for somebody who is not the person."""
@@ -154,33 +170,57 @@ class VisitFlow:
             "other",
             texts.OTHER_TITLE,
             texts.OTHER_LINES,
-            (Button("end", texts.CLOSE, "right"),),
-            lambda _: None,
+            (Button("end", texts.CLOSE, "right"), BACK),
+            lambda key: self._start() if key == "back" else self.away(),
             stop=False,
         )
 
+    def away(self) -> Page | None:
+        """Return what closing leads to: the end, or where staff leave with a code, a page."""
+        if not self._protected:
+            return None
+        visit = self.visit
+        over = visit is not None and visit.store.visit(visit.header.visit_id).ending is not None
+        return self.make.text(
+            "parked",
+            texts.PARKED_TITLE,
+            texts.PARKED_LINES,
+            () if over else (BACK,),
+            lambda _: self._start(),
+            stop=False,
+        )
+
+    def _go_on(self) -> Page | None:
+        """Take up a visit that was ended early a moment ago."""
+        if self.visit is not None:
+            self.visit.reopen()
+        return self._asking.before(self.following) if self._asking else self._start()
+
     def _begun(self) -> Page | None:
         visit = self.stopping.visit = self._begin()
-        self._parts = sum(block.phase == "test" for block in visit.todo)
-        self._asking = Asking(
+        self.make.brief = visit.header.sequence >= EXPERIENCED
+        asking = self._asking = Asking(
             self.make,
             visit,
             urgent=self.stopping.urgent,
             ended=self.ended,
             enough=self.stopping.enough,
+            minutes=self._minutes,
         )
         if "clock" in self._warned:
             visit.answer("before", "clock", "odd")
-        return self._again(visit) if visit.resumed else self._asking.before(self.following)
+        if visit.resumed:
+            return self._again(visit, asking)
+        return asking.before(self.following)
 
-    def _again(self, visit: VisitRun) -> Page:
+    def _again(self, visit: VisitRun, asking: Asking) -> Page:
         """Return the page of a visit that goes on; what was not answered yet is asked."""
         open_block = visit.unanswered_block()
 
         def forward() -> Page | None:
             if open_block is None:
-                return self._asking.before(self.following)
-            return self._asking.hand_used(open_block, self.following)
+                return asking.before(self.following)
+            return asking.hand_used(open_block, self.following)
 
         return self.make.text(
             "again", texts.AGAIN_TITLE, texts.AGAIN_LINES, (GO,), lambda _: forward()
@@ -192,47 +232,58 @@ class VisitFlow:
 
     def following(self) -> Page | None:
         """Return the page before the next block, or what comes after the last one."""
-        if self.visit is None:
+        if self.visit is None or self._asking is None:
             return self._start()
         if not self._todo:
             return self._asking.after(self._thanks)
         planned = self._todo[0]
-        return self._hand(planned) if planned.phase == "practice" else self._ready(planned)
+        if planned.phase == "test":
+            return self._ready(planned)
+        shown = planned.task in self._shown or self.visit.header.sequence >= EXPERIENCED
+        return self._hand(planned) if shown else self._demonstration(planned)
 
     def _hand(self, planned: PlannedBlock) -> Page:
+        """Return the page before a try: which hand, and a way to watch first."""
         hand = planned.hand
+
+        def after(key: str) -> Page | None:
+            return self._demonstration(planned) if key == "watch" else BlockPage(self, planned)
+
+        words = {"name": texts.NAMES[planned.task], "hand": texts.HANDS[hand]}
         return self.make.text(
-            f"hand {hand}",
-            texts.HAND_TITLE.format(hand=texts.HANDS[hand]),
-            (texts.HAND_LINE,),
-            (GO,),
-            lambda _: self._demonstration(planned),
+            f"hand {hand} {planned.task}",
+            texts.PRACTICE_TITLE.format(**words),
+            (texts.PRACTICE_LINE.format(**words), texts.HAND_LINE),
+            (
+                Button("go", texts.START, "right"),
+                Button("watch", texts.WATCH, "left", main=False),
+            ),
+            after,
             hand=hand,
             picture=HandsPicture(hand),
         )
 
     def _demonstration(self, planned: PlannedBlock) -> Page:
         self._seed += 1
+        self._shown.add(planned.task)
         return self.make.text(
             f"demonstration {planned.task}",
             texts.DEMO_TITLE.format(name=texts.NAMES[planned.task]),
             texts.WHAT_TO_DO[planned.task],
             (GO,),
-            lambda _: self._ready(planned),
+            lambda _: self._hand(planned),
             hand=planned.hand,
             picture=Demonstration(planned, self._seed),
+            full=True,
         )
 
     def _ready(self, planned: PlannedBlock) -> Page:
-        """Return the page with the start button, on the side of the hand that is to be used."""
-        word = texts.HANDS[planned.hand]
-        practice = planned.phase == "practice"
-        title = texts.PRACTICE_TITLE if practice else texts.TEST_TITLE
-        line = texts.PRACTICE_LINE if practice else texts.TEST_LINE
+        """Return the page before a test, its start button on the side of the hand."""
+        words = {"name": texts.NAMES[planned.task], "hand": texts.HANDS[planned.hand]}
         return self.make.text(
-            f"ready {planned.task} {planned.phase}",
-            title.format(name=texts.NAMES[planned.task]),
-            (line.format(hand=word), texts.ACCURACY),
+            f"ready {planned.task} test",
+            texts.TEST_TITLE.format(**words),
+            (texts.TEST_LINE.format(**words), texts.ACCURACY),
             (Button("go", texts.START, "right"),),
             lambda _: BlockPage(self, planned),
             hand=planned.hand,
@@ -245,7 +296,11 @@ class VisitFlow:
         if visit is None:
             return None
         source = LiveSource(
-            window, hand=planned.hand, name=block_name(planned), large=self._large
+            window,
+            hand=planned.hand,
+            name=block_name(planned),
+            reminder=texts.REMINDERS[planned.task],
+            large=self._large,
         )
         block = visit.run(planned, source, window.audit)
         return self._after_block(visit, planned, block)
@@ -257,9 +312,8 @@ class VisitFlow:
             return self.stopping.stopped(planned=planned)
         if planned.phase == "practice":
             return self._after_practice(visit, planned, block)
-        return self._asking.hand_used(
-            planned.hand, self._rest if self._todo else self.following
-        )
+        following = self._rest if self._todo else self.following
+        return self._asking.hand_used(planned.hand, following) if self._asking else following()
 
     def _after_practice(
         self, visit: VisitRun, planned: PlannedBlock, block: Block
@@ -289,8 +343,7 @@ class VisitFlow:
         )
 
     def _rest(self, wait_s: float | None = None) -> Page:
-        left = sum(block.phase == "test" for block in self._todo)
-        words = {"done": self._parts - left, "all": self._parts}
+        words = dict(zip(("done", "all"), self._parts(), strict=True))
 
         def after(key: str) -> Page | None:
             if key == "more":
@@ -310,6 +363,23 @@ class VisitFlow:
             wait_s=self._rest_s if wait_s is None else wait_s,
             sign="rest",
         )
+
+    def _parts(self) -> tuple[int, int]:
+        """How many parts are behind, done or left out, and how many there are."""
+        planned = self.visit.n_planned if self.visit is not None else 0
+        left = sum(block.phase == "test" for block in self._todo)
+        return planned - left, planned
+
+    def _where(self) -> str:
+        """Say how far the visit is."""
+        if self.visit is None:
+            return ""
+        done, planned = self._parts()
+        if not done and self.visit.answered("before", "weight") is None:
+            return texts.WHERE_BEFORE
+        if done == planned:
+            return texts.WHERE_AFTER
+        return texts.WHERE_PART.format(number=done + 1, all=planned)
 
     def ended(self) -> Page:
         """End the visit early and return its last page."""

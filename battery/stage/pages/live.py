@@ -70,6 +70,8 @@ class LiveSource:
         Stop stands in the upper corner away from it.
     name : str
         What the block is called while it is shown.
+    reminder : str
+        What is to be done, on one line at the upper edge, where no target ever lies.
     large : bool
         The large profile.
 
@@ -79,10 +81,19 @@ class LiveSource:
         The block's time 0 on the window's clock.
     """
 
-    def __init__(self, window: Window, *, hand: Hand, name: str, large: bool = False) -> None:
+    def __init__(
+        self,
+        window: Window,
+        *,
+        hand: Hand,
+        name: str,
+        reminder: str = "",
+        large: bool = False,
+    ) -> None:
         self._window = window
         self._hand = hand
         self._name = name
+        self._reminder = reminder
         self._large = large
         self._stop_pointer: int | None = None
         self._help_pointer: int | None = None
@@ -98,6 +109,7 @@ class LiveSource:
         canvas.draw_stop(stop, texts.STOP)
         self._help = canvas.help_area(self._hand)
         canvas.draw_help(self._help, texts.HELP)
+        canvas.edge_line(self._reminder)
         painter = Painter(window.surface, window.scale, window.theme)
         painter.prepare(run.marks(0))
         pygame.display.flip()

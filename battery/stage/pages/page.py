@@ -76,7 +76,13 @@ class TextPage:
     side : {"left", "right"}
         The hand that presses when none is in use. Stop stands away from the hand.
     choices : tuple of Button
-        Up to five answers; buttons then is at most the way back.
+        Up to five answers, above the row of buttons.
+    answers : collection of str
+        Keys of buttons at the foot that answer something, too.
+    brief : bool
+        For who knows the page: only its title is spoken when it opens.
+    where : str
+        How far the visit is, on one line at the lower edge.
     stop : bool
         Whether Stop is shown; pressing it, or a key, gives the key "stop".
     help_page, staff_page : callable or None
@@ -99,6 +105,9 @@ class TextPage:
     side: Hand = "right"
     picture: Picture | None = None
     choices: tuple[Button, ...] = ()
+    answers: tuple[str, ...] = ()
+    brief: bool = False
+    where: str = ""
     stop: bool = True
     help_page: Callable[[Page], Page] | None = None
     staff_page: Callable[[Page], Page] | None = None
@@ -143,9 +152,7 @@ class TextPage:
         return self._cells(canvas)[0].top - canvas.px(GAP_MM)
 
     def _cells(self, canvas: Canvas) -> list[pygame.Rect]:
-        return canvas.cells(
-            len(self.choices), mirrored=self.used == "left", back=bool(self.buttons)
-        )
+        return canvas.cells(len(self.choices), mirrored=self.used == "left")
 
     def step_buttons(
         self, canvas: Canvas, presses: Presses, minus: pygame.Rect, plus: pygame.Rect
@@ -163,7 +170,8 @@ class TextPage:
                 return turned
         window.reader.forget()
         main = next((b.key for b in (*self.buttons, *self.choices) if b.main), None)
-        presses = Presses(canvas, stop=self.stop, main=main)
+        answers = (*self.answers, *(button.key for button in self.choices))
+        presses = Presses(canvas, stop=self.stop, main=main, answers=answers)
         begun_ns = window.now_ns()
         foot = self._draw(canvas, presses)
         self._say(window)
@@ -247,6 +255,7 @@ class TextPage:
             help_page=self.help_page,
             staff_page=self.staff_page,
             large=self.large,
+            where=self.where,
             spoken=(self.title, *self.lines),
             silent=silent,
         )
@@ -299,7 +308,8 @@ class TextPage:
 
     def _say(self, window: Window, *, again: bool = False) -> None:
         """Speak the page: its words, then the answers there are to choose from."""
-        read = (self.title, *self.lines) if again or self._own_lines == self.lines else ()
+        lines = () if self.brief and not again else self.lines
+        read = (self.title, *lines) if again or self._own_lines == self.lines else ()
         said = (*read, *(button.text for button in self.choices))
         window.sound.speak(files_of(window.language, said))
 
@@ -379,19 +389,17 @@ class TextPage:
             canvas.empty(foot)
             if self.hand is not None:
                 canvas.side_bar(self.hand)
+        canvas.edge_line(self.where, low=True)
         self.content(canvas, presses)
         self.foot(canvas, presses)
         pygame.display.flip()
         self.publish(canvas, presses)
 
     def foot(self, canvas: Canvas, presses: Presses) -> None:
-        """Draw the buttons: in a row, or beside choices in the cell that is free."""
+        """Draw the row of buttons."""
+        n_buttons = 3 if self.choices else len(self.buttons)  # room for a fifth choice
         for button in map(self._mirrored, self.buttons):
-            if self.choices:
-                rect = canvas.back_cell(mirrored=self.used == "left")
-            else:
-                rect = canvas.button_rect(button, len(self.buttons))
-            self._put(canvas, presses, button, rect)
+            self._put(canvas, presses, button, canvas.button_rect(button, n_buttons))
 
     def publish(self, canvas: Canvas, presses: Presses) -> None:
         """Tell what is shown."""

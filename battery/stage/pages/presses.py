@@ -3,12 +3,15 @@
 Menus forgive: a button acts on release inside it, sliding off cancels, and only the first
 finger on a button counts; a second one anywhere but on Stop or Help undoes the press. After a
 press, or one that slid off, nothing is taken until no finger has come or gone for a moment, so
-that what a shaking finger does next presses nothing; Stop and Help are always taken, and
-nothing is ever held. Tab and the arrows move from control to control and Return or the space
+that what a shaking finger does next presses nothing; an answer that lies where the page before
+was pressed is not taken in its first second; Stop and Help are always taken, and nothing is
+ever held. Tab and the arrows move from control to control and Return or the space
 bar presses; any other key is Stop.
 """
 
 from __future__ import annotations
+
+from collections.abc import Collection
 
 import pygame
 
@@ -17,6 +20,7 @@ from battery.stage.screen.pointer import Key, Report
 from tasks.contract import NS_PER_MS
 
 DEBOUNCE_NS = 300 * NS_PER_MS
+ANSWER_NS = 1_000 * NS_PER_MS  # an answer under the last press is not taken sooner
 CONFIRM_KEYS = ("return", "space", "enter")
 FORWARD_KEYS = ("tab", "right", "down")
 BACKWARD_KEYS = ("left", "up")
@@ -36,6 +40,8 @@ class Presses:
         Whether a key that moves nothing is Stop; otherwise a confirming key presses `main`.
     main : str or None
         The control that leads on.
+    answers : collection of str
+        The controls that answer something, in contrast to those that only lead on.
 
     Attributes
     ----------
@@ -43,11 +49,20 @@ class Presses:
         The controls, in the order in which keys come to them.
     """
 
-    def __init__(self, canvas: Canvas, *, stop: bool, main: str | None) -> None:
+    def __init__(
+        self,
+        canvas: Canvas,
+        *,
+        stop: bool,
+        main: str | None,
+        answers: Collection[str] = (),
+    ) -> None:
         self.areas: dict[str, pygame.Rect] = {}
         self._canvas = canvas
         self._stop = stop
         self._main = main
+        self._answers = frozenset(answers)
+        self._guarded = canvas.window.last_press
         self._begun_ns = canvas.window.now_ns()
         self._quiet_until_ns = self._begun_ns + DEBOUNCE_NS
         self._passed_over: set[int] = set()
@@ -107,7 +122,7 @@ class Presses:
 
     def _down(self, read: Report, under: str | None) -> None:
         """Begin a press, or pass over a contact that comes too soon or as a second one."""
-        quiet = read.t_ns < self._quiet_until_ns
+        quiet = read.t_ns < self._quiet_until_ns or self._is_too_soon(read, under)
         if quiet and not (under in ALWAYS and read.t_ns >= self._begun_ns + DEBOUNCE_NS):
             self._passed_over.add(read.pointer)
             self._hush(read.t_ns)
@@ -120,6 +135,13 @@ class Presses:
             self._pointer, self._pressed = read.pointer, under
             self._canvas.lift(self.areas[under], pressed=True)
 
+    def _is_too_soon(self, read: Report, under: str | None) -> bool:
+        """Whether an answer may be the second of two taps meant for the page before."""
+        if under not in self._answers or self._guarded is None:
+            return False
+        soon = read.t_ns < self._begun_ns + ANSWER_NS
+        return soon and self._guarded.colliderect(self.areas[under])
+
     def _up(self, read: Report, under: str | None) -> str | None:
         """End a press; it counts if it ends where it began."""
         if read.pointer in self._passed_over:
@@ -131,6 +153,7 @@ class Presses:
         self._let_go()
         self._pointer = None
         if pressed is not None and pressed == under:
+            self._canvas.window.last_press = self.areas[pressed].copy()
             return pressed
         self._hush(read.t_ns)
         return None

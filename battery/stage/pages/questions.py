@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
 
-from battery.answers import ASKED_TWICE, PAUSE_RISE, STOP_RISE, Moment, rises
-from battery.recording import HANDS, Hand
+from battery.answers import ASKED_TWICE, PAUSE_RISE, STOP_RISE, Moment, rises, taken_over
+from battery.recording import HANDS, Hand, VisitHeader
 from battery.stage.drawing.canvas import Button
 from battery.stage.drawing.hands import HandsPicture
 from battery.stage.drawing.posture import PosturePicture
 from battery.stage.language import texts
 from battery.stage.language.languages import Text
-from battery.stage.pages.builder import BACK, Maker, Next, Step, chain
+from battery.stage.pages.builder import BACK, Maker, Next, Step, chain, together
 from battery.stage.pages.page import Page
 from battery.visits import VisitRun
 
 GO = Button("go", texts.GO_ON, "right")
+EXPERIENCED = 3  # from this visit on, the pages are known
+DAY_S = 86_400.0
 
 
 class Asking:
@@ -32,6 +35,8 @@ class Asking:
         Returns the page of a visit that is ended early.
     enough : callable
         Returns the page for somebody who is worse by three or more.
+    minutes : int
+        About how long the visit takes.
     """
 
     def __init__(
@@ -42,32 +47,43 @@ class Asking:
         urgent: Callable[[Next], Page],
         ended: Next,
         enough: Next,
+        minutes: int,
     ) -> None:
         self._make = make
         self._visit = visit
         self._urgent = urgent
         self._ended = ended
         self._enough = enough
+        self._minutes = minutes
 
     def before(self, done: Next) -> Page | None:
-        """Return the first page before the blocks, or what follows if all is answered."""
+        """Return the first page before the blocks, or what follows if all is answered.
+
+        No question of which an answer is stored at once follows another one in the same places:
+        a page to read, or one with its answers at the foot, stands between.
+        """
         if self._visit.answered("before", "weight") is not None:
             return done()
-        steps: list[Step] = [self._cautions, self._red_flags]
+        steps: list[Step] = [self._welcome, self._red_flags, self._posture]
         if self._rose_last_time():
             steps.append(self._settled)
-        steps.append(self._posture)
-        steps += [self._symptom("before", name) for name in ASKED_TWICE]
-        steps += [self._medication, self._weight]
-        return chain(steps, done)
+        offered = self._offered()
+        if offered is not None:
+            return chain([*steps, self._as_last(offered, done)], done)
+        return chain([*steps, *self._one_by_one()], done)
 
     def after(self, done: Next) -> Page | None:
         """Return the first page after the blocks, or what follows if all is answered."""
-        if self._visit.answered("after", "helped") is not None:
+        if all(self._visit.answered("after", name) is not None for name in ASKED_TWICE):
             return done()
-        steps = [self._symptom("after", name) for name in ASKED_TWICE]
-        steps += [self._effort, self._helped]
-        return chain(steps, lambda: self._how_it_went(done))
+        return chain([self._effort, self._helped, self._as_before(done)], done)
+
+    def _one_by_one(self) -> list[Step]:
+        return [
+            *(self._symptom("before", name) for name in ASKED_TWICE),
+            self._medication,
+            self._weight,
+        ]
 
     def hand_used(self, hand: Hand, done: Next) -> Page:
         """Ask which hand did the last block; another one than asked for is made sure of."""
@@ -99,12 +115,13 @@ class Asking:
             picture=HandsPicture(used),
         )
 
-    def _cautions(self, forward: Next, back: Next | None) -> Page:
+    def _welcome(self, forward: Next, back: Next | None) -> Page:
         del back
+        words = {"count": self._visit.n_planned, "minutes": self._minutes}
         return self._make.text(
-            "stop now",
-            texts.STOP_NOW_TITLE,
-            texts.STOP_NOW_LINES,
+            "welcome",
+            texts.WELCOME_TITLE,
+            (texts.WELCOME_LINE.format(**words), *texts.STOP_NOW_LINES),
             (GO,),
             lambda _: forward(),
             sign="stop",
@@ -124,18 +141,111 @@ class Asking:
             (("yes", texts.YES), ("no", texts.NO)),
             said,
             back=back,
+            full=True,
         )
 
-    def _rose_last_time(self) -> bool:
-        """Whether a symptom rose by two or more in the person's visit before this one."""
+    def _visit_before(self) -> VisitHeader | None:
         header = self._visit.header
         earlier = [
-            visit.header.visit_id
+            visit.header
             for visit in self._visit.store.visits(header.person)
             if visit.header.sequence == header.sequence - 1
         ]
-        said = self._visit.store.answers(earlier[0]) if earlier else []
+        return earlier[0] if earlier else None
+
+    def _rose_last_time(self) -> bool:
+        """Whether a symptom rose by two or more in the person's visit before this one."""
+        last = self._visit_before()
+        said = self._visit.store.answers(last.visit_id) if last else []
         return max(rises(said).values(), default=0) >= PAUSE_RISE
+
+    def _offered(self) -> dict[str, str] | None:
+        """Return what may be taken over from the visit before, from the third visit on."""
+        last = self._visit_before()
+        header = self._visit.header
+        if last is None or header.sequence < EXPERIENCED:
+            return None
+        ago = datetime.fromisoformat(header.started_utc) - datetime.fromisoformat(
+            last.started_utc
+        )
+        answers = self._visit.store.answers(last.visit_id)
+        return taken_over(answers, days_ago=ago.total_seconds() / DAY_S)
+
+    def _as_last(self, offered: dict[str, str], done: Next) -> Step:
+        """Show what was said last time; one press says it again."""
+
+        def page(forward: Next, back: Next | None) -> Page:
+            def here() -> Page:
+                return page(forward, back)
+
+            def said(key: str) -> Page | None:
+                self._visit.answer("before", "as_last", key)
+                if key == "no":
+                    return chain(self._one_by_one(), done, back=here)
+                for name, value in offered.items():
+                    self._visit.answer("before", name, value)
+                return done()
+
+            medicine = texts.MEDICATION.get(offered["medication"], texts.MEDICATION["none"])
+            return self._make.choice(
+                "as last time",
+                texts.AS_LAST_TITLE,
+                (
+                    *self._told({name: offered[name] for name in ASKED_TWICE}),
+                    texts.AS_LAST_MEDICINE.format(when=medicine),
+                    texts.AS_LAST_WEIGHT,
+                ),
+                (("no", texts.DIFFERENT), ("yes", texts.AS_LAST)),
+                said,
+                back=back,
+            )
+
+        return page
+
+    def _as_before(self, done: Next) -> Step:
+        """Show what was said before the blocks; one press says it again."""
+
+        def page(forward: Next, back: Next | None) -> Page | None:
+            del forward
+            held = {name: self._visit.answered("before", name) for name in ASKED_TWICE}
+            known = {name: value for name, value in held.items() if value is not None}
+
+            def here() -> Page | None:
+                return page(done, back)
+
+            def said(key: str) -> Page | None:
+                self._visit.answer("after", "as_before", key)
+                if key == "no":
+                    return one_by_one(here)
+                for name, value in known.items():
+                    self._visit.answer("after", name, value)
+                return self._how_it_went(done)
+
+            def one_by_one(back: Next | None) -> Page | None:
+                steps = [self._symptom("after", name) for name in ASKED_TWICE]
+                return chain(steps, lambda: self._how_it_went(done), back=back)
+
+            if len(known) < len(held):
+                return one_by_one(back)
+            return self._make.yes_no(
+                "as before",
+                texts.AS_BEFORE_TITLE,
+                self._told(known),
+                (("no", texts.DIFFERENT), ("yes", texts.AS_BEFORE)),
+                said,
+                back=back,
+            )
+
+        return page
+
+    @staticmethod
+    def _told(values: dict[str, str]) -> tuple[Text, ...]:
+        """Say what was answered, a symptom after the other on one line."""
+        said = [
+            texts.TOLD.format(name=texts.SYMPTOM_NAMES[name], value=value)
+            for name, value in values.items()
+        ]
+        return (together(said),)
 
     def _settled(self, forward: Next, back: Next | None) -> Page:
         def said(key: str) -> Page | None:
@@ -165,8 +275,8 @@ class Asking:
             "posture",
             texts.POSTURE_TITLE,
             texts.POSTURE_LINES,
-            (GO,),
-            lambda _: forward(),
+            (GO, *((BACK,) if back is not None else ())),
+            lambda key: back() if key == "back" and back is not None else forward(),
             picture=PosturePicture(),
         )
 
@@ -176,8 +286,8 @@ class Asking:
                 self._visit.answer(moment, name, str(value))
                 return forward()
 
-            start = self._visit.answered("before", name)
             is_after = moment == "after"
+            start = self._visit.answered("before", name) if is_after else None
             given = self._visit.answered(moment, name)
             return self._make.scale(
                 f"{moment} {name}",
@@ -186,8 +296,7 @@ class Asking:
                 said,
                 back=back,
                 given=None if given is None else int(given),
-                short=texts.AS_BEFORE if is_after and start else texts.NONE_AT_ALL,
-                short_value=int(start or 0) if is_after else 0,
+                earlier=None if start is None else int(start),
                 sign=name,
             )
 
@@ -204,13 +313,17 @@ class Asking:
         )
 
     def _weight(self, forward: Next, back: Next | None) -> Page:
-        return self._kept(
+        def said(key: str) -> Page | None:
+            self._visit.answer("before", "weight", key)
+            return forward()
+
+        return self._make.yes_no(
             "weight",
             texts.WEIGHT_TITLE,
             texts.WEIGHT_LINES,
             (("on", texts.WEIGHT_ON), ("off", texts.WEIGHT_OFF)),
-            forward,
-            back,
+            said,
+            back=back,
         )
 
     def _kept(

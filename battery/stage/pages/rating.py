@@ -1,4 +1,4 @@
-"""A page with a number that is changed by two large buttons: a scale of 0 to 10."""
+"""A page with a scale of 0 to 10: eleven fields, one tap for the number, one to go on."""
 
 from __future__ import annotations
 
@@ -7,90 +7,94 @@ from dataclasses import dataclass
 import pygame
 
 from battery.answers import MAX_RATING, MIN_RATING
-from battery.stage.drawing.canvas import GAP_MM, Canvas
+from battery.stage.drawing.canvas import GAP_MM, Button, Canvas
 from battery.stage.pages.page import TextPage
 from battery.stage.pages.presses import Presses
 
-MINUS, PLUS = "minus", "plus"
-STEP_MM = 30.0  # large for everybody: these two are pressed many times
-DIGIT_MM = 18.0
-IN_A_ROW = 3  # room at the foot, whether all three buttons are there or not
-GO, BACK, SHORT = "go", "back", "short"
+FIELD_MM, MAX_MM = 20.0, 26.0  # least and greatest side of a field
+FIELD_GAP_MM = 4.0
+IN_A_ROW = 6
+GO = "go"
+NUMBERS = tuple(str(number) for number in range(MIN_RATING, MAX_RATING + 1))
 
 
 @dataclass
 class ScalePage(TextPage):
     """A question answered from 0 to 10.
 
-    Nothing is answered until a number stands there. `buttons` are the way back, the short
-    answer (none at all, or the same as before) and the button that leads on, which comes
-    when there is a number.
+    Nothing is answered until a number was tapped; then the button that leads on comes, and
+    until it is pressed another number may be tapped. So no answer is given by one tap, and none
+    by a tap that was meant for the page before.
 
     Parameters
     ----------
     value : int or None
-        What stands there.
-    short_value : int
-        What the short answer means.
+        The number that was tapped.
+    earlier : int or None
+        What was answered before the visit; its field has a ring.
     """
 
     value: int | None = None
-    short_value: int = MIN_RATING
+    earlier: int | None = None
 
     def content(self, canvas: Canvas, presses: Presses) -> None:
-        """Draw minus, the number and plus."""
-        room = self._row(canvas)
-        size = canvas.px(STEP_MM)
-        left = pygame.Rect(room.left, room.top, size, size)
-        right = pygame.Rect(room.right - size, room.top, size, size)
-        self.step_buttons(canvas, presses, left, right)
-        self._show_value(canvas)
+        """Draw the fields."""
+        for number, rect in zip(NUMBERS, self._fields(canvas), strict=True):
+            self._field(canvas, presses, number, rect)
 
     def foot(self, canvas: Canvas, presses: Presses) -> None:
         """Draw the buttons; the one that leads on only with a number."""
         for button in map(self._mirrored, self.buttons):
             if button.key != GO or self.value is not None:
-                rect = canvas.button_rect(button, IN_A_ROW)
-                self._put(canvas, presses, button, rect)
+                self._put(canvas, presses, button, canvas.button_rect(button, 2))
 
     def lowest_px(self, canvas: Canvas, lowest_px: int) -> int:
-        """Words end above the two large buttons."""
+        """Words end above the fields."""
         del lowest_px
-        return self._row(canvas).top - canvas.px(GAP_MM)
+        return self._fields(canvas)[0].top - canvas.px(GAP_MM)
 
     def pressed(self, key: str, canvas: Canvas, presses: Presses) -> str | None:
-        """Change the number; anything else is an answer."""
-        if key == SHORT:
-            self.value = self.short_value
-            return GO
-        if key not in (MINUS, PLUS):
+        """Take the number; anything else leaves the page."""
+        if key not in NUMBERS:
             return key
-        if self.value is None:
-            self.value = self.short_value
-        self.value = min(max(self.value + (1 if key == PLUS else -1), MIN_RATING), MAX_RATING)
-        self._show_value(canvas)
+        self.value = int(key)
+        self.content(canvas, presses)
         self.foot(canvas, presses)
         pygame.display.flip()
         return None
 
-    def _row(self, canvas: Canvas) -> pygame.Rect:
-        """Return the room of the two buttons and the number, above the foot."""
-        height = canvas.px(STEP_MM)
-        width = min(canvas.px(4 * STEP_MM), canvas.body.width)
-        row = pygame.Rect(0, canvas.foot_px - canvas.px(GAP_MM) - height, width, height)
-        row.centerx = canvas.surface.get_width() // 2
-        return row
+    def _field(self, canvas: Canvas, presses: Presses, number: str, rect: pygame.Rect) -> None:
+        chosen = self.value == int(number)
+        self._put(canvas, presses, Button(number, number, main=chosen), rect)
+        if self.earlier == int(number):
+            ring = rect.inflate(-canvas.px(3.0), -canvas.px(3.0))
+            line = max(2, canvas.px(0.8))
+            ink = canvas.theme.on_main if chosen else canvas.theme.main
+            pygame.draw.rect(canvas.surface, ink, ring, line, border_radius=canvas.px(2.5))
 
-    def _show_value(self, canvas: Canvas) -> None:
-        row = self._row(canvas)
-        room = row.inflate(-2 * canvas.px(STEP_MM + 2.0), 0)
-        canvas.empty(room)
-        if self.value is None:
-            line = pygame.Rect(0, 0, canvas.px(12.0), max(2, canvas.px(0.8)))
-            line.midbottom = (room.centerx, room.bottom - canvas.px(6.0))
-            pygame.draw.rect(canvas.surface, canvas.theme.edge, line)
-            return
-        letters = canvas.lettering(DIGIT_MM)
-        picture = letters.picture(str(self.value), canvas.theme.text)
-        place = canvas.surface.blit(picture, picture.get_rect(center=room.center))
-        canvas.boxes.append(("number", place.clip(room)))
+    def _fields(self, canvas: Canvas) -> list[pygame.Rect]:
+        """Return the places of the numbers: two rows, more where the screen is upright."""
+        gap = canvas.px(FIELD_GAP_MM)
+        width_px = canvas.surface.get_width()
+        room = width_px - 2 * canvas.margin_px
+        columns = IN_A_ROW
+        while columns > 1 and (room - (columns - 1) * gap) // columns < canvas.px(FIELD_MM):
+            columns -= 1
+        columns = -(-len(NUMBERS) // -(-len(NUMBERS) // columns))
+        rows = -(-len(NUMBERS) // columns)
+        side = min((room - (columns - 1) * gap) // columns, canvas.px(canvas.sizes.button))
+        wide = min(side, canvas.px(MAX_MM))
+        low = canvas.foot_px - canvas.px(GAP_MM)
+        free = low - canvas.head.bottom - (rows - 1) * gap
+        tall = min(wide, max(free // rows, canvas.px(FIELD_MM)))
+        left = (width_px - columns * wide - (columns - 1) * gap) // 2
+        top = low - rows * tall - (rows - 1) * gap
+        return [
+            pygame.Rect(
+                left + number % columns * (wide + gap),
+                top + number // columns * (tall + gap),
+                wide,
+                tall,
+            )
+            for number in range(len(NUMBERS))
+        ]

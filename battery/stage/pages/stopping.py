@@ -13,6 +13,7 @@ from battery.visits import VisitRun
 
 PAUSE_S = 60.0
 END = Button("end", texts.END, "left", main=False)
+END_BESIDE = Button("end", texts.END, "centre", main=False)
 UNWELL = ("dizziness", "vision", "pain", "fatigue", "sickness")
 
 
@@ -28,15 +29,24 @@ class Stopping:
         Ends the visit and returns its last page.
     following : callable
         Returns the page before the next block.
+    away : callable
+        Returns what closing leads to.
     """
 
     def __init__(
-        self, make: Maker, *, emergency_number: str, ended: Next, following: Next
+        self,
+        make: Maker,
+        *,
+        emergency_number: str,
+        ended: Next,
+        following: Next,
+        away: Next,
     ) -> None:
         self._make = make
         self._number = emergency_number
         self._ended = ended
         self._following = following
+        self._away = away
         self.visit: VisitRun | None = None
 
     def emergency(self, back: Next) -> Page:
@@ -66,7 +76,7 @@ class Stopping:
             if key == "back":
                 return back()
             self._close("stopped")
-            return None
+            return self._away()
 
         number = texts.URGENT_NUMBER.format(number=self._number)
         return self._make.text(
@@ -89,7 +99,7 @@ class Stopping:
             texts.ENOUGH_TITLE,
             texts.ENOUGH_LINES,
             (Button("end", texts.CLOSE, "right"),),
-            lambda _: None,
+            lambda _: self._away(),
             stop=False,
             sign="rest",
         )
@@ -105,21 +115,17 @@ class Stopping:
             The block that was broken off; None when it was a page.
         """
         visit = self.visit
-        buttons: tuple[Button, ...] = ()
+        buttons: tuple[Button, ...] = (END,)
         choices: tuple[Button, ...] = ()
-        if visit is None:
-            buttons = (END, Button("go", texts.GO_ON, "right"))
+        if visit is not None:
+            buttons = (Button("unwell", texts.UNWELL, "left", main=False), END_BESIDE)
+        if planned is None or visit is None:
+            buttons += (Button("go", texts.GO_ON, "right"),)
+        elif visit.may_repeat(planned):
+            buttons += (Button("go", texts.AGAIN, "right"),)
+            choices = (Button("next", texts.NEXT, main=False),)
         else:
-            choices = (END, Button("unwell", texts.UNWELL, main=False))
-            if planned is None:
-                choices += (Button("go", texts.GO_ON),)
-            elif visit.may_repeat(planned):
-                choices += (
-                    Button("go", texts.AGAIN),
-                    Button("next", texts.NEXT, main=False),
-                )
-            else:
-                choices += (Button("next", texts.NEXT),)
+            buttons += (Button("next", texts.NEXT, "right"),)
 
         def after(key: str) -> Page | None:
             if key == "unwell":
@@ -169,8 +175,7 @@ class Stopping:
             texts.SCALE_NOW,
             said,
             back=back,
-            short=texts.AS_BEFORE if start else texts.NONE_AT_ALL,
-            short_value=start,
+            earlier=start or None,
             sign=name,
         )
 

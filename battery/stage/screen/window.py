@@ -58,6 +58,8 @@ class Window:
         The window was closed: every page and block ends at once.
     audit : TimingAudit
         What was measured about this window at the start.
+    last_press : Rect or None
+        The control that was pressed last, on this page or the one before.
 
     Raises
     ------
@@ -120,6 +122,7 @@ class Window:
         self.sound = Sound(volume_percent=volume_percent, voice=voice)
         self.publisher = Publisher()
         self.closing = False
+        self.last_press: pygame.Rect | None = None
         self.audit = TimingAudit(flip_p99_ms=self._flip_p99_ms())
 
     def __enter__(self) -> Self:

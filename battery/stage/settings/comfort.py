@@ -38,6 +38,8 @@ class Comfort:
         Loudness of tones and voice, 0 to 100. The tone of a cue is a condition of the test.
     voice : bool
         Whether pages are spoken.
+    side : str
+        Hand that presses on pages, left or right; empty: the one that writes.
     """
 
     language: str = "en"
@@ -45,6 +47,7 @@ class Comfort:
     text_percent: int = 100
     volume_percent: int = 70
     voice: bool = True
+    side: str = ""
 
     def __post_init__(self) -> None:
         """Refuse what the stage cannot do."""
@@ -55,6 +58,9 @@ class Comfort:
                 f"text at {self.text_percent} %; say {MIN_PERCENT} to {MAX_PERCENT}. "
                 "Nothing was changed"
             )
+            raise UsageError(msg)
+        if self.side not in ("", "left", "right"):
+            msg = f"side {self.side!r}; say left or right. Nothing was changed"
             raise UsageError(msg)
         if not 0 <= self.volume_percent <= LOUDEST:
             msg = f"volume {self.volume_percent} %; say 0 to {LOUDEST}. Nothing was changed"
