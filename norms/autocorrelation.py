@@ -11,94 +11,124 @@ from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 
-# Residual degrees of freedom over all series from which an autocorrelation is worth using: its
-# standard error is then about 0.2.
-MIN_SERIES_DF = 30
 MAX_AUTOCORRELATION = 0.7
 MIN_SERIES = 4
 # Of a longer series the newest visits: over more no parabola follows a person.
 MAX_SERIES = 26
 # How alike people are taken to be in scatter while the autocorrelation is sought.
 SCATTER_DF = 6.0
-_GRID = np.linspace(0.0, MAX_AUTOCORRELATION, 36)
+# Before anything is seen, weeks are taken to depend little: an exponential distribution of this
+# mean. It keeps a handful of series from widening limits by chance.
+GUESSED_MEAN = 0.2
+_GRID = np.linspace(0.0, MAX_AUTOCORRELATION, 15)
 _TINY = 1e-300
 
 
-def autocorrelation(series: Sequence[Floats]) -> float:
+def autocorrelation(series: Sequence[Floats], steps: Sequence[int] = ()) -> float:
     """Estimate how much one visit resembles the next, over everybody's series.
 
     Parameters
     ----------
     series : sequence of ndarray
         Values on the scale of comparison, one array a person, in order.
+    steps : sequence of int, optional
+        For each series the number of visits before a place where its level may change at once:
+        the end of the baseline. 0 for none.
 
     Returns
     -------
     float
-        0 to 0.7 in steps of 0.02. 0 also where all series together hold too little to say
-        (fewer than 30 residual degrees of freedom). Never negative: limits are never narrowed
-        by it.
+        0 to 0.7. Never negative: limits are never narrowed by it.
 
     Notes
     -----
     Of each series the newest 26 visits are taken. A slow change of the person is no scatter,
-    so each is freed of a level (fewer than 6 visits), a line (fewer than 10) or a parabola. Of
+    so each is freed of a level (fewer than 6 visits), a line (fewer than 10) or a parabola, and
+    of a step at the end of the baseline, or a true change would be taken for dependence. Of
     what is left the restricted likelihood of a first-order autoregression is taken, people's
-    variances being scaled inverse chi-squared about a common one, and its highest point is
-    returned. Missed weeks are not seen: visits count as neighbours.
+    variances being scaled inverse chi-squared about a common one, weighed by how likely an
+    autocorrelation was before, and its highest point is returned. Missed weeks are not seen:
+    visits count as neighbours.
     """
-    groups: dict[int, list[Floats]] = {}
-    for values in series:
+    groups: dict[tuple[int, int], list[Floats]] = {}
+    for i, values in enumerate(series):
         newest = values[-MAX_SERIES:]
+        step = steps[i] - (len(values) - len(newest)) if steps else 0
         if len(newest) >= MIN_SERIES:
-            groups.setdefault(len(newest), []).append(newest)
+            groups.setdefault((len(newest), max(0, step)), []).append(newest)
     stacked = [np.array(rows) for rows in groups.values()]
-    return float(pooled_autocorrelation(stacked)) if stacked else 0.0
+    places = [step for _, step in groups]
+    return float(pooled_autocorrelation(stacked, places)) if stacked else 0.0
 
 
-def pooled_autocorrelation(stacked: Sequence[Floats]) -> Floats:
+def pooled_autocorrelation(
+    stacked: Sequence[Floats], steps: Sequence[int] = (), *, guessed_mean: float = GUESSED_MEAN
+) -> Floats:
     """Estimate the autocorrelation from stacks of series of the same length.
 
     Parameters
     ----------
     stacked : sequence of ndarray, each of shape (..., n_people, n_visits)
         Leading axes are separate clinics, the same in every stack.
+    steps : sequence of int, optional
+        For each stack the number of visits before a place where the level may change.
+    guessed_mean : float
+        Of the autocorrelation, before anything is seen; infinite to suppose nothing.
 
     Returns
     -------
     ndarray, shape (...)
     """
     squares, df, constant = [], [], np.zeros(len(_GRID))
-    for stack in stacked:
+    for i, stack in enumerate(stacked):
         values = stack[..., -MAX_SERIES:]
         n_people, n = values.shape[-2:]
-        whiteners, logs = _whiteners(n)
-        constant -= 0.5 * n_people * logs
+        step = steps[i] - (stack.shape[-1] - n) if steps else 0
+        whiteners, logs = _whiteners(n, max(0, step))
+        if not len(whiteners[0]):
+            continue
+        constant = constant - 0.5 * n_people * logs
         # Shape (rho, ..., n_people): what is left of each series, freed and made independent.
         squares.append(np.array([((values @ w.T) ** 2).sum(axis=-1) for w in whiteners]))
         df.append(np.full(n_people, len(whiteners[0])))
+    if not squares:
+        return np.zeros(stacked[0].shape[:-2])
     left, d = np.concatenate(squares, axis=-1) + _TINY, np.concatenate(df)
-    if d.sum() < MIN_SERIES_DF:
-        return np.zeros(left.shape[1:-1])
     centre = np.exp(np.log(left / d).mean(axis=-1, keepdims=True))
     likelihood = -0.5 * ((SCATTER_DF + d) * np.log(SCATTER_DF * centre + left)).sum(axis=-1)
     likelihood += 0.5 * SCATTER_DF * len(d) * np.log(centre[..., 0])
-    likelihood += constant.reshape(-1, *(1,) * (likelihood.ndim - 1))
-    return np.asarray(_GRID[likelihood.argmax(axis=0)])
+    likelihood += (constant - _GRID / guessed_mean).reshape(-1, *(1,) * (likelihood.ndim - 1))
+    return _highest(likelihood)
+
+
+def _highest(likelihood: Floats) -> Floats:
+    """Return where the parabola through the highest point and its neighbours is highest."""
+    width = _GRID[1] - _GRID[0]
+    best = likelihood.argmax(axis=0)
+    middle = np.clip(best, 1, len(_GRID) - 2)
+    before, here, after = (
+        np.take_along_axis(likelihood, middle[np.newaxis] + shift, axis=0)[0]
+        for shift in (-1, 0, 1)
+    )
+    bend = before - 2 * here + after
+    with np.errstate(divide="ignore", invalid="ignore"):
+        shift = np.where(bend < 0, 0.5 * (before - after) / bend, 0.0)
+    found = np.where(best == middle, _GRID[middle] + width * np.clip(shift, -1, 1), _GRID[best])
+    return np.asarray(np.clip(found, 0.0, MAX_AUTOCORRELATION))
 
 
 @cache
-def _whiteners(n: int) -> tuple[tuple[Floats, ...], Floats]:
+def _whiteners(n: int, step: int = 0) -> tuple[tuple[Floats, ...], Floats]:
     """Return, for each autocorrelation, what frees a series and makes its visits independent.
 
     Applied to a series of n visits of variance 1 it gives independent values of variance 1. The
     log determinants of what was divided out come second.
     """
-    contrasts = free_of_slow_change(n)
+    contrasts = free_of_slow_change(n, step)
     halves = [
         np.linalg.cholesky(contrasts @ correlation(n, float(rho)) @ contrasts.T)
         for rho in _GRID
@@ -107,12 +137,20 @@ def _whiteners(n: int) -> tuple[tuple[Floats, ...], Floats]:
     return tuple(np.linalg.solve(half, contrasts) for half in halves), logs
 
 
-def free_of_slow_change(n: int) -> Floats:
-    """Return orthonormal contrasts of n visits free of slow change, shape (n_left, n)."""
+def free_of_slow_change(n: int, step: int = 0) -> Floats:
+    """Return orthonormal contrasts of n visits free of slow change, shape (n_left, n).
+
+    Parameters
+    ----------
+    step : int
+        Visits before a place where the level may change at once; 0 or n for none.
+    """
     degree = 0 if n < 6 else 1 if n < 10 else 2
     design = np.vander(np.linspace(-1, 1, n), degree + 1)
+    if 0 < step < n:
+        design = np.column_stack([design, np.arange(n) >= step])
     whole, _ = np.linalg.qr(design, mode="complete")
-    return np.asarray(whole[:, degree + 1 :].T)
+    return np.asarray(whole[:, design.shape[1] :].T)
 
 
 def correlation(n: int, rho: float) -> Floats:
@@ -121,14 +159,13 @@ def correlation(n: int, rho: float) -> Floats:
     return np.asarray(np.where(gap == 0, 1.0, float(rho) ** np.maximum(gap, 1)))
 
 
-def baseline_factors(n_baseline: int, rho: float) -> tuple[float, float]:
-    """Return what autocorrelation does to the variance and to the mean of a baseline.
+def mean_factor(n: int, rho: ArrayLike) -> Floats:
+    """Return the variance of the mean of n visits, in units of the variance of one."""
+    gaps = np.arange(1, n)
+    powers = np.asarray(rho, dtype=float)[..., np.newaxis] ** gaps
+    return np.asarray((1 + 2 * ((1 - gaps / n) * powers).sum(axis=-1)) / n)
 
-    Returns
-    -------
-    variance_factor, mean_factor : float
-        Expected sample variance, and variance of the mean, both in units of the variance of a
-        visit. 1 and 1/k for independent visits.
-    """
-    mean_factor = float(correlation(n_baseline, rho).mean())
-    return n_baseline * (1 - mean_factor) / (n_baseline - 1), mean_factor
+
+def variance_factor(n: int, rho: ArrayLike) -> Floats:
+    """Return the expected sample variance of n visits, in units of the variance of one."""
+    return np.asarray(n * (1 - mean_factor(n, rho)) / (n - 1))

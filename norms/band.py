@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 from scipy.special import stdtrit
 
-from norms.autocorrelation import baseline_factors
+from norms.autocorrelation import mean_factor
+from norms.limits import Kind
 from norms.scatter import OutsideSem, Prior, moderate, pool, transform
+from norms.spread import spread
 
-# Of one look at one visit. Twelve looks meet it far more often, so it says "possible" at most.
-LEVEL = 0.95
+# Of one look at one visit. Many looks at many lines meet it, so it says "possible" at most, and
+# by kind of line it is so wide that unchanged people meet it on one page in six at most.
+LEVELS: Mapping[Kind, float] = {"headline": 0.96, "line": 0.985, "alone": 0.985}
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +29,7 @@ class Band:
     log_scale : bool
         Whether it was computed on logarithms; then it is wider upwards.
     df : float
-        Degrees of freedom behind the scatter.
+        Degrees of freedom behind the scatter when the baseline was complete.
     n_baseline : int
     n_people : int
         People behind the pooled scatter; 0 when the person's own scatter stands alone, which
@@ -37,7 +41,16 @@ class Band:
     source : str
         Of an outside standard error of measurement; empty where the scatter was measured here.
     n_visits : int
-        Baseline visits behind the scatter, everybody's together; 0 for an outside one.
+        Visits behind the scatter, everybody's together; 0 for an outside one.
+    more_df : float
+        Degrees of freedom that the person's later visits added.
+    weights : tuple of float
+        How much each baseline visit counts, 0 to 1: one far from the others counts less.
+    level : float
+        Part of single visits of an unchanged person that lie inside.
+    shifts, sds : tuple of float
+        What centre and scatter were known to be at each look, the centre as its difference
+        from today's on the scale of comparison.
     """
 
     centre: float
@@ -51,6 +64,11 @@ class Band:
     autocorrelation: float = 0.0
     source: str = ""
     n_visits: int = 0
+    more_df: float = 0.0
+    weights: tuple[float, ...] = ()
+    level: float = LEVELS["line"]
+    shifts: tuple[float, ...] = ()
+    sds: tuple[float, ...] = ()
 
     @property
     def provisional(self) -> bool:
@@ -78,10 +96,15 @@ class Band:
         return self.centre * math.exp(change) if self.log_scale else self.centre + change
 
     def error_of_mean(self, n_visits: int) -> float:
-        """Return the standard error of a mean of later visits against the baseline mean."""
-        variance_factor, mean_factor = baseline_factors(self.n_baseline, self.autocorrelation)
-        later = baseline_factors(n_visits, self.autocorrelation)[1] if n_visits > 1 else 1.0
-        return self.sd * math.sqrt((mean_factor + later) / variance_factor)
+        """Return the standard error of a mean of later visits against the baseline."""
+        rho = self.autocorrelation
+        factors = mean_factor(self.n_baseline, rho) + mean_factor(n_visits, rho)
+        return self.sd * math.sqrt(float(factors))
+
+    def half_width(self, n_visits: int, level: float) -> float:
+        """Return how far a mean of later visits may lie, on the scale of comparison."""
+        t = float(stdtrit(self.df + self.more_df, (1 + level) / 2))
+        return t * self.error_of_mean(n_visits)
 
 
 def band(
@@ -90,13 +113,26 @@ def band(
     *,
     log_scale: bool,
     outside: OutsideSem | None = None,
+    later: Sequence[float] = (),
+    kind: Kind = "line",
+    level: float | None = None,
 ) -> Band:
     """Compute the band of a person's baseline visits.
 
     Half width: ``t * s * sqrt(1 + 1/k)`` with k baseline visits, on the scale of comparison;
-    s moderated, t of its degrees of freedom. Where visits are known to depend on each other,
-    the scatter of the baseline is too small for one visit and its mean too unsteady; both are
-    made up for. An outside standard error of measurement takes the place of s and of the prior.
+    s moderated, t of its degrees of freedom. A baseline visit far from the others weighs less.
+    Where visits are known to depend on each other, the scatter of the baseline is too small for
+    one visit and its mean too unsteady; both are made up for. An outside standard error of
+    measurement takes the place of s and of the prior.
+
+    Parameters
+    ----------
+    later : sequence of float
+        The looks after the baseline; from their differences the scatter becomes better known.
+    kind : {"headline", "line", "alone"}
+        Which part of single visits lies inside.
+    level : float, optional
+        The part itself, in place of the kind's.
 
     Raises
     ------
@@ -109,35 +145,50 @@ def band(
         msg = f"{k} baseline visits; at least 2 are needed for a band"
         raise ValueError(msg)
     values = transform(baseline, log_scale=log_scale)
-    variance, df, n_people, rho, source = float(values.var(ddof=1)), k - 1.0, 0, 0.0, ""
-    n_visits = k
+    after = transform(later, log_scale=log_scale)
+    known = prior or Prior(0.0, 0.0, 0, 0)
+    seen = spread(
+        values,
+        after,
+        prior_variance=known.variance,
+        prior_df=known.df,
+        rho=known.autocorrelation,
+    )
+    sd, df, more_df = float(seen.sd[-1]), k - 1.0, float(seen.more_df[-1])
+    n_visits = known.n_visits or k + len(after)
+    source, n_people = "", known.n_people
     if outside is not None:
-        variance, df = outside.sem**2, math.inf
+        sd, df, more_df = outside.sem, math.inf, 0.0
         n_people, source, n_visits = outside.n_people, outside.source, 0
-    elif prior is not None:
-        moderated = moderate(variance, df, prior.variance, prior.df, prior.n_people)
-        variance, df = float(moderated[0]), float(moderated[1])
-        n_people, n_visits, rho = prior.n_people, prior.n_visits, prior.autocorrelation
-    if variance <= 0:
+    elif known.df > 0:
+        df = float(moderate(1.0, df, known.variance, known.df, known.n_people)[1])
+    if outside is None and (sd <= 0 or (not known.df and np.ptp(values) == 0)):
         msg = f"the {k} baseline visits are all equal, so their scatter says nothing"
         raise ValueError(msg)
     own = Band(
-        float(values.mean()),
+        float(seen.centre[-1]),
         math.nan,
         math.nan,
         log_scale=False,
         df=df,
         n_baseline=k,
         n_people=n_people,
-        sd=math.sqrt(variance),
-        autocorrelation=rho,
+        sd=sd,
+        autocorrelation=0.0 if outside is not None else known.autocorrelation,
         source=source,
         n_visits=n_visits,
+        more_df=more_df,
+        weights=tuple(float(w) for w in seen.weights[-1]),
+        level=LEVELS[kind] if level is None else level,
+        shifts=tuple((seen.centre - seen.centre[-1]).tolist()),
+        sds=tuple(np.broadcast_to(sd, seen.sd.shape).tolist())
+        if outside is not None
+        else tuple(seen.sd.tolist()),
     )
-    half = float(stdtrit(df, (1 + LEVEL) / 2)) * own.error_of_mean(1)
+    half = own.half_width(1, own.level)
     ends = [own.centre, own.centre - half, own.centre + half]
     centre, low, high = (math.exp(end) for end in ends) if log_scale else ends
     return replace(own, centre=centre, low=low, high=high, log_scale=log_scale)
 
 
-__all__ = ["LEVEL", "Band", "OutsideSem", "Prior", "band", "moderate", "pool", "transform"]
+__all__ = ["LEVELS", "Band", "OutsideSem", "Prior", "band", "moderate", "pool", "transform"]

@@ -54,6 +54,8 @@ class Point:
         Why it does not count, in words.
     error : float
         Its measurement error over that of a whole visit: above 1 where less was done.
+    day : float
+        Days on any clock; nan where it is not known. Visits a few days apart are one look.
     """
 
     visit: int
@@ -61,6 +63,7 @@ class Point:
     comparable: bool = True
     reason: str = ""
     error: float = 1.0
+    day: float = math.nan
 
     @property
     def counts(self) -> bool:
@@ -129,3 +132,24 @@ def split(
         tuple(earlier),
         aside,
     )
+
+
+# A visit within so many days of the first visit of a look repeats it: both are one look.
+REPEAT_DAYS = 4.0
+
+
+def looks(later: Sequence[Point]) -> tuple[tuple[Point, ...], ...]:
+    """Put visits after the baseline together into looks, in order.
+
+    A look begins with a visit; a repeat visit within four days of it belongs to it. Its visits
+    then count once, by their mean, so that whoever looks again after a doubtful visit gets a
+    better answer and not a second chance.
+    """
+    found: list[list[Point]] = []
+    for point in later:
+        repeats = bool(found) and 0 <= point.day - found[-1][0].day <= REPEAT_DAYS
+        if repeats:
+            found[-1].append(point)
+        else:
+            found.append([point])
+    return tuple(tuple(group) for group in found)

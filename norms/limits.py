@@ -8,84 +8,104 @@ from __future__ import annotations
 import csv
 from functools import cache
 from importlib.resources import files
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.interpolate import RegularGridInterpolator
+
+from norms.running import Limits
 
 TABLE = "running_mean_limits.csv"
 
+# What a line is on the page, which sets its part of the page's price.
+Kind = Literal["headline", "line", "alone"]
 
-class Limits(NamedTuple):
-    """Limits of the running mean, in units of the moderated standard deviation.
+
+class Price(NamedTuple):
+    """Part of unchanged people that may ever leave the limits.
 
     Parameters
     ----------
-    outer : float
-        Holds at every visit since baseline.
-    inner : float
-        Holds at the look named beforehand, the twelfth visit since baseline.
+    to_named, year : float
+        In twelve looks, and in fifty-two.
     """
 
-    outer: float
-    inner: float
+    to_named: float
+    year: float
 
 
-def limits(df: float, *, n_baseline: int, autocorrelation: float = 0.0) -> Limits:
-    """Read the limits for a person's degrees of freedom.
+# A page has ten lines: two headlines, and four tasks beneath each. A headline carries most of
+# the page's price; a task is told at the price of a line beneath a headline that moved, and
+# for the rest by itself at a small share of the page's.
+PRICES: dict[Kind, Price] = {
+    "headline": Price(0.029, 0.043),
+    "line": Price(0.034, 0.049),
+    "alone": Price(0.0014, 0.0023),
+}
+# What the prices come to for the ten lines of a page together: measured, not added up
+# (`norms/verdict-rule.md`).
+PAGE_PRICE = Price(0.06, 0.10)
+
+
+def limits(
+    df: float, *, n_baseline: int, autocorrelation: float = 0.0, kind: Kind = "line"
+) -> Limits:
+    """Read the limits for a person.
 
     Parameters
     ----------
     df : float
-        Behind the moderated standard deviation.
+        Behind the moderated standard deviation when the baseline is complete.
     n_baseline : int
         Baseline visits; of more than tabulated the last row is taken, which is a little wide.
     autocorrelation : float
         Of one visit with the next; beyond the table its edge is taken.
+    kind : {"headline", "line", "alone"}
+        Which price the limits keep.
 
     Raises
     ------
     ValueError
         If there are fewer baseline visits than the table begins with, or no degree of freedom.
     """
-    outer, inner = limits_of(df, n_baseline=n_baseline, autocorrelation=autocorrelation)
-    return Limits(float(outer), float(inner))
+    found = limits_of(df, n_baseline=n_baseline, autocorrelation=autocorrelation, kind=kind)
+    return Limits(*(float(np.asarray(limit)) for limit in found))
 
 
 def limits_of(
-    df: ArrayLike, *, n_baseline: int, autocorrelation: ArrayLike = 0.0
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Read outer and inner limits for arrays of people; the shapes are broadcast."""
+    df: ArrayLike, *, n_baseline: int, autocorrelation: ArrayLike = 0.0, kind: Kind = "line"
+) -> Limits:
+    """Read the limits for arrays of people; the shapes are broadcast."""
     tables = _tables()
-    usable = [k for k in tables if k <= n_baseline]
+    usable = [k for k, own in tables if own == kind and k <= n_baseline]
     if not usable or not np.all(np.asarray(df) > 0):
-        msg = f"{n_baseline=} must be at least {min(tables)} and {df=} above 0"
+        least = min(k for k, _ in tables)
+        msg = f"{n_baseline=} must be at least {least} and {df=} above 0"
         raise ValueError(msg)
-    table = tables[max(usable)]
+    table = tables[max(usable), kind]
     rho, inverse_df = np.broadcast_arrays(
         np.clip(autocorrelation, *table.grid[0][[0, -1]]),
         np.clip(1 / np.asarray(df, dtype=float), *table.grid[1][[0, -1]]),
     )
     found = np.asarray(table(np.stack([rho, inverse_df], axis=-1)))
-    found = found.reshape(*rho.shape, 2)
-    return found[..., 0], found[..., 1]
+    found = found.reshape(*rho.shape, 3)
+    return Limits(found[..., 0], found[..., 1], found[..., 2])
 
 
 @cache
-def _tables() -> dict[int, RegularGridInterpolator]:
-    """Return one table per number of baseline visits, over autocorrelation and 1/df."""
+def _tables() -> dict[tuple[int, str], RegularGridInterpolator]:
+    """Return tables over autocorrelation and 1/df, by number of baseline visits and price."""
     text = (files("norms") / "tables" / TABLE).read_text(encoding="utf-8")
     lines = [line for line in text.splitlines() if not line.startswith("#")]
-    rows = [{k: float(v) for k, v in row.items()} for row in csv.DictReader(lines)]
+    found: dict[tuple[int, str], dict[tuple[float, float], list[float]]] = {}
+    for row in csv.DictReader(lines):
+        own = found.setdefault((int(row["n_baseline"]), row["kind"]), {})
+        place = float(row["autocorrelation"]), 1 / float(row["df"])
+        own[place] = [float(row[name]) for name in ("early", "named", "late")]
     tables = {}
-    for k in sorted({int(row["n_baseline"]) for row in rows}):
-        own = {
-            (row["autocorrelation"], 1 / row["df"]): [row["outer"], row["inner"]]
-            for row in rows
-            if row["n_baseline"] == k
-        }
+    for key, own in found.items():
         rhos, inverse = (np.array(sorted(set(axis))) for axis in zip(*own, strict=True))
         values = np.array([[own[rho, i] for i in inverse] for rho in rhos])
-        tables[k] = RegularGridInterpolator((rhos, inverse), values)
+        tables[key] = RegularGridInterpolator((rhos, inverse), values)
     return tables

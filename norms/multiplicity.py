@@ -42,7 +42,7 @@ def change_p(verdict: Verdict) -> float:
     if own is None or recent is None:
         return math.nan
     t = own.change(recent.value) / own.error_of_mean(recent.n_visits)
-    return float(2 * stdtr(own.df, -abs(t)))
+    return float(2 * stdtr(own.df + own.more_df, -abs(t)))
 
 
 def standing_out(

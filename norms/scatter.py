@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import digamma, polygamma
 
 from norms.autocorrelation import autocorrelation
+from norms.spread import spread_of_person
 
 Floats = NDArray[np.float64]
 
@@ -202,29 +203,57 @@ def pool(
     *,
     log_scale: bool,
     series: Sequence[Sequence[float]] = (),
+    n_people: int | None = None,
 ) -> Prior | None:
-    """Estimate the scatter of everybody from their baseline visits.
+    """Estimate the scatter of everybody from their baseline visits and those that followed.
 
     Parameters
     ----------
     groups : sequence of sequences
         The baseline values, one group a person. Groups of fewer than two are passed over.
-    series : sequence of sequences
-        All comparable visits of each person in order, baseline included: from them the
-        autocorrelation of visits is estimated. Left out, visits are taken as independent.
+    series : sequence of sequences, optional
+        For each group all comparable visits of that person in order, the baseline first: how
+        much one visit resembles the next and how later visits scatter is estimated from them.
+        Left out, visits are taken as independent.
+    n_people : int, optional
+        People behind the groups, where one may stand there with both hands.
 
     Returns
     -------
     Prior or None
-        None with fewer than three people, or where nobody's visits differ at all.
+        With fewer than three people, or where nobody's visits differ at all, its `df` is 0: it
+        knows no scatter, only the autocorrelation. None with nobody at all.
     """
-    useful = [transform(g, log_scale=log_scale) for g in groups if len(g) >= 2]
-    if len(useful) < MIN_PEOPLE:
+    useful = [i for i, group in enumerate(groups) if len(group) >= 2]
+    if not useful:
         return None
-    variances = np.array([g.var(ddof=1) for g in useful])
-    df = np.array([len(g) - 1 for g in useful], dtype=float)
+    own = [transform(groups[i], log_scale=log_scale) for i in useful]
+    whole = [transform(series[i], log_scale=log_scale) for i in useful] if series else own
+    k = [len(g) for g in own]
+    rho = autocorrelation(whole, k) if series else 0.0
+    nobody = Prior(0.0, 0.0, 0, 0, rho)
+    people = min(n_people or len(useful), len(useful))
+    if people < MIN_PEOPLE:
+        return nobody
+    variances, df = _own_scatter(own, whole, rho)
     if np.median(variances) <= 0:
-        return None
+        return nobody
     variance, prior_df = fit_prior(variances, df)
-    rho = autocorrelation([transform(s, log_scale=log_scale) for s in series])
-    return Prior(float(variance), float(prior_df), len(useful), int((df + 1).sum()), rho)
+    n_visits = sum(len(w) for w in whole)
+    return Prior(float(variance), float(prior_df), people, n_visits, rho)
+
+
+def _own_scatter(
+    baselines: Sequence[Floats], series: Sequence[Floats], rho: float
+) -> tuple[Floats, Floats]:
+    """Return everybody's own variance and its degrees of freedom; series alike go together."""
+    alike: dict[tuple[int, int], list[int]] = {}
+    for i, (baseline, whole) in enumerate(zip(baselines, series, strict=True)):
+        alike.setdefault((len(baseline), len(whole)), []).append(i)
+    variances, df = np.empty(len(series)), np.empty(len(series))
+    for (k, _), places in alike.items():
+        stacked = np.array([series[i] for i in places])
+        variances[places], df[places] = spread_of_person(
+            stacked[:, :k], stacked[:, k:], rho=rho
+        )
+    return variances, df

@@ -7,8 +7,10 @@ from collections.abc import Sequence
 
 from norms.asymmetry import Asymmetry
 from norms.band import Band
+from norms.baseline import REPEAT_DAYS
+from norms.limits import PAGE_PRICE
 from norms.reference import ReferenceValue
-from norms.running import N_LOOKS
+from norms.running import N_LOOKS, RULE_VERSION, YEAR_LOOKS
 from norms.trend import Trend
 from norms.verdict import Verdict
 
@@ -36,14 +38,22 @@ BANNED = (
 )
 
 WITHIN = "within measurement error: no change shown"
-POSSIBLE = "possible change; repeat next week"
+POSSIBLE = (
+    f"possible change; repeat the visit within {REPEAT_DAYS:.0f} days, both then count as one "
+    "by their mean"
+)
+POSSIBLE_AGAIN = "possible change, and the repeat visit agrees; go on weekly"
 BEYOND = "larger than measurement error over the visits since baseline"
 WITHHELD = "no verdict yet"
 TOO_FEW = "not enough comparable visits"
-LEARNING = "Learning the test may explain this."
+LEARNING = "Learning the test may explain this; no rule tells slow learning from change."
 BOTH_HANDS = (
     "Both hands moved to the worse side: tiredness, medication, light or the way the test was "
     "done may explain it."
+)
+BOTH_HANDS_BETTER = (
+    "Both hands moved to the better side: learning the test, medication or the way the test "
+    "was done may explain it."
 )
 LIMITS = (
     "A change can come from learning the test, medication, tiredness, mood, light or the "
@@ -51,14 +61,19 @@ LIMITS = (
 )
 RULE = (
     "A change is called larger than measurement error when the running mean of the visits "
-    "since baseline, the newest weighing most, leaves limits that at most 1 in 20 unchanged "
-    f"people would leave in {N_LOOKS} weekly visits."
+    "since baseline, the newest weighing most, leaves the limits drawn with it. Of 100 "
+    f"unchanged people about {100 * PAGE_PRICE.to_named:.0f} would find such a line anywhere "
+    f"among the main measures of their page in {N_LOOKS} weekly visits, "
+    f"{100 * PAGE_PRICE.year:.0f} in {YEAR_LOOKS} (rule version {RULE_VERSION})."
 )
 RULE_DETAIL = (
-    f"The limits narrow as visits add up; at the {N_LOOKS}th visit since baseline, a look "
-    "named beforehand, they are narrower still. They hold for each line by itself: of several "
-    f"lines one is more likely to leave its limits by chance. After more than {N_LOOKS} visits "
-    "since baseline chance grows too; a new baseline can then be begun."
+    f"The limits narrow as visits add up; at the {N_LOOKS}th look since baseline, a look named "
+    "beforehand, they are narrower still, and wider after it. They are narrowest for all "
+    "tasks together; a task is told within narrower limits where all tasks together have moved "
+    "than where it moves alone. A verdict stands until the running mean is back within two "
+    f"fifths of the limits. A visit within {REPEAT_DAYS:.0f} days of the one before repeats "
+    "it: both are one look, by their mean. Where visits were doubtful, a worsening is told "
+    "with them and a change for the better without them."
 )
 COMPOSITE = "All tasks together"
 COMPOSITE_MEANING = (
@@ -86,27 +101,59 @@ def change_words(verdict: Verdict) -> str:
         return f"{TOO_FEW if few else WITHHELD} ({verdict.reason})"
     if verdict.word == "within error":
         return WITHIN
-    words = BEYOND if verdict.word == "beyond error" else POSSIBLE
+    words = BEYOND
+    if verdict.word == "possible, repeat":
+        words = POSSIBLE_AGAIN if verdict.n_repeats else POSSIBLE
     if verdict.better is None:
         return words
     return f"{'better' if verdict.better else 'worse'}, {words}"
 
 
-def statement(name: str, verdict: Verdict) -> str:
-    """Say all of one line in a sentence or two: what, how much, verdict, learning note.
+def statement(name: str, verdict: Verdict, *, other_hand: Verdict | None = None) -> str:
+    """Say all of one line: what, how much, verdict, what decided it, and its cautions.
 
     Parameters
     ----------
     name : str
         What the line is, as the page calls it.
+    other_hand : Verdict, optional
+        The same measure of the other hand, said beside anything that got better.
     """
     told = verdict.word in ("beyond error", "possible, repeat")
     size = percent_words(verdict) if told else ""
     said = ", ".join(part for part in (size, change_words(verdict)) if part)
-    text = f"{name}: {said}."
-    if verdict.learning and told and verdict.better is not False:
-        text += f" {LEARNING}"
-    return text
+    sentences = [f"{name}: {said}."]
+    if verdict.doubt and told:
+        sentences.append(f"Doubtful: {verdict.doubt}.")
+    if told and verdict.better is not False and verdict.learning:
+        sentences.append(LEARNING)
+    if told and verdict.better and other_hand is not None:
+        sentences.append(f"The other hand: {side_words(other_hand)}.")
+    return " ".join(sentences)
+
+
+def side_words(verdict: Verdict) -> str:
+    """Say a verdict in the fewest words."""
+    if verdict.word == "withheld":
+        return "no verdict yet"
+    if verdict.word == "within error":
+        return "no change shown"
+    side = {True: "better too", False: "worse", None: "changed"}[verdict.better]
+    return side if verdict.word == "beyond error" else f"possibly {side}"
+
+
+def decided_words(verdict: Verdict) -> str:
+    """Say what decided a verdict beyond error: the running mean, its limits, since when.
+
+    Empty for any other verdict, and where there are no percents to say.
+    """
+    mean = verdict.average
+    if verdict.word != "beyond error" or mean is None or math.isnan(mean.change_percent):
+        return ""
+    since = f"since visit {mean.since_visit}"
+    reach = _range(mean.low_percent, mean.high_percent)
+    where = f"not yet back within {reach}" if mean.held else f"limits {reach}"
+    return f"running mean {_signed(mean.change_percent)} %, {where}, {since}"
 
 
 def percent_words(verdict: Verdict) -> str:
@@ -145,7 +192,9 @@ def band_words(verdict: Verdict) -> str:
     own = verdict.band
     if own is None:
         return ""
-    width = f"error band {_range(*own.percent)}" if own.centre else "error band"
+    width = "error band of one visit"
+    if own.centre:
+        width += f" {_range(*own.percent)} ({own.level:.1%} of visits)".replace(".0%", " %")
     return f"{width}, {scatter_words(own)}"
 
 
@@ -155,11 +204,13 @@ def average_words(verdict: Verdict) -> str:
     if mean is None or math.isnan(mean.change_percent):
         return ""
     look = ", look named beforehand" if mean.named_look else ""
-    return (
+    said = (
         f"running mean of {_count(mean.n_visits, 'visit')} since baseline "
-        f"{_signed(mean.change_percent)} %, limits "
-        f"{_range(mean.low_percent, mean.high_percent)}{look}"
+        f"{_signed(mean.change_percent)} %"
     )
+    if not math.isfinite(mean.high):
+        return f"{said}; one visit alone makes no verdict"
+    return f"{said}, limits {_range(mean.low_percent, mean.high_percent)}{look}"
 
 
 def scatter_words(own: Band) -> str:
@@ -169,7 +220,7 @@ def scatter_words(own: Band) -> str:
         return f"from {own.source}{people}"
     if own.provisional:
         return f"provisional and wide: this person's {own.n_baseline} visits alone"
-    said = f"pooled from {own.n_people} people, {own.n_visits} baseline visits"
+    said = f"pooled from {own.n_people} people, {own.n_visits} visits"
     if round(own.autocorrelation, 1) > 0:
         said += (
             "; wider, as one week here resembles the next "
@@ -179,7 +230,7 @@ def scatter_words(own: Band) -> str:
 
 
 def pair_words(speed_better: bool | None, accuracy_better: bool | None) -> str:
-    """Say how speed and accuracy moved together; empty unless both moved."""
+    """Say how speed and accuracy moved together; empty unless both have a verdict."""
     if speed_better is None or accuracy_better is None:
         return ""
     return PAIRS[(speed_better, accuracy_better)]
@@ -188,8 +239,9 @@ def pair_words(speed_better: bool | None, accuracy_better: bool | None) -> str:
 def both_hands_words(verdicts: Sequence[Verdict]) -> str:
     """Point at causes outside the hand when both hands moved to the same side."""
     sides = [v.better for v in verdicts if v.word in ("beyond error", "possible, repeat")]
-    same = len(sides) == 2 and sides[0] is not None and sides[0] == sides[1]
-    return BOTH_HANDS if same and sides[0] is False else ""
+    if len(sides) != 2 or sides[0] is None or sides[0] != sides[1]:
+        return ""
+    return BOTH_HANDS_BETTER if sides[0] else BOTH_HANDS
 
 
 def gap_words(n_weeks: int) -> str:
@@ -241,7 +293,8 @@ def _count(n: int, one: str, many: str = "") -> str:
 
 
 def _signed(percent: float, n_digits: int = 0) -> str:
-    return f"{percent:+.{n_digits}f}".replace("-", MINUS)
+    rounded = round(percent, n_digits) + 0.0  # no minus before a zero
+    return f"{rounded:+.{n_digits}f}".replace("-", MINUS) if rounded else "0"
 
 
 def _range(low: float, high: float) -> str:

@@ -2,8 +2,8 @@
 
 The rule was chosen by simulation among the usual ones
 (``python -m norms.calibration.simulate_rules``): the running mean of the visits since
-baseline, the newest weighing most, must leave limits which at most one unchanged person in
-twenty leaves in twelve weekly looks.
+baseline, the newest weighing most, must leave limits whose price is set for all lines of a
+page together and for a year of weekly looks.
 """
 
 from __future__ import annotations
@@ -14,18 +14,54 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from norms.band import Band, OutsideSem, Prior, band
-from norms.baseline import BaselineRule, Point, Split, split
-from norms.limits import limits
-from norms.running import N_LOOKS, follow, running_mean, weight_so_far
+from norms.baseline import BaselineRule, Point, Split, looks, split
+from norms.limits import Kind, limits
+from norms.running import (
+    KEPT_SHARE,
+    MIN_LOOKS,
+    N_LOOKS,
+    RULE_VERSION,
+    follow,
+    running_mean,
+    weight_so_far,
+)
 
+Floats = NDArray[np.float64]
 Word = Literal["beyond error", "possible, repeat", "within error", "withheld"]
 Direction = Literal["lower", "higher", "toward_one", "none"]
-LEARNING_UNTIL_VISIT = 6
+# Slow learning may go on for half a year of weekly visits, and no rule tells it from change.
+LEARNING_UNTIL_VISIT = 26
+# Fewer visits set apart than this leave quick learning in the series too.
+MIN_VISITS_APART = 6
 LEARNING_LEVEL = 0.8
 N_RECENT = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """The running mean after a look and the limits that decided there, for drawing.
+
+    Parameters
+    ----------
+    visit : int
+        The last visit of the look.
+    value, low, high : float
+        In the measure's unit. Limits are infinitely wide (or reach the end of the scale) at the
+        first look, which never makes a verdict; while a verdict stands they are those within
+        which it would end.
+    side : int
+        On which side it was out after this look; 0 for none.
+    """
+
+    visit: int
+    value: float
+    low: float
+    high: float
+    side: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,18 +71,24 @@ class Average:
     Parameters
     ----------
     value : float
-        In the measure's unit; the newest visit weighs a quarter, the one before three quarters
+        In the measure's unit; the newest look weighs a quarter, the one before three quarters
         of that, and so on.
     low, high : float
-        The limits for this number of visits: they narrow as visits add up.
+        The limits that decided at this look: those it left or did not leave, or, where the
+        verdict stands from an earlier look and the mean lies within the limits again, those
+        within which the verdict would end.
     n_visits : int
         Visits since baseline that count.
     named_look : bool
         Whether this is the look named beforehand, whose limits are narrower.
     since_visit : int or None
-        The visit at which it left the limits, while it has not come back within the inner ones.
+        The visit at which it left the limits, while the verdict stands.
     change_percent, low_percent, high_percent : float
         The same against the centre of the band; nan for a centre of 0.
+    held : bool
+        Whether the verdict stands from an earlier look while the mean lies within the limits.
+    steps : tuple of Step
+        After each look.
     """
 
     value: float
@@ -58,6 +100,8 @@ class Average:
     change_percent: float
     low_percent: float
     high_percent: float
+    held: bool = False
+    steps: tuple[Step, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +126,7 @@ class Verdict:
     ----------
     word : str
         "beyond error": the running mean of the visits since baseline has left its limits.
-        "possible, repeat": the latest visit lies outside the band. "within error": neither,
+        "possible, repeat": the latest look lies outside the band. "within error": neither,
         which is not the same as no change. "withheld": there is no verdict, and `reason` says
         why.
     better : bool or None
@@ -97,6 +141,14 @@ class Verdict:
         Whether learning the test may explain it.
     average : Average or None
     recent : Recent or None
+    n_repeats : int
+        Repeat visits in the latest look: with one, its mean is what is told possible or not.
+    kind : {"headline", "line", "alone"}
+        The price its limits keep.
+    doubt : str
+        Which doubtful visits a worsening was told with, in words; empty without.
+    rule : int
+        Version of the rule.
     """
 
     word: Word
@@ -108,6 +160,10 @@ class Verdict:
     learning: bool = False
     average: Average | None = None
     recent: Recent | None = None
+    n_repeats: int = 0
+    kind: Kind = "line"
+    doubt: str = ""
+    rule: int = RULE_VERSION
 
 
 def judge(
@@ -120,6 +176,7 @@ def judge(
     restart_visit: int | None = None,
     outside: OutsideSem | None = None,
     new_series: str = "",
+    kind: Kind = "line",
 ) -> Verdict:
     """Judge a series of visits against its own baseline.
 
@@ -141,6 +198,8 @@ def judge(
         Measurement error from a reliability study, in place of the scatter found here.
     new_series : str
         Why this series is a new one, in words; said where the verdict is withheld.
+    kind : {"headline", "line", "alone"}
+        Which price of false verdicts the line keeps.
     """
     rule = rule or BaselineRule()
     parts = split(points, rule, restart_visit=restart_visit)
@@ -159,7 +218,12 @@ def judge(
         return Verdict("withheld", "a value of 0 has no logarithm", latest=latest)
     try:
         own = band(
-            [p.value for p in parts.baseline], prior, log_scale=log_scale, outside=outside
+            [p.value for p in parts.baseline],
+            prior,
+            log_scale=log_scale,
+            outside=outside,
+            later=_look_values(parts, log_scale=log_scale),
+            kind=kind,
         )
     except ValueError as error:
         return Verdict("withheld", str(error), latest=latest)
@@ -171,7 +235,7 @@ def judge(
             latest=latest,
             learning=True,
         )
-    return _verdict(parts, own, direction, rule)
+    return _verdict(parts, own, direction, rule, kind)
 
 
 def _nothing_counts(points: Sequence[Point], new_series: str) -> str:
@@ -182,22 +246,43 @@ def _nothing_counts(points: Sequence[Point], new_series: str) -> str:
     return f"new series, {new_series}: {said}" if new_series else said
 
 
-def _verdict(parts: Split, own: Band, direction: Direction, rule: BaselineRule) -> Verdict:
+def _look_values(parts: Split, *, log_scale: bool) -> list[float]:
+    """Return one value a look: of a visit and its repeats the mean on that scale."""
+    values = []
+    for look in looks(parts.later):
+        if log_scale:
+            values.append(math.exp(sum(math.log(p.value) for p in look) / len(look)))
+        else:
+            values.append(sum(p.value for p in look) / len(look))
+    return values
+
+
+def _verdict(
+    parts: Split, own: Band, direction: Direction, rule: BaselineRule, kind: Kind
+) -> Verdict:
     latest = parts.later[-1]
-    changes = np.array([own.change(p.value) for p in parts.later])
-    average, side = _average(changes, parts.later, own)
-    latest_side = own.side(latest.value)
+    grouped = looks(parts.later)
+    # A visit in which less was done is less exact, so its change counts for less.
+    changes = [[own.change(p.value) / p.error for p in look] for look in grouped]
+    means = np.array([sum(look) / len(look) for look in changes])
+    average, side = _average(means, grouped, own, kind)
+    newest, n_newest = float(means[-1]), len(grouped[-1])
+    half = own.half_width(n_newest, own.level)
+    latest_side = int(newest > half) - int(newest < -half)
     word: Word = "within error"
     better = None
-    if side != 0 and latest_side != -side:
+    if side != 0:
         word = "beyond error"
         better = _better(side, direction, own, average.value)
-    elif latest_side != 0:
+    # A visit far out on the worse side takes the good news away.
+    turned = side != 0 and latest_side == -side and better is True
+    if turned or (side == 0 and latest_side != 0):
         word = "possible, repeat"
-        better = _better(latest_side, direction, own, latest.value)
-    learning = latest.visit <= LEARNING_UNTIL_VISIT or rule.n_visits < LEARNING_UNTIL_VISIT
+        better = _better(latest_side, direction, own, own.value_at(newest))
+    learning = latest.visit <= LEARNING_UNTIL_VISIT or rule.n_visits < MIN_VISITS_APART
     if word in ("beyond error", "possible, repeat") and better:
         learning |= _was_learning(parts, own, direction)
+    single = np.array([change for look in changes for change in look])
     return Verdict(
         word,
         "",
@@ -207,43 +292,62 @@ def _verdict(parts: Split, own: Band, direction: Direction, rule: BaselineRule) 
         _percent(latest.value, own),
         learning,
         average,
-        _recent(changes, own),
+        _recent(single, own),
+        n_newest - 1,
+        kind,
     )
 
 
 def _average(
-    changes: np.ndarray[tuple[int], np.dtype[np.float64]], later: Sequence[Point], own: Band
+    means: Floats, grouped: Sequence[Sequence[Point]], own: Band, kind: Kind
 ) -> tuple[Average, int]:
-    """Return the running mean after the latest visit and the side it is out on, or 0."""
-    allowed = limits(own.df, n_baseline=own.n_baseline, autocorrelation=own.autocorrelation)
-    steps = running_mean(changes) / own.sd
-    out, since = (int(x) for x in follow(steps, *allowed))
-    n = len(later)
-    limit = allowed.inner if n == N_LOOKS or out else allowed.outer
-    weight = weight_so_far(n)
-    ends = (float(steps[-1]), -limit, limit)
-    value, low, high = (own.value_at(own.sd * end / weight) for end in ends)
+    """Return the running mean after the latest look and the side it is out on, or 0."""
+    allowed = limits(
+        own.df,
+        n_baseline=own.n_baseline,
+        autocorrelation=own.autocorrelation,
+        kind=kind,
+    )
+    sds = np.array(own.sds)
+    running = running_mean((means - np.array(own.shifts)) / sds)
+    sides, since = follow(running, allowed)
+    steps = []
+    held = False
+    for n, (step, side) in enumerate(zip(running.tolist(), sides.tolist(), strict=True), 1):
+        limit = float(np.asarray(allowed.at(n)))
+        held = side != 0 and abs(step) <= limit
+        if held:
+            limit *= KEPT_SHARE
+        unit = float(sds[n - 1]) / weight_so_far(n)
+        reach = unit * limit if n >= MIN_LOOKS else math.inf
+        low, high = (own.value_at(x) if math.isfinite(x) else x for x in (-reach, reach))
+        visit = grouped[n - 1][-1].visit
+        steps.append(Step(visit, own.value_at(unit * step), low, high, side))
+    last = steps[-1]
     change, low_percent, high_percent = (
         math.nan if percent is None else percent
-        for percent in (_percent(x, own) for x in (value, low, high))
+        for percent in (_percent(x, own) for x in (last.value, last.low, last.high))
     )
+    n = len(steps)
     average = Average(
-        value,
-        low,
-        high,
-        n,
+        last.value,
+        last.low,
+        last.high,
+        sum(len(look) for look in grouped),
         n == N_LOOKS,
-        later[since - 1].visit if since else None,
+        grouped[int(since) - 1][-1].visit if since else None,
         change,
         low_percent,
         high_percent,
+        held,
+        tuple(steps),
     )
-    return average, out
+    return average, last.side
 
 
-def _recent(changes: np.ndarray[tuple[int], np.dtype[np.float64]], own: Band) -> Recent:
+def _recent(changes: Floats, own: Band) -> Recent:
     last = changes[-N_RECENT:]
-    half = float(stdtrit(own.df, 0.975)) * own.error_of_mean(len(last))
+    half = own.half_width(len(last), 0.95)
     mean = float(last.mean())
     value, low, high = (own.value_at(x) for x in (mean, mean - half, mean + half))
     change = _percent(value, own)
@@ -266,7 +370,8 @@ def _was_learning(parts: Split, own: Band, direction: Direction) -> bool:
         return False
     fell = sum(own.change(value) for value in first) / len(first)
     worse = fell if direction == "lower" else -fell
-    return worse > float(stdtrit(own.df, LEARNING_LEVEL)) * own.error_of_mean(len(first))
+    t = float(stdtrit(own.df + own.more_df, LEARNING_LEVEL))
+    return worse > t * own.error_of_mean(len(first))
 
 
 def _better(side: int, direction: Direction, own: Band, value: float) -> bool | None:

@@ -227,9 +227,9 @@ def pools(person, everybody):
             groups, series = collected.setdefault((name, their_role), ([], []))
             if baseline := baseline_values(own, rule_of(someone)):
                 groups.append(baseline)
-            series.append(series_values(own))
+                series.append(series_values(own, rule_of(someone)))
     return {
-        (name, hand): Pool(tuple(groups), tuple(series))
+        (name, hand): Pool(tuple(groups), tuple(series), len(everybody))
         for (name, their_role), (groups, series) in collected.items()
         for hand in ("left", "right")
         if role(hand, person.person()) == their_role

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import lru_cache
 
 from battery.recording import Hand
 from battery.report.lines import (
@@ -12,6 +13,7 @@ from battery.report.lines import (
     TITLES,
     Line,
     by_measure,
+    freed,
     hand_order,
     line_of,
     ratio_name,
@@ -23,6 +25,7 @@ from battery.scoring import MEASURES, PRIMARY, Measure
 from battery.scoring.measures import Direction
 from norms import sentences
 from norms.band import Prior, pool
+from norms.limits import Kind
 from tasks.registry import TASKS
 
 # What is set against what: faster to the right, more exact upwards. Of a speed neither side is
@@ -97,9 +100,9 @@ class Page:
         return (speed, exact) if speed and exact else None
 
     def pair_words(self, task: str, hand: Hand) -> str:
-        """Say how speed and accuracy moved together; empty unless both moved."""
+        """Say how speed and accuracy moved together; empty without a verdict on both."""
         pair = self.pair(task, hand)
-        if pair is None:
+        if pair is None or any(line.verdict.word != "beyond error" for line in pair):
             return ""
         return sentences.pair_words(pair[0].verdict.better, pair[1].verdict.better)
 
@@ -133,22 +136,20 @@ def page_data(rows: PageRows, *, made: datetime) -> Page:
     tasks = tuple(
         task for task in TASKS if any((PRIMARY[task].name, hand) in readings for hand in hands)
     )
+    case = _Case(rows, readings, _with_doubts(rows))
     lines: dict[tuple[str, Hand], Line] = {}
-    for (name, hand), own in readings.items():
+    # All tasks together come first: what they say decides how their parts are judged.
+    for name, hand in sorted(readings, key=lambda own: own[0] != COMPOSITE.name):
         measure = COMPOSITE if name == COMPOSITE.name else MEASURES.get(name)
         if measure is not None:
-            prior = _prior(rows, measure, hand)
-            lines[name, hand] = _line(rows, measure, own, prior)
+            kind = _kind(measure, lines.get((COMPOSITE.name, hand)))
+            lines[name, hand] = case.line(measure, name, hand, kind)
     for task in tasks:
         name, direction = SPEED[task]
         for hand in hands:
             if (name, hand) in lines:
-                lines[f"speed.{task}", hand] = _line(
-                    rows,
-                    replace(MEASURES[name], direction=direction),
-                    readings[name, hand],
-                    _prior(rows, MEASURES[name], hand),
-                )
+                measure = replace(MEASURES[name], direction=direction)
+                lines[f"speed.{task}", hand] = case.line(measure, name, hand, "alone")
     return Page(
         rows=rows,
         hands=hands,
@@ -160,8 +161,51 @@ def page_data(rows: PageRows, *, made: datetime) -> Page:
     )
 
 
+def _with_doubts(rows: PageRows) -> dict[tuple[str, Hand], tuple[Reading, ...]]:
+    """Return the readings with doubtful ones counting; none where there are none."""
+    if not any(r.doubtful for r in rows.readings):
+        return {}
+    rule = rule_of(rows.person)
+    counting = freed(rows.readings, rule, rows.restart_visit)
+    return by_measure(counting, rule, rows.restart_visit)
+
+
+def _kind(measure: Measure, together: Line | None) -> Kind:
+    """Return the price of a line: a headline's, a part's beneath one that moved, or alone."""
+    if not measure.primary:
+        return "alone"
+    if measure.name == COMPOSITE.name or together is None:
+        return "headline"
+    return "line" if together.verdict.word == "beyond error" else "alone"
+
+
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """A person's readings as they count, and with doubtful ones counting."""
+
+    rows: PageRows
+    readings: Mapping[tuple[str, Hand], tuple[Reading, ...]]
+    with_doubts: Mapping[tuple[str, Hand], tuple[Reading, ...]]
+
+    def line(self, measure: Measure, name: str, hand: Hand, kind: Kind) -> Line:
+        """Judge a measure of a hand."""
+        return _line(
+            self.rows,
+            measure,
+            self.readings[name, hand],
+            _prior(self.rows, COMPOSITE if name == COMPOSITE.name else MEASURES[name], hand),
+            kind,
+            self.with_doubts.get((name, hand), ()),
+        )
+
+
 def _line(
-    rows: PageRows, measure: Measure, readings: tuple[Reading, ...], prior: Prior | None
+    rows: PageRows,
+    measure: Measure,
+    readings: tuple[Reading, ...],
+    prior: Prior | None,
+    kind: Kind,
+    with_doubts: tuple[Reading, ...] = (),
 ) -> Line:
     return line_of(
         measure,
@@ -170,6 +214,9 @@ def _line(
         rule_of(rows.person),
         restart_visit=rows.restart_visit,
         outside=rows.outside.get(measure.name),
+        kind=kind,
+        days={v.number: v.when.timestamp() / 86_400 for v in rows.visits},
+        with_doubts=with_doubts,
     )
 
 
@@ -179,21 +226,29 @@ def _prior(rows: PageRows, measure: Measure, hand: Hand) -> Prior | None:
     How one week resembles the next is estimated from primary measures only; a secondary one
     takes that of its task's primary.
     """
-    own = _pooled(rows.pools.get((measure.name, hand)), measure, series=measure.primary)
+    own = _pooled(rows.pools.get((measure.name, hand)), log_scale=measure.log_scale)
     if own is None or measure.primary:
         return own
     first = PRIMARY[measure.task]
-    lead = _pooled(rows.pools.get((first.name, hand)), first, series=True)
+    lead = _pooled(rows.pools.get((first.name, hand)), log_scale=first.log_scale)
     return replace(own, autocorrelation=lead.autocorrelation) if lead else own
 
 
-def _pooled(pooled: Pool | None, measure: Measure, *, series: bool) -> Prior | None:
-    if pooled is None:
-        return None
-    floor = 0.0 if measure.log_scale else float("-inf")
-    groups = [g for g in pooled.groups if min(g) > floor]
-    whole = [s for s in pooled.series if s and min(s) > floor] if series else []
-    return pool(groups, log_scale=measure.log_scale, series=whole)
+def _pooled(pooled: Pool | None, *, log_scale: bool) -> Prior | None:
+    return None if pooled is None else _prior_of(pooled, log_scale=log_scale)
+
+
+@lru_cache(maxsize=512)
+def _prior_of(pooled: Pool, *, log_scale: bool) -> Prior | None:
+    """Pool once what many people of a list share."""
+    floor = 0.0 if log_scale else float("-inf")
+    kept = [i for i, whole in enumerate(pooled.series) if min(whole) > floor]
+    return pool(
+        [pooled.groups[i] for i in kept],
+        log_scale=log_scale,
+        series=[pooled.series[i] for i in kept],
+        n_people=min(pooled.n_people, len(kept)) if pooled.n_people else None,
+    )
 
 
 def _sides(
@@ -218,8 +273,8 @@ def _sides(
             log_scale=True,
         )
         own = ratio_readings(upper, lower, name)
-        prior = _pooled(rows.pools.get((measure.name, hands[0])), measure, series=True)
-        sides[task] = _line(rows, measure, own, prior)
+        prior = _pooled(rows.pools.get((measure.name, hands[0])), log_scale=True)
+        sides[task] = _line(rows, measure, own, prior, "alone")
     return sides
 
 

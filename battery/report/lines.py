@@ -15,8 +15,9 @@ from battery.store import Person
 from norms import sentences
 from norms.asymmetry import ratio_points
 from norms.band import OutsideSem, Prior
-from norms.baseline import BaselineRule, Point, split
+from norms.baseline import BaselineRule, Point, Split, split
 from norms.composite import TYPICAL_SCATTER, Composite, composite
+from norms.limits import Kind
 from norms.series import Break, SeriesKey, breaks, series_of
 from norms.verdict import Verdict, judge
 from tasks.registry import TASKS
@@ -270,10 +271,13 @@ def baseline_values(readings: Sequence[Reading], rule: BaselineRule) -> tuple[fl
     return tuple(p.value for p in chosen) if len(chosen) == rule.baseline else ()
 
 
-def series_values(readings: Sequence[Reading]) -> tuple[float, ...]:
-    """Return all values of the current series that count."""
+def series_values(readings: Sequence[Reading], rule: BaselineRule) -> tuple[float, ...]:
+    """Return the baseline of the current series and all that followed; empty before it is."""
     points, _, _ = _current(readings)
-    return tuple(p.value for p in points if p.counts)
+    parts = split(points, rule)
+    if len(parts.baseline) < rule.baseline:
+        return ()
+    return tuple(p.value for p in (*parts.baseline, *parts.later))
 
 
 def line_of(
@@ -284,6 +288,9 @@ def line_of(
     *,
     restart_visit: int | None = None,
     outside: OutsideSem | None = None,
+    kind: Kind = "line",
+    days: Mapping[int, float] | None = None,
+    with_doubts: Sequence[Reading] = (),
 ) -> Line:
     """Judge one measure of one hand.
 
@@ -291,27 +298,115 @@ def line_of(
     ----------
     readings : sequence of Reading
         All of them, in order of visits; at least one.
+    kind : {"headline", "line", "alone"}
+        Which part of the page's price the line keeps.
+    days : mapping of int to float
+        By visit, when it was, in days: visits a few days apart are one look.
+    with_doubts : sequence of Reading
+        The same, doubtful ones counting. A verdict for the worse is told with them, one for the
+        better only if they do not speak against it.
     """
     points, begun, split_at = _current(readings)
-    verdict = judge(
-        points,
-        prior,
-        log_scale=measure.log_scale,
-        direction=_side(measure),
-        rule=rule,
-        restart_visit=restart_visit,
-        outside=outside,
-        new_series=begun,
-    )
+    points = [replace(p, day=(days or {}).get(p.visit, math.nan)) for p in points]
+
+    def told(own: Sequence[Point]) -> Verdict:
+        return judge(
+            own,
+            prior,
+            log_scale=measure.log_scale,
+            direction=_side(measure),
+            rule=rule,
+            restart_visit=restart_visit,
+            outside=outside,
+            new_series=begun,
+            kind=kind,
+        )
+
+    verdict = told(points)
     parts = split(points, rule, restart_visit=restart_visit)
+    doubtful = _doubtful(readings, with_doubts, parts, rule)
+    if doubtful:
+        again = [
+            replace(_point(doubtful[p.visit]), day=p.day) if p.visit in doubtful else p
+            for p in points
+        ]
+        other = told(again)
+        if _badness(other) > _badness(verdict):
+            verdict = replace(other, doubt=_doubt_words(readings, doubtful))
+            parts = split(again, rule, restart_visit=restart_visit)
+        else:
+            doubtful = {}
     standing: dict[int, Standing] = {p.visit: "earlier" for p in parts.earlier}
     standing |= {p.visit: "familiarisation" for p in parts.familiarisation}
     standing |= {p.visit: "baseline" for p in parts.baseline}
     standing |= {p.visit: "later" for p in parts.later}
     shown = tuple(
-        Shown(r, standing.get(r.visit, "earlier") if r.counts else "aside") for r in readings
+        Shown(
+            replace(r, value=doubtful[r.visit].value) if r.visit in doubtful else r,
+            standing.get(r.visit, "earlier") if r.counts or r.visit in doubtful else "aside",
+        )
+        for r in readings
     )
     return Line(measure, readings[0].hand, shown, verdict, split_at, begun)
+
+
+def freed(
+    readings: Iterable[Reading], rule: BaselineRule, restart_visit: int | None = None
+) -> tuple[Reading, ...]:
+    """Return a person's readings with doubtful ones after the baseline counting."""
+    own: dict[tuple[str, Hand], list[Reading]] = {}
+    for reading in readings:
+        own.setdefault((reading.measure, reading.hand), []).append(reading)
+    told: list[Reading] = []
+    for theirs in own.values():
+        if not any(r.doubtful for r in theirs):
+            told += theirs
+            continue
+        points, _, _ = _current(sorted(theirs, key=lambda r: r.visit))
+        baseline = split(points, rule, restart_visit=restart_visit).baseline
+        end = baseline[-1].visit if len(baseline) == rule.baseline else math.inf
+        told += [replace(r, aside="") if r.doubtful and r.visit > end else r for r in theirs]
+    return tuple(told)
+
+
+def _doubtful(
+    readings: Sequence[Reading],
+    with_doubts: Sequence[Reading],
+    parts: Split,
+    rule: BaselineRule,
+) -> dict[int, Reading]:
+    """Return the doubtful readings after a complete baseline, by visit, as if they counted."""
+    if len(parts.baseline) < rule.baseline:
+        return {}
+    end = parts.baseline[-1].visit
+    key = next(r.key for r in readings if r.visit == end)
+    before = {r.visit: (r.counts, r.value) for r in readings}
+    return {
+        r.visit: r
+        for r in with_doubts
+        if r.visit > end and r.counts and r.key == key and before[r.visit] != (True, r.value)
+    }
+
+
+def _badness(verdict: Verdict) -> int:
+    """Order verdicts from good news to bad; what tells no side stands in the middle."""
+    sure = verdict.word == "beyond error"
+    if verdict.better is None:
+        return 0
+    return (-2 if sure else -1) if verdict.better else (2 if sure else 1)
+
+
+def _doubt_words(readings: Sequence[Reading], doubtful: Mapping[int, Reading]) -> str:
+    """Say which visits were doubtful and why; a reason that they share is said once."""
+    reasons: dict[str, list[str]] = {}
+    for reading in readings:
+        if reading.visit in doubtful:
+            why = reading.aside or reading.reason or "in part"
+            reasons.setdefault(why, []).append(str(reading.visit))
+    return "; ".join(
+        f"visit{'s' if len(visits) > 1 else ''} {', '.join(visits)} ({why})"
+        for why, visits in reasons.items()
+    )
 
 
 def _side(measure: Measure) -> Literal["lower", "higher", "toward_one", "none"]:

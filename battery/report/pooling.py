@@ -57,15 +57,18 @@ def scatter(
     series: dict[tuple[str, str], list[tuple[float, ...]]] = {}
     whose: dict[tuple[str, str], set[str]] = {}
     for code, theirs in readings.items():
+        rule = rule_of(people[code])
         for name, their_role, values in _with_ratios(theirs, people[code]):
-            baseline = baseline_values(values, rule_of(people[code]))
+            key = name, their_role
+            groups.setdefault(key, [])
+            baseline = baseline_values(values, rule)
             if baseline:
-                groups.setdefault((name, their_role), []).append(baseline)
-                whose.setdefault((name, their_role), set()).add(code)
-            series.setdefault((name, their_role), []).append(series_values(values))
+                groups[key].append(baseline)
+                series.setdefault(key, []).append(series_values(values, rule))
+                whose.setdefault(key, set()).add(code)
     return {
-        key: Pool(tuple(groups.get(key, ())), tuple(series[key]), len(whose.get(key, ())))
-        for key in series
+        key: Pool(tuple(own), tuple(series.get(key, ())), len(whose.get(key, ())))
+        for key, own in groups.items()
     }
 
 

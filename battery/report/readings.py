@@ -24,6 +24,10 @@ from battery.store import (
 from battery.store.base import UNREADABLE
 from norms.series import SeriesKey
 
+# Flags that keep a block out of a trend because it may be better or worse than the person is,
+# while it still is what this hand did in this test. A worsening is told with such blocks.
+DOUBTS = frozenset({"stopped_symptom", "hand_uncertain", "helped", "few_trials"})
+
 
 @dataclass(frozen=True, slots=True)
 class Everything:
@@ -95,14 +99,15 @@ def readings_of(everything: Everything, visits: Sequence[VisitRecord]) -> list[R
     for number, visit in enumerate(visits, start=1):
         for hand, block in _one_of_each(everything, visit):
             rows = everything.scores.get(block.block_id, [])
-            flags, aside = _judged(everything, visit, block, rows)
+            flags, aside, doubtful = _judged(everything, visit, block, rows)
             if not aside:
                 pointer = block.input_type
             # A block that does not count begins no series of its own.
             key = _key(visit.header, block, hand, rows, pointer if aside else block.input_type)
             if "weight_on" in flags:
                 key = replace(key, weight="on")
-            found += _block_readings(block, hand, number, rows, key, flags, aside)
+            made = _block_readings(block, hand, number, rows, key, flags, aside)
+            found += [replace(r, doubtful=True) for r in made] if doubtful else made
     return found
 
 
@@ -125,8 +130,8 @@ def _one_of_each(
 
 def _judged(
     everything: Everything, visit: VisitRecord, block: BlockBrief, rows: Sequence[ScoreRow]
-) -> tuple[tuple[str, ...], str]:
-    """Return the flags of a block and why it does not count; empty if it does."""
+) -> tuple[tuple[str, ...], str, bool]:
+    """Return the flags of a block, why it does not count, and whether that is but a doubt."""
     primary = PRIMARY[block.task].name
     raised = everything.flagging.flags(
         visit.header,
@@ -147,7 +152,8 @@ def _judged(
     left_out += [why] if (why := everything.damaged.get(block.block_id)) else []
     told = [FLAGS[name].says for name in raised if not comparable([name])]
     aside = left_out or ([] if comparable(raised) else told)
-    return tuple(raised), "; ".join(aside)
+    against = {name for name in raised if not comparable([name])}
+    return tuple(raised), "; ".join(aside), bool(aside) and not left_out and against <= DOUBTS
 
 
 def _why(everything: Everything, target: str) -> str:

@@ -85,6 +85,9 @@ class Reading:
     error : float
         Its measurement error over that of a whole visit: above 1 for a composite of fewer
         tasks.
+    doubtful : bool
+        Whether it does not count only because it may be too good or too bad: a worsening is
+        told with it all the same.
     """
 
     measure: str
@@ -100,6 +103,7 @@ class Reading:
     flags: tuple[str, ...] = ()
     aside: str = ""
     error: float = 1.0
+    doubtful: bool = False
 
     @property
     def counts(self) -> bool:
@@ -171,13 +175,16 @@ class Trace:
 
 @dataclass(frozen=True, slots=True)
 class Pool:
-    """What everybody in the store scatters: baseline values and whole series, one a hand.
+    """What everybody in the store scatters.
 
     Parameters
     ----------
+    groups : tuple of tuple of float
+        Complete baselines, one a person and hand.
+    series : tuple of tuple of float
+        For each of them the baseline and all that followed it.
     n_people : int
-        People whose baselines are in it; of somebody whose hands are not told apart both are.
-        0 where each hand is another person's.
+        People behind them: one may stand there with both hands.
     """
 
     groups: tuple[tuple[float, ...], ...] = ()

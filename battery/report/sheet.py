@@ -312,6 +312,8 @@ def sides(page: Page, task: str) -> dict[str, Any] | None:
 
     band = line.verdict.band
     reach = f" ({shapes.number(band.low)} to {shapes.number(band.high)})" if band else ""
+    if decided := sentences.decided_words(line.verdict):
+        reach = f" ({decided})"
     said = line.verdict.word if line.verdict.word != "withheld" else "no verdict yet"
     return {
         "first": first,

@@ -8,17 +8,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-import numpy as np
-
 from battery.report import shapes
 from battery.report.judged import Occasion, Page
 from battery.report.lines import COMPOSITE, Line, Shown, gaps_days
 from battery.report.rows import Reading, VisitRow
 from battery.report.shapes import COLOURS, DASHES, FAINT, GREY, INK, PT_PER_MM, Axis
 from battery.report.widths import width_pt
-from norms.limits import limits
-from norms.running import MIN_LOOKS, running_mean, weight_so_far
-from norms.verdict import Verdict
+from norms.verdict import Step
 
 WIDTH_MM = 65.0
 LEFT, RIGHT = 25.0, 4.0
@@ -226,34 +222,10 @@ def _verticals(time: Timeline, height: float) -> list[str]:
     ]  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
-    """The running mean after a visit, and its limits."""
-
-    visit: int
-    value: float
-    low: float
-    high: float
-
-
-def running_steps(line: Line) -> list[Step]:
-    """Return the running mean of a line after each visit since baseline, with its limits."""
-    own: Verdict = line.verdict
-    later = line.of("later")
-    if own.band is None or not later or own.average is None:
-        return []
-    changes = np.array([own.band.change(r.value) for r in later])
-    allowed = limits(
-        own.band.df, n_baseline=own.band.n_baseline, autocorrelation=own.band.autocorrelation
-    )
-    steps = []
-    for n, step in enumerate(running_mean(changes).tolist(), start=1):
-        weight = weight_so_far(n)
-        reach = own.band.sd * allowed.outer / weight if n >= MIN_LOOKS else math.inf
-        low, high = (own.band.value_at(x) if math.isfinite(x) else x for x in (-reach, reach))
-        value = own.band.value_at(step / weight)
-        steps.append(Step(later[n - 1].visit, value, low, high))
-    return steps
+def running_steps(line: Line) -> tuple[Step, ...]:
+    """Return the running mean of a line after each look, with the limits that decided there."""
+    average = line.verdict.average
+    return average.steps if average is not None else ()
 
 
 def _running(line: Line, y: Axis, time: Timeline) -> list[str]:

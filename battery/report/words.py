@@ -63,7 +63,9 @@ def short_words(verdict: Verdict) -> str:
         return "within error: no change shown"
     if verdict.better is None:
         return verdict.word
-    side = "better" if verdict.better else "worse"
+    side = "worse"
+    if verdict.better:
+        side = "better or learnt" if verdict.learning else "better"
     return f"{side}: {verdict.word}" if "," in verdict.word else f"{side}, {verdict.word}"
 
 
@@ -139,11 +141,17 @@ def headline(page: Page, hand: Hand) -> tuple[str, str]:
     if line is None:
         return "Not tested yet.", ""
     name = line.measure.title
-    return sentences.statement(name, line.verdict), " ".join(_below(page, hand, line))
+    beside = next((page.headline(h) for h in page.hands if h != hand), None)
+    said = sentences.statement(
+        name, line.verdict, other_hand=beside.verdict if beside is not None else None
+    )
+    return said, " ".join(_below(page, hand, line))
 
 
 def _below(page: Page, hand: Hand, lead: Line) -> list[str]:
     said = []
+    if decided := sentences.decided_words(lead.verdict):
+        said.append(f"{decided[:1].upper()}{decided[1:]}.")
     beyond = lead.verdict.word == "beyond error"
     if beyond and (interval := sentences.interval_words(lead.verdict)):
         said.append(f"{interval[:1].upper()}{interval[1:]}.")
@@ -183,7 +191,7 @@ def joined(names: Sequence[str]) -> str:
 
 
 def both_hands(page: Page) -> str:
-    """Point at causes outside the hand when both hands moved to the worse side."""
+    """Point at causes outside the hand when both hands moved to one side."""
     lines = [line for hand in page.hands if (line := page.headline(hand))]
     return sentences.both_hands_words([line.verdict for line in lines])
 

@@ -7,317 +7,474 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import stdtrit
 
-from norms.calibration.rules import (
-    OTHERS,
-    Rule,
-    combined,
-    outside_two_sd,
-    prepare,
-    shipped,
-    two_running,
-)
-from norms.calibration.simulated import Clinic, draw, late, learning, ramp, rounding_off, step
-from norms.running import running_mean
-from norms.verdict import LEARNING_LEVEL, LEARNING_UNTIL_VISIT
+from norms.calibration import first_rule, judged
+from norms.calibration.judged import Told, prepare
+from norms.calibration.rules import NAMED_LOOK, STATISTICS, flagged, outside_two_sd
+from norms.calibration.simulated import Clinic, draw, learning, ramp, step
+from norms.limits import PRICES, Kind
+from norms.running import N_LOOKS, YEAR_LOOKS
+from norms.verdict import LEARNING_LEVEL
 
 Floats = NDArray[np.float64]
-Sides = Callable[[Floats, int], Floats]
+Bools = NDArray[np.bool_]
+Sides = NDArray[np.signedinteger]
 
-PRICE = 0.05
 REFERENCE = Clinic()
-# Name, shape over the looks, size in within-person standard deviations.
-CHANGES: Sequence[tuple[str, Callable[[], Floats], float]] = (
-    ("grows to 1 SD", ramp, 1.0),
-    ("2 SD", ramp, 2.0),
-    ("3 SD", ramp, 3.0),
-    ("4 SD", ramp, 4.0),
-    ("fast, rounds off at 2 SD", rounding_off, 2.0),
-    ("at once 1 SD", step, 1.0),
-    ("at once 2 SD", step, 2.0),
-    ("second half, to 2 SD", late, 2.0),
-)
+# A page: four tasks of each hand, and all of them together.
+PAGE = replace(REFERENCE, n_tasks=4, n_looks=YEAR_LOOKS)
+SIZES = (1, 3, 10, 30, 100)
+UNTIL = (N_LOOKS, 26, YEAR_LOOKS)
+# Usual within-person standard deviation of the logarithm that changes in percent are set
+# against.
+TYPICAL_SD = 0.12
+# Only a tenth of a clinic have a bad baseline visit, and they alone are looked at.
+BAD_TIMES = 3
+KINDS: tuple[Kind, ...] = ("headline", "line", "alone")
+ODD: Mapping[str, Callable[[Clinic], Clinic]] = {
+    "normal errors": lambda c: c,
+    "heavy tails, t(4)": lambda c: replace(c, heavy_df=4.0),
+    "skewed upwards": lambda c: replace(c, skew=0.6),
+    "skewed downwards": lambda c: replace(c, skew=-0.6),
+    "weeks depend 0.2": lambda c: replace(c, autocorrelation=0.2),
+    "weeks depend 0.4": lambda c: replace(c, autocorrelation=0.4),
+    "weeks depend 0.6": lambda c: replace(c, autocorrelation=0.6),
+    "scatter 3-fold after baseline": lambda c: replace(c, later_scatter=3.0),
+    "10 % bad days of 4 SD": lambda c: replace(c, outliers=0.1),
+    "one baseline visit 4 SD off": lambda c: replace(c, bad_baseline=True),
+    "a quarter of weeks missed, depend 0.4": lambda c: replace(
+        c, missed=0.25, autocorrelation=0.4
+    ),
+}
 
 
-class Found(NamedTuple):
-    """How many people a rule flags.
+class Share(NamedTuple):
+    """A share of people and its standard error."""
 
-    Parameters
-    ----------
-    ever : float
-        Part of people flagged at any look on the side asked for.
-    median_look : float
-        Of those found, the look at which half of them had been; nan if nobody was.
-    """
-
-    ever: float
-    median_look: float
+    value: float
+    error: float
 
 
-def found(sides: Floats, *, side: int = 0) -> Found:
-    """Count the flagged; on one side only if `side` is 1 or -1."""
-    out = sides != 0 if side == 0 else sides == side
-    ever = out.any(axis=-1)
-    looks = out.argmax(axis=-1)[ever] + 1
-    return Found(float(ever.mean()), float(np.median(looks)) if looks.size else float("nan"))
+def share(people: ArrayLike) -> Share:
+    """Return the share of a yes, with its binomial standard error."""
+    yes = np.asarray(people)
+    part = float(yes.mean()) if yes.size else float("nan")
+    return Share(part, float(np.sqrt(part * (1 - part) / max(yes.size, 1))))
 
 
 def seed_of(*numbers: int) -> np.random.Generator:
     """Return the generator of one table; each table has its own."""
-    return np.random.default_rng([20261125, *numbers])
+    return np.random.default_rng([20261126, *numbers])
 
 
-def changed(
-    clinic: Clinic, n_people: int, shape: Floats, size: float, seed: int
-) -> tuple[Floats, Floats]:
-    """Draw people of one task whose later visits are lower by `size` own deviations.
+class Hand(NamedTuple):
+    """What a rule says of a hand after each look: sides, shape (n_clinics, n_people, n_looks).
 
-    Returns
-    -------
-    visits : ndarray, shape (n_clinics, n_people, n_visits)
-    sd : ndarray, shape (n_clinics, n_people)
+    Parameters
+    ----------
+    headline : ndarray
+        All tasks together.
+    tasks : tuple of ndarray
+        Each task as the page tells it.
+    line : tuple of ndarray
+        Each task at the price of a single line.
+    possible : ndarray of bool
+        Whether any line's latest visit lies outside its band.
     """
-    visits, sd = draw(clinic, n_people, seed_of(seed))
-    visits[..., clinic.n_baseline :] -= size * sd[..., np.newaxis] * shape
-    return visits[:, :, 0], sd[:, :, 0]
+
+    headline: NDArray[np.int8]
+    tasks: tuple[NDArray[np.int8], ...]
+    line: tuple[NDArray[np.int8], ...]
+    possible: Bools
+
+    def first(self, n_people: int) -> Hand:
+        """Return the first people of each clinic."""
+        return Hand(
+            self.headline[:, :n_people],
+            tuple(task[:, :n_people] for task in self.tasks),
+            tuple(line[:, :n_people] for line in self.line),
+            self.possible[:, :n_people],
+        )
+
+    def somewhere(self, side: int = 0) -> Bools:
+        """Whether any line is told, on one side if `side` is 1 or -1."""
+        lines = np.array([self.headline, *self.tasks])
+        return np.asarray((lines != 0 if side == 0 else lines == side).any(axis=0))
 
 
-def composite_visits(
-    clinic: Clinic, n_people: int, shape: Floats, size: float, seed: int
-) -> Floats:
-    """Draw people of several tasks that all change alike; return their composite.
+Rule = Callable[..., Told]
 
-    Every task weighs the same, as their scatters are of one typical size here; the people's own
-    differ from it.
+
+def usual(visits: Floats, n_baseline: int, *, kinds: Sequence[Kind]) -> Told:
+    """Tell by the usual rule: the latest visit outside the own mean plus and minus 2 SD."""
+    sides = outside_two_sd(visits, n_baseline).astype(np.int8)
+    return Told(dict.fromkeys(kinds, sides), dict.fromkeys(kinds, sides))
+
+
+RULES: Mapping[str, Rule] = {
+    "before": first_rule.told,
+    "now": judged.told,
+    "mean ± 2 SD": usual,
+}
+
+
+def hand_told(visits: Floats, n_baseline: int, rule: Rule = judged.told) -> Hand:
+    """Judge a hand's four tasks and their composite as a page does.
+
+    Parameters
+    ----------
+    visits : ndarray, shape (n_clinics, n_people, n_tasks, n_visits)
     """
-    visits, sd = draw(clinic, n_people, seed_of(seed))
-    visits[..., clinic.n_baseline :] -= size * sd[..., np.newaxis] * shape
-    return np.asarray(visits.mean(axis=2))
+    together = rule(visits.mean(axis=2), n_baseline, kinds=("headline",))
+    headline = together.beyond["headline"]
+    possible = together.outside["headline"] != 0
+    tasks, lines = [], []
+    for i in range(visits.shape[2]):
+        own = rule(visits[:, :, i], n_baseline, kinds=("alone", "line"))
+        lines.append(own.beyond["line"])
+        tasks.append(np.where(headline != 0, own.beyond["line"], own.beyond["alone"]))
+        possible |= own.outside["alone"] != 0
+    return Hand(headline, tuple(tasks), tuple(lines), possible)
 
 
-def standardised(visits: Floats, clinic: Clinic) -> Floats:
-    """Return changes from baseline in moderated standard deviations."""
-    seen = prepare(visits, clinic.n_baseline)
-    return np.asarray(seen.changes / seen.sd[..., np.newaxis])
+class Rates(NamedTuple):
+    """Shares of unchanged people with any verdict up to a look.
+
+    Parameters
+    ----------
+    line : Share
+        On one task, at the price of a line.
+    headline : Share
+        On one hand's composite.
+    page : Share
+        Anywhere among the ten lines of a page.
+    """
+
+    line: Share
+    headline: Share
+    page: Share
 
 
-def equal_price(n_people: int) -> dict[str, list[float]]:
-    """Compare rules at one price: limits set so that 5 % of the unchanged are ever flagged.
+def false_rates(
+    n_people: int, *, sizes: Sequence[int] = SIZES, odd: Sequence[str] = tuple(ODD)
+) -> dict[tuple[str, int, str], tuple[dict[int, Rates], Share]]:
+    """Count false verdicts by errors, size of clinic and rule.
 
     Returns
     -------
     dict
-        By rule: what it finds of each of `CHANGES`; then what it flags of the unchanged, with
-        the same limit, where errors have heavy tails and where weeks depend on each other.
+        By errors, size and rule: rates by number of looks, and the share of pages that say
+        "possible" and nothing more.
+
+    Notes
+    -----
+    Two hands of a page are drawn independently, which meets false verdicts most often.
     """
-    clinic = REFERENCE
-    zero = np.zeros(clinic.n_looks)
-    still = standardised(changed(clinic, n_people, zero, 0, 1)[0], clinic)
-    moved = [
-        standardised(changed(clinic, n_people, shape(), size, 1)[0], clinic)
-        for _, shape, size in CHANGES
-    ]
-    odd = [
-        standardised(changed(other, n_people, zero, 0, 2)[0], other)
-        for other in (replace(clinic, heavy_df=5.0), replace(clinic, autocorrelation=0.4))
-    ]
-
-    def row(rule: Rule) -> list[float]:
-        k = clinic.n_baseline
-        limit = np.quantile(np.abs(rule(still, k)).max(axis=-1), 1 - PRICE)
-        finds = [float((rule(z, k) < -limit).any(axis=-1).mean()) for z in moved]
-        return finds + [float((np.abs(rule(z, k)) > limit).any(axis=-1).mean()) for z in odd]
-
-    rows = {name: row(rule) for name, rule in OTHERS.items()}
-    rows["running mean, 0.25, flat limit and a look named beforehand"] = _two_limits(
-        still, moved, odd
-    )
+    rows = {}
+    for size in sizes:
+        for number, name in enumerate(odd):
+            clinic = replace(ODD[name](PAGE), n_people=size)
+            more = BAD_TIMES if clinic.bad_baseline else 1
+            visits, _ = draw(clinic, 2 * more * n_people, seed_of(10, size, number))
+            visits = visits[: len(visits) // 2 * 2]
+            for rule, tell in RULES.items():
+                hand = hand_told(visits, clinic.n_baseline, tell)
+                if clinic.bad_baseline:
+                    hand = hand.first(clinic.n_bad)
+                rows[name, size, rule] = _rates(hand)
     return rows
 
 
-def _two_limits(still: Floats, moved: Sequence[Floats], odd: Sequence[Floats]) -> list[float]:
-    means = np.abs(running_mean(still))
-    outer, inner = combined(means.max(axis=-1).ravel(), means[..., -1].ravel(), 0.6, PRICE)
-
-    def sizes(z: Floats, sign: float) -> NDArray[np.bool_]:
-        mean = sign * running_mean(z)
-        return np.asarray((mean > outer).any(axis=-1) | (mean[..., -1] > inner))
-
-    finds = [float(sizes(z, -1.0).mean()) for z in moved]
-    return finds + [float((sizes(z, 1.0) | sizes(z, -1.0)).mean()) for z in odd]
-
-
-def plain_two_running(visits: Floats, n_baseline: int) -> Floats:
-    """Return the side of two visits running outside 1.96 moderated standard errors."""
-    seen = prepare(visits, n_baseline)
-    z = two_running(seen.changes / seen.sd[..., np.newaxis], n_baseline)
-    return np.asarray(np.sign(z) * (np.abs(z) > 1.959964 * np.sqrt(1 + 1 / n_baseline)))
+def _rates(hand: Hand) -> tuple[dict[int, Rates], Share]:
+    half = len(hand.headline) // 2
+    anywhere = hand.somewhere()
+    page = anywhere[:half] | anywhere[half:]
+    rates = {
+        n: Rates(
+            share(np.array([(line[..., :n] != 0).any(axis=-1) for line in hand.line])),
+            share((hand.headline[..., :n] != 0).any(axis=-1)),
+            share(page[..., :n].any(axis=-1)),
+        )
+        for n in UNTIL
+    }
+    possible = (hand.possible[:half] | hand.possible[half:]) & ~page
+    return rates, share(possible)
 
 
-RULES: Mapping[str, Sides] = {
-    "shipped": shipped,
-    "shipped, weeks taken as independent": lambda v, k: shipped(v, k, remedy=False),
-    "two visits running, 1.96": plain_two_running,
-    "outside mean ± 2 SD": outside_two_sd,
+class Found(NamedTuple):
+    """What is found of a change by a look.
+
+    Parameters
+    ----------
+    headline, own, page : Share
+        Hands told on the right side: all tasks together; a task that changed; any line.
+    median_look : float
+        Of hands found anywhere, the look by which half of them had been; nan if none was.
+    """
+
+    headline: Share
+    own: Share
+    page: Share
+    median_look: float
+
+
+SHAPES: Mapping[str, Callable[[int], Floats]] = {"at once": step, "grows until look 12": ramp}
+# Name and size: in a person's own standard deviations, or in typical ones (percent).
+SD_SIZES: Mapping[str, float] = {"1 SD": 1.0, "2 SD": 2.0, "3 SD": 3.0}
+PERCENTS: Mapping[str, float] = {
+    f"{percent:+d} %".replace("-", "−"): float(np.log1p(percent / 100)) / TYPICAL_SD
+    for percent in (10, 20, 30, -10, -20, -30)
 }
 
 
-def false_verdicts(n_people: int) -> dict[tuple[str, float, str], float]:
-    """Count false verdicts by clinic, autocorrelation of weeks and rule."""
+def power(
+    n_people: int,
+    *,
+    sizes: Sequence[int] = (1, 30),
+    rules: Sequence[str] = ("before", "now"),
+    n_looks: int = N_LOOKS,
+) -> dict[tuple[str, str, int, str, str], Found]:
+    """Say what is found by look 12, by shape, size, clinic, how many tasks change, and rule."""
     rows = {}
-    for size in (1, 3, 10, 30, 100):
-        for rho in (0.0, 0.2, 0.4):
-            clinic = replace(REFERENCE, n_people=size, autocorrelation=rho)
-            visits, _ = changed(clinic, n_people, np.zeros(clinic.n_looks), 0, 10 + size)
-            for name, rule in RULES.items():
-                rows[_people(size), rho, name] = found(rule(visits, clinic.n_baseline)).ever
+    for size in sizes:
+        clinic = replace(PAGE, n_people=size, n_looks=n_looks)
+        visits, sd = draw(clinic, n_people, seed_of(20, size))
+        for shape, grow in SHAPES.items():
+            for name, n_sd in (*SD_SIZES.items(), *PERCENTS.items()):
+                unit = sd if name in SD_SIZES else np.ones(sd.shape)
+                change = n_sd * unit[..., np.newaxis] * grow(n_looks)
+                for which, n_tasks in (("all tasks", 4), ("one task", 1)):
+                    moved = visits.copy()
+                    moved[:, :, :n_tasks, clinic.n_baseline :] += change[:, :, :n_tasks]
+                    for rule in rules:
+                        hand = hand_told(moved, clinic.n_baseline, RULES[rule])
+                        rows[shape, name, size, which, rule] = _found(hand, np.sign(n_sd))
     return rows
 
 
-def _people(size: int) -> str:
-    return "nobody to pool" if size == 1 else f"{size} people"
+def _found(hand: Hand, side: float) -> Found:
+    here = hand.somewhere(int(side))
+    ever = here.any(axis=-1)
+    looks = here.argmax(axis=-1)[ever] + 1
+    return Found(
+        share((hand.headline == side).any(axis=-1)),
+        share((hand.tasks[0] == side).any(axis=-1)),
+        share(ever),
+        float(np.median(looks)) if looks.size else float("nan"),
+    )
 
 
-def odd_clinics(n_people: int) -> dict[str, float]:
-    """Count the shipped rule's false verdicts where its suppositions do not hold."""
-    few = replace(REFERENCE, n_people=3)
+def kept(
+    n_people: int, *, n_looks: int = 26
+) -> dict[tuple[str, int, str], tuple[Share, Share, Share]]:
+    """Say how many of those found lose a true change while it lasts.
+
+    Returns
+    -------
+    dict
+        By change, size of clinic and rule: hands whose headline was told by look 26; the part
+        of them told at a look, on average over the looks from the first on; the part told at
+        every look from then on.
+    """
+    rows: dict[tuple[str, int, str], tuple[Share, Share, Share]] = {}
+    for size in (1, 3, 30):
+        clinic = replace(PAGE, n_people=size, n_looks=n_looks)
+        visits, _ = draw(clinic, n_people, seed_of(30, size))
+        for name, grow in SHAPES.items():
+            for percent in ("+20 %", "+30 %"):
+                together = visits.mean(axis=2)
+                together[..., clinic.n_baseline :] += PERCENTS[percent] * grow(n_looks)
+                for rule in ("before", "now"):
+                    told = RULES[rule](together, clinic.n_baseline, kinds=("headline",))
+                    out = told.beyond["headline"] > 0
+                    ever = out.any(axis=-1)
+                    after = np.maximum.accumulate(out, axis=-1)
+                    stood = (out == after).all(axis=-1)
+                    rows[f"{percent} {name}", size, rule] = (
+                        share(ever),
+                        share(out[after]),
+                        share(stood[ever]),
+                    )
+    return rows
+
+
+def together(n_people: int) -> dict[tuple[str, int, str], list[Share]]:
+    """Say how many are told at looks 4, 8 and 12 where everybody changes by 30 % at once.
+
+    Returns
+    -------
+    dict
+        By baseline, size of clinic and rule: of the composite at each of these looks; then of
+        one task by look 12.
+    """
+    rows = {}
+    for size in (1, 3, 10, 30):
+        for name, bad in (("clean baseline", False), ("one baseline visit 4 SD off", True)):
+            clinic = replace(PAGE, n_people=size, n_looks=N_LOOKS, bad_baseline=bad)
+            visits, _ = draw(clinic, (BAD_TIMES if bad else 1) * n_people, seed_of(40, size))
+            visits[..., clinic.n_baseline :] += PERCENTS["+30 %"]
+            for rule, tell in RULES.items():
+                hand = hand_told(visits, clinic.n_baseline, tell)
+                if bad:
+                    hand = hand.first(clinic.n_bad)
+                rows[name, size, rule] = [
+                    *(share(hand.headline[..., n - 1] > 0) for n in (4, 8, 12)),
+                    share((hand.tasks[0] > 0).any(axis=-1)),
+                ]
+    return rows
+
+
+def equal_price(n_people: int) -> dict[tuple[str, int], list[Share]]:
+    """Compare rules at one price in twelve looks: that of a line.
+
+    Returns
+    -------
+    dict
+        By rule and size of clinic (30: everybody's scatter known, worth 8 degrees of freedom;
+        1: nobody's): found of 2 SD at once, of 2 SD grown, of 30 % at once after a baseline
+        with one bad visit; then unchanged people flagged with heavy tails, upward skew, and
+        weeks that depend 0.4 where nobody knows.
+    """
+    k = REFERENCE.n_baseline
+    zero, one = np.zeros(N_LOOKS), REFERENCE
     cases = {
-        "people differ much in scatter (4 degrees of freedom), 3 people": replace(
-            few, scatter_df=4.0
-        ),
-        "people differ much in scatter, 30 people": replace(REFERENCE, scatter_df=4.0),
-        "people all alike in scatter, 3 people": replace(few, scatter_df=np.inf),
-        "people all alike in scatter, 30 people": replace(REFERENCE, scatter_df=np.inf),
-        "heavy tails (t with 5 degrees of freedom)": replace(REFERENCE, heavy_df=5.0),
-        "2 baseline visits": replace(REFERENCE, n_baseline=2),
-        "8 baseline visits": replace(REFERENCE, n_baseline=8),
-        "26 looks instead of 12": replace(REFERENCE, n_looks=26),
-        "52 looks instead of 12": replace(REFERENCE, n_looks=52),
+        "still": (one, zero, 0.0),
+        "step": (one, step(), 2.0),
+        "ramp": (one, ramp(), 2.0),
+        "bad": (replace(one, bad_baseline=True), step(), PERCENTS["+30 %"]),
+        "heavy": (replace(one, heavy_df=4.0), zero, 0.0),
+        "skewed": (replace(one, skew=0.6), zero, 0.0),
+        "depend": (replace(one, autocorrelation=0.4), zero, 0.0),
     }
+    drawn = {}
+    for number, (name, (clinic, shape, size)) in enumerate(cases.items()):
+        visits, sd = draw(replace(clinic, n_people=1), n_people, seed_of(50, number))
+        visits[..., k:] += size * sd[..., np.newaxis] * shape
+        drawn[name] = visits[:, 0, 0]
     rows = {}
-    for i, (name, clinic) in enumerate(cases.items()):
-        visits, _ = changed(clinic, n_people, np.zeros(clinic.n_looks), 0, 200 + i)
-        rows[name] = found(shipped(visits, clinic.n_baseline)).ever
+    for rule, statistic in STATISTICS.items():
+        for size, prior_df in ((30, REFERENCE.scatter_df), (1, 0.0)):
+            told = {name: statistic(visits, k, prior_df) for name, visits in drawn.items()}
+            sides = flagged(told["still"], told, PRICES["line"], named=rule in NAMED_LOOK)
+            rows[rule, size] = [
+                *(share((sides[c] > 0).any(axis=-1)) for c in ("step", "ramp", "bad")),
+                *(share((sides[c] != 0).any(axis=-1)) for c in ("heavy", "skewed", "depend")),
+            ]
     return rows
 
 
-def several_lines(n_people: int) -> dict[str, float]:
-    """Count false verdicts of four tasks and their composite together, one hand."""
-    clinic = replace(REFERENCE, n_tasks=4)
-    visits, _ = draw(clinic, n_people, seed_of(300))
-    k = clinic.n_baseline
-    lines = [(shipped(visits[:, :, i], k) != 0).any(axis=-1) for i in range(clinic.n_tasks)]
-    together = (shipped(visits.mean(axis=2), k) != 0).any(axis=-1)
-    single = np.any(lines, axis=0)
-    return {
-        "one task's primary": float(np.mean(lines)),
-        "the composite of four": float(together.mean()),
-        "at least one of the four primaries": float(single.mean()),
-        "at least one of the five lines": float((single | together).mean()),
-    }
+def prices_of_a_page(n_people: int) -> dict[str, list[Share]]:
+    """Compare ways to share out the price of a page, clinics of 30 people.
 
+    Returns
+    -------
+    dict
+        By way: pages of unchanged people with any verdict in 12 looks; then hands found by look
+        12 where all tasks grow by 30 %, and where one task is 30 % worse at once: anywhere, and
+        on that very task.
+    """
+    k = PAGE.n_baseline
+    clinic = replace(PAGE, n_looks=N_LOOKS)
+    still, _ = draw(clinic, 2 * n_people, seed_of(60))
+    grown, _ = draw(clinic, n_people, seed_of(61))
+    single = grown.copy()
+    grown[..., k:] += PERCENTS["+30 %"] * ramp()
+    single[:, :, 0, k:] += PERCENTS["+30 %"]
+    hands = [_every_kind(visits, k) for visits in (still, grown, single)]
 
-def power(n_people: int) -> dict[tuple[str, str], Found]:
-    """Say what the shipped rule finds of even growth, by clinic and line."""
+    def told(hand: Sequence[Mapping[Kind, Sides]], way: str) -> list[Sides]:
+        head, tasks = hand[0], hand[1:]
+        if way == "every line for itself":
+            return [head["line"], *(t["line"] for t in tasks)]
+        if way == "all lines alike":
+            return [head["alone"], *(t["alone"] for t in tasks)]
+        gated = [np.where(head["headline"] != 0, t["line"], 0) for t in tasks]
+        if way == "gate: tasks beneath a headline only":
+            return [head["headline"], *gated]
+        split = [np.where(head["headline"] != 0, t["line"], t["alone"]) for t in tasks]
+        return [head["headline"], *split]
+
     rows = {}
-    for n_sd in (1.0, 2.0, 3.0, 4.0):
-        change = f"{n_sd:.0f} SD"
-        for size in (3, 30):
-            clinic = replace(REFERENCE, n_people=size)
-            visits, _ = changed(clinic, n_people, ramp(), n_sd, 400)
-            four = replace(clinic, n_tasks=4)
-            both = composite_visits(four, n_people, ramp(), n_sd, 401)
-            name = _people(size)
-            rows[f"one primary, {name}", change] = found(shipped(visits, 4), side=-1)
-            rows[f"composite of four, {name}", change] = found(shipped(both, 4), side=-1)
-            usual = found(outside_two_sd(visits, 4), side=-1)
-        rows["one primary, outside mean ± 2 SD", change] = usual
-        weeks = replace(REFERENCE, autocorrelation=0.4)
-        visits, _ = changed(weeks, n_people, ramp(), n_sd, 402)
-        rows["one primary, 30 people, weeks depend (0.4)", change] = found(
-            shipped(visits, 4), side=-1
+    for way in (
+        "every line for itself",
+        "all lines alike",
+        "gate: tasks beneath a headline only",
+        "gate and a small share for a task alone: shipped",
+    ):
+        out = _any([(line != 0).any(axis=-1) for line in told(hands[0], way)])
+        half = len(out) // 2
+        up = [[(line > 0).any(axis=-1) for line in told(hand, way)] for hand in hands[1:]]
+        rows[way] = [
+            share(out[:half] | out[half : 2 * half]),
+            share(_any(up[0])),
+            share(_any(up[1])),
+            share(up[1][1]),
+        ]
+    return rows
+
+
+def _every_kind(visits: Floats, k: int) -> list[dict[Kind, Sides]]:
+    lines = [visits.mean(axis=2), *(visits[:, :, i] for i in range(visits.shape[2]))]
+    return [judged.told(line, k, kinds=KINDS).beyond for line in lines]
+
+
+def _any(lines: Sequence[ArrayLike]) -> Bools:
+    return np.asarray(np.array(lines).any(axis=0))
+
+
+class Learners(NamedTuple):
+    """How people who only learn the test fare: headlines told "better".
+
+    Parameters
+    ----------
+    told : Share
+    without_earlier : Share
+        Told, where the visits left out were not worse than the baseline: nothing in the series
+        itself speaks of learning.
+    usual : Share
+        Ever below the own baseline mean minus 2 SD, one task.
+    """
+
+    told: Share
+    without_earlier: Share
+    usual: Share
+
+
+def learners(n_people: int) -> dict[str, Learners]:
+    """Count headlines "better" in people who only learn the test, two and four visits apart."""
+    left_out, k = 2, REFERENCE.n_baseline
+    first = left_out + k
+    clinic = replace(PAGE, n_baseline=first, n_looks=N_LOOKS)
+    n_visits = first + N_LOOKS
+    slow = -np.log1p(-0.02) / TYPICAL_SD * np.arange(n_visits - 1, -1, -1)
+    curves = {
+        "2 SD, gone in 6 visits": 2 * learning(n_visits, gone_in=6.0),
+        "4 SD, gone in 6 visits": 4 * learning(n_visits, gone_in=6.0),
+        "2 SD, gone in 12 visits": 2 * learning(n_visits, gone_in=12.0),
+        "2 % a visit without end": slow,
+    }
+    rows = {}
+    for name, curve in curves.items():
+        visits, sd = draw(clinic, n_people, seed_of(70))
+        unit = 1.0 if name.endswith("end") else sd[..., np.newaxis]
+        visits = visits + unit * curve
+        four = visits.mean(axis=2)
+        told = judged.told(four[..., left_out:], k, kinds=("headline",)).beyond["headline"]
+        better = (told == -1).any(axis=-1)
+        lower = (outside_two_sd(visits[:, :, 0, left_out:], k) == -1).any(axis=-1)
+        rows[name] = Learners(
+            share(better), share(better & ~_was_worse(four, left_out, k)), share(lower)
         )
     return rows
 
 
-def percent_changes(
-    n_people: int, scatters: Sequence[float]
-) -> dict[tuple[str, float, float], Found]:
-    """Say what is found of true changes in percent, reached evenly over twelve looks.
-
-    Parameters
-    ----------
-    scatters : sequence of float
-        Within-person standard deviations of the logarithm.
-    """
-    rows = {}
-    for scatter in scatters:
-        for percent in (10.0, 20.0, 30.0, 50.0):
-            # A fall of so many percent; it is the same for everybody, whatever their scatter.
-            total = -np.log1p(-percent / 100) / scatter
-            for name, n_tasks in (("one primary", 1), ("composite", 4)):
-                clinic = replace(REFERENCE, n_tasks=n_tasks)
-                visits, _ = draw(clinic, n_people, seed_of(500))
-                visits[..., clinic.n_baseline :] -= total * ramp()
-                rows[name, scatter, percent] = found(
-                    shipped(visits.mean(axis=2), clinic.n_baseline), side=-1
-                )
-    return rows
-
-
-class Learners(NamedTuple):
-    """How people who only learn the test fare.
-
-    Parameters
-    ----------
-    primary, composite : float
-        Part with a verdict "better" on one primary, and on the composite of four tasks that are
-        all learned alike.
-    without_note : float
-        Part with a verdict on the primary and no note that learning may explain it.
-    usual : float
-        Part ever below the own baseline mean minus 2 SD, one primary.
-    """
-
-    primary: float
-    composite: float
-    without_note: float
-    usual: float
-
-
-def learners(n_people: int) -> dict[tuple[str, str], Learners]:
-    """Count verdicts "better" in people who only learn the test, by visits set apart."""
-    rows = {}
-    for left_out, k in ((0, 2), (0, 4), (2, 4), (4, 4)):
-        for size, gone_in in ((2.0, 6.0), (4.0, 6.0), (2.0, 12.0)):
-            first = left_out + k
-            clinic = replace(REFERENCE, n_baseline=first, n_tasks=4)
-            visits, sd = draw(clinic, n_people, seed_of(600))
-            curve = size * learning(first + clinic.n_looks, gone_in=gone_in)
-            visits = visits + sd[..., np.newaxis] * curve
-            one, four = visits[:, :, 0], visits.mean(axis=2)
-            told = (shipped(one[..., left_out:], k) == -1).any(axis=-1)
-            both = (shipped(four[..., left_out:], k) == -1).any(axis=-1)
-            silent = told & ~_noted(one, left_out, k)
-            usual = (outside_two_sd(one[..., left_out:], k) == -1).any(axis=-1)
-            name = f"{left_out} left out, {k} baseline"
-            rows[name, f"{size:.0f} SD, gone in {gone_in:.0f} visits"] = Learners(
-                float(told.mean()),
-                float(both.mean()),
-                float(silent.mean()),
-                float(usual.mean()),
-            )
-    return rows
-
-
-def _noted(visits: Floats, left_out: int, n_baseline: int) -> NDArray[np.bool_]:
-    """Say who gets a learning note with a verdict "better" (lower)."""
-    if left_out + n_baseline < LEARNING_UNTIL_VISIT:
-        return np.ones(visits.shape[:-1], dtype=bool)
+def _was_worse(visits: Floats, left_out: int, n_baseline: int) -> Bools:
+    """Say in whom the visits left out were worse (higher) than the baseline."""
     seen = prepare(visits[..., left_out:], n_baseline)
-    baseline = visits[..., left_out : left_out + n_baseline].mean(axis=-1)
-    fell = visits[..., :left_out].mean(axis=-1) - baseline
-    error = seen.sd * np.sqrt(1 / n_baseline + 1 / left_out)
-    return np.asarray(fell > stdtrit(seen.df, LEARNING_LEVEL) * error)
+    centre = visits[..., -1] - seen.changes[..., -1]
+    sd = seen.sd[..., -1]
+    fell = visits[..., :left_out].mean(axis=-1) - centre
+    error = sd * np.sqrt(1 / n_baseline + 1 / left_out)
+    return np.asarray(fell > stdtrit(seen.df + seen.more_df, LEARNING_LEVEL) * error)

@@ -1,93 +1,35 @@
-"""Rules for telling change from chance, on whole clinics at once: the shipped one and others.
+"""Other rules for telling change from chance, on whole clinics at once.
 
-Each rule turns standardised changes from baseline into a signed statistic a look; a person is
-flagged at the first look at which it exceeds a limit.
+Each turns visits of variance about 1, baseline first, and what everybody's scatter is worth
+into a signed statistic a look; a person is flagged at the first look at which it exceeds a
+limit.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import NamedTuple
+from itertools import combinations
+from math import comb
 
 import numpy as np
 from numpy.typing import NDArray
 
-from norms.autocorrelation import pooled_autocorrelation
-from norms.limits import limits_of
-from norms.running import N_LOOKS, ewma, follow, running_mean
-from norms.scatter import MIN_PEOPLE, fit_prior, moderate
+from norms.calibration.calibrate import limits_at
+from norms.calibration.simulated import ramp, step
+from norms.limits import Price
+from norms.running import MAX_CHANGE_SD, N_LOOKS, ewma, follow
+from norms.spread import baseline_weights, differences, spread
 
 Floats = NDArray[np.float64]
 Rule = Callable[[Floats, int], Floats]
-
-
-class Judged(NamedTuple):
-    """A clinic's visits as a rule sees them.
-
-    Parameters
-    ----------
-    changes : ndarray, shape (n_clinics, n_people, n_looks)
-        Differences from the own baseline mean.
-    sd, own_sd : ndarray, shape (n_clinics, n_people)
-        Moderated, and from the person's baseline alone.
-    df : ndarray, shape (n_clinics, n_people)
-        Behind the moderated one.
-    """
-
-    changes: Floats
-    sd: Floats
-    own_sd: Floats
-    df: Floats
-
-
-def prepare(visits: Floats, n_baseline: int) -> Judged:
-    """Take baseline and scatter as the error band takes them."""
-    baseline = visits[..., :n_baseline]
-    own, own_df = baseline.var(axis=-1, ddof=1), n_baseline - 1.0
-    n_people = visits.shape[1]
-    variance, df = own, np.full(own.shape, own_df)
-    if n_people >= MIN_PEOPLE:
-        prior_variance, prior_df = fit_prior(own, own_df)
-        variance, df = moderate(
-            own, own_df, prior_variance[:, np.newaxis], prior_df[:, np.newaxis], n_people
-        )
-    changes = visits[..., n_baseline:] - baseline.mean(axis=-1, keepdims=True)
-    return Judged(changes, np.sqrt(variance), np.sqrt(own), np.broadcast_to(df, own.shape))
-
-
-def shipped(visits: Floats, n_baseline: int, *, remedy: bool = True) -> Floats:
-    """Return on which side the shipped rule puts everybody after each look.
-
-    Parameters
-    ----------
-    visits : ndarray, shape (n_clinics, n_people, n_visits)
-    remedy : bool
-        Whether limits are widened by the autocorrelation estimated from what the clinic has
-        seen so far.
-
-    Returns
-    -------
-    ndarray, shape (n_clinics, n_people, n_looks)
-        1, -1 or 0, as the page made after that look would say.
-    """
-    seen = prepare(visits, n_baseline)
-    steps = running_mean(seen.changes) / seen.sd[..., np.newaxis]
-    sides = np.zeros(steps.shape)
-    for n in range(1, steps.shape[-1] + 1):
-        rho = np.zeros(len(visits))
-        if remedy and visits.shape[1] >= MIN_PEOPLE:
-            rho = pooled_autocorrelation([visits[..., : n_baseline + n]])
-        outer, inner = limits_of(
-            seen.df, n_baseline=n_baseline, autocorrelation=rho[:, np.newaxis]
-        )
-        sides[..., n - 1] = follow(steps[..., :n], outer, inner)[0]
-    return sides
+Statistic = Callable[[Floats, int, float], Floats]
 
 
 def outside_two_sd(visits: Floats, n_baseline: int) -> Floats:
     """Return the side of the usual rule: outside the own baseline mean plus and minus 2 SD."""
-    seen = prepare(visits, n_baseline)
-    z = seen.changes / seen.own_sd[..., np.newaxis]
+    baseline = visits[..., :n_baseline]
+    away = visits[..., n_baseline:] - baseline.mean(axis=-1, keepdims=True)
+    z = away / baseline.std(axis=-1, ddof=1, keepdims=True)
     return np.asarray(np.sign(z) * (np.abs(z) > 2))
 
 
@@ -186,32 +128,147 @@ def ramp_mixture(spread: float) -> Rule:
     return rule
 
 
-OTHERS: Mapping[str, Rule] = {
-    "two visits running outside the band": two_running,
-    "mean of the last four, every week": mean_of_last(4),
-    "mean of the last four, week 12 only": one_look(4),
-    "CUSUM, slack 0.5 SD": cusum(0.5),
-    "mixture of lasting shifts (e-value)": mixture(1.0),
-    "mixture of even growth (e-value)": ramp_mixture(3.0),
-    "running mean, 0.3, growing limit": weighted(0.3, growing=True),
-    "running mean, 0.3, flat limit": weighted(0.3, growing=False),
-    "running mean, 0.2, flat limit": weighted(0.2, growing=False),
-}
+def by_baseline(rule: Rule) -> Statistic:
+    """Return a rule on changes in moderated standard deviations of the baseline alone."""
+
+    def statistic(visits: Floats, n_baseline: int, prior_df: float) -> Floats:
+        own = spread(
+            visits[:, :n_baseline],
+            visits[:, :0],
+            prior_variance=1.0,
+            prior_df=prior_df,
+        )
+        mean = visits[:, :n_baseline].mean(axis=1, keepdims=True)
+        return rule((visits[:, n_baseline:] - mean) / own.sd, n_baseline)
+
+    return statistic
 
 
-def combined(first: Floats, last: Floats, share: float, price: float) -> tuple[float, float]:
-    """Return limits of two statistics used together, from those of unchanged people.
+def watched(
+    *,
+    weight: float = 0.25,
+    cut: float = MAX_CHANGE_SD,
+    later: bool = True,
+    robust: bool = True,
+) -> Statistic:
+    """Return the running mean with parts of the shipped rule left out.
 
     Parameters
     ----------
-    first, last : ndarray, shape (n,)
-        Sizes of both in unchanged people.
-    share : float
-        Part of the price spent on the first.
-    price : float
-        Part of unchanged people that may exceed one or the other.
+    cut : float
+        Standard deviations at which changes are cut; infinite for never.
+    later : bool
+        Whether later visits help to tell the scatter.
+    robust : bool
+        Whether a baseline visit far from the others weighs less.
     """
-    limit = float(np.quantile(first, 1 - share * price))
-    left = np.sort(last[first <= limit])
-    n_more = round(price * len(first)) - (len(first) - len(left))
-    return limit, float(left[-n_more])
+
+    def statistic(visits: Floats, n_baseline: int, prior_df: float) -> Floats:
+        baseline, after = visits[:, :n_baseline], visits[:, n_baseline:]
+        added, more_df = differences(after)
+        if not later:
+            added, more_df = 0 * added, 0 * more_df
+        known, known_df = prior_df + added, prior_df + more_df
+        weights = np.ones((*after.shape, n_baseline))
+        if robust:
+            weights = baseline_weights(baseline, known, known_df, 1.0)
+        total = weights.sum(axis=-1)
+        centre = (weights * baseline[:, np.newaxis]).sum(axis=-1) / total
+        squares = weights * (baseline[:, np.newaxis] - centre[..., np.newaxis]) ** 2
+        variance = (known + squares.sum(axis=-1)) / (known_df + np.maximum(total - 1, 0.5))
+        z = (after - centre) / np.sqrt(variance)
+        return ewma(np.clip(z, -cut, cut), start=0.0, weight=weight)
+
+    return statistic
+
+
+def hierarchical(spread_sd: float, shape: Callable[[int], Floats]) -> Statistic:
+    """Return the signed log Bayes factor of a change of a shape against none.
+
+    Level and variance are integrated out: a person's variance is scaled inverse chi-squared
+    about everybody's, the change normal with `spread_sd` standard deviations of a visit. Later
+    visits tell level and scatter as baseline visits do.
+    """
+
+    def statistic(visits: Floats, n_baseline: int, prior_df: float) -> Floats:
+        n_looks = visits.shape[1] - n_baseline
+        out = np.zeros((len(visits), n_looks))
+        for n in range(1, n_looks + 1):
+            seen = visits[:, : n_baseline + n]
+            x = np.concatenate([np.zeros(n_baseline), shape(n)])
+            x = x - x.mean()
+            away = seen - seen.mean(axis=1, keepdims=True)
+            told, size = away @ x, float(x @ x)
+            total = (away**2).sum(axis=1) + prior_df
+            g = spread_sd**2 * size
+            left = total - told**2 / size * g / (1 + g)
+            ratio = -0.5 * np.log1p(g)
+            ratio = ratio + 0.5 * (n_baseline + n - 1 + prior_df) * np.log(total / left)
+            out[:, n - 1] = np.sign(told) * np.maximum(ratio, 0)
+        return out
+
+    return statistic
+
+
+def permuted(visits: Floats, n_baseline: int, _: float) -> Floats:
+    """Return the signed logarithm of the permutation probability of the difference of means.
+
+    Which visits are baseline is permuted in all ways; exact for exchangeable visits, whatever
+    their errors, with nobody to pool. Up to a dozen looks: the ways grow with their number.
+    """
+    n_looks = visits.shape[1] - n_baseline
+    out = np.zeros((len(visits), n_looks))
+    for n in range(1, n_looks + 1):
+        total = n_baseline + n
+        chosen = np.zeros((comb(total, n_baseline), total))
+        for row, places in enumerate(combinations(range(total), n_baseline)):
+            chosen[row, list(places)] = 1.0
+        seen = visits[:, :total]
+        sums = seen @ chosen.T
+        away = sums - n_baseline * seen.mean(axis=1, keepdims=True)
+        own = np.abs(away[:, :1])
+        p = (np.abs(away) >= own - 1e-9).mean(axis=1)
+        out[:, n - 1] = -np.sign(away[:, 0]) * -np.log(p)
+    return out
+
+
+STATISTICS: Mapping[str, Statistic] = {
+    "two visits running outside the band": by_baseline(two_running),
+    "mean of the last four, every week": by_baseline(mean_of_last(4)),
+    "CUSUM, slack 0.5 SD": by_baseline(cusum(0.5)),
+    "e-value, lasting shifts": by_baseline(mixture(1.0)),
+    "e-value, even growth": by_baseline(ramp_mixture(3.0)),
+    "hierarchical Bayes factor, lasting shift": hierarchical(1.5, step),
+    "hierarchical Bayes factor, even growth": hierarchical(2.0, ramp),
+    "permutation of visits": permuted,
+    "running mean, first version": watched(cut=np.inf, later=False, robust=False),
+    "the same, changes cut at 3.5 SD": watched(later=False, robust=False),
+    "the same, scatter of later visits too": watched(robust=False),
+    "the same, robust baseline: as shipped": watched(),
+    "as shipped, cut at 2.5 SD": watched(cut=2.5),
+    "as shipped, cut at 3 SD": watched(cut=3.0),
+    "as shipped, newest visit weighs 0.2": watched(weight=0.2),
+}
+NAMED_LOOK = frozenset(
+    name for name in STATISTICS if "shipped" in name or "the same" in name
+) | {"running mean, first version"}
+
+
+def flagged(
+    still: Floats, others: Mapping[str, Floats], price: Price, *, named: bool
+) -> dict[str, NDArray[np.int64]]:
+    """Return the sides after each look in others, with limits set on the unchanged.
+
+    Parameters
+    ----------
+    still : ndarray, shape (n_people, N_LOOKS)
+        The statistic of unchanged people.
+    named : bool
+        Whether part of the price is spent at the look named beforehand.
+    """
+    limit = float(np.quantile(np.abs(still).max(axis=1), 1 - price.to_named))
+    if not named:
+        return {k: (z > limit).astype(np.int64) - (z < -limit) for k, z in others.items()}
+    padded = np.concatenate([still, np.zeros((len(still), 1))], axis=1)
+    allowed = limits_at(padded, price._replace(year=price.to_named))
+    return {k: follow(z, allowed)[0] for k, z in others.items()}

@@ -12,6 +12,9 @@ from norms.running import N_LOOKS
 
 Floats = NDArray[np.float64]
 
+# How far a visit on a bad day lies from the others.
+OUTLIER_SD = 4.0
+
 
 @dataclass(frozen=True, slots=True)
 class Clinic:
@@ -31,6 +34,19 @@ class Clinic:
         Of one week with the next.
     heavy_df : float
         Student's t of these degrees of freedom in place of the normal errors; infinite: normal.
+    skew : float
+        Log-normal errors whose logarithm has this standard deviation; negative for the long
+        tail downwards. 0: none.
+    outliers : float
+        Part of visits that lie 4 own standard deviations higher: a bad day where lower is
+        better.
+    bad_baseline : bool
+        Whether one baseline visit of a tenth of the people (the first of each clinic, one at
+        least: `n_bad`) lies so.
+    later_scatter : float
+        By how much visits after the baseline scatter more.
+    missed : float
+        Part of weeks without a visit; the visits are drawn from so many more weeks.
     n_tasks : int
         Tasks a visit, for a composite.
     between_tasks : float
@@ -43,8 +59,18 @@ class Clinic:
     scatter_df: float = 8.0
     autocorrelation: float = 0.0
     heavy_df: float = np.inf
+    skew: float = 0.0
+    outliers: float = 0.0
+    bad_baseline: bool = False
+    later_scatter: float = 1.0
+    missed: float = 0.0
     n_tasks: int = 1
     between_tasks: float = 0.3
+
+    @property
+    def n_bad(self) -> int:
+        """People of a clinic with a bad baseline visit, where there are any."""
+        return max(1, self.n_people // 10)
 
 
 def draw(
@@ -66,8 +92,9 @@ def draw(
     """
     n_clinics = -(-n_people // clinic.n_people)
     n_visits = clinic.n_baseline + clinic.n_looks
+    n_weeks = round(n_visits / (1 - clinic.missed))
     shape = (n_clinics, clinic.n_people, clinic.n_tasks)
-    errors = generator.standard_normal((*shape, n_visits))
+    errors = generator.standard_normal((*shape, n_weeks))
     if clinic.n_tasks > 1:
         between = np.full((clinic.n_tasks, clinic.n_tasks), clinic.between_tasks)
         np.fill_diagonal(between, 1.0)
@@ -76,17 +103,40 @@ def draw(
         scale = (clinic.heavy_df - 2) / generator.chisquare(clinic.heavy_df, errors.shape)
         errors = errors * np.sqrt(scale)
     if clinic.autocorrelation:
-        half = np.linalg.cholesky(correlation(n_visits, clinic.autocorrelation))
+        half = np.linalg.cholesky(correlation(n_weeks, clinic.autocorrelation))
         errors = errors @ half.T
+    if clinic.skew:
+        errors = _skewed(errors, clinic.skew)
+    if n_weeks > n_visits:
+        kept = generator.random((n_clinics, n_weeks)).argsort(axis=1)[:, :n_visits]
+        places = np.sort(kept, axis=1)[:, np.newaxis, np.newaxis]
+        errors = np.take_along_axis(errors, places, axis=-1)
+    errors[..., clinic.n_baseline :] *= clinic.later_scatter
+    # A bad day is bad in every task.
+    odd = generator.random((*shape[:2], 1, n_visits)) < clinic.outliers
+    if clinic.bad_baseline:
+        which = generator.integers(0, clinic.n_baseline, shape[:2])
+        bad = (np.arange(n_visits) == which[..., np.newaxis])[:, :, np.newaxis]
+        bad[:, clinic.n_bad :] = False
+        odd |= bad
+    errors += OUTLIER_SD * odd
     sd = np.ones(shape)
     if np.isfinite(clinic.scatter_df):
         sd = np.sqrt(clinic.scatter_df / generator.chisquare(clinic.scatter_df, shape))
     return errors * sd[..., np.newaxis], sd
 
 
+def _skewed(normal: Floats, width: float) -> Floats:
+    """Turn normal errors into log-normal ones of mean 0 and variance 1."""
+    size = abs(width)
+    raw = np.exp(np.sign(width) * size * normal)
+    spread = np.sqrt(np.expm1(size**2)) * np.exp(size**2 / 2)
+    return np.asarray(np.sign(width) * (raw - np.exp(size**2 / 2)) / spread)
+
+
 def ramp(n_looks: int = N_LOOKS) -> Floats:
-    """Return a change that grows evenly from 0 at baseline to 1 at the last look."""
-    return np.arange(1, n_looks + 1) / n_looks
+    """Return a change that grows evenly from 0 at baseline to 1 at look 12, and stays."""
+    return np.minimum(np.arange(1, n_looks + 1) / N_LOOKS, 1.0)
 
 
 def step(n_looks: int = N_LOOKS) -> Floats:

@@ -66,8 +66,10 @@ INSIDE = {
         ("calibration", "sentences"),
         ("asymmetry", "composite", "multiplicity", "reliability", "series", "trend"),
         ("verdict",),
-        ("band", "baseline", "limits", "running"),
-        ("goals", "reference", "scatter"),
+        ("band",),
+        ("baseline", "limits"),
+        ("goals", "reference", "running", "scatter"),
+        ("spread",),
         ("autocorrelation",),
     ),
 }

@@ -27,7 +27,7 @@ from norms.verdict import judge
 def test_own_scatter_alone_has_the_prediction_limits_of_few_visits(k, multiplier):
     """t(.975, k - 1) sqrt(1 + 1/k): the textbook prediction interval of one more value."""
     values = np.random.default_rng(k).normal(10, 1, k)
-    own = band(list(values), None, log_scale=False)
+    own = band(list(values), None, log_scale=False, level=0.95)
     assert (own.high - own.centre) / values.std(ddof=1) == pytest.approx(multiplier, abs=0.006)
     assert own.provisional
 
@@ -45,13 +45,34 @@ def test_two_running_with_a_known_error_flags_one_in_eighteen():
     """Two visits running beyond 1.96 sqrt(1 + 1/3), 20 looks: 5.5 % (simulated before)."""
     generator = np.random.default_rng(9)
     sem = OutsideSem(1.0, "known")
-    limit = band([0, 0.1, 0.2], None, log_scale=False, outside=sem)
+    limit = band([0, 0.1, 0.2], None, log_scale=False, outside=sem, level=0.95)
     half = limit.high - limit.centre
     visits = generator.standard_normal((40_000, 23))
     z = visits[:, 3:] - visits[:, :3].mean(axis=1, keepdims=True)
     up, down = z > half, z < -half
     flagged = (up[:, 1:] & up[:, :-1]).any(axis=1) | (down[:, 1:] & down[:, :-1]).any(axis=1)
     assert flagged.mean() == pytest.approx(0.055, abs=0.006)
+
+
+# Lucas JM, Saccucci MS (1990) Technometrics 32:1-12, as reprinted in textbooks of statistical
+# quality control (from memory): mean run lengths of exponentially weighted averages with a
+# constant limit of L asymptotic standard deviations, by the size of a shift in deviations.
+LUCAS_SACCUCCI_1990 = {
+    (0.25, 2.998): {0.5: 48.2, 1.0: 11.1, 2.0: 3.6, 3.0: 2.3},
+    (0.1, 2.814): {0.5: 31.3, 1.0: 10.3, 2.0: 4.4, 3.0: 2.9},
+}
+
+
+@pytest.mark.parametrize(("weight", "width"), LUCAS_SACCUCCI_1990)
+def test_run_lengths_of_lucas_and_saccucci_1990(weight, width):
+    """Mean number of visits until the average has left the limit, 4,000 people."""
+    generator = np.random.default_rng(17)
+    limit = width * math.sqrt(weight / (2 - weight))
+    for shift, printed in LUCAS_SACCUCCI_1990[weight, width].items():
+        visits = shift + generator.standard_normal((4000, int(12 * printed) + 20))
+        out = np.abs(ewma(visits, start=0.0, weight=weight)) > limit
+        assert out.any(axis=1).mean() > 0.999
+        assert (out.argmax(axis=1) + 1).mean() == pytest.approx(printed, rel=0.04)
 
 
 # --- Trend -----------------------------------------------------------------------------------
@@ -204,7 +225,11 @@ def test_no_tests_no_discoveries():
 
 
 def test_secondary_measures_that_stand_out_are_named():
-    """The probability of the recent mean is that of a t test with the band's freedom."""
+    """The probability of the recent mean is that of a t test with the band's freedom.
+
+    Scatter of the baseline (3 degrees of freedom) and two differences of later visits two
+    visits apart, 0.1 each, worth two thirds of one.
+    """
     level = [10.2, 9.8, 10.1, 9.7, 10.3, 9.9]
     moved = [Point(i, v) for i, v in enumerate([*level, 5, 5.1, 4.9, 5.0])]
     still = [Point(i, v) for i, v in enumerate([*level, 10, 10.1, 9.9, 10.0])]
@@ -214,8 +239,10 @@ def test_secondary_measures_that_stand_out_are_named():
         for name, points in {"moved": moved, "still": still, "early": early}.items()
     }
     base = np.array(level[2:])
-    t = (5.0 - base.mean()) / (base.std(ddof=1) * math.sqrt(1 / 4 + 1 / 4))
-    assert multiplicity.change_p(told["moved"]) == pytest.approx(2 * student.sf(abs(t), 3))
+    df = 3 + 4 / 3
+    sd = math.sqrt((3 * base.var(ddof=1) + 2 / 3 * 2 * 0.1**2 / 2) / df)
+    t = (5.0 - base.mean()) / (sd * math.sqrt(1 / 4 + 1 / 4))
+    assert multiplicity.change_p(told["moved"]) == pytest.approx(2 * student.sf(abs(t), df))
     assert math.isnan(multiplicity.change_p(told["early"]))
     assert multiplicity.standing_out(told) == (("moved",), 2)
 

@@ -88,6 +88,7 @@ def test_a_band_encloses_its_centre_and_the_word_follows_from_it(values, prior):
     assert told.band.low < told.band.centre < told.band.high
     assert told.average is None or told.average.low < told.band.centre < told.average.high
     outside = told.average is not None and told.band.side(told.latest.value) != 0
+    # Every visit is a look of its own here.
     if told.word == "within error":
         assert not outside
     if told.word == "possible, repeat":
@@ -109,10 +110,16 @@ def test_knowing_everybodys_scatter_narrows_the_band(values, n_people):
     assert width(20, 10**6) < width(8, 10**6)
 
 
-@given(st.floats(3, 1e4), st.floats(0, 0.7), st.integers(2, 12))
-def test_limits_are_read_for_any_person(df, rho, n_baseline):
-    outer, inner = limits(df, n_baseline=n_baseline, autocorrelation=rho)
-    assert 0 < inner < outer < 50
+@given(
+    st.floats(3, 1e4),
+    st.floats(0, 0.7),
+    st.integers(2, 12),
+    st.sampled_from(["headline", "line", "alone"]),
+)
+def test_limits_are_read_for_any_person(df, rho, n_baseline, kind):
+    early, named, late = limits(df, n_baseline=n_baseline, autocorrelation=rho, kind=kind)
+    assert 0 < named < early < 5
+    assert named < late < 5
 
 
 @given(st.lists(st.lists(VALUES, min_size=4, max_size=4, unique=True), min_size=3, max_size=8))

@@ -7,14 +7,15 @@ import pytest
 
 from norms import scatter
 from norms.autocorrelation import (
-    MIN_SERIES_DF,
     autocorrelation,
-    baseline_factors,
     correlation,
     free_of_slow_change,
+    mean_factor,
     pooled_autocorrelation,
+    variance_factor,
 )
 from norms.scatter import Prior, fit_prior, inverse_trigamma, moderate, pool, transform
+from norms.spread import _WITHOUT_FARTHEST, differences, spread, spread_of_person
 
 
 def test_inverse_trigamma_of_known_values():
@@ -24,13 +25,20 @@ def test_inverse_trigamma_of_known_values():
 
 
 def test_fewer_than_three_people_are_nobody_to_pool():
-    assert pool([[1, 2, 3, 4], [2, 3, 2, 3]], log_scale=False) is None
-    assert pool([[1, 2, 3, 4], [2, 3, 2, 3], [5]], log_scale=False) is None
-    assert pool([[1, 2, 3, 4], [2, 3, 2, 3], [5, 6]], log_scale=False) is not None
+    assert pool([], log_scale=False) is None
+    assert pool([[1, 2, 3, 4], [2, 3, 2, 3]], log_scale=False).df == 0
+    assert pool([[1, 2, 3, 4], [2, 3, 2, 3], [5]], log_scale=False).df == 0
+    assert pool([[1, 2, 3, 4], [2, 3, 2, 3], [5, 6]], log_scale=False).df > 0
+
+
+def test_two_hands_of_a_person_are_one_person():
+    hands = [[1, 2, 3, 4], [2, 3, 2, 3], [5, 6, 5, 7], [4, 3, 4, 5]]
+    assert pool(hands, log_scale=False, n_people=2).df == 0
+    assert pool(hands, log_scale=False, n_people=3).n_people == 3
 
 
 def test_people_whose_visits_do_not_differ_at_all_are_nobody_to_pool():
-    assert pool([[1, 1, 1, 1]] * 5, log_scale=False) is None
+    assert pool([[1, 1, 1, 1]] * 5, log_scale=False).df == 0
 
 
 def test_one_person_without_scatter_neither_breaks_nor_vanishes():
@@ -97,8 +105,11 @@ def test_the_delta_method_agrees_with_the_spread_of_the_moderated_variance():
 
 def test_factors_of_a_dependent_baseline_solved_by_hand():
     """Two visits correlated r: mean has variance (1 + r)/2, sample variance expects 1 - r."""
-    assert baseline_factors(2, 0.4) == pytest.approx((0.6, 0.7))
-    assert baseline_factors(5, 0.0) == pytest.approx((1, 0.2))
+    assert (variance_factor(2, 0.4), mean_factor(2, 0.4)) == pytest.approx((0.6, 0.7))
+    assert (variance_factor(5, 0.0), mean_factor(5, 0.0)) == pytest.approx((1, 0.2))
+    several = mean_factor(4, np.array([0.0, 0.3, 0.7]))
+    expected = [correlation(4, rho).mean() for rho in (0.0, 0.3, 0.7)]
+    np.testing.assert_allclose(several, expected)
 
 
 def test_a_line_or_a_parabola_is_no_scatter():
@@ -106,6 +117,31 @@ def test_a_line_or_a_parabola_is_no_scatter():
         t = np.arange(n)
         degree = 0 if n < 6 else 1 if n < 10 else 2
         np.testing.assert_allclose(free_of_slow_change(n) @ (3 - 2 * t**degree), 0, atol=1e-9)
+
+
+def test_a_step_at_the_end_of_the_baseline_is_no_dependence():
+    """Ten people, independent weeks, all of them 4 SD higher from the first visit after it.
+
+    Taken for dependence it would widen everybody's limits; with the step let go it does not.
+    """
+    generator = np.random.default_rng(9)
+    visits = generator.standard_normal((200, 10, 14))
+    visits[..., 4:] += 4.0
+    known = pooled_autocorrelation([visits], [4]).mean()
+    taken_for_it = pooled_autocorrelation([visits]).mean()
+    assert known < 0.06
+    assert taken_for_it > known + 0.15
+    t = np.arange(14)
+    np.testing.assert_allclose(free_of_slow_change(14, 4) @ (t >= 4), 0, atol=1e-9)
+
+
+def test_a_handful_of_series_moves_the_guess_little():
+    """One person's sixteen independent visits, with and without a guess."""
+    visits = np.random.default_rng(10).standard_normal((2000, 1, 16))
+    guessed = pooled_autocorrelation([visits], [4])
+    plain = pooled_autocorrelation([visits], [4], guessed_mean=np.inf)
+    assert guessed.mean() < 0.5 * plain.mean()
+    assert (guessed > 0.3).mean() < 0.02
 
 
 @pytest.mark.parametrize("rho", [0.0, 0.2, 0.4, 0.6])
@@ -142,10 +178,8 @@ def test_autocorrelation_is_0_where_little_is_known_or_weeks_alternate():
     alternating = np.tile([1.0, -1.0], 8)
     assert autocorrelation([alternating] * 20) == 0
     assert autocorrelation([np.array([1.0, 2.0, 1.0])] * 100) == 0
-    rising = np.array([1.0, 1.1, 0.9, 1.3, 2.0, 2.2, 1.8, 1.0, 0.8])  # 7 degrees of freedom
-    assert 7 * 4 < MIN_SERIES_DF <= 7 * 5  # a line is freed of 9 visits
-    assert autocorrelation([rising] * 4) == 0
-    assert autocorrelation([rising] * 5) > 0
+    rising = np.array([1.0, 1.1, 0.9, 1.3, 2.0, 2.2, 1.8, 1.0, 0.8])
+    assert autocorrelation([rising]) < 0.1 < autocorrelation([rising] * 8)
 
 
 def test_a_pooled_autocorrelation_widens_the_band():
@@ -154,9 +188,66 @@ def test_a_pooled_autocorrelation_widens_the_band():
     people = [list(half @ generator.standard_normal(16)) for _ in range(40)]
     prior = pool([p[:4] for p in people], log_scale=False, series=people)
     assert prior.autocorrelation == pytest.approx(0.5, abs=0.2)
+    assert prior.n_visits == 40 * 16
     assert pool([p[:4] for p in people], log_scale=False).autocorrelation == 0
 
 
 def test_a_prior_is_plain_values():
     assert Prior(1.0, 2.0, 3, 12) == Prior(variance=1.0, df=2.0, n_people=3, n_visits=12)
     assert scatter.MIN_PEOPLE == 3
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.4])
+def test_scatter_of_baseline_and_later_visits_is_that_of_a_visit(rho):
+    """Variance 4: pooled and moderated it comes out, whether weeks depend or not."""
+    generator = np.random.default_rng(12)
+    half = np.linalg.cholesky(correlation(24, rho))
+    visits = 2 * generator.standard_normal((3000, 24)) @ half.T
+    variances, df = spread_of_person(visits[:, :4], visits[:, 4:], rho=rho)
+    assert df == pytest.approx(3 + 18 * 2 / 3)
+    assert variances.mean() == pytest.approx(4, rel=0.06)
+    seen = spread(visits[:, :4], visits[:, 4:], rho=rho)
+    assert (seen.sd[:, -1] ** 2).mean() == pytest.approx(4, rel=0.1)
+
+
+def test_differences_solved_by_hand():
+    """Visits 0, 0, 2, 4, 2: differences two apart 2, 4, 0; halves of their squares 2, 8, 0.
+
+    Each is worth 2/3. The middle one of 2, 4, 0 is 2, of the first two 3: caps of 3 x 2/0.6745
+    and more, which none reaches. After five looks 2/3 (2 + 8 + 0).
+    """
+    squares, df = differences(np.array([0.0, 0.0, 2.0, 4.0, 2.0]))
+    np.testing.assert_allclose(squares, np.array([0, 0, 2, 10, 10]) * 2 / 3)
+    np.testing.assert_allclose(df, np.array([0, 0, 1, 2, 3]) * 2 / 3)
+
+
+def test_one_wild_difference_is_capped():
+    """Differences of size 1 and one of 100: it counts as 3/0.6745 times the middle one."""
+    later = np.concatenate([np.tile([0.0, 0.0, 2**0.5, 2**0.5], 5), [100 * 2**0.5, 0.0]])
+    squares, _ = differences(later)
+    sizes = np.abs(later[2:] - later[:-2]) / 2**0.5
+    cap = 3 * np.median(sizes) / 0.6745
+    assert squares[-1] == pytest.approx((np.minimum(sizes, cap) ** 2).sum() * 2 / 3)
+    assert (sizes > cap).any()
+
+
+def test_many_people_and_one_person_give_the_same_scatter():
+    visits = np.random.default_rng(13).standard_normal((7, 20))
+    rho, worth = np.linspace(0, 0.6, 7), np.linspace(0, 9, 7)
+    many = spread(
+        visits[:, :4], visits[:, 4:], prior_variance=np.ones(7), prior_df=worth, rho=rho
+    )
+    for i in range(7):
+        one = spread(
+            visits[i, :4], visits[i, 4:], prior_variance=1.0, prior_df=worth[i], rho=rho[i]
+        )
+        np.testing.assert_allclose(one.sd, many.sd[i])
+        np.testing.assert_allclose(one.centre, many.centre[i])
+
+
+@pytest.mark.parametrize("k", [4, 5, 8, 12])
+def test_without_the_farthest_visit_the_variance_is_what_the_constant_says(k):
+    visits = np.random.default_rng(14).standard_normal((60_000, k))
+    far = np.abs(visits - visits.mean(axis=1, keepdims=True)).argmax(axis=1)
+    kept = np.array([np.delete(v, i) for v, i in zip(visits, far, strict=True)])
+    assert kept.var(axis=1, ddof=1).mean() == pytest.approx(_WITHOUT_FARTHEST[k], rel=0.01)

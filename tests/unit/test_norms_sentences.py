@@ -21,7 +21,10 @@ from norms.verdict import judge
 PRIOR = Prior(variance=0.01, df=40.0, n_people=30, n_visits=120)  # scatter of 10 %
 LEVEL = [1.0, 1.05, 0.96, 1.04, 0.97, 1.03]
 # Modules whose texts only developers meet.
-FOR_DEVELOPERS = {"calibrate.py", "compare.py", "rules.py", "simulate_rules.py", "simulated.py"}
+FOR_DEVELOPERS = {
+    "calibrate.py", "compare.py", "first_rule.py", "judged.py", "rules.py", "simulate_rules.py",
+    "simulated.py",
+}  # fmt: skip
 
 
 def told(*later, level=LEVEL, prior=PRIOR, direction="lower", **more):
@@ -37,7 +40,7 @@ def said(*later, **more):
 def test_better():
     assert said(*np.linspace(0.95, 0.6, 12)) == (
         "End-point error: 35 % below baseline (mean of the last 4 visits), better, larger than "
-        "measurement error over the visits since baseline."
+        f"measurement error over the visits since baseline. {sentences.LEARNING}"
     )
 
 
@@ -56,15 +59,71 @@ def test_unchanged():
 
 def test_one_visit_out():
     assert said(1.0, 0.7) == (
-        "End-point error: 30 % below baseline, better, possible change; repeat next week."
+        "End-point error: 30 % below baseline, better, possible change; repeat the visit "
+        f"within 4 days, both then count as one by their mean. {sentences.LEARNING}"
     )
+
+
+def test_a_repeat_visit_that_agrees_asks_for_no_further_one():
+    values = [10 * v for v in (*LEVEL, 1.0, 0.68, 0.7)]
+    days = {8: 0.0, 9: 2.0}
+    points = [Point(i + 1, v, day=days.get(i + 1, math.nan)) for i, v in enumerate(values)]
+    verdict = judge(points, PRIOR, log_scale=True, direction="lower")
+    assert "the repeat visit agrees; go on weekly" in sentences.statement("Error", verdict)
+
+
+def test_better_says_what_the_other_hand_did():
+    better, still, worse = told(*[0.6] * 6), told(1.0), told(*[1.6] * 6)
+    for other, words in (
+        (still, "The other hand: no change shown."),
+        (better, "The other hand: better too."),
+        (worse, "The other hand: worse."),
+        (
+            judge([], PRIOR, log_scale=True, direction="lower"),
+            "The other hand: no verdict yet.",
+        ),
+    ):
+        assert sentences.statement("Error", better, other_hand=other).endswith(words)
+        assert "other hand" not in sentences.statement("Error", worse, other_hand=other)
+
+
+def test_what_decided_is_said_with_its_limits_and_since_when():
+    verdict = told(*[1.6] * 6)
+    mean = verdict.average
+    assert sentences.decided_words(verdict) == (
+        f"running mean +{mean.change_percent:.0f} %, limits \N{MINUS SIGN}"
+        f"{-mean.low_percent:.0f} to +{mean.high_percent:.0f} %, since visit {mean.since_visit}"
+    )
+    assert mean.change_percent > mean.high_percent
+    assert sentences.decided_words(told(1.0)) == ""
+    held = told(*[1.4] * 8, 1.0, 1.0, 1.0)
+    assert held.average.held
+    assert "not yet back within" in sentences.decided_words(held)
+
+
+def test_a_worsening_told_with_doubtful_visits_says_so():
+    doubtful = replace(told(*[1.6] * 6), doubt="visit 9 (a symptom rose)")
+    assert sentences.statement("Error", doubtful).endswith(
+        "Doubtful: visit 9 (a symptom rose)."
+    )
+
+
+def test_the_price_said_is_the_pages_and_the_years():
+    assert "Of 100 unchanged people about 6 would" in sentences.RULE
+    assert "in 12 weekly visits, 10 in 52 (rule version 2)" in sentences.RULE
+
+
+def test_no_minus_before_a_zero():
+    assert sentences._signed(-0.3) == "0"
+    assert sentences._signed(-0.04, 1) == "0"
+    assert sentences._signed(-0.6) == "\N{MINUS SIGN}1"
 
 
 def test_learning():
     """The visits left out were far worse, and it goes on: the note stands with the verdict."""
     learned = [1.6, 1.35, 1.1, 1.02, 0.97, 0.93]
     assert said(*[0.72] * 8, level=learned).endswith(
-        "over the visits since baseline. Learning the test may explain this."
+        f"over the visits since baseline. {sentences.LEARNING}"
     )
     assert "Learning" not in said(*[1.4] * 8, level=learned), "nobody gets worse by learning"
 
@@ -74,7 +133,10 @@ def test_both_hands_worse():
     assert sentences.both_hands_words([worse, worse]).startswith(
         "Both hands moved to the worse"
     )
-    for pair in ([worse, better], [worse, still], [better, better], [worse]):
+    assert sentences.both_hands_words([better, better]).startswith(
+        "Both hands moved to the better"
+    )
+    for pair in ([worse, better], [worse, still], [worse]):
         assert sentences.both_hands_words(pair) == ""
 
 
@@ -115,7 +177,7 @@ def test_only_two_visits():
 def test_nobody_to_pool():
     verdict = told(*[0.5] * 12, prior=None)
     words = sentences.band_words(verdict)
-    assert words.startswith("error band \N{MINUS SIGN}")
+    assert words.startswith("error band of one visit \N{MINUS SIGN}")
     assert words.endswith("provisional and wide: this person's 4 visits alone")
 
 
@@ -147,9 +209,9 @@ def test_the_composite_is_told_like_a_measure():
 
 def test_what_the_band_stands_on():
     own = told(1.0).band
-    assert sentences.scatter_words(own) == "pooled from 30 people, 120 baseline visits"
+    assert sentences.scatter_words(own) == "pooled from 30 people, 120 visits"
     assert sentences.scatter_words(replace(own, autocorrelation=0.32)) == (
-        "pooled from 30 people, 120 baseline visits; wider, as one week here resembles the "
+        "pooled from 30 people, 120 visits; wider, as one week here resembles the "
         "next (autocorrelation 0.3)"
     )
     outside = told(1.0, outside=OutsideSem(0.1, "a retest of 2025", n_people=20)).band

@@ -14,7 +14,13 @@ from tests import store_kit as kit
 from tests.unit.test_cli_store import run
 from tests.unit.test_report_gather import SAID, add_visit, day
 
-LAST = datetime.fromisoformat(day(12))
+FIRST = datetime.fromisoformat(day(1))
+LAST = FIRST + timedelta(weeks=11)
+
+
+def week(n):
+    """When the nth weekly visit began: visits of a few days would be one look."""
+    return (FIRST + timedelta(weeks=n - 1)).isoformat(timespec="seconds")
 
 
 @pytest.fixture
@@ -26,8 +32,8 @@ def store(tmp_path):
             opened.add_person(kit.person(code))
         for n in range(1, 13):
             wave = 1 + 0.02 * ((n % 3) - 1)
-            add_visit(opened, n, value=9 * wave * (1 if n < 7 else 2.5))
-            add_visit(opened, n, "M4WX", value=9 * wave)
+            add_visit(opened, n, value=9 * wave * (1 if n < 7 else 2.5), started_utc=week(n))
+            add_visit(opened, n, "M4WX", value=9 * wave, started_utc=week(n))
         header, _ = add_visit(opened, 1, "X3CF")
         opened.amend("visit", header.visit_id, "excluded", "yes",
                      **{**SAID, "reason": "the carer did it"}, at_utc=day(13))  # fmt: skip

@@ -14,10 +14,12 @@ from battery.scoring import PRIMARY
 from norms import sentences
 from tests import report_cases as cases
 
+LEARNT = f"{sentences.LEARNING} The other hand: no change shown."
 SAID = {
     "improving": {
         "left": "All tasks together: 41 % below baseline (mean of the last 4 visits), better, "
-        "larger than measurement error over the visits since baseline.",
+        "larger than measurement error over the visits since baseline. "
+        f"{LEARNT}",
         "right": "All tasks together: within measurement error: no change shown.",
     },
     "unchanged": {
@@ -27,7 +29,8 @@ SAID = {
     "learning": {
         "left": "All tasks together: within measurement error: no change shown.",
         "right": "All tasks together: 21 % below baseline, better, possible change; repeat "
-        "next week. Learning the test may explain this.",
+        "the visit within 4 days, both then count as one by their mean. "
+        f"{LEARNT}",
     },
     "both_worse": {
         "left": "All tasks together: 61 % above baseline (mean of the last 4 visits), worse, "
@@ -59,7 +62,8 @@ SAID = {
     ),
     "nobody_to_pool": {
         "left": "All tasks together: 41 % below baseline (mean of the last 4 visits), better, "
-        "larger than measurement error over the visits since baseline.",
+        "larger than measurement error over the visits since baseline. "
+        f"{LEARNT}",
         "right": "All tasks together: within measurement error: no change shown.",
     },
     "all_flagged": dict.fromkeys(
@@ -86,7 +90,7 @@ def test_each_hand_is_told_in_one_sentence(name):
 @pytest.mark.parametrize(
     ("name", "said"),
     [
-        ("improving", "better, beyond error"),
+        ("improving", "better or learnt, beyond error"),
         ("unchanged", "within error: no change shown"),
         ("both_worse", "worse, beyond error"),
         ("device_swap", "withheld: new series, another device (T-03 to T-07): 4 of the 6 "
@@ -167,7 +171,7 @@ def test_a_hand_amended_leaves_the_task_out_of_the_other_hand_and_says_so():
 
 
 def test_the_page_says_what_the_error_band_stands_on():
-    assert "pooled from 7 people, 28 baseline visits" in mind("improving")
+    assert "pooled from 7 people, 84 visits" in mind("improving")
     assert "provisional and wide: this person's 4 visits alone" in mind("nobody_to_pool")
     assert "No error band yet" in mind("two_visits")
 
@@ -254,7 +258,7 @@ def test_the_note_tells_what_changed_with_baseline_and_band():
     assert "Left hand (more affected), all tasks together: 41 % below baseline" in note
     assert re.search(
         r"Left, end-point error: 5\.\d+ mm \(baseline 8\.99 mm, n=4\), −\d+ %, error band of "
-        r"one visit −20 to \+25 %: better, beyond error\. Decided by: running mean",
+        r"one visit −28 to \+39 %: better or learnt, beyond error\. Decided by: running mean",
         note,
     ), note
 
