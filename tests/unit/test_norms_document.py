@@ -8,7 +8,8 @@ import pytest
 from norms.calibration import calibrate, simulate_rules
 from norms.limits import TABLE
 
-DOCUMENT = Path(__file__).resolve().parents[2] / "norms" / "verdict-rule.md"
+NORMS = Path(__file__).resolve().parents[2] / "norms"
+DOCUMENT = NORMS / "verdict-rule.md"
 TEXT = DOCUMENT.read_text(encoding="utf-8")
 
 
@@ -25,33 +26,42 @@ def rows(heading):
     return found
 
 
-def test_at_most_5_percent_of_unchanged_people_get_a_verdict_where_weeks_are_independent():
-    for name, (shipped, _, _, usual) in rows("## False verdicts").items():
-        if name.endswith("depend 0"):
-            assert float(shipped) <= 5.0
-            assert 60 < float(usual) < 66
+def shares(cell):
+    """The numbers of a cell."""
+    return [float(x) for x in re.findall(r"\d+\.\d", cell)]
 
 
-def test_dependent_weeks_are_held_near_5_percent_once_enough_people_are_pooled():
+def off(share, n):
+    """Three standard errors of a share of n people, percent."""
+    return 3 * (share * (100 - share) / n) ** 0.5
+
+
+@pytest.mark.parametrize("people", ["nobody to pool", "3 people", "30 people"])
+def test_a_page_of_an_unchanged_person_keeps_its_price(people):
+    """6 % in twelve looks, 10 % in a year, possible on one page in six, within chance."""
+    n = simulate_rules.N_PAGES
+    now = rows("## False verdicts")[f"normal errors, {people}: now"]
+    before = rows("## False verdicts")[f"normal errors, {people}: before"]
+    named, _, year = shares(now[2])
+    assert named < 6 + off(6, n)
+    assert year < 10 + off(10, n)
+    assert shares(now[3])[0] < 100 / 6 + off(100 / 6, n)
+    assert shares(before[2])[0] > 20
+
+
+def test_the_usual_rule_stands_beside_every_clinic():
     found = rows("## False verdicts")
-    for people in ("30 people", "100 people"):
-        shipped, plain, *_ = map(float, found[f"{people}, weeks depend 0.4"])
-        assert shipped <= 6.0
-        assert plain > 15
-
-
-def test_the_rule_shipped_finds_more_than_two_visits_running():
-    found = rows("## Rules at one price")
-    (two, *_, ours) = found.values()
-    assert all(float(a) > float(b) for a, b in zip(ours[:8], two[:8], strict=True))
+    told = [name for name in found if name.endswith(": now")]
+    assert len(told) > 30
+    assert all(name.replace(": now", ": mean ± 2 SD") in found for name in told)
 
 
 def test_the_words_around_the_tables_are_those_of_the_program():
     for text in (
-        simulate_rules.HEAD,
         simulate_rules.AFTER_PRICE,
+        simulate_rules.AFTER_PAGE,
         simulate_rules.AFTER_FALSE,
-        simulate_rules.AFTER_LINES,
+        simulate_rules.AFTER_FOUND,
         simulate_rules.AFTER_LEARN,
     ):
         assert text in TEXT
@@ -65,17 +75,19 @@ def test_the_document_is_what_its_command_makes():
     assert number.sub("#", made) == number.sub("#", TEXT)
     then, now = number.findall(TEXT), number.findall(made)
     for a, b in zip(then, now, strict=True):
-        assert float(b) == pytest.approx(float(a), abs=0.11)
+        assert float(b) == pytest.approx(float(a), abs=1.0)
 
 
 @pytest.mark.long
 def test_the_table_of_limits_is_what_its_command_makes():
-    stored = (Path(calibrate.__file__).parent / "tables" / TABLE).read_text(encoding="utf-8")
+    stored = (NORMS / "tables" / TABLE).read_text(encoding="utf-8")
     made = calibrate.table_text()
     for line, again in zip(stored.splitlines(), made.splitlines(), strict=True):
         if line[:1].isdigit():
-            assert [float(x) for x in again.split(",")] == pytest.approx(
-                [float(x) for x in line.split(",")], rel=1e-3, abs=2e-3
+            *place, kind = line.split(",")[:4]
+            assert again.split(",")[:4] == [*place, kind]
+            assert [float(x) for x in again.split(",")[4:]] == pytest.approx(
+                [float(x) for x in line.split(",")[4:]], rel=1e-3, abs=2e-3
             )
         else:
             assert line == again
