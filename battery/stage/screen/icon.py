@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pygame
 
 from battery.stage.screen.theme import LIGHT
@@ -44,3 +46,14 @@ def _bend(t: float) -> tuple[float, float]:
         sum(share * x for share, (x, _) in zip(shares, WAY, strict=True)),
         sum(share * y for share, (_, y) in zip(shares, WAY, strict=True)),
     )
+
+
+def write_icon(path: Path, side_px: int) -> None:
+    """Write the icon as a PNG file, for a desktop's menu.
+
+    Parameters
+    ----------
+    path : Path
+    side_px : int
+    """
+    pygame.image.save(icon_surface(side_px), str(path))
