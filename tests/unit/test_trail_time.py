@@ -1,5 +1,7 @@
 """Time per link: over everything that was asked, finished or not."""
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -8,6 +10,7 @@ from hypothesis import strategies as st
 from battery.recording import KIND_CODES, Screen
 from battery.recovery.relive import relive
 from battery.scoring import score_block
+from battery.scoring.stats.intervals import Bootstrap, ratio
 from battery.scoring.trail.links import Form, Link
 from battery.scoring.trail.scores import per_link
 from battery.simulate import Truth
@@ -130,3 +133,12 @@ def test_of_three_ways_only_the_ratio_is_near_the_truth_and_tells_who_is_stuck()
     assert np.mean(bias["restricted"]) < -0.1
     assert all(worse["ratio"])
     assert np.mean(worse["made"]) < 0.7
+
+
+def test_resamples_that_drew_nothing_but_empty_pieces_are_left_out():
+    """Of five pieces four are empty: a third of the resamples have 0 over 0 (0.8^5)."""
+    pieces = np.array([[0.0, 0.0], [0.0, 0.0], [2.0, 1.0], [0.0, 0.0], [0.0, 0.0]])
+    drawn = Bootstrap(1).values(pieces, ratio)
+    assert 0.2 < np.isnan(drawn).mean() < 0.45
+    assert np.all(drawn[~np.isnan(drawn)] == 2.0)
+    assert all(math.isnan(end) for end in Bootstrap(1).interval(pieces, ratio))
