@@ -5,16 +5,19 @@ from __future__ import annotations
 import random
 from typing import Any
 
+from battery.errors import PlanError
 from battery.moments import utc_text
 from battery.people import person_label, picture_of
 from battery.plan import Plan, PlannedBlock, check_fits, planned_blocks
 from battery.recording import Device
+from battery.stage.drawing.canvas import Button
 from battery.stage.home_exercises import home_exercise_pages
+from battery.stage.language import texts
 from battery.stage.pages.card import CardPages
 from battery.stage.pages.comforts import Settings, side_of
 from battery.stage.pages.flow import VisitFlow
-from battery.stage.pages.page import Page, run_pages
-from battery.stage.screen.window import versions
+from battery.stage.pages.page import Page, TextPage, run_pages
+from battery.stage.screen.window import Window, versions
 from battery.stage.screen_check import slow_flip_note
 from battery.stage.settings.comfort import (
     Comfort,
@@ -30,6 +33,25 @@ from battery.visits import VisitRun, Wall, begin_visit
 
 N_PAGES, PAGE_S = 40, 5.0  # pages of a visit, and how long somebody looks at one
 TRAILS_S, TRY_S = 60.0, 20.0
+
+
+def _fits_or_says_so(plan: Plan, window: Window, *, large: bool) -> None:
+    """Refuse a screen that is too small for a plan, on the glass as well."""
+    try:
+        check_fits(plan, window.screen)
+    except PlanError:
+        upright = window.screen.height_px > window.screen.width_px
+        page = TextPage(
+            "turn",
+            texts.TURN_TITLE if upright else texts.TOO_SMALL_TITLE,
+            texts.TOO_SMALL_LINES,
+            (Button("end", texts.CLOSE, "right"),),
+            lambda _: None,
+            stop=False,
+            large=large,
+        )
+        run_pages(window, page, large=large)
+        raise
 
 
 def changes_kept(store: Store, person: str, changes: dict[str, Any]) -> dict[str, Any]:
@@ -92,7 +114,7 @@ def visit_on_screen(
     with comfortable_window(comfort, windowed=windowed, known=known) as window:
         unknown = window.screen.scale_source == "guess"
         if not unknown:
-            check_fits(plan, window.screen)
+            _fits_or_says_so(plan, window, large=large)
 
         def begin() -> VisitRun:
             device = Device(alias, window.screen, system_name())
@@ -139,7 +161,7 @@ def visit_on_screen(
             return first_heard(store, person, window.sound, flow.first, flow.make)
 
         def measured() -> Page:
-            check_fits(plan, window.screen)
+            _fits_or_says_so(plan, window, large=large)
             return ready()
 
         card = CardPages(

@@ -77,6 +77,7 @@ class Home:
     plan: Plan = SHORT
     now: datetime = NOW
     code: str = ""
+    states: list = field(default_factory=list)
 
     def __post_init__(self) -> None:
         command(self.folder, "setup", *self.setup)
@@ -112,6 +113,7 @@ class Home:
             window.desktop_px = size_px
             window.use(screen_of(size_px, size_px, known))
             hands.append((pilot or Pilot)(window, clock, choose))
+            self.states = hands[0].states
             return window
 
         with blocks_done_at_once(monkeypatch, idle=idle, endings=endings):

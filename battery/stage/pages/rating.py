@@ -85,7 +85,7 @@ class ScalePage(TextPage):
         side = min((room - (columns - 1) * gap) // columns, canvas.px(canvas.sizes.button))
         wide = min(side, canvas.px(MAX_MM))
         low = canvas.foot_px - canvas.px(GAP_MM)
-        free = low - canvas.head.bottom - (rows - 1) * gap
+        free = low - canvas.body.top - (rows - 1) * gap
         tall = min(wide, max(free // rows, canvas.px(FIELD_MM)))
         left = (width_px - columns * wide - (columns - 1) * gap) // 2
         top = low - rows * tall - (rows - 1) * gap
