@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
 
+from battery.due import Due, due_after
 from battery.errors import BatteryError
 from battery.report.alarming import alarm_lines
 from battery.report.gather import gather_primaries
@@ -17,9 +17,6 @@ from battery.scoring.flags import FLAGS
 from battery.store import Store
 from battery.store.base import UNREADABLE
 
-WEEK_DAYS = 7
-TOLERANCE_DAYS = 2
-Due = Literal["no visit yet", "overdue", "due", "not due yet", "paused", "discharged"]
 STATES = ("alarm", "due", "overdue", "flagged", "possible", "beyond", "paused", "discharged")
 
 
@@ -78,16 +75,7 @@ def _row(page: Page, *, now: datetime) -> CaseloadRow:
     measured = {r.visit for r in page.rows.readings if not math.isnan(r.value)}
     last = max((v.when for v in visits if v.number in measured), default=None)
     days_ago = (now - last).total_seconds() / 86_400 if last else float("inf")
-    due: Due = "not due yet"
-    state = page.rows.state
-    if state is not None and state.state != "active":
-        due = state.state
-    elif last is None:
-        due = "due" if visits else "no visit yet"
-    elif days_ago > WEEK_DAYS + TOLERANCE_DAYS:
-        due = "overdue"
-    elif days_ago >= WEEK_DAYS - TOLERANCE_DAYS:
-        due = "due"
+    due = due_after(days_ago if last else None, visits=bool(visits), state=page.rows.state)
     lines = [line for hand in page.hands if (line := page.headline(hand))]
     words = {line.verdict.word for line in lines}
     flags = _flags(page)

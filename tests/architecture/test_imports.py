@@ -23,6 +23,8 @@ LINES = (
         "battery.alarms",
         "battery.flagging",
         "battery.people",
+        "battery.drives",
+        "battery.due",
         "battery.simulate",
         "battery.verify",
     ),

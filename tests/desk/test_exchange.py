@@ -4,11 +4,11 @@ from types import SimpleNamespace
 
 import pytest
 
+from battery import drives as drives_module
 from battery.alarms import limits_of
-from battery.desk import drives as drives_module
-from battery.desk.drives import Drive, removable
 from battery.desk.screens import exchange
 from battery.desk.session import authors
+from battery.drives import Drive, removable
 from battery.handover import make_clinic_keys, make_tablet_keys, send
 from battery.handover.keys import found_cards
 from battery.store import Store

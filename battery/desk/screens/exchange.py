@@ -8,9 +8,9 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 
-from battery.desk.drives import drives
 from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes, typed
 from battery.desk.words import _
+from battery.drives import drives
 from battery.errors import BatteryError, UsageError
 from battery.handover import (
     leave_out,
