@@ -43,6 +43,17 @@ def export(
     bids: Annotated[
         bool, typer.Option("--bids", help="Write a BIDS dataset of motion and behaviour.")
     ] = False,
+    fhir: Annotated[
+        bool,
+        typer.Option(
+            "--fhir",
+            help="Write each person's chart as FHIR R4 instead, with real dates and free text: "
+            "a hand-over into the person's own chart, not for research.",
+        ),
+    ] = False,
+    attach: Annotated[
+        str | None, typer.Option(help="With --fhir: the page too, as html or pdf.")
+    ] = None,
     csv: Annotated[
         bool, typer.Option("--csv", help="Compressed CSV too, but for samples and frames.")
     ] = False,
@@ -67,7 +78,9 @@ def export(
     """Write raw samples, events, trials and scores as Parquet, with a dictionary.
 
     Only people who gave consent to research use; relative days, no names; signed where the
-    clinic has a key. Example: battery export study-1 --task trail --since 2026-05-01
+    clinic has a key. With --fhir it is no research export: a transaction bundle a person for
+    the clinic's record system, with real times, reasons and authors, under the study code.
+    Example: battery export study-1 --task trail --since 2026-05-01
     """
     from battery.export import Form, export_bids
     from battery.export.selection import Selection
@@ -84,6 +97,18 @@ def export(
         msg = "--csv, --raw-csv and --new-codes do not go with --bids; nothing was exported"
         raise UsageError(msg)
     told = licence is not None or author is not None
+    if fhir:
+        if bids or told or form != Form():
+            msg = (
+                "--fhir goes with --person, --without-consent and --attach only; nothing was "
+                "exported"
+            )
+            raise UsageError(msg)
+        _export_charts(home, directory, asked, attach)
+        return
+    if attach is not None:
+        msg = "--attach goes with --fhir; nothing was exported"
+        raise UsageError(msg)
     failed: dict[str, str] = {}
     with open_store(home, write=told) as store:
         if told:
@@ -97,16 +122,48 @@ def export(
         for what, count in counts.items():
             print(f"{what:<16} {count:>10,}" + ("" if bids else " rows"))
         if n_left_out:
-            print(
-                f"left out: {n_left_out} people without consent to research use; 'battery "
-                "consent' keeps it, --without-consent says why they are in it all the same"
-            )
+            print(_left_out(n_left_out))
         print(directory)
         for block, why in failed.items():
             print(f"not in it: block {block}: {why}")
         say_unreadable(store)
     if failed:
         raise typer.Exit(1)
+
+
+def _export_charts(
+    home: str | None, directory: Path, asked: Selection, attach: str | None
+) -> None:
+    from battery.commands.charting import saying
+    from battery.export.fhir import export_charts
+
+    with open_store(home, write=False) as store:
+        n_left_out = asked.n_without_consent(store)
+        with Progress("exporting") as step:
+            done = export_charts(
+                store,
+                directory,
+                say=saying(store, now(), attach),
+                selection=asked,
+                progress=step,
+            )
+        for code, count in done.n_resources.items():
+            print(f"{code:<16} {count:>10,} resources")
+        if n_left_out:
+            print(_left_out(n_left_out))
+        print(directory)
+        for code, why in done.failed.items():
+            print(f"not in it: {code}: {why}")
+        say_unreadable(store)
+    if done.failed:
+        raise typer.Exit(1)
+
+
+def _left_out(n_people: int) -> str:
+    return (
+        f"left out: {n_people} people without consent to research use; 'battery "
+        "consent' keeps it, --without-consent says why they are in it all the same"
+    )
 
 
 def _export_tables(

@@ -1,0 +1,512 @@
+"""Charts as FHIR R4: valid by a model of the standard and the own check, true, repeatable."""
+
+import copy
+import json
+import re
+from dataclasses import replace
+
+import pytest
+from fhir.resources import R4B
+from fhir.resources.R4B.bundle import Bundle
+from typer.testing import CliRunner
+
+from battery.cli import app
+from battery.errors import UsageError
+from battery.export.fhir import Page, findings
+from battery.export.fhir.bindings import ABSENT_REASONS, NEVER, REQUIRED, UNITS
+from battery.export.fhir.codes import COMPOSITE, measures_system, words_system
+from battery.export.fhir.names import MEASURES_SYSTEM, WORDS_SYSTEM
+from battery.export.fhir.schema import RESOURCES, TYPES
+from battery.scoring import MEASURES
+from battery.store import Store
+from tests import charts
+
+# Where a model of the standard holds the words of a required binding.
+MODELS = {
+    "Bundle.type": ("bundle", "Bundle", "type"),
+    "Request.method": ("bundle", "BundleEntryRequest", "method"),
+    "Observation.status": ("observation", "Observation", "status"),
+    "DiagnosticReport.status": ("diagnosticreport", "DiagnosticReport", "status"),
+    "QuestionnaireResponse.status": (
+        "questionnaireresponse",
+        "QuestionnaireResponse",
+        "status",
+    ),
+    "Flag.status": ("flag", "Flag", "status"),
+    "Device.status": ("device", "Device", "status"),
+    "DeviceName.type": ("device", "DeviceDeviceName", "type"),
+    "CodeSystem.status": ("codesystem", "CodeSystem", "status"),
+    "CodeSystem.content": ("codesystem", "CodeSystem", "content"),
+    "Questionnaire.status": ("questionnaire", "Questionnaire", "status"),
+    "Property.type": ("codesystem", "CodeSystemProperty", "type"),
+    "QuestionItem.type": ("questionnaire", "QuestionnaireItem", "type"),
+}
+# https://hl7.org/fhir/R4/ with valueset-observation-status.html, -diagnostic-report-status.html
+# and -item-type.html, typed in ('question' is abstract there and stands in no item).
+PUBLISHED = {
+    "Observation.status": """
+        registered preliminary final amended corrected cancelled entered-in-error unknown
+    """,
+    "DiagnosticReport.status": """
+        registered partial preliminary final amended corrected appended cancelled
+        entered-in-error unknown
+    """,
+    "QuestionItem.type": """
+        group display boolean decimal integer date dateTime time string text url choice
+        open-choice attachment reference quantity
+    """,
+}
+
+
+@pytest.fixture(scope="module")
+def whole():
+    return charts.bundle()
+
+
+@pytest.fixture
+def bundle(whole):
+    """A copy that a test may spoil."""
+    return copy.deepcopy(whole)
+
+
+def of(bundle, kind):
+    found = [e["resource"] for e in bundle["entry"] if e["resource"]["resourceType"] == kind]
+    assert found
+    return found
+
+
+def of_value(bundle, measure, hand, visit):
+    """The observation of a measure at the visit of that number."""
+    day = charts.MADE.when(visit).date().isoformat()
+    return next(
+        o
+        for o in of(bundle, "Observation")
+        if o["code"]["coding"][0]["code"] == measure
+        and o["bodySite"]["coding"][0]["code"] == f"hand.{hand}"
+        and o["effectiveDateTime"].startswith(day)
+    )
+
+
+def model_refuses(bundle):
+    try:
+        Bundle.model_validate(bundle)
+    except ValueError:
+        return True
+    return False
+
+
+def test_a_chart_is_valid_by_the_model_of_the_standard_and_by_the_own_check(whole):
+    """fhir.resources models R4B 4.3.0; what is written is the same in R4 4.0.1."""
+    assert not model_refuses(whole)
+    assert findings(whole) == []
+    kinds = {entry["resource"]["resourceType"] for entry in whole["entry"]}
+    assert kinds == set(RESOURCES)
+
+
+@pytest.mark.parametrize("kind", sorted(TYPES))
+def test_the_own_table_of_fields_is_no_wider_than_the_standard(kind):
+    """Every field it allows is one of the model's, a list where that one is a list."""
+    module, name = {
+        "Entry": ("bundle", "BundleEntry"),
+        "Request": ("bundle", "BundleEntryRequest"),
+        "DeviceName": ("device", "DeviceDeviceName"),
+        "Component": ("observation", "ObservationComponent"),
+        "QuestionItem": ("questionnaire", "QuestionnaireItem"),
+        "Option": ("questionnaire", "QuestionnaireItemAnswerOption"),
+        "AnswerItem": ("questionnaireresponse", "QuestionnaireResponseItem"),
+        "Answer": ("questionnaireresponse", "QuestionnaireResponseItemAnswer"),
+        "Property": ("codesystem", "CodeSystemProperty"),
+        "Concept": ("codesystem", "CodeSystemConcept"),
+        "ConceptProperty": ("codesystem", "CodeSystemConceptProperty"),
+        "Agent": ("provenance", "ProvenanceAgent"),
+    }.get(kind, (kind.lower(), kind))
+    model = getattr(__import__(f"{R4B.__name__}.{module}", fromlist=[name]), name)
+    known = {field.alias or own: field for own, field in model.model_fields.items()}
+    for field, told in TYPES[kind].items():
+        if field == "resourceType":
+            continue
+        assert field in known, f"{kind}.{field} is not in R4"
+        in_model = "List[" in str(known[field].annotation) or "list[" in str(
+            known[field].annotation
+        )
+        assert in_model == (told[-1] in "*+"), f"{kind}.{field}"
+
+
+@pytest.mark.parametrize("name", sorted(REQUIRED))
+def test_words_of_required_bindings_are_those_of_the_standard(name):
+    """fhir.resources keeps the words it was generated with, though it holds nobody to them."""
+    module, kind, field = MODELS[name]
+    model = getattr(__import__(f"{R4B.__name__}.{module}", fromlist=[kind]), kind)
+    words = set(model.model_fields[field].json_schema_extra["enum_values"])
+    if name in ("Bundle.type", "Request.method"):
+        assert REQUIRED[name] < words  # narrower on purpose
+    elif "+" in words:  # the model knows the first words only; the rest is typed in
+        assert words - {"+"} < REQUIRED[name]
+        assert REQUIRED[name] == set(PUBLISHED[name].split())
+    else:
+        assert REQUIRED[name] == words
+    assert NEVER.get(name, frozenset()) <= REQUIRED[name]
+
+
+def test_absent_reasons_are_those_of_the_published_list():
+    """https://hl7.org/fhir/R4/valueset-data-absent-reason.html, typed in."""
+    published = """
+        unknown asked-unknown temp-unknown not-asked asked-declined masked not-applicable
+        unsupported as-text error not-a-number negative-infinity positive-infinity
+        not-performed not-permitted
+    """
+    assert set(ABSENT_REASONS) == set(published.split())
+
+
+@pytest.fixture(scope="module")
+def ucum():
+    """A parser of UCUM's own grammar and tables, from elsewhere."""
+    from ucumvert import get_ucum_parser
+
+    return get_ucum_parser()
+
+
+def test_units_are_ucum_by_a_parser_from_elsewhere_and_all_measures_have_one(ucum):
+    for unit in UNITS:
+        ucum.parse(unit)
+    assert {measure.unit for measure in MEASURES.values()} | {"%"} <= set(UNITS)
+
+
+@pytest.mark.parametrize("unit", ["score", "banana", "mmm", "sec", "milliseconds"])
+def test_what_is_no_unit_is_refused_by_both(ucum, bundle, unit):
+    with pytest.raises(Exception, match=r".*"):
+        ucum.parse(unit)
+    value = of_value(bundle, "tapping.radial_error_mm", "right", 2)
+    value["valueQuantity"]["code"] = unit
+    assert any("no unit of a measure" in said for said in findings(bundle))
+
+
+SPOILT = {
+    "wrong status": lambda b, o: o.update(status="banana"),
+    "final by a machine": lambda b, o: o.update(status="final"),
+    "no status": lambda b, o: o.pop("status"),
+    "wrong unit": lambda b, o: o["valueQuantity"].update(code="banana"),
+    "unit of no system": lambda b, o: o["valueQuantity"].pop("system"),
+    "another unit for people": lambda b, o: o["valueQuantity"].update(unit="cm"),
+    "date without zone": lambda b, o: o.update(effectiveDateTime="2026-08-10T09:30:00"),
+    "day that is not there": lambda b, o: o.update(
+        effectiveDateTime="2026-02-30T09:30:00+01:00"
+    ),
+    "day without time": lambda b, o: o.update(effectiveDateTime="2026-08-10"),
+    "two values": lambda b, o: o.update(valueString="9 mm"),
+    "value and reason": lambda b, o: o.update(dataAbsentReason={"text": "stopped"}),
+    "no value and no reason": lambda b, o: o.pop("valueQuantity"),
+    "not a number": lambda b, o: o["valueQuantity"].update(value=float("nan")),
+    "a text for a number": lambda b, o: o["valueQuantity"].update(value="9.1"),
+    "unknown field": lambda b, o: o.update(banana=1),
+    "unknown field inside": lambda b, o: o["valueQuantity"].update(banana=1),
+    "dangling reference": lambda b, o: o["subject"].update(reference="urn:uuid:banana"),
+    "reference elsewhere": lambda b, o: o["subject"].update(reference="Patient/1"),
+    "reference to another kind": lambda b, o: o.update(subject=o["device"]),
+    "wrong absent reason": lambda b, o: (
+        o.pop("valueQuantity"),
+        o.update(
+            dataAbsentReason={
+                "coding": [
+                    {
+                        "system": "http://terminology.hl7.org/CodeSystem/data-absent-reason",
+                        "code": "felt-like-it",
+                    }
+                ],
+                "text": "why not",
+            }
+        ),
+    ),
+    "absent reason without a code": lambda b, o: (
+        o.pop("valueQuantity"),
+        o.update(dataAbsentReason={"text": "why not"}),
+    ),
+    "wrong category": lambda b, o: o["category"][0]["coding"][0].update(code="banana"),
+    "borrowed code": lambda b, o: o["code"]["coding"].append(
+        {"system": "http://elsewhere.example/codes", "code": "1-8"}
+    ),
+    "code that is not defined": lambda b, o: o["code"]["coding"][0].update(code="banana"),
+    "interval upside down": lambda b, o: o["component"][0]["valueRange"].update(
+        low=o["component"][0]["valueRange"]["high"],
+        high=o["component"][0]["valueRange"]["low"],
+    ),
+    "component without value": lambda b, o: o["component"][0].pop("valueRange"),
+    "list for one": lambda b, o: o.update(method=[o["method"]]),
+    "one for a list": lambda b, o: o.update(category=o["category"][0]),
+    "empty list": lambda b, o: o.update(note=[]),
+    "empty text": lambda b, o: o["method"].update(text=""),
+    "put elsewhere": lambda b, o: b["entry"][-1]["request"].update(url="Provenance/1"),
+    "another verb": lambda b, o: b["entry"][-1]["request"].update(method="POST"),
+    "two under one address": lambda b, o: b["entry"].append(b["entry"][-1]),
+    "another resource": lambda b, o: o.update(resourceType="Immunization"),
+    "no transaction": lambda b, o: b.update(type="collection"),
+    "report final": lambda b, o: of(b, "DiagnosticReport")[0].update(status="final"),
+    "report wrong status": lambda b, o: of(b, "DiagnosticReport")[0].update(status="done"),
+    "flag wrong status": lambda b, o: of(b, "Flag")[0].update(status="open"),
+    "flag ends first": lambda b, o: of(b, "Flag")[0]["period"].update(
+        start="2026-08-20T10:00:00Z", end="2026-08-19T10:00:00Z"
+    ),
+    "answers wrong status": lambda b, o: of(b, "QuestionnaireResponse")[0].update(status="ok"),
+    "answer to no question": lambda b, o: of(b, "QuestionnaireResponse")[0]["item"][0]["item"][
+        0
+    ].update(linkId="before.banana"),
+    "answer of another kind": lambda b, o: of(b, "QuestionnaireResponse")[0]["item"][0]["item"][
+        0
+    ].update(answer=[{"valueString": "3"}]),
+    "two answers": lambda b, o: of(b, "QuestionnaireResponse")[0]["item"][0]["item"][0].update(
+        answer=[{"valueInteger": 3}, {"valueInteger": 4}]
+    ),
+    "questionnaire that is not there": lambda b, o: of(b, "QuestionnaireResponse")[0].update(
+        questionnaire="urn:uuid:1|1"
+    ),
+    "recorded without zone": lambda b, o: of(b, "Provenance")[0].update(
+        recorded="2026-08-20T10:00:00"
+    ),
+    "amendment of nothing": lambda b, o: of(b, "Provenance")[0].update(target=[]),
+    "codes counted wrong": lambda b, o: of(b, "CodeSystem")[0].update(count=1),
+}
+
+
+@pytest.mark.parametrize("name", SPOILT)
+def test_what_a_bundle_may_not_say_is_found(bundle, name):
+    value = of_value(bundle, "tapping.radial_error_mm", "right", 2)
+    SPOILT[name](bundle, value)
+    assert findings(bundle)
+
+
+def test_the_model_alone_misses_what_the_own_check_is_for(bundle):
+    """Words, units and references: it is needed, and not enough."""
+    missed = [
+        "wrong status",
+        "wrong unit",
+        "dangling reference",
+        "wrong absent reason",
+        "borrowed code",
+        "answer to no question",
+    ]
+    for name in missed:
+        spoilt = copy.deepcopy(bundle)
+        SPOILT[name](spoilt, of_value(spoilt, "tapping.radial_error_mm", "right", 2))
+        assert not model_refuses(spoilt), name
+        assert findings(spoilt), name
+
+
+@pytest.mark.parametrize("nothing", [None, [], {}, "Bundle", {"resourceType": "Patient"}])
+def test_what_is_no_bundle_is_said_to_be_none(nothing):
+    assert findings(nothing) == ["it is no Bundle"]
+
+
+def test_a_number_stands_as_it_was_measured_with_unit_interval_and_hand(whole):
+    """By hand from the rows: value, low = 0.9 and high = 1.1 of it, 24 trials."""
+    reading = next(
+        r
+        for r in charts.MADE.readings()
+        if (r.measure, r.hand, r.visit) == ("tapping.radial_error_mm", "right", 2)
+    )
+    made = of_value(whole, "tapping.radial_error_mm", "right", 2)
+    value = made["valueQuantity"]
+    assert value["value"] == pytest.approx(reading.value, rel=1e-8)
+    assert (value["code"], value["system"]) == ("mm", "http://unitsofmeasure.org")
+    interval, n = made["component"]
+    assert interval["valueRange"]["low"]["value"] == pytest.approx(
+        0.9 * reading.value, rel=1e-8
+    )
+    assert interval["valueRange"]["high"]["value"] == pytest.approx(
+        1.1 * reading.value, rel=1e-8
+    )
+    assert n["valueInteger"] == 24
+    assert made["status"] == "preliminary"
+    assert made["bodySite"]["text"] == "Right hand"
+    assert made["effectiveDateTime"] == "2026-08-10T09:34:00.000+02:00"
+    assert "scoring version 1" in made["method"]["text"]
+    assert "rules version 1" in made["method"]["text"]
+
+
+def test_a_missing_number_says_why_and_is_never_a_zero(whole):
+    made = of_value(whole, "trail.time_per_link_s", "left", 2)
+    assert not [name for name in made if name.startswith("value")]
+    reason = made["dataAbsentReason"]
+    assert reason["coding"][0]["code"] == "not-performed"
+    assert reason["text"] == "the person stopped the block"
+
+
+def test_all_tasks_together_are_the_percent_of_the_page_and_name_what_they_stand_on(whole):
+    """Without a complete baseline the first visit that counts is 100."""
+    made = of_value(whole, COMPOSITE, "right", 1)
+    assert made["valueQuantity"]["value"] == pytest.approx(100)
+    parts = {p["reference"] for p in made["derivedFrom"]}
+    own = [
+        of_value(whole, name, "right", 1)
+        for name in ("tapping.radial_error_mm", "trail.time_per_link_s")
+    ]
+    assert parts == {f"urn:uuid:{o['id']}" for o in own}
+    # The left hand has no second trail: what is missing is not among what it stands on.
+    half = of_value(whole, COMPOSITE, "left", 2)
+    assert len(half.get("derivedFrom", [])) <= 1
+
+
+def test_what_was_amended_says_who_when_and_why_but_no_other_persons_code(whole):
+    said = [p for p in of(whole, "Provenance") if p["agent"][0]["who"]["display"] == "AB"]
+    told = {p["activity"]["text"]: p for p in said}
+    hand = told["hand: left (was right)"]
+    assert hand["reason"] == [{"text": "pen in the left hand"}]
+    assert hand["recorded"] == charts.AMENDED_AT
+    assert [t["type"] for t in hand["target"]] == ["Observation"]
+    assert "M4WX" not in json.dumps(whole)
+
+
+def test_a_visit_left_out_is_entered_in_error_and_not_in_the_report(whole):
+    left_out = of_value(whole, "tapping.radial_error_mm", "right", 1)
+    assert left_out["status"] == "entered-in-error"
+    report = of(whole, "DiagnosticReport")[0]
+    results = {r["reference"] for r in report["result"]}
+    assert f"urn:uuid:{left_out['id']}" not in results
+    kept = [o for o in of(whole, "Observation") if o["status"] == "preliminary"]
+    assert results == {f"urn:uuid:{o['id']}" for o in kept}
+
+
+def test_an_alarm_is_an_active_flag_until_somebody_has_seen_it(whole):
+    flags = {f["code"]["text"]: f for f in of(whole, "Flag")}
+    assert flags["ended unwell"]["status"] == "active"
+    assert "end" not in flags["ended unwell"]["period"]
+    seen = flags["fall: at home"]
+    assert (seen["status"], seen["period"]["end"]) == (
+        "inactive",
+        "2026-08-20T12:00:00.000+02:00",
+    )
+    words = [
+        p for p in of(whole, "Provenance") if p["activity"]["text"] == "Alarm acknowledged"
+    ]
+    assert [p["reason"] for p in words] == [[{"text": "rang up"}]]
+
+
+def test_answers_keep_the_latest_word_and_at_a_stop_every_one(whole):
+    second, third = of(whole, "QuestionnaireResponse")
+    groups = {}
+    for group in second["item"]:
+        groups.setdefault(group["linkId"], []).append(group["item"])
+    before = {i["linkId"]: i["answer"] for i in groups["before"][0]}
+    assert before["before.pain"] == [{"valueInteger": 3}]
+    assert before["before.red_flags"] == [{"valueBoolean": False}]
+    assert before["before.medication"][0]["valueCoding"]["code"] == "answer.medication.1_to_2_h"
+    stop = {i["linkId"]: i["answer"] for i in groups["stop"][0]}
+    assert stop["stop.dizziness"] == [{"valueInteger": 6}, {"valueInteger": 4}]
+    assert len(groups["block"]) == 2
+    assert groups["block"][0][0]["answer"] == [{"valueString": "tapping, left hand"}]
+    assert (second["status"], third["status"]) == ("completed", "stopped")
+
+
+def test_the_report_is_preliminary_and_says_what_the_page_says(whole):
+    report = of(whole, "DiagnosticReport")[0]
+    assert report["status"] == "preliminary"
+    assert report["conclusion"].split("\n") == list(charts.chart().said.sentences)
+    assert "Not a diagnosis" in report["conclusion"] or "diagnosis" in report["conclusion"]
+    assert "presentedForm" not in report
+    page = Page("application/pdf", b"%PDF-1.7", "2026-11-25T12:00:00.000+01:00")
+    said = replace(charts.chart().said, page=page)
+    with_page = charts.bundle(said=said)
+    assert findings(with_page) == []
+    assert not model_refuses(with_page)
+    assert of(with_page, "DiagnosticReport")[0]["presentedForm"][0]["data"] == "JVBERi0xLjc="
+
+
+def test_the_person_is_a_study_code_and_nothing_else(whole):
+    (patient,) = of(whole, "Patient")
+    assert set(patient) == {"resourceType", "id", "identifier"}
+    assert patient["identifier"][0]["value"] == "K7QF"
+
+
+def test_two_clinics_that_draw_the_same_code_do_not_meet(whole):
+    other = replace(charts.MADE.person(), enrolled_utc="2026-08-01T08:00:01+00:00")
+    (theirs,) = of(charts.bundle(person=other), "Patient")
+    assert theirs["id"] != of(whole, "Patient")[0]["id"]
+
+
+def test_no_hash_of_a_record_leaves(whole):
+    """That of the record covers when it began; that of an export leads to a study's rows."""
+    assert not re.search(r"[0-9a-f]{64}", json.dumps(whole))
+
+
+def test_the_same_chart_gives_the_same_bytes_and_a_new_word_the_same_identifiers(whole):
+    assert charts.bundle() == whole
+    later = charts.bundle(amendments=(), alarms=())
+    ids = {e["fullUrl"] for e in later["entry"]}
+    assert ids <= {e["fullUrl"] for e in whole["entry"]}
+    assert all(
+        e["request"] == {"method": "PUT", "url": f"{r['resourceType']}/{r['id']}"}
+        for e in whole["entry"]
+        for r in [e["resource"]]
+    )
+
+
+def test_every_measure_is_defined_in_the_projects_own_system():
+    system = measures_system()
+    told = {c["code"]: c for c in system["concept"]}
+    assert set(told) == set(MEASURES) | {COMPOSITE}
+    assert all(c["definition"].strip() for c in [*told.values(), *words_system()["concept"]])
+    assert (system["url"], system["content"]) == (MEASURES_SYSTEM, "complete")
+    assert MEASURES_SYSTEM != WORDS_SYSTEM
+
+
+def test_somebody_without_a_visit_is_a_person_without_a_report():
+    empty = charts.bundle(visits=(), blocks={}, answers={}, amendments=(), alarms=())
+    assert findings(empty) == []
+    assert not model_refuses(empty)
+    kinds = {e["resource"]["resourceType"] for e in empty["entry"]}
+    assert kinds == {"CodeSystem", "Questionnaire", "Patient"}
+
+
+def run(*words):
+    return CliRunner().invoke(app, [str(word) for word in words])
+
+
+def test_the_command_writes_a_chart_a_person_who_gave_consent(own_clinic, tmp_path):
+    """By the door that people use, from a store with amendments, a stop and a withdrawal."""
+    out = tmp_path / "charts"
+    done = run("export", out, "--fhir", "--home", own_clinic)
+    assert done.exit_code == 0, done.output
+    assert {p.name for p in out.iterdir()} == {"K7QF.json", "M4WX.json"}  # X3CF withdrew
+    first = {p.name: p.read_bytes() for p in out.iterdir()}
+    for data in first.values():
+        told = json.loads(data)
+        assert findings(told) == []
+        assert not model_refuses(told)
+    with Store.open(own_clinic, write=False) as store:
+        visit = store.visits("K7QF")[1].header
+    day = visit.started_utc[:10]
+    assert f'"effectiveDateTime": "{day}T'.encode() in first["K7QF.json"]
+    assert run("export", out, "--fhir", "--home", own_clinic).exit_code == 0
+    assert {p.name: p.read_bytes() for p in out.iterdir()} == first
+    withdrawn = ("consent", "M4WX", "--withdrawn", "--form-version", 1, "--home", own_clinic)
+    assert run(*withdrawn).exit_code == 0
+    assert run("export", out, "--fhir", "--home", own_clinic).exit_code == 0
+    assert {p.name for p in out.iterdir()} == {"K7QF.json"}
+    page = tmp_path / "with page"
+    done = run("export", page, "--fhir", "--attach", "html", "--home", own_clinic)
+    assert done.exit_code == 0, done.output
+    assert b'"contentType": "text/html"' in (page / "K7QF.json").read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--fhir", "--person", "X3CF"), "withdrew consent"),
+        (("--fhir", "--task", "trail"), "all tasks and days"),
+        (("--fhir", "--csv"), "--fhir goes with"),
+        (("--fhir", "--bids"), "--fhir goes with"),
+        (("--fhir", "--attach", "word"), "say html or pdf"),
+        (("--attach", "pdf"), "goes with --fhir"),
+    ],
+)
+def test_what_does_not_go_together_is_refused_in_one_line(clinic, tmp_path, words, told):
+    result = run("export", tmp_path / "out", *words, "--home", clinic)
+    assert isinstance(result.exception, UsageError)
+    assert told in str(result.exception)
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_folder_with_something_else_is_left_alone(clinic, tmp_path):
+    (tmp_path / "letter.json").write_text("{}")
+    result = run("export", tmp_path, "--fhir", "--home", clinic)
+    assert isinstance(result.exception, UsageError)
+    assert {p.name for p in tmp_path.iterdir()} == {"letter.json"}
