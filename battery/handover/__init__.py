@@ -6,13 +6,14 @@ The clinic merges by visit and content, keeps contradictions apart until a perso
 answers with a signed receipt.
 """
 
-from battery.handover.keys import make_clinic_keys, make_tablet_keys, show_keys
+from battery.handover.keys import held_keys, make_clinic_keys, make_tablet_keys, show_keys
 from battery.handover.receiving import receive
 from battery.handover.sending import send
 from battery.handover.waiting import clear_folder, leave_out, list_waiting, take
 
 __all__ = [
     "clear_folder",
+    "held_keys",
     "leave_out",
     "list_waiting",
     "make_clinic_keys",

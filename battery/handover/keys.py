@@ -230,7 +230,12 @@ def clinics_of(store: Store) -> list[Card]:
 
 
 def show_keys(store: Store) -> list[str]:
-    """Say which keys are here, by fingerprint."""
+    """Say which keys are here, by fingerprint, or how to make them."""
+    return held_keys(store) or ["no keys yet; at the clinic run 'battery keys clinic FOLDER'"]
+
+
+def held_keys(store: Store) -> list[str]:
+    """Say which keys are here, by fingerprint; nothing where there are none."""
     folder = keys_folder(store)
     lines = []
     if (folder / "clinic.json").exists():
@@ -242,7 +247,7 @@ def show_keys(store: Store) -> list[str]:
     lines += [
         f"accepts     {t.fingerprint} ({t.device}, by {t.author})" for t in store.tablets()
     ]
-    return lines or ["no keys yet; at the clinic run 'battery keys clinic FOLDER'"]
+    return lines
 
 
 def verified(public: bytes, signature: bytes, data: bytes) -> bool:

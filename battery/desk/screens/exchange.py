@@ -13,11 +13,11 @@ from battery.desk.words import _
 from battery.drives import drives
 from battery.errors import BatteryError, UsageError
 from battery.handover import (
+    held_keys,
     leave_out,
     list_waiting,
     make_clinic_keys,
     receive,
-    show_keys,
     take,
 )
 from battery.handover.sending import BUNDLE
@@ -37,7 +37,7 @@ def _shown(
 ) -> Response:
     with office(request).store() as store:
         waiting = [(line.split()[0], line) for line in list_waiting(store)]
-        keys = show_keys(store)
+        keys = held_keys(store)
     return page(
         request,
         "exchange.html.j2",

@@ -1,0 +1,201 @@
+"""The desk in a real browser: what a hand, a keyboard and a screen reader meet.
+
+axe-core checks the rules of WCAG 2.2 (W3C Recommendation, 2023) that a program can check.
+"""
+
+import shutil
+from pathlib import Path
+
+import axe_core_python
+import pytest
+
+from battery.alarms import alarms_of
+from battery.cautions import CONTRAINDICATIONS
+from battery.effective import blocks_of, visits_of
+from battery.store import Store
+from tests.desk.browsing import come_in, open_browser, open_desk
+
+pytestmark = pytest.mark.needs("chromium")
+
+AXE = (Path(axe_core_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+SCREENS = {
+    "today": "/",
+    "person": "/person/X3CF",
+    "visits": "/person/K7QF/visits",
+    "enrol": "/enrol",
+    "card": "/card/K7QF",
+    "start": "/start",
+    "exchange": "/exchange",
+    "out": "/out",
+    "clinic": "/clinic",
+    "log": "/log",
+    "door": "/door",
+    "trouble": "/nowhere",
+}
+MAX_TABS = 120
+
+
+@pytest.fixture(scope="module")
+def home(clinic, tmp_path_factory):
+    return shutil.copytree(clinic, tmp_path_factory.mktemp("desk") / "clinic")
+
+
+@pytest.fixture(scope="module")
+def address(home):
+    with open_desk(home) as (_process, address):
+        yield address
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with open_browser() as browser:
+        yield browser
+
+
+@pytest.fixture(scope="module")
+def looked_at(browser, address):
+    """A page for looking only; axe is put into it from outside."""
+    context = browser.new_context(bypass_csp=True)
+    page = context.new_page()
+    come_in(page, address)
+    yield page
+    context.close()
+
+
+@pytest.fixture(params=[True, False], ids=["with scripts", "without scripts"])
+def page(request, browser, address):
+    """A page at the desk for keys alone; what its policy refuses is an error."""
+    context = browser.new_context(java_script_enabled=request.param)
+    page = context.new_page()
+    said = []
+    page.on("console", lambda line: said.append(line.text))
+    come_in(page, address)
+    yield page
+    context.close()
+    assert [line for line in said if "Content Security Policy" in line] == []
+
+
+def at(page, address, path):
+    page.goto(address.split("/enter")[0] + path)
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("name", SCREENS)
+def test_axe_finds_nothing_and_nothing_is_cut(looked_at, address, name, theme):
+    looked_at.emulate_media(color_scheme=theme)
+    looked_at.set_viewport_size({"width": 1024, "height": 768})
+    at(looked_at, address, SCREENS[name])
+    looked_at.evaluate("for (const d of document.querySelectorAll('details')) d.open = true")
+    looked_at.evaluate(AXE)
+    # The page inside a frame may run nothing, so axe cannot look into it.
+    found = looked_at.evaluate("axe.run(document, {iframes: false})")
+    told = [(v["id"], [n["html"][:200] for n in v["nodes"]]) for v in found["violations"]]
+    assert told == []
+    assert found["passes"]
+    for width in (1024, 512):  # as it is, and at 200 %
+        looked_at.set_viewport_size({"width": width, "height": 768})
+        assert sideways(looked_at) <= 0, f"{name} is cut at {width} px"
+
+
+def sideways(page):
+    return page.evaluate(
+        "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+    )
+
+
+def test_the_sheet_is_not_cut_at_the_width_of_a_small_screen(looked_at, address):
+    """The page is made for A4, 210 mm wide (ISO 216)."""
+    at(looked_at, address, "/person/K7QF")
+    a4_px = 210 / 25.4 * 96
+    for width in (1024, 1280, 1600):
+        looked_at.set_viewport_size({"width": width, "height": 768})
+        assert looked_at.locator("iframe.sheet").bounding_box()["width"] > a4_px
+
+
+def tab_to(page, what):
+    """Press Tab until it is on something, as somebody without a mouse does."""
+    for _ in range(MAX_TABS):
+        page.keyboard.press("Tab")
+        if page.locator(f"{what}:focus").count():
+            return
+    pytest.fail(f"{what} is not reached by Tab")
+
+
+def send(page):
+    """Press Enter and wait for the page that answers."""
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
+
+
+def test_enrolling_by_keys(page, address, home):
+    at(page, address, "/enrol")
+    for name in CONTRAINDICATIONS:
+        tab_to(page, f"[name=item-{name}]")
+        page.keyboard.press("Space")
+    tab_to(page, "[name=affected_side]")
+    page.keyboard.press("b")
+    tab_to(page, "[name=form_version]")
+    page.keyboard.type("4")
+    send(page)
+    code = page.locator("h1").inner_text()
+    with Store.open(home, write=False) as store:
+        assert store.person(code).affected_side == "both"
+        answers = {(c.item, c.answer) for c in store.contraindications(code)}
+        assert answers == {(name, "no") for name in CONTRAINDICATIONS}
+        assert store.consents(code)[0].form_version == "4"
+
+
+def test_an_event_by_keys(page, address, home):
+    at(page, address, "/person/M4WX")
+    with Store.open(home, write=False) as store:
+        before = len(store.markers("M4WX"))
+    tab_to(page, "summary")
+    page.keyboard.press("Enter")
+    tab_to(page, "[name=kind]")
+    page.keyboard.press("g")
+    tab_to(page, "[name=note]")
+    page.keyboard.type("new glasses")
+    send(page)
+    assert page.get_by_role("status").inner_text() == "The event is on the time axis."
+    with Store.open(home, write=False) as store:
+        assert len(store.markers("M4WX")) == before + 1
+        held = store.markers("M4WX")[-1]
+        assert (held.kind, held.note) == ("glasses", "new glasses")
+
+
+def test_an_alarm_is_acknowledged_by_keys(page, address, home):
+    with Store.open(home) as store:
+        at_utc = f"2026-03-2{len(store.markers('X3CF'))}T12:00:00+00:00"
+        store.add_marker("X3CF", "fall", at_utc=at_utc, note="")
+    at(page, address, "/person/X3CF")
+    tab_to(page, ".alarms [name=note]")
+    page.keyboard.type("called")
+    send(page)
+    with Store.open(home, write=False) as store:
+        alarms = alarms_of(store, "X3CF")
+    assert alarms
+    assert not [alarm for alarm in alarms if alarm.open]
+    assert page.locator(".alarms").count() == 0
+
+
+def test_hands_are_swapped_by_keys(page, address, home):
+    with Store.open(home, write=False) as store:
+        visit_id = visits_of(store, "K7QF")[-1].header.visit_id
+        before = [held.hand for held in blocks_of(store, visit_id)]
+    at(page, address, "/person/K7QF/visits")
+    tab_to(page, "[name=reason]")
+    page.keyboard.type("the other way round")
+    send(page)
+    with Store.open(home, write=False) as store:
+        after = [held.hand for held in blocks_of(store, visit_id)]
+    other = {"left": "right", "right": "left"}
+    assert after == [other[hand] for hand in before]
+
+
+def test_what_is_wrong_keeps_what_was_typed_and_is_read_out(page, address):
+    at(page, address, "/clinic")
+    tab_to(page, "[name=file]")
+    page.keyboard.type("not a full path")
+    send(page)
+    assert "no full path" in page.get_by_role("alert").inner_text()
+    assert page.locator("[name=file]").input_value() == "not a full path"
