@@ -355,6 +355,27 @@ def test_what_was_amended_says_who_when_and_why_but_no_other_persons_code(whole)
     assert "M4WX" not in json.dumps(whole)
 
 
+def test_what_a_hand_put_right_takes_away_is_entered_in_error_not_left_as_it_was(bundle):
+    """All blocks of the right hand become the left one's: the page has no right hand then."""
+    base = charts.chart()
+    second = base.visits[1].header.visit_id
+    right = [b for b, h in base.blocks.items() if (h.visit_id, h.hand) == (second, "right")]
+    told = [
+        replace(base.amendments[0], target_id=block, old="right", new="left",
+                amendment_id=charts.kit.identifier(f"hand {block}"))
+        for block in right
+    ]  # fmt: skip
+    values = [v for v in base.said.values if (v.visit_id, v.hand) != (second, "right")]
+    later = charts.bundle(amendments=told, said=replace(base.said, values=values))
+    assert findings(later) == []
+    assert not model_refuses(later)
+    statuses = {o["id"]: o["status"] for o in of(later, "Observation")}
+    for name in ("tapping.radial_error_mm", "trail.time_per_link_s", COMPOSITE):
+        before = of_value(bundle, name, "right", 2)
+        assert before["status"] == "preliminary"
+        assert statuses[before["id"]] == "entered-in-error"
+
+
 def test_a_visit_left_out_is_entered_in_error_and_not_in_the_report(whole):
     left_out = of_value(whole, "tapping.radial_error_mm", "right", 1)
     assert left_out["status"] == "entered-in-error"
@@ -485,6 +506,21 @@ def test_the_command_writes_a_chart_a_person_who_gave_consent(own_clinic, tmp_pa
     done = run("export", page, "--fhir", "--attach", "html", "--home", own_clinic)
     assert done.exit_code == 0, done.output
     assert b'"contentType": "text/html"' in (page / "K7QF.json").read_bytes()
+
+
+def test_without_consent_the_reason_stands_in_the_bundle(own_clinic, tmp_path):
+    with Store.open(own_clinic) as store:
+        store.add_person(replace(charts.MADE.person(), code="P9QR"))
+    out = tmp_path / "charts"
+    done = run("export", out, "--fhir", "--home", own_clinic)
+    assert "left out: 1 people without consent" in done.output
+    assert not (out / "P9QR.json").exists()
+    words = ("--person", "P9QR", "--without-consent", "own chart, asked on paper")
+    assert run("export", out, "--fhir", *words, "--home", own_clinic).exit_code == 0
+    told = json.loads((out / "P9QR.json").read_text(encoding="utf-8"))
+    assert told["meta"]["tag"][0]["display"] == "own chart, asked on paper"
+    assert findings(told) == []
+    assert not model_refuses(told)
 
 
 @pytest.mark.parametrize(

@@ -2,12 +2,15 @@
 
 Identifiers are made of what a resource is about (UUID version 5), so that sending the same
 chart twice changes nothing, and sending a later one brings what is there up to date. The
-record system must allow that a client chooses identifiers.
+record system must allow that a client chooses identifiers. A bundle deletes nothing: what was
+sent of somebody who withdraws, and the flag of an event that is taken back, are for the clinic
+to take out of its record system.
 """
 
 from __future__ import annotations
 
 import base64
+import math
 from collections.abc import Iterable, Sequence
 
 from battery.alarms import Alarm
@@ -15,6 +18,7 @@ from battery.export.deidentify import system_family
 from battery.export.fhir.chart import Chart, Value
 from battery.export.fhir.codes import (
     ALARMS,
+    COMPOSITE,
     measures_system,
     word_concept,
     words_system,
@@ -33,10 +37,12 @@ from battery.export.fhir.names import (
 )
 from battery.export.fhir.questions import questionnaire, response
 from battery.export.fhir.values import observation
-from battery.recording import Device
+from battery.recording import HANDS, Device, Hand
+from battery.scoring import PRIMARY
 from battery.store import Acknowledgement, Amended, Amendment, Person, VisitRecord
 
 PAGE = "Page of the coordination test"
+HAND_PUT_RIGHT = "the hand of a block was put right since; this value is no longer given"
 
 
 def bundle_of(chart: Chart) -> Resource:
@@ -124,6 +130,8 @@ def _observations(
     for visit in chart.visits:
         visit_id = visit.header.visit_id
         mine = [v for v in chart.said.values if v.visit_id == visit_id]
+        gone = _gone(chart, visit_id, mine, amended)
+        mine += gone
         mine.sort(key=lambda v: (not v.block_id, v.measure, v.hand, v.block_id))
         for value in mine:
             parts = [] if value.block_id else _parts(value, made)
@@ -136,13 +144,51 @@ def _observations(
                         chart.blocks[value.block_id] if value.block_id else None,
                         patient=patient,
                         device=devices[visit.header.device.alias],
-                        excluded=amended.excluded(visit_id)
+                        excluded=value in gone
+                        or amended.excluded(visit_id)
                         or bool(value.block_id and amended.excluded(value.block_id)),
                         parts=parts,
                     ),
                 )
             )
     return made
+
+
+def _gone(
+    chart: Chart, visit_id: str, values: Sequence[Value], amended: Amended
+) -> list[Value]:
+    """Return what an earlier chart may have held and a hand put right has taken away.
+
+    Left out, it would stay in the record system as it was.
+    """
+    blocks = {
+        block_id: header
+        for block_id, header in chart.blocks.items()
+        if header.visit_id == visit_id and header.phase == "test" and header.task in PRIMARY
+    }
+    put_right = [a for a in chart.amendments if a.field == "hand" and a.target_id in blocks]
+    if not put_right:
+        return []
+    covered = {value.block_id for value in values}
+    gone = [
+        _nothing(PRIMARY[header.task].name, amended.hand(block_id, header.hand), visit_id,
+                 block_id)
+        for block_id, header in blocks.items()
+        if block_id not in covered
+    ]  # fmt: skip
+    said = {header.hand for header in blocks.values()} | {a.old for a in put_right}
+    together = {value.hand for value in values if not value.block_id}
+    return gone + [
+        _nothing(COMPOSITE, hand, visit_id, "")
+        for hand in HANDS
+        if hand in said and hand not in together
+    ]
+
+
+def _nothing(measure: str, hand: str, visit_id: str, block_id: str) -> Value:
+    side: Hand = "left" if hand == "left" else "right"
+    nan = math.nan
+    return Value(measure, side, visit_id, block_id, nan, 0, nan, nan, reason=HAND_PUT_RIGHT)
 
 
 def _parts(whole: Value, made: Iterable[tuple[Value, Resource]]) -> list[Resource]:
