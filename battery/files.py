@@ -8,6 +8,7 @@ On Windows the rights of the folder above hold, as is usual there.
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import tempfile
 from pathlib import Path
@@ -92,7 +93,10 @@ def close_to_others(path: Path) -> None:
 
 
 def replace_whole(path: Path, data: bytes, *, mode: int | None = None) -> None:
-    """Write a file under a temporary name of its own, make it durable, give it its name.
+    """Write a file under a temporary name, make it durable, read it back, give it its name.
+
+    It is read back under the name of its own: under its last one another program may have
+    put another file there meanwhile.
 
     Parameters
     ----------
@@ -102,7 +106,8 @@ def replace_whole(path: Path, data: bytes, *, mode: int | None = None) -> None:
     Raises
     ------
     OSError
-        If it cannot be written. An earlier file of that name then stays, and nothing else.
+        If it cannot be written, or does not read back as it was written. An earlier file of
+        that name then stays, and nothing else.
     """
     handle, name = tempfile.mkstemp(
         prefix=f".{path.name[:60]}.", suffix=".partial", dir=path.parent
@@ -113,6 +118,7 @@ def replace_whole(path: Path, data: bytes, *, mode: int | None = None) -> None:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
+        _hold_to(data, partial)
         if mode is not None or not is_private():
             partial.chmod(mode if mode is not None else OPEN_MODE)
         partial.replace(path)
@@ -121,6 +127,11 @@ def replace_whole(path: Path, data: bytes, *, mode: int | None = None) -> None:
         with contextlib.suppress(OSError):
             partial.unlink(missing_ok=True)
         raise
+
+
+def _hold_to(data: bytes, path: Path) -> None:
+    if path.read_bytes() != data:
+        raise OSError(errno.EIO, "it does not read back as it was written", str(path))
 
 
 def sync_folder(folder: Path) -> None:

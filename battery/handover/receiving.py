@@ -259,14 +259,28 @@ def _packed(store: Store, visit_id: str, wall: Wall) -> Arrival:
 
 
 def write_receipts(store: Store, folder: Path, keys: ClinicKeys, *, wall: Wall) -> None:
-    """Write a receipt for every accepted tablet."""
+    """Write a receipt for every accepted tablet.
+
+    Where another program received meanwhile they are written again, so that the last one
+    written names all.
+    """
     received = store.received()
-    for tablet in store.tablets():
-        taken = [r for r in received if r.fingerprint == tablet.fingerprint]
-        if taken:
-            write_receipt(
-                folder, keys.card, keys.signer, tablet.fingerprint, taken, made_utc=utc(wall)
-            )
+    while True:
+        for tablet in store.tablets():
+            taken = [r for r in received if r.fingerprint == tablet.fingerprint]
+            if taken:
+                write_receipt(
+                    folder,
+                    keys.card,
+                    keys.signer,
+                    tablet.fingerprint,
+                    taken,
+                    made_utc=utc(wall),
+                )
+        now = store.received()
+        if now == received:
+            return
+        received = now
 
 
 def missing_lines(received: Sequence[Received]) -> list[str]:

@@ -65,13 +65,14 @@ def test_a_file_is_durable_before_it_has_its_name(tmp_path, monkeypatch):
         real_sync(handle)
 
     def replace(path, target):
-        steps.append(f"{path.name} -> {target.name}")
+        own = path.name.startswith(".a.") and path.name.endswith(".partial")
+        steps.append(f"{'its own' if own else path.name} -> {target.name}")
         return real_replace(path, target)
 
     monkeypatch.setattr(os, "fsync", sync)
     monkeypatch.setattr(Path, "replace", replace)
     write_whole(tmp_path / "a", b"data")
-    assert steps == ["file", ".a.partial -> a", "folder"]
+    assert steps == ["file", "its own -> a", "folder"]
 
 
 def test_links_pipes_and_folders_are_not_opened(pair, tmp_path):
@@ -122,7 +123,7 @@ def test_a_receipt_that_cannot_be_written_is_said_and_what_came_stays(pair, monk
     real = os.open
 
     def refusing(path, flags, *rest, **named):
-        if str(path).endswith(".receipt.partial"):
+        if ".receipt." in str(path) and str(path).endswith(".partial"):
             raise OSError(30, "Read-only file system")
         return real(path, flags, *rest, **named)
 

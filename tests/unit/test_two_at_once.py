@@ -1,10 +1,15 @@
 """Two programs that receive into one store on a server at once: both succeed, nothing twice."""
 
+import json
 import threading
+from pathlib import Path
 
 import pytest
 
+from battery.errors import StoreError
 from battery.handover import bundle, keys, receive
+from battery.handover.files import write_whole
+from battery.handover.receiving import write_receipts
 from battery.store import Store
 from tests import handover_kit as hand
 from tests import store_kit as kit
@@ -64,6 +69,46 @@ def test_two_receive_at_once_into_a_store_on_a_server(new_database, tmp_path, n_
     for pair in range(n_pairs):
         address, folder = new_database(), tmp_path / str(pair)
         receive_at_once(address, folder, prepared(address, folder))
+
+
+def test_a_file_that_another_program_replaces_at_once_is_no_failure(tmp_path, monkeypatch):
+    """Two receivers write one receipt; the slower one's stands, and neither has failed."""
+    real = Path.replace
+
+    def replace(path, target):
+        real(path, target)
+        target.write_bytes(b"of the other program")
+
+    monkeypatch.setattr(Path, "replace", replace)
+    write_whole(tmp_path / "a.receipt", b"of this program")
+    assert (tmp_path / "a.receipt").read_bytes() == b"of the other program"
+
+
+def test_a_file_that_does_not_read_back_leaves_the_earlier_one(tmp_path, monkeypatch):
+    path = tmp_path / "a.receipt"
+    path.write_bytes(b"before")
+    monkeypatch.setattr(Path, "read_bytes", lambda _: b"rotten")
+    with pytest.raises(StoreError, match="does not read back"):
+        write_whole(path, b"after")
+    monkeypatch.undo()
+    assert path.read_bytes() == b"before"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_the_last_receipt_names_what_the_other_program_received_meanwhile(
+    tmp_path, monkeypatch
+):
+    """Whoever writes last looks once more at what was received; else its list is the older."""
+    pair = hand.Pair(tmp_path, n_visits=2)
+    pair.send()
+    pair.receive()
+    whole = pair.clinic.received()
+    looks = iter([whole[:1]])  # what the other program wrote after the first look is not in it
+    monkeypatch.setattr(pair.clinic, "received", lambda: next(looks, whole))
+    write_receipts(pair.clinic, pair.stick, keys.clinic_keys(pair.clinic), wall=hand.wall)
+    named = json.loads(next(pair.stick.glob("*.receipt")).read_text())["body"]["bundles"]
+    assert len(named) == len(whole) >= 2
+    pair.close()
 
 
 def test_a_setting_put_by_two_at_once_is_no_error(empty_database):
