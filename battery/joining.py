@@ -40,6 +40,9 @@ PARTS: Mapping[str, Part] = {
     "sentences": Part(
         texts.WHAT_TO_DO, "battery.stage.language.texts.WHAT_TO_DO", "what to do, read out"
     ),
+    "reminder": Part(
+        texts.REMINDERS, "battery.stage.language.texts.REMINDERS", "one line in the block"
+    ),
     "title": Part(lines.TITLES, "battery.report.lines.TITLES", "its name on the page"),
     "speed": Part(judged.SPEED, "battery.report.judged.SPEED", "what is set against accuracy"),
     "accuracy": Part(judged.EXACT, "battery.report.judged.EXACT", "what is set against speed"),

@@ -154,30 +154,30 @@ def skip_touches(block: Block, random: np.random.Generator) -> SampleArray:
     return samples[~np.isin(touches, gone) | (touches < 2)]
 
 
-MANNERS: Mapping[str, Mapping[str, Manner]] = {
-    "tapping": {
-        "leaves touches out": skip_touches,
-        "stops short": hurry_taps,
-        "takes longer": slow_down,
-        "breaks off": break_off,
-    },
-    "slide": {
-        "lifts now and then": leave_out,
-        "breaks off": break_off,
-        "leaves contacts out": skip_touches,
-    },
-    "pursuit": {
-        "lifts while off the chip": lift_off_target,
-        "lifts now and then": leave_out,
-        "rests the finger": rest_finger,
-        "breaks off": break_off,
-    },
-    "trail": {
-        "lifts now and then": leave_out,
-        "takes longer": slow_down,
-        "breaks off, stuck": break_off,
-    },
-}
+def _by_task(*rows: tuple[str, str, Manner]) -> Mapping[str, Mapping[str, Manner]]:
+    """Return the manners by task; a task may have none."""
+    found: dict[str, dict[str, Manner]] = {}
+    for task, manner, how in rows:
+        found.setdefault(task, {})[manner] = how
+    return found
+
+
+MANNERS = _by_task(
+    ("tapping", "leaves touches out", skip_touches),
+    ("tapping", "stops short", hurry_taps),
+    ("tapping", "takes longer", slow_down),
+    ("tapping", "breaks off", break_off),
+    ("slide", "lifts now and then", leave_out),
+    ("slide", "breaks off", break_off),
+    ("slide", "leaves contacts out", skip_touches),
+    ("pursuit", "lifts while off the chip", lift_off_target),
+    ("pursuit", "lifts now and then", leave_out),
+    ("pursuit", "rests the finger", rest_finger),
+    ("pursuit", "breaks off", break_off),
+    ("trail", "lifts now and then", leave_out),
+    ("trail", "takes longer", slow_down),
+    ("trail", "breaks off, stuck", break_off),
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -151,6 +151,7 @@ def fifth():
         "behaviour": behave,
         "name": "Holding",
         "sentences": ("Press the disc.", "Keep your finger on it."),
+        "reminder": "Keep your finger on the disc.",
         "title": "Holding",
         "speed": ("holding.n_holds", "lower"),
         "accuracy": "holding.hold_s",

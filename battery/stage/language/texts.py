@@ -98,7 +98,7 @@ WHAT_TO_DO: dict[str, tuple[Text, Text]] = {
         _("The order is 1, 2, 3. With letters it is 1, A, 2, B."),
     ),
 }
-REMINDERS: Mapping[str, Text] = {
+REMINDERS: dict[str, Text] = {
     "tapping": _("Hold the ring. When the other one fills, touch its middle."),
     "slide": _("Touch the upper disc. Slide the lower one out and back."),
     "pursuit": _("Keep your finger on the disc. Follow it."),
