@@ -345,6 +345,26 @@ def test_all_tasks_together_are_the_percent_of_the_page_and_name_what_they_stand
     assert len(half.get("derivedFrom", [])) <= 1
 
 
+def test_what_is_not_compared_is_no_part_of_all_tasks_together():
+    base = charts.chart()
+    block = next(
+        v
+        for v in base.said.values
+        if v.measure == "trail.time_per_link_s"
+        and (v.hand, v.visit_id) == ("right", base.visits[1].header.visit_id)
+    )
+    aside = replace(block, aside="somebody helped with arm or presses", flags=("helped",))
+    values = [aside if v is block else v for v in base.said.values]
+    made = charts.bundle(said=replace(base.said, values=values))
+    trail = of_value(made, "trail.time_per_link_s", "right", 2)
+    assert trail["valueQuantity"]["value"] == pytest.approx(block.value, rel=1e-8)
+    assert [n["text"] for n in trail["note"]] == [
+        "Not compared with other visits: somebody helped with arm or presses."
+    ]
+    parts = {p["reference"] for p in of_value(made, COMPOSITE, "right", 2)["derivedFrom"]}
+    assert f"urn:uuid:{trail['id']}" not in parts
+
+
 def test_what_was_amended_says_who_when_and_why_but_no_other_persons_code(whole):
     said = [p for p in of(whole, "Provenance") if p["agent"][0]["who"]["display"] == "AB"]
     told = {p["activity"]["text"]: p for p in said}
