@@ -84,12 +84,18 @@ def picture_of(store: Store, code: str) -> str:
 
     It belongs to the person and goes with them: nobody's changes when another is erased.
     """
-    held = store.setting(f"{PICTURE}:{code}")
-    if held in PICTURES:
-        return str(held)
+    held = picture_held(store, code)
+    if held:
+        return held
     picture = free_picture(store)
     store.put_setting(f"{PICTURE}:{code}", picture)
     return picture
+
+
+def picture_held(store: Store, code: str) -> str:
+    """Return the name of the picture a person was given; empty before that."""
+    held = store.setting(f"{PICTURE}:{code}")
+    return str(held) if held in PICTURES else ""
 
 
 def free_picture(store: Store) -> str:

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -182,11 +183,20 @@ def page(
             FORM_FIELD, here.known.form
         ),
         "said": request.query_params.get("said", ""),
+        "say": partial(_word, code),
     }
     for name in ("errors", "typed"):
         told[name] = Blank(words.pop(name, {}))
     html = environment(code).get_template(template).render(told | words)
     return HTMLResponse(html, status_code=status_code)
+
+
+def _word(code: str, text: str) -> str:
+    """Return a text that is not written in a template in a language, still to be escaped.
+
+    The ``_`` of templates would take it as one of its own, with marks and places to be filled.
+    """
+    return catalogue(code).gettext(text) if text else ""
 
 
 class Blank(dict[str, str]):

@@ -33,6 +33,7 @@ FORM_FIELD = "form_secret"
 FORM_HEADER = "x-form-secret"
 MAX_BODY_BYTES = 64 * 2**20
 MAX_FORM_BYTES = 2**20
+MAX_LENGTH_DIGITS = 12  # of a body's length
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
     "font-src 'self'; connect-src 'self'; form-action 'self'; frame-src 'self'; "
@@ -160,7 +161,8 @@ class Guard:
         told = headers.get("content-length", "")
         upload = headers.get("content-type", "").startswith("multipart/form-data")
         limit = MAX_BODY_BYTES if upload else MAX_FORM_BYTES
-        return told.isascii() and told.isdigit() and int(told[:12]) <= limit
+        plain = told.isascii() and told.isdigit() and len(told) <= MAX_LENGTH_DIGITS
+        return plain and int(told) <= limit
 
 
 def form_is_ours(known: Secrets, *, field_value: str | None, header_value: str | None) -> bool:

@@ -1,6 +1,7 @@
 """A desk over a real store: the whole application behind its guard, its clock told."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
+from itertools import count
 
 from starlette.testclient import TestClient
 
@@ -19,10 +20,12 @@ class Desk:
 
     def __init__(self, home, now=NOW):
         self.now_s = 0.0
+        ticks = count()  # no two things are said in the same moment
         self.ended = []
         self.known = Secrets()
         self.office = Office(
-            home, self.known, lambda: self.ended.append(1), wall=lambda: now,
+            home, self.known, lambda: self.ended.append(1), 
+            wall=lambda: now + timedelta(microseconds=next(ticks)),
             session=Session(lambda: self.now_s),
         )  # fmt: skip
         guarded = Guard(make_app(self.office), port=PORT, known=self.known)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date, datetime, time
 from typing import get_args
 
@@ -16,7 +17,7 @@ from battery.desk.words import _
 from battery.effective import visit_meant, visits_of
 from battery.errors import BatteryError, UsageError
 from battery.moments import utc_text
-from battery.people import picture_of
+from battery.people import picture_held
 from battery.report import page_of, render
 from battery.report.alarming import acknowledged_lines, alarm_lines
 from battery.report.note import note_text
@@ -29,6 +30,7 @@ PAGE_POLICY = (
     "frame-ancestors 'self'; sandbox"
 )
 LEVELS = (-2, -1, 0, 1, 2)
+MAX_NUMBER = 10_000
 
 
 def show(request: Request) -> Response:
@@ -54,7 +56,7 @@ def _shown(
         states = store.states(code)
         words = {
             "person": person,
-            "picture": picture_of(store, code),
+            "picture": picture_held(store, code),
             "open_alarms": [(a.key, alarm_lines([a])[0]) for a in alarms if a.open],
             "seen_alarms": acknowledged_lines(alarms),
             "note": note,
@@ -226,10 +228,13 @@ def _day(here: Office, form: FormData) -> date:
 def _number(form: FormData, name: str) -> float:
     told = chosen(form, name).replace(",", ".")
     try:
-        return float(told)
-    except ValueError as error:
-        msg = f"{told!r} is no number; nothing was stored"
-        raise UsageError(msg) from error
+        number = float(told)
+    except ValueError:
+        number = math.nan
+    if not abs(number) <= MAX_NUMBER:  # nor what is no number at all
+        msg = f"{told[:40]!r} is no number up to {MAX_NUMBER}; nothing was stored"
+        raise UsageError(msg)
+    return number
 
 
 ROUTES = [

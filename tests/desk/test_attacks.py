@@ -1,0 +1,278 @@
+"""Attacks on the running desk over bare sockets: all are refused, and nothing is written.
+
+Every attack changes one thing in a request that is taken; the last test sends that request.
+What it stands on is named in `battery.desk.guard`; request syntax by RFC 9112 (HTTP/1.1),
+paths by RFC 3986.
+"""
+
+import random
+import re
+import shutil
+import socket
+import sqlite3
+from urllib.parse import urlencode
+
+import pytest
+
+from battery.desk.guard import MAX_FORM_BYTES
+from tests.desk.browsing import open_desk
+
+SAID = {"kind": "fall", "note": "in the bath", "day": "2026-03-20"}
+TARGET = "/person/K7QF/say/event"
+N_ODD = 300
+N_ODD_LONG = 10_000
+
+
+class Stranger:
+    """Speaks to the desk by bare sockets, with what a browser that is in would send."""
+
+    def __init__(self, process, address, home):
+        self.process, self.home = process, home
+        self.port = int(re.search(r":(\d+)/", address)[1])
+        self.own = f"http://127.0.0.1:{self.port}"
+        self.headers = {"Host": f"127.0.0.1:{self.port}", "Origin": self.own}
+        entered = self.ask("GET", address.removeprefix(self.own))
+        self.headers["Cookie"] = re.search(r"set-cookie: ([^;]+)", entered)[1]
+        self.secret = re.search(
+            r'name="form_secret" value="([^"]+)"', self.ask("GET", "/door")
+        )[1]
+        code = {"initials": "AB", "code": "2468", "again": "2468"}
+        assert status(self.post("/door", code)) == 303
+
+    def ask(self, method, path, headers=None, body=b"", lines=()):
+        """Send a request whose headers are changed (None: left out) and return the answer."""
+        told = {**self.headers, **(headers or {})}
+        if body:
+            told = {
+                "Content-Type": "application/x-www-form-urlencoded",
+                "Content-Length": str(len(body)), **told,
+            }  # fmt: skip
+        head = [f"{method} {path} HTTP/1.1"]
+        head += [f"{name}: {value}" for name, value in told.items() if value is not None]
+        return self.raw(
+            "\r\n".join([*head, *lines, "Connection: close", "", ""]).encode() + body
+        )
+
+    def raw(self, sent):
+        """Send bytes as they are and return what comes back before the desk hangs up."""
+        with socket.create_connection(("127.0.0.1", self.port), timeout=20) as line:
+            try:
+                line.sendall(sent)
+                got = b""
+                while part := line.recv(65_536):
+                    got += part
+            except (ConnectionError, TimeoutError):
+                return ""
+        return got.decode("utf-8", errors="replace")
+
+    def post(self, path, fields, headers=None, secret=None, lines=()):
+        given = self.secret if secret is None else secret
+        body = urlencode({"form_secret": given, **fields}).encode()
+        return self.ask("POST", path, headers, body, lines)
+
+    def stored(self):
+        """Everything that is in the store, as text."""
+        with sqlite3.connect(f"file:{self.home / 'battery.sqlite'}?mode=ro", uri=True) as held:
+            return "\n".join(held.iterdump())
+
+
+def status(answer):
+    return int(answer.split(" ", 2)[1]) if answer.startswith("HTTP/") else 0
+
+
+@pytest.fixture(scope="module")
+def stranger(clinic, tmp_path_factory):
+    home = shutil.copytree(clinic, tmp_path_factory.mktemp("attacked") / "clinic")
+    with open_desk(home) as (process, address):
+        yield Stranger(process, address, home)
+
+
+@pytest.fixture
+def unchanged(stranger):
+    """Whatever is tried, the store is afterwards as it was and the desk still there."""
+    before = stranger.stored()
+    yield
+    assert stranger.stored() == before
+    assert stranger.process.poll() is None
+
+
+HEADERS = {
+    "a foreign host": {"Host": "desk.example"},
+    "a host that was made to point here": {"Host": "localhost:{port}"},
+    "the host of another port": {"Host": "127.0.0.1:1"},
+    "a host without its port": {"Host": "127.0.0.1"},
+    "the host by another spelling": {"Host": "127.1:{port}"},
+    "the host of all addresses": {"Host": "0.0.0.0:{port}"},
+    "no host": {"Host": None},
+    "no origin": {"Origin": None},
+    "a foreign origin": {"Origin": "http://evil.example"},
+    "the origin of another port": {"Origin": "http://127.0.0.1:1"},
+    "the origin of a file or a frame shut in": {"Origin": "null"},
+    "an origin by another scheme": {"Origin": "https://127.0.0.1:{port}"},
+    "an origin that only begins so": {"Origin": "http://127.0.0.1:{port}.evil.example"},
+    "a page of the same site": {"Sec-Fetch-Site": "same-site"},
+    "a page of another site": {"Sec-Fetch-Site": "cross-site"},
+    "no cookie": {"Cookie": None},
+    "a guessed cookie": {"Cookie": "desk-{port}=guess"},
+    "the cookie of another port": {"Cookie": "desk-1=guess"},
+    "an endless length": {"Content-Length": "9" * 19},
+    "a length with zeros before it": {"Content-Length": f"{MAX_FORM_BYTES * 2:019d}"},
+    "a negative length": {"Content-Length": "-1"},
+}
+
+
+@pytest.mark.usefixtures("unchanged")
+@pytest.mark.parametrize("name", HEADERS)
+def test_a_request_from_elsewhere_is_refused(stranger, name):
+    told = {
+        key: value and value.replace("{port}", str(stranger.port))
+        for key, value in HEADERS[name].items()
+    }
+    answer = stranger.post(TARGET, SAID, told)
+    assert status(answer) in (400, 403, 413, 421)
+    assert "Traceback" not in answer
+
+
+@pytest.mark.usefixtures("unchanged")
+@pytest.mark.parametrize("line", ["Host: evil.example", "Origin: http://evil.example"])
+def test_a_header_told_twice_is_refused(stranger, line):
+    assert status(stranger.post(TARGET, SAID, lines=[line])) in (400, 403, 421)
+
+
+@pytest.mark.usefixtures("unchanged")
+@pytest.mark.parametrize("secret", ["", "guess", "ä", "\0", "a" * 5000])
+def test_a_form_without_the_secret_is_refused(stranger, secret):
+    assert status(stranger.post(TARGET, SAID, secret=secret)) == 403
+
+
+@pytest.mark.usefixtures("unchanged")
+def test_a_form_read_out_by_an_address_is_refused(stranger):
+    told = urlencode({"form_secret": stranger.secret, **SAID})
+    assert status(stranger.ask("GET", f"{TARGET}?{told}")) in (404, 405)
+    body = urlencode(SAID).encode()
+    assert status(stranger.ask("POST", f"{TARGET}?{told}", body=body)) == 403
+
+
+@pytest.mark.usefixtures("unchanged")
+@pytest.mark.parametrize(
+    "method", ["PUT", "DELETE", "PATCH", "OPTIONS", "TRACE", "get", "X" * 99]
+)
+def test_other_methods_are_refused(stranger, method):
+    assert status(stranger.ask(method, "/")) in (400, 405)
+
+
+PATHS = (
+    "/static/../app.py", "/static/%2e%2e/app.py", "/static/..%2fapp.py",
+    "/static/%252e%252e/app.py", "/static/..\\app.py", "/static//etc/passwd",
+    "/static/%00", "/../../../../etc/passwd", "//etc/passwd", "/battery.sqlite", "/desk.html",
+    "/person/../../etc/passwd", "/person/%2e%2e%2fbattery.sqlite/page", "/card/%00",
+    "/person/K7QF%00/page", "/out/..%2f..%2fetc%2fpasswd", "/person/K7QF'--/page",
+    "/person/" + "A" * 5000, "/person/%ff%fe/page", "http://evil.example/", "*",
+)  # fmt: skip
+
+
+@pytest.mark.usefixtures("unchanged")
+@pytest.mark.parametrize("path", PATHS)
+def test_no_path_leads_out_of_the_desk(stranger, path):
+    answer = stranger.ask("GET", path)
+    assert status(answer) in (400, 403, 404)
+    assert "Traceback" not in answer
+    for inside in ("import ", "root:", "SQLite format", "secret="):
+        assert inside not in answer.split("\r\n\r\n", 1)[-1]
+
+
+ODD = (
+    "",
+    "\0",
+    "'",
+    '"',
+    "..",
+    "%",
+    "é",
+    "✋",
+    "-1",
+    "1e999",
+    "nan",
+    "A" * 300,
+    "{{7*7}}",
+    "\r\n",
+    "K7QF",
+)
+KNOWN = (
+    "/", "/door", "/look", "/enrol", "/start", "/exchange", "/exchange/receive",
+    "/exchange/choose", "/exchange/keys", "/out", "/clinic", "/clinic/limits", "/clinic/backup",
+    "/log", "/person/{}", "/person/{}/page", "/person/{}/visits", "/person/{}/visits/{}",
+    "/person/{}/say/{}", "/card/{}", "/static/{}",
+)  # fmt: skip
+FIELDS = (
+    "kind", "note", "day", "goal", "goal_id", "level", "per_week", "from_visit", "reason",
+    "state", "target", "alarm", "what", "block", "person", "item", "folder", "file", "action",
+    "code", "initials", "pain", "language", "theme", "then",
+)  # fmt: skip
+
+
+def odd_requests(stranger, n, seed):
+    """Send requests that no browser of the desk sends; the secret of its forms is not known."""
+    chance = random.Random(seed)
+    for _ in range(n):
+        path = re.sub(
+            r"\{\}", lambda _m: urlencode({"": chance.choice(ODD)})[1:], chance.choice(KNOWN)
+        )
+        fields = {chance.choice(FIELDS): chance.choice(ODD) for _ in range(chance.randrange(5))}
+        kind = chance.randrange(4)
+        if kind == 0:
+            answer = stranger.ask("GET", f"{path}?{urlencode(fields)}")
+        elif kind == 1:
+            answer = stranger.post(path, fields, secret=chance.choice(ODD))
+        elif kind == 2:
+            body = chance.randbytes(chance.randrange(1, 400))
+            edge = chance.choice(["b", "", "x" * 80])
+            told = {"Content-Type": f"multipart/form-data; boundary={edge}"}
+            answer = stranger.ask("POST", path, told, body)
+        else:
+            answer = stranger.raw(chance.randbytes(chance.randrange(1, 400)) + b"\r\n\r\n")
+        assert status(answer) < 500
+        assert "Traceback" not in answer
+
+
+@pytest.mark.usefixtures("unchanged")
+@pytest.mark.parametrize("text", ["%3Cb%3Ebold", "%25s", "%25(x)s", "{{7*7}}"])
+def test_a_text_in_a_path_is_only_a_text(stranger, text):
+    answer = stranger.ask("GET", f"/person/{text}/visits")
+    assert status(answer) == 400
+    assert "<b>" not in answer
+    assert "49" not in answer.split("<main")[1].split("</main>")[0]
+
+
+@pytest.mark.usefixtures("unchanged")
+def test_odd_requests_change_nothing(stranger):
+    odd_requests(stranger, N_ODD, seed=1)
+
+
+@pytest.mark.long
+@pytest.mark.usefixtures("unchanged")
+def test_ten_thousand_odd_requests_change_nothing(stranger):
+    odd_requests(stranger, N_ODD_LONG, seed=2)
+
+
+@pytest.mark.usefixtures("unchanged")
+@pytest.mark.parametrize(
+    "what", ["event", "goal", "plan", "rating", "baseline", "state", "take-back", "nothing"]
+)
+@pytest.mark.parametrize(
+    "value", ["\0", "\ud800".encode("utf-8", "surrogatepass"), "1e999", "nan", "9" * 400]
+)
+def test_odd_words_in_the_desks_own_forms_are_one_calm_line(stranger, what, value):
+    """Even with every secret: no field may end in a trace or in a store nobody can read."""
+    fields = dict.fromkeys(
+        ("kind", "day", "level", "per_week", "from_visit", "state", "target", "goal_id"), value
+    )
+    answer = stranger.post(f"/person/K7QF/say/{what}", {**fields, "goal": "", "reason": "odd"})
+    assert status(answer) == 400
+    assert "Traceback" not in answer
+
+
+def test_the_request_that_all_of_them_bend_is_taken(stranger):
+    before = stranger.stored()
+    assert status(stranger.post(TARGET, SAID)) == 303
+    assert "in the bath" in stranger.stored().replace(before, "")
