@@ -20,7 +20,7 @@ from battery.errors import BatteryError, RecordError
 from battery.export.csv_copy import write_rows
 from battery.export.dictionary import TABLES
 from battery.export.files import CSV, DICTIONARY, PACKAGE, size_and_hash
-from battery.export.reading import BROKEN, MADE_OF, Export, is_plain
+from battery.export.reading import BROKEN, MADE_OF, RAW, Export, is_plain
 from battery.export.signing import DIGEST, SIGNATURE, digest_of, signer_of
 from battery.verify import (
     Finding,
@@ -30,7 +30,6 @@ from battery.verify import (
     stamp_problems,
 )
 
-RAW = frozenset({"samples", "events", "frames"})  # read with the blocks
 MAX_CSV_BYTES = 1 << 34  # unpacked; a CSV file that claims more is not what was written
 CHUNK_BYTES = 1 << 20
 TABLE_NAME = re.compile(r"[a-z][a-z_]{0,39}")

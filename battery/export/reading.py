@@ -24,6 +24,7 @@ from battery.export import raw
 from battery.export.columns import WORDS, Column
 from battery.export.dictionary import TABLES
 from battery.export.files import PACKAGE, PACKAGE_NAME, names_of
+from battery.export.limits import hold_footer, hold_pages
 from battery.recording import (
     EVENT_DTYPE,
     FRAME_DTYPE,
@@ -39,13 +40,17 @@ from tasks.contract import CONTACT_KINDS, NS_PER_S
 
 FORMS = ("1", "2")  # first numbers of the versions that are read
 ROWS_AT_ONCE = 65_536
-MAX_ROWS_OF_BLOCK = 5_000_000  # more than an hour at 1,000 reports a second
+MAX_ROWS_OF_BLOCK = 1_000_000  # a quarter of an hour at 1,000 reports a second
+MAX_ROWS_OF_FILE = 500_000  # of one that is not raw
+MAX_ROWS_OF_FIRST = 5_000_000  # the first form had one file a table
+ROWS_AS_DICTS = 2_048
 MAX_PACKAGE_BYTES = 64_000_000  # 200 bytes a part and table, of a million visits
+MAX_VALUES = 1_000_000  # of all structures that are held at once
 MAX_PARTS = 100_000
 MAX_TEXT = 1_000_000  # letters of a structure
 MAX_LABEL = 20_000  # and of any other text
-MAX_TEXT_BYTES = 256_000_000  # of all texts of a column that are held at once
-MAX_PAGE_BYTES = 256_000_000
+MAX_TEXT_BYTES = 16_000_000  # of all texts that are held at once
+RAW = frozenset({"samples", "events", "frames"})  # read with the blocks, a block at a time
 STRUCTURES = frozenset(
     {"settings"} | {c.name for t in TABLES.values() for c in t.columns if c.kind == "object"}
 )
@@ -88,7 +93,10 @@ def read_package(folder: Path) -> dict[str, Any]:
     try:
         if not is_plain(path) or path.stat().st_size > MAX_PACKAGE_BYTES:
             raise UsageError(refusal)
-        told = dict(json.loads(path.read_text(encoding="utf-8")))
+        text = path.read_text(encoding="utf-8")
+        if n_values(text) > MAX_VALUES:
+            raise UsageError(refusal)
+        told = dict(json.loads(text))
     except (OSError, ValueError, TypeError, RecursionError) as error:
         raise UsageError(refusal) from error
     if told.get("name") != PACKAGE_NAME or not isinstance(told.get("resources"), list):
@@ -181,9 +189,14 @@ class Export:
             msg = f"{name} is no plain file"
             raise RecordError(msg)
         try:
+            hold_footer(path, name)
             with pq.ParquetFile(path, pre_buffer=False) as plain:
+                hold_pages(path, plain.metadata, name)
+                most = MAX_ROWS_OF_FIRST if self.is_first_form else MAX_ROWS_OF_FILE
+                if table not in RAW and plain.metadata.num_rows > most:
+                    msg = f"{name} has more than {most} rows; not read"
+                    raise RecordError(msg)
                 texts = [f.name for f in plain.schema_arrow if pa.types.is_string(f.type)]
-                _limit_pages(plain, name)
             # Texts stay numbered, so that one long text in many rows is held once.
             file = pq.ParquetFile(path, pre_buffer=False, read_dictionary=texts)
             schema = file.schema_arrow
@@ -221,15 +234,24 @@ class Export:
     def rows(self, table: str, part: int = 1) -> Iterator[dict[str, Any]]:
         """Give the rows of a part, or of a table without parts, one by one."""
         for batch in self.batches(table, part):
-            yield from batch.to_pylist()
+            for start in range(0, batch.num_rows, ROWS_AS_DICTS):
+                yield from batch.slice(start, ROWS_AS_DICTS).to_pylist()
 
     @property
     def settings(self) -> dict[str, dict[str, Any]]:
         """What the plan fixes of a block's settings, by identifier."""
         if self._settings is None:
-            rows = [] if self.is_first_form else list(self.rows("settings"))
+            rows = [] if self.is_first_form else self.rows("settings")
+            held: dict[str, dict[str, Any]] = {}
+            left = MAX_VALUES
             try:
-                self._settings = {r["settings_id"]: _object(r["content"]) for r in rows}
+                for row in rows:
+                    left -= n_values(row["content"])
+                    if left < 0:
+                        msg = f"settings hold more than {MAX_VALUES} values; not read"
+                        raise RecordError(msg)
+                    held[row["settings_id"]] = _object(row["content"])
+                self._settings = held
             except (ValueError, TypeError, RecursionError) as error:
                 msg = f"settings do not hold together: {_first_line(error)}"
                 raise RecordError(msg) from error
@@ -302,18 +324,9 @@ def _read_type(column: Column) -> pa.DataType:
     return WORDS if pa.types.is_string(kind) else kind
 
 
-def _limit_pages(file: pq.ParquetFile, name: str) -> None:
-    about = file.metadata
-    for group in range(about.num_row_groups):
-        row_group = about.row_group(group)
-        for column in range(row_group.num_columns):
-            if row_group.column(column).total_uncompressed_size > MAX_PAGE_BYTES:
-                msg = f"a column of {name} claims more than {MAX_PAGE_BYTES} bytes; not read"
-                raise RecordError(msg)
-
-
 def _limit_texts(rows: pa.Table) -> None:
     """Refuse texts that are too long before any row is made of them."""
+    n_bytes = 0
     for column in rows.schema:
         if column.type != WORDS:
             continue
@@ -323,8 +336,9 @@ def _limit_texts(rows: pa.Table) -> None:
             if (pc.max(lengths).as_py() or 0) > most:
                 msg = f"a text of {column.name} has more than {most} bytes"
                 raise ValueError(msg)
-            if (pc.sum(lengths.take(chunk.indices)).as_py() or 0) > MAX_TEXT_BYTES:
-                msg = f"the texts of {column.name} have more than {MAX_TEXT_BYTES} bytes"
+            n_bytes += pc.sum(lengths.take(chunk.indices)).as_py() or 0
+            if n_bytes > MAX_TEXT_BYTES:
+                msg = f"the texts up to {column.name} have more than {MAX_TEXT_BYTES} bytes"
                 raise ValueError(msg)
 
 
@@ -430,7 +444,15 @@ def _block(row: dict[str, Any], settings: dict[str, Any], rows: dict[str, pa.Tab
         raise RecordError(msg) from error
 
 
+def n_values(text: str) -> int:
+    """Return how many values a JSON text can hold at most, without reading it."""
+    return 1 + sum(text.count(mark) for mark in ",[{")
+
+
 def _object(text: str) -> dict[str, Any]:
+    if n_values(text) > MAX_VALUES // 10:
+        msg = "a structure holds too many values"
+        raise ValueError(msg)
     told = json.loads(text)
     if not isinstance(told, dict):
         msg = "a structure is no object"

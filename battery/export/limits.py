@@ -1,0 +1,230 @@
+"""How much a Parquet file would take to read, found out before anything of it is decoded.
+
+The footer and the heads of pages are in the compact protocol of Apache Thrift; what they claim
+is added up here, since a file of some kilobytes can claim gigabytes.
+
+References
+----------
+Apache Parquet, "File Format" and `parquet.thrift` (PageHeader: field 2 is
+`uncompressed_page_size`, field 3 `compressed_page_size`). Apache Thrift, "Thrift Compact
+Protocol Encoding".
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import BinaryIO
+
+import pyarrow.parquet as pq
+
+from battery.errors import RecordError
+
+MAGIC = b"PAR1"
+END_BYTES = 8  # the footer's length, and the mark of the format
+MAX_FOOTER_BYTES = 16_000_000
+MAX_STRUCTURES = 150_000  # of a footer; each takes some hundred bytes when it is decoded
+MAX_COLUMNS = 200
+MAX_HELD_BYTES = 64_000_000  # of the largest page and the dictionary of every column together
+MAX_PACKED_BYTES = 64_000_000  # of a row group as it lies in the file
+MAX_HEAD_BYTES = 16_384  # of a page
+MAX_DEPTH = 16
+NUMBERS, WORDS, LISTS, MAPS, STRUCTURE = (4, 5, 6), 8, (9, 10), 11, 12
+BOOLEANS, BYTE, DOUBLE, DOUBLE_BYTES = (1, 2), 3, 7, 8
+LONG_LIST = 15
+UNCOMPRESSED, COMPRESSED = 2, 3  # fields of a page's head
+ENCODINGS = {5: 2, 7: 2, 8: 4}  # its kinds of page, and the field of each that says how
+DICTIONARY, N_VALUES = 7, 1
+DELTA_BYTE_ARRAY = 7  # a value says what it shares with the last, so that its size is nowhere
+
+
+def hold_footer(path: Path, name: str) -> None:
+    """Refuse a file whose footer would take too much to decode.
+
+    Raises
+    ------
+    RecordError
+        If it is too long, holds too many structures, or is none.
+    OSError
+        If the file cannot be read.
+    """
+    with path.open("rb") as file:
+        n_bytes = file.seek(0, 2)
+        file.seek(max(0, n_bytes - END_BYTES))
+        end = file.read(END_BYTES)
+        length = int.from_bytes(end[:4], "little")
+        if end[4:] != MAGIC or length > n_bytes - END_BYTES:
+            msg = f"{name} is no Parquet file, or cut short"
+            raise RecordError(msg)
+        if length > MAX_FOOTER_BYTES:
+            msg = f"the footer of {name} has {length} bytes, more than {MAX_FOOTER_BYTES}"
+            raise RecordError(msg)
+        file.seek(n_bytes - END_BYTES - length)
+        Compact(file.read(length), f"the footer of {name}").structure()
+
+
+def hold_pages(path: Path, about: pq.FileMetaData, name: str) -> None:
+    """Refuse a file of which more would have to be unpacked at once than the limit.
+
+    Raises
+    ------
+    RecordError
+        If it has too many columns, or the heads of its pages claim too much or make no sense.
+    OSError
+        If the file cannot be read.
+    """
+    if about.num_columns > MAX_COLUMNS:
+        msg = f"{name} has {about.num_columns} columns, more than {MAX_COLUMNS}; not read"
+        raise RecordError(msg)
+    with path.open("rb") as file:
+        for number in range(about.num_row_groups):
+            group = about.row_group(number)
+            held = packed = 0
+            for place in range(group.num_columns):
+                column = group.column(place)
+                packed += column.total_compressed_size
+                held += _held_bytes(file, column, name)
+            if max(held, packed) > min(MAX_HELD_BYTES, MAX_PACKED_BYTES):
+                msg = (
+                    f"a row group of {name} claims more than {MAX_HELD_BYTES} bytes at once; "
+                    "not read"
+                )
+                raise RecordError(msg)
+
+
+def _held_bytes(file: BinaryIO, column: pq.ColumnChunkMetaData, name: str) -> int:
+    """Return the two largest pages of a column, unpacked: the dictionary and one of data."""
+    at = column.data_page_offset
+    if column.has_dictionary_page and column.dictionary_page_offset:
+        at = min(at, column.dictionary_page_offset)
+    end = at + column.total_compressed_size
+    largest, second = 0, 0
+    while at < end:
+        file.seek(at)
+        head = Compact(file.read(MAX_HEAD_BYTES), f"a page of {name}")
+        told = head.structure()
+        unpacked, packed = told.get(UNCOMPRESSED, -1), told.get(COMPRESSED, -1)
+        n_numbered = head.inner.get(DICTIONARY, {}).get(N_VALUES, 0)
+        if unpacked < 0 or packed < 0 or n_numbered > unpacked:
+            msg = f"a page of {name} does not say its size"
+            raise RecordError(msg)
+        if any(head.inner.get(k, {}).get(f) == DELTA_BYTE_ARRAY for k, f in ENCODINGS.items()):
+            msg = f"a page of {name} is packed in a way that hides its size"
+            raise RecordError(msg)
+        largest, second = max(largest, unpacked), max(second, min(largest, unpacked))
+        at += head.at + packed
+    return largest + second
+
+
+class Compact:
+    """Structures of the compact protocol, read only as far as their whole numbers.
+
+    Parameters
+    ----------
+    data : bytes
+    what : str
+        What it is, for the refusal.
+
+    Attributes
+    ----------
+    at : int
+        How far it was read.
+    inner : dict
+        Whole numbers of the structures that lie directly in the outermost one, by its fields.
+    """
+
+    def __init__(self, data: bytes, what: str) -> None:
+        self._data = data
+        self._what = what
+        self._left = MAX_STRUCTURES
+        self.at = 0
+        self.inner: dict[int, dict[int, int]] = {}
+
+    def structure(self, depth: int = 0) -> dict[int, int]:
+        """Read a structure; return its own whole numbers by their field.
+
+        Parameters
+        ----------
+        depth : int
+            In how many others it lies.
+
+        Raises
+        ------
+        RecordError
+            If it is cut short, too deep, or holds too many others.
+        """
+        self._left -= 1
+        if self._left < 0 or depth > MAX_DEPTH:
+            msg = f"{self._what} holds too many structures; not read"
+            raise RecordError(msg)
+        numbers: dict[int, int] = {}
+        field = 0
+        while head := self._byte():
+            step, kind = head >> 4, head & 15
+            field = field + step if step else self._whole()
+            if kind in NUMBERS:
+                numbers[field] = self._whole()
+            elif kind == STRUCTURE:
+                within = self.structure(depth + 1)
+                if depth == 0:
+                    self.inner[field] = within
+            elif kind not in BOOLEANS:  # those lie in the head itself
+                self._skip(kind, depth)
+        return numbers
+
+    def _skip(self, kind: int, depth: int) -> None:
+        if kind in NUMBERS:
+            self._natural()
+        elif kind == BYTE or kind in BOOLEANS:
+            self._forward(1)
+        elif kind == DOUBLE:
+            self._forward(DOUBLE_BYTES)
+        elif kind == WORDS:
+            self._forward(self._natural())
+        elif kind == STRUCTURE:
+            self.structure(depth + 1)
+        elif kind in LISTS:
+            head = self._byte()
+            n = self._natural() if head >> 4 == LONG_LIST else head >> 4
+            self._skip_all([head & 15], n, depth)
+        elif kind == MAPS:
+            n = self._natural()
+            kinds = self._byte() if n else 0
+            self._skip_all([kinds >> 4, kinds & 15], n, depth)
+        else:
+            msg = f"{self._what} makes no sense"
+            raise RecordError(msg)
+
+    def _skip_all(self, kinds: list[int], n: int, depth: int) -> None:
+        self._left -= n  # each takes a place in memory, whatever it is
+        if self._left < 0 or depth > MAX_DEPTH:
+            msg = f"{self._what} holds too many structures; not read"
+            raise RecordError(msg)
+        for _ in range(n):
+            for kind in kinds:
+                self._skip(kind, depth + 1)
+
+    def _whole(self) -> int:
+        coded = self._natural()
+        return (coded >> 1) ^ -(coded & 1)
+
+    def _natural(self) -> int:
+        value = shift = 0
+        while True:
+            byte = self._byte()
+            value |= (byte & 127) << shift
+            if byte < 128:
+                return value
+            shift += 7
+            if shift > 63:
+                msg = f"{self._what} makes no sense"
+                raise RecordError(msg)
+
+    def _byte(self) -> int:
+        self._forward(1)
+        return self._data[self.at - 1]
+
+    def _forward(self, n: int) -> None:
+        self.at += n
+        if self.at > len(self._data):
+            msg = f"{self._what} is cut short"
+            raise RecordError(msg)
