@@ -25,7 +25,7 @@ from battery.stage.settings.comfort import (
     comfortable_window,
     keep_comfort,
 )
-from battery.stage.settings.device import keep_screen, load_device, system_name
+from battery.stage.settings.device import Screens, keep_screen, load_device, system_name
 from battery.stage.settings.kiosk import clinic_settings, warnings
 from battery.stage.sound_check import first_heard, heard_page
 from battery.store import Person, Store
@@ -78,6 +78,141 @@ def _lengths_s(block: PlannedBlock) -> list[float]:
     return [getattr(block.options, name) for name in names if hasattr(block.options, name)]
 
 
+class VisitPages:
+    """The pages of one visit in a window that is open already.
+
+    Parameters
+    ----------
+    store : Store
+    person : Person
+    plan : Plan
+    window : Window
+    alias : str
+        Name of this machine.
+    known : dict of (width_px, height_px) to Screen
+        Screens measured on this machine; one that is measured now is added.
+    large : bool
+        Larger buttons and letters.
+    wall : callable
+        Returns the time with its zone.
+    random_source : random.Random
+        For layouts, identifiers and demonstrations.
+    comfort : Comfort
+        How it looks and sounds.
+    comes_back : bool
+        Closing leads back to a start page, not out of the program.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        person: Person,
+        plan: Plan,
+        window: Window,
+        *,
+        alias: str,
+        known: Screens,
+        large: bool,
+        wall: Wall,
+        random_source: random.Random,
+        comfort: Comfort,
+        comes_back: bool = False,
+    ) -> None:
+        self._person, self._plan, self._window, self._large = person, plan, window, large
+
+        def begin() -> VisitRun:
+            device = Device(alias, window.screen, system_name())
+            visit = begin_visit(
+                store, person, plan, device, wall=wall, random_source=random_source
+            )
+            heard = settings.held.changed(
+                volume_percent=window.sound.volume_percent, voice=window.sound.voice
+            )
+            visit.versions.update(versions() | heard.versions())
+            return visit
+
+        flow = self.flow = VisitFlow(
+            window,
+            code=person_label(person),
+            today=wall().date(),
+            begin=begin,
+            rest_s=plan.rest_s,
+            large=large,
+            seed=random_source.randrange(2**31),
+            side=side_of(comfort, person.dominant_hand),
+            picture=picture_of(store, person.code),
+            minutes=about_minutes(plan),
+            clinic=clinic_settings(store),
+            warned=warnings(store, wall()),
+            waiting=store.not_handed_over() or 0,
+            practised=lambda make, done: home_exercise_pages(
+                store, person, make, window.sound, wall=wall, random_source=random_source
+            ).first(done, back=done),
+            comes_back=comes_back,
+        )
+
+        settings = self.settings = flow.settings = Settings(
+            window,
+            flow.make,
+            comfort,
+            keep=lambda changes: settings.held.changed(
+                **changes_kept(store, person.code, changes)
+            ),
+            sound=lambda back: heard_page(store, person, window.sound, back, flow.make),
+            usual_side=person.dominant_hand,
+        )
+
+        def ready() -> Page:
+            return first_heard(store, person, window.sound, flow.first, flow.make)
+
+        def measured() -> Page:
+            _fits_or_says_so(plan, window, large=large)
+            return ready()
+
+        self._ready = ready
+        self._card = CardPages(
+            window,
+            changed=bool(known),
+            found=lambda found: keep_screen(
+                store, alias, known, found, at_utc=utc_text(wall())
+            ),
+            after=measured,
+            shared=flow.make.shared(None, stop=True),
+            stopped=lambda page: flow.stopping.stopped(lambda: page),
+            large=large,
+        )
+
+    def first(self) -> Page:
+        """Return the first page: the card where the screen's size is not known yet.
+
+        Raises
+        ------
+        PlanError
+            If the plan does not fit this screen; a page has said so then.
+        """
+        if self._window.screen.scale_source == "guess":
+            return self._card.first()
+        _fits_or_says_so(self._plan, self._window, large=self._large)
+        return self._ready()
+
+    def said(self) -> str:
+        """Say in one line how it went."""
+        visit, window = self.flow.visit, self._window
+        if visit is None:
+            return f"no visit of {self._person.code} was begun; nothing was recorded"
+        note = slow_flip_note(window.audit.flip_p99_ms)
+        left = visit.n_planned - visit.n_done
+        state = "complete" if not left else f"{left} of {visit.n_planned} blocks were not done"
+        shown = f"showing a change takes {window.audit.flip_p99_ms:.1f} ms{note}" if note else ""
+        parts = (
+            f"visit {visit.header.sequence} of {self._person.code}: {state}",
+            "stored",
+            shown,
+            window.sound.note,
+        )
+        return "; ".join(part for part in parts if part)
+
+
 def visit_on_screen(
     store: Store,
     person: Person,
@@ -112,81 +247,17 @@ def visit_on_screen(
     alias, known = load_device(store)
     comfort = comfort or comfort_of(store, person.code)
     with comfortable_window(comfort, windowed=windowed, known=known) as window:
-        unknown = window.screen.scale_source == "guess"
-        if not unknown:
-            _fits_or_says_so(plan, window, large=large)
-
-        def begin() -> VisitRun:
-            device = Device(alias, window.screen, system_name())
-            visit = begin_visit(
-                store, person, plan, device, wall=wall, random_source=random_source
-            )
-            heard = settings.held.changed(
-                volume_percent=window.sound.volume_percent, voice=window.sound.voice
-            )
-            visit.versions.update(versions() | heard.versions())
-            return visit
-
-        flow = VisitFlow(
+        pages = VisitPages(
+            store,
+            person,
+            plan,
             window,
-            code=person_label(person),
-            today=wall().date(),
-            begin=begin,
-            rest_s=plan.rest_s,
+            alias=alias,
+            known=known,
             large=large,
-            seed=random_source.randrange(2**31),
-            side=side_of(comfort, person.dominant_hand),
-            picture=picture_of(store, person.code),
-            minutes=about_minutes(plan),
-            clinic=clinic_settings(store),
-            warned=warnings(store, wall()),
-            waiting=store.not_handed_over() or 0,
-            practised=lambda make, done: home_exercise_pages(
-                store, person, make, window.sound, wall=wall, random_source=random_source
-            ).first(done, back=done),
+            wall=wall,
+            random_source=random_source,
+            comfort=comfort,
         )
-
-        settings = flow.settings = Settings(
-            window,
-            flow.make,
-            comfort,
-            keep=lambda changes: settings.held.changed(
-                **changes_kept(store, person.code, changes)
-            ),
-            sound=lambda back: heard_page(store, person, window.sound, back, flow.make),
-            usual_side=person.dominant_hand,
-        )
-
-        def ready() -> Page:
-            return first_heard(store, person, window.sound, flow.first, flow.make)
-
-        def measured() -> Page:
-            _fits_or_says_so(plan, window, large=large)
-            return ready()
-
-        card = CardPages(
-            window,
-            changed=bool(known),
-            found=lambda found: keep_screen(
-                store, alias, known, found, at_utc=utc_text(wall())
-            ),
-            after=measured,
-            shared=flow.make.shared(None, stop=True),
-            stopped=lambda page: flow.stopping.stopped(lambda: page),
-            large=large,
-        )
-        run_pages(window, card.first() if unknown else ready(), large=large)
-        note = slow_flip_note(window.audit.flip_p99_ms)
-    visit = flow.visit
-    if visit is None:
-        return f"no visit of {person.code} was begun; nothing was recorded"
-    left = visit.n_planned - visit.n_done
-    state = "complete" if not left else f"{left} of {visit.n_planned} blocks were not done"
-    shown = f"showing a change takes {window.audit.flip_p99_ms:.1f} ms{note}" if note else ""
-    parts = (
-        f"visit {visit.header.sequence} of {person.code}: {state}",
-        "stored",
-        shown,
-        window.sound.note,
-    )
-    return "; ".join(part for part in parts if part)
+        run_pages(window, pages.first(), large=large)
+        return pages.said()

@@ -60,6 +60,8 @@ class VisitFlow:
         Returns the first page of home exercise; gets the pages' maker and what follows.
     waiting : int
         Visits on this tablet that the clinic has not acknowledged; 0 shows nothing.
+    comes_back : bool
+        Closing leads back to the tablet's start page: out of these pages, with any staff code.
     """
 
     def __init__(
@@ -79,6 +81,7 @@ class VisitFlow:
         warned: Sequence[str] = (),
         practised: Practised | None = None,
         waiting: int = 0,
+        comes_back: bool = False,
     ) -> None:
         self._window = window
         self._code = code
@@ -93,7 +96,7 @@ class VisitFlow:
         self._waiting = waiting
         clinic = clinic or ClinicSettings()
         self._minutes = minutes
-        self._protected = bool(clinic.staff_code)
+        self._protected = bool(clinic.staff_code) and not comes_back
         self._shown: set[str] = set()  # tasks whose demonstration was shown in this visit
         self._asking: Asking | None = None
         self.settings: Settings | None = None
