@@ -17,6 +17,7 @@ from battery.commands import (
     desk,
     handing,
     home,
+    launcher,
     records,
     visiting,
     watching,
@@ -43,7 +44,7 @@ def main() -> None:
     """Run the command line; the installed `battery` command."""
     keep_private()
     try:
-        app(standalone_mode=True)
+        app(args=launcher.launched(sys.argv[1:]), standalone_mode=True)
     except BatteryError as error:
         print(f"battery: {error}", file=sys.stderr)
         sys.exit(error.exit_status)

@@ -46,11 +46,19 @@ def setup(
             "--show-scores/--hide-scores", help="Offer people their numbers after a visit."
         ),
     ] = None,
+    machine: Annotated[
+        str | None,
+        typer.Option("--as", help="What 'battery' alone opens here: tablet or clinic."),
+    ] = None,
+    large: Annotated[
+        bool | None,
+        typer.Option("--large/--usual", help="Larger buttons and letters on this tablet."),
+    ] = None,
     home: Home = None,
 ) -> None:
     """Set what the clinic wants on its tablets, or say what is set.
 
-    Example: battery setup --emergency-number 112 --staff-code 2468
+    Example: battery setup --emergency-number 112 --staff-code 2468 --as tablet
     """
     from battery.stage.settings.kiosk import set_up
 
@@ -60,10 +68,46 @@ def setup(
             emergency_number=emergency_number,
             staff_code=staff_code,
             show_scores=show_scores,
+            machine=machine,
+            large=large,
         )
     print(f"emergency number: {held.emergency_number or 'not set'}")
     print(f"staff code: {'set' if held.staff_code else 'not set'}")
     print(f"people see their numbers: {'yes' if held.show_scores else 'no'}")
+    print(f"this machine: {held.machine or 'not set'}")
+    print(f"buttons of the tablet's pages: {'large' if held.large else 'usual'}")
+
+
+def tablet(
+    plan: Annotated[
+        str, typer.Option(help="standard, numbers, short, or the path of a plan file.")
+    ] = "standard",
+    windowed: Annotated[bool, typer.Option(help="Use a window, not the full screen.")] = False,
+    large: Annotated[
+        bool, typer.Option(help="Larger buttons (30 mm) and letters. See 'battery setup'.")
+    ] = False,
+    home: Home = None,
+) -> None:
+    """Open the start page of the people who use this tablet; staff close it with their code.
+
+    A visit if it is due, home exercise, how it looks and sounds, handing over to the clinic.
+    Example: battery tablet
+    """
+    from battery.plan import load_plan
+    from battery.stage import tablet_on_screen
+    from battery.stage.settings.kiosk import clinic_settings
+
+    chosen = load_plan(plan)
+    with open_store(home) as store:
+        tablet_on_screen(
+            store,
+            windowed=windowed,
+            large=large or clinic_settings(store).large,
+            wall=now,
+            random_source=random.SystemRandom(),
+            told=lambda line: print(line, flush=True),
+            plan=chosen,
+        )
 
 
 def visit(
@@ -106,4 +150,4 @@ def visit(
             )
 
 
-COMMANDS = (screen, setup, visit)
+COMMANDS = (screen, setup, tablet, visit)

@@ -18,9 +18,16 @@ if TYPE_CHECKING:
     from battery.stage.home_exercises import home_exercise_on_screen
     from battery.stage.screen_check import measure_screen
     from battery.stage.sound_check import sound_on_screen
+    from battery.stage.tablet import tablet_on_screen
     from battery.stage.visit import visit_on_screen
 
-__all__ = ["home_exercise_on_screen", "measure_screen", "sound_on_screen", "visit_on_screen"]
+__all__ = [
+    "home_exercise_on_screen",
+    "measure_screen",
+    "sound_on_screen",
+    "tablet_on_screen",
+    "visit_on_screen",
+]
 
 
 def __getattr__(name: str) -> Any:
@@ -37,6 +44,10 @@ def __getattr__(name: str) -> Any:
         from battery.stage.sound_check import sound_on_screen
 
         return sound_on_screen
+    if name == "tablet_on_screen":
+        from battery.stage.tablet import tablet_on_screen
+
+        return tablet_on_screen
     if name == "visit_on_screen":
         from battery.stage.visit import visit_on_screen
 

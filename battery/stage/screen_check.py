@@ -88,7 +88,7 @@ def measure_screen(
             screen = measured_screen(size_px, width_mm, height_mm)
             keep_screen(store, alias, known, screen, at_utc=utc_text(wall()))
         elif not show:
-            lines = _with_card(store, alias, known, window, wall)
+            lines = measure_with_card(store, alias, known, window, wall)
         screen = known.get(size_px, window.screen)
     source = SOURCES.get(screen.scale_source, "a guess: measure it")
     return [
@@ -101,7 +101,7 @@ def measure_screen(
     ]
 
 
-def _with_card(
+def measure_with_card(
     store: Store, alias: str, known: Screens, window: Window, wall: Wall
 ) -> list[str]:
     """Show the pages of card and timing; return what the second one found."""

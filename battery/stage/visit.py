@@ -203,7 +203,9 @@ class VisitPages:
         note = slow_flip_note(window.audit.flip_p99_ms)
         left = visit.n_planned - visit.n_done
         state = "complete" if not left else f"{left} of {visit.n_planned} blocks were not done"
-        shown = f"showing a change takes {window.audit.flip_p99_ms:.1f} ms{note}" if note else ""
+        shown = (
+            f"showing a change takes {window.audit.flip_p99_ms:.1f} ms{note}" if note else ""
+        )
         parts = (
             f"visit {visit.header.sequence} of {self._person.code}: {state}",
             "stored",

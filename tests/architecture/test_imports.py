@@ -46,8 +46,9 @@ EVERYWHERE = {"battery", "battery.errors", "battery.moments"}
 # The same inside the larger folders: their files and folders, from the top down.
 INSIDE = {
     "battery.stage": (
+        ("tablet",),
         ("visit",),
-        ("home_exercises", "screen_check", "sound_check"),
+        ("hand_over", "home_exercises", "screen_check", "sound_check"),
         ("pages",),
         ("drawing", "settings"),
         ("screen",),

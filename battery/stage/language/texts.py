@@ -253,7 +253,36 @@ TIMING_LINES = (
 )
 STAFF_TITLE = _("For staff")
 STAFF_LINES = (_("Enter the code to close the program."),)
+STAFF_CODE_LINES = (_("Enter the code."),)
 STAFF_OPEN_LINES = (_("Everything done so far is saved."),)
+
+WHO_TITLE = _("Tap your picture")
+WHO_ELSE = _("More people")
+NOBODY_TITLE = _("Nobody uses this tablet yet")
+NOBODY_LINES = (_("Please ask your clinic to set it up."),)
+PERSON_DUE = _("{code}: your visit for this week")
+PERSON_LATER = _("{code}: your next visit is from {day}")
+PERSON_NONE = _("{code}: no visit is planned now")
+VISIT_NOW = _("Start the visit")
+LOOKS = _("How it looks and sounds")
+TO_CLINIC = _("Send to the clinic")
+NO_STICK_TITLE = _("Please plug in the clinic's stick")
+NO_STICK_LINES = (_("Then press “Try again”. Nothing was sent yet."),)
+WHICH_STICK_TITLE = _("Which stick is the clinic's?")
+SENDING_TITLE = _("Sending. Please leave the stick where it is.")
+SENT_TITLE = _("It is on the stick")
+SENT_LINE = _("You can pull the stick out and take it to your clinic.")
+CONFIRMED_LINE = _("Your clinic has newly confirmed: {count}.")
+NOT_CONFIRMED_LINE = _(
+    "Visits that your clinic has not confirmed yet: {count}. They stay on this tablet too."
+)
+NOT_SENT_LINE = _("Could not be sent: {count}. Please tell your clinic.")
+FAILED_TITLE = _("It could not be sent")
+FAILED_LINES = (
+    _("Nothing is lost. Everything stays on this tablet."),
+    _("Try again, or use another stick. If it fails again, please tell your clinic."),
+)
+MEASURE = _("Measure the screen")
 
 PRACTISED = _("I did my exercises")
 EXERCISES_TITLE = _("Which exercises did you do?")
@@ -381,6 +410,12 @@ SPOKEN: Mapping[str, Text] = {
     CALL_NUMBER: CALL_ANY,
     URGENT_NUMBER: URGENT_ANY,
     REST_LINES[0]: _("One more part is done."),
+    PERSON_DUE: _("Your visit for this week"),
+    PERSON_LATER: _("Your next visit is later. The day stands on the screen."),
+    PERSON_NONE: _("No visit is planned now"),
+    CONFIRMED_LINE: _("Your clinic has confirmed visits."),
+    NOT_CONFIRMED_LINE: _("Your visits stay on this tablet too."),
+    NOT_SENT_LINE: _("Something could not be sent. Please tell your clinic."),
     WELCOME_LINE: _("It has some short parts, with rests."),
     EARLIER_LINE: SCALE_AFTER,
     LANGUAGE_IS: _("Language"),

@@ -104,9 +104,7 @@ class Settings:
 
     def use(self) -> None:
         """Let window and pages look as it is held."""
-        self._window.language = language(self.held.language)
-        self._window.theme = theme_named(self.held.theme)
-        self._window.text_share = self.held.text_percent / 100
+        look(self._window, self.held)
         self._make.side = side_of(self.held, self._usual_side)
 
     def _changed(self, key: str) -> dict[str, Any]:
@@ -121,6 +119,20 @@ class Settings:
         now = getattr(self.held, key)
         at = values.index(now) if now in values else -1
         return {key: values[(at + 1) % len(values)]}
+
+
+def look(window: Window, held: Comfort) -> None:
+    """Let a window look as it is held, from the next page on."""
+    window.language = language(held.language)
+    window.theme = theme_named(held.theme)
+    window.text_share = held.text_percent / 100
+
+
+def wear(window: Window, held: Comfort) -> None:
+    """Let a window look and sound as it is held, from the next page on."""
+    look(window, held)
+    window.sound.volume_percent = held.volume_percent
+    window.sound.voice = held.voice
 
 
 def side_of(held: Comfort, usual: Hand) -> Hand:

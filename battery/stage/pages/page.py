@@ -25,7 +25,17 @@ from battery.stage.screen.pointer import Read
 from battery.stage.screen.window import Window
 from tasks.contract import NS_PER_S
 
-__all__ = ["CONFIRM_KEYS", "DEBOUNCE_NS", "Left", "Page", "Picture", "TextPage", "run_pages"]
+__all__ = [
+    "CONFIRM_KEYS",
+    "DEBOUNCE_NS",
+    "Left",
+    "Page",
+    "Picture",
+    "TextPage",
+    "follow",
+    "run_pages",
+    "say_trouble",
+]
 
 FRAME_NS = NS_PER_S // FRAMES_PER_S
 MAX_PAGES = 1000
@@ -134,6 +144,12 @@ class TextPage:
         if key == "staff" and self.staff_page is not None:
             return self.staff_page(self)
         return self.after(key)
+
+    def show(self, window: Window) -> None:
+        """Draw the page and go on at once, while the program works."""
+        canvas = Canvas(window, large=self.large)
+        self._own_lines = self.lines
+        self._draw(canvas, Presses(canvas, stop=self.stop, main=None))
 
     def pressed(self, key: str, canvas: Canvas, presses: Presses) -> str | None:
         """Take a press; None keeps the page. For pages that change while they are shown."""
@@ -444,11 +460,8 @@ class Leaf(TextPage):
             window.sound.speak(files_of(window.language, self.spoken))
 
 
-def run_pages(window: Window, first: Page | None, *, large: bool = False) -> None:
-    """Show pages until one returns None or the window is closed.
-
-    If a page fails, the person reads a calm sentence before the failure goes on to the caller.
-    """
+def follow(window: Window, first: Page | None) -> None:
+    """Show pages until one returns None or the window is closed."""
     page = first
     shown = 0
     while page is not None and not window.closing:
@@ -460,12 +473,22 @@ def run_pages(window: Window, first: Page | None, *, large: bool = False) -> Non
             page = page.run(window)
         except Left:
             window.closing = True
-        except Exception:
-            _say_trouble(window, large=large)
-            raise
 
 
-def _say_trouble(window: Window, *, large: bool) -> None:
+def run_pages(window: Window, first: Page | None, *, large: bool = False) -> None:
+    """Show pages until one returns None or the window is closed.
+
+    If a page fails, the person reads a calm sentence before the failure goes on to the caller.
+    """
+    try:
+        follow(window, first)
+    except Exception:
+        say_trouble(window, large=large)
+        raise
+
+
+def say_trouble(window: Window, *, large: bool) -> None:
+    """Say calmly that something has stopped working, until it is closed."""
     page = TextPage(
         "trouble",
         texts.TROUBLE_TITLE,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -55,21 +56,33 @@ class StaffPage(TextPage):
         return "leave" if self._typed == self.code else None
 
 
-def staff_page(back: Page, code: str, **shared: Any) -> StaffPage:
-    """Make the page that leads back to `back` or leaves the program."""
+def staff_page(
+    back: Page, code: str, *, opened: Callable[[], Page] | None = None, **shared: Any
+) -> StaffPage:
+    """Make the page that leads back to `back` or, with the code, on or out of the program.
+
+    Parameters
+    ----------
+    opened : callable or None
+        Returns the page behind the code; None leaves the program.
+    """
 
     def after(key: str) -> Page | None:
-        if key == "leave":
+        if key != "leave":
+            return back
+        if opened is None:
             raise Left
-        return back
+        return opened()
 
     ways = [Button("back", texts.BACK, "left", main=False)]
     if not code:
-        ways.append(Button("leave", texts.LEAVE, "right", main=False))
+        word = texts.LEAVE if opened is None else texts.GO_ON
+        ways.append(Button("leave", word, "right", main=False))
+    lines = texts.STAFF_LINES if opened is None else texts.STAFF_CODE_LINES
     return StaffPage(
         "staff",
         texts.STAFF_TITLE,
-        texts.STAFF_LINES if code else texts.STAFF_OPEN_LINES,
+        lines if code else texts.STAFF_OPEN_LINES,
         tuple(ways),
         after,
         stop=False,

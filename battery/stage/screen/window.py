@@ -143,6 +143,10 @@ class Window:
         self.scale = Scale(screen)
         self.reader.rescale(self.scale)
 
+    def check_flips(self) -> None:
+        """Measure anew how long showing takes, in a window that has been open for long."""
+        self.audit = TimingAudit(flip_p99_ms=self._flip_p99_ms())
+
     def _flip_p99_ms(self) -> float:
         """How long showing a small change takes, 99th percentile of sixty, ms."""
         rect = pygame.Rect(0, 0, FLIP_SIDE_PX, FLIP_SIDE_PX)

@@ -15,6 +15,7 @@ MIN_BATTERY = 30  # percent
 MIN_DISK_BYTES = 10**9
 POWER = Path("/sys/class/power_supply")
 DIGITS = "0123456789"
+MACHINES = ("tablet", "clinic")
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,11 +30,17 @@ class ClinicSettings:
         Digits that leave the program from the staff page; empty: none is asked.
     show_scores : bool
         Whether the last page offers the person's numbers.
+    machine : str
+        What opens without a command: "tablet" or "clinic"; empty: what the store looks like.
+    large : bool
+        Whether the start page and all that follows has larger buttons and letters.
     """
 
     emergency_number: str = ""
     staff_code: str = ""
     show_scores: bool = False
+    machine: str = ""
+    large: bool = False
 
 
 def clinic_settings(store: Store) -> ClinicSettings:
@@ -42,6 +49,8 @@ def clinic_settings(store: Store) -> ClinicSettings:
         emergency_number=str(store.setting("emergency_number", "")),
         staff_code=str(store.setting("staff_code", "")),
         show_scores=bool(store.setting("show_scores", False)),
+        machine=str(store.setting("machine", "")),
+        large=bool(store.setting("large", False)),
     )
 
 
@@ -51,14 +60,19 @@ def set_up(
     emergency_number: str | None = None,
     staff_code: str | None = None,
     show_scores: bool | None = None,
+    machine: str | None = None,
+    large: bool | None = None,
 ) -> ClinicSettings:
     """Keep what is given and return all settings.
 
     Raises
     ------
     UsageError
-        If a number cannot be called or a code cannot be typed.
+        If a number cannot be called, a code cannot be typed, or there is no such machine.
     """
+    if machine is not None and machine not in MACHINES:
+        msg = f"machine {machine!r}: say {' or '.join(MACHINES)}; nothing was changed"
+        raise UsageError(msg)
     if emergency_number is not None:
         number = emergency_number.strip()
         if not all(sign in f"{DIGITS}+ -" for sign in number) or len(number) > 20:
@@ -72,6 +86,10 @@ def set_up(
         store.put_setting("staff_code", staff_code)
     if show_scores is not None:
         store.put_setting("show_scores", show_scores)
+    if machine is not None:
+        store.put_setting("machine", machine)
+    if large is not None:
+        store.put_setting("large", large)
     return clinic_settings(store)
 
 

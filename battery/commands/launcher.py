@@ -1,0 +1,44 @@
+"""What `battery` opens without a command: the desk, or the tablet's start page."""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Literal
+
+from battery.commands.common import open_store
+from battery.errors import BatteryError
+
+AUTHORS = "desk_authors"  # the setting with those who sit at the desk
+Door = Literal["tablet", "desk"]
+
+
+def has_screen() -> bool:
+    """Whether this program could show a window."""
+    if not sys.platform.startswith("linux"):
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+def door_of_this_machine(home: str | None = None) -> Door:
+    """Say which door opens: as the machine was set up, else as its store looks.
+
+    A tablet if people are enrolled and nobody has ever sat at the desk. Where there is no
+    store yet, or none that can be read, it is the desk, which says what is wrong.
+    """
+    try:
+        with open_store(home, write=False) as store:
+            machine = store.setting("machine", "")
+            if machine:
+                return "tablet" if machine == "tablet" else "desk"
+            patients_only = bool(store.list_people()) and not store.setting(AUTHORS, {})
+    except BatteryError:
+        return "desk"
+    return "tablet" if patients_only else "desk"
+
+
+def launched(arguments: list[str]) -> list[str]:
+    """Return the command line to run: what was typed, or the door where nothing was."""
+    if arguments or not has_screen():
+        return arguments
+    return [door_of_this_machine()]

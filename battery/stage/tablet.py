@@ -1,0 +1,332 @@
+"""The tablet's own program: one window with a start page that everything comes back to."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from functools import partial
+
+from battery.due import next_visit
+from battery.errors import BatteryError, PlanError
+from battery.people import person_label, picture_of
+from battery.plan import STANDARD, Plan
+from battery.recording import Hand
+from battery.stage.drawing.canvas import Button
+from battery.stage.hand_over import HandOver, Told
+from battery.stage.home_exercises import home_exercise_pages
+from battery.stage.language import texts
+from battery.stage.pages.builder import Maker
+from battery.stage.pages.comforts import Settings, side_of, wear
+from battery.stage.pages.page import Left, Page, TextPage, follow, say_trouble
+from battery.stage.pages.people import MORE, PeoplePage, PersonPage, leaf_of
+from battery.stage.pages.staff import staff_page
+from battery.stage.pages.stopping import Stopping
+from battery.stage.screen.window import Window
+from battery.stage.screen_check import measure_with_card
+from battery.stage.settings.comfort import Comfort, comfort_of, comfortable_window
+from battery.stage.settings.device import Screens, load_device
+from battery.stage.settings.kiosk import clinic_settings
+from battery.stage.sound_check import heard_page
+from battery.stage.visit import VisitPages, changes_kept
+from battery.store import Person, Store
+from battery.visits import Wall
+
+
+def tablet_on_screen(
+    store: Store,
+    *,
+    windowed: bool,
+    large: bool,
+    wall: Wall,
+    random_source: random.Random,
+    told: Told,
+    plan: Plan = STANDARD,
+) -> None:
+    """Show who uses this tablet and do what they choose, until staff or the system close it.
+
+    Whatever goes wrong inside shows a calm page and comes back to the start page. The recording
+    lock is held for the length of a visit only.
+
+    Parameters
+    ----------
+    windowed : bool
+        A window instead of the full screen.
+    large : bool
+        Larger buttons and letters.
+    wall : callable
+        Returns the time with its zone.
+    random_source : random.Random
+        For layouts, identifiers and demonstrations.
+    told : callable
+        Gets a line for staff on every visit, hand-over and failure.
+    plan : Plan
+        What a visit consists of.
+
+    Raises
+    ------
+    BatteryError
+        No screen, or a store that cannot be read at the start.
+    """
+    alias, known = load_device(store)
+    people = present(store)
+    comfort = comfort_of(store, people[0].code if len(people) == 1 else None)
+    with comfortable_window(comfort, windowed=windowed, known=known) as window:
+        tablet = Tablet(
+            store,
+            window,
+            alias=alias,
+            known=known,
+            large=large,
+            wall=wall,
+            random_source=random_source,
+            told=told,
+            plan=plan,
+        )
+        while not window.closing:
+            try:
+                follow(window, tablet)
+            except Exception as error:  # noqa: BLE001  # whatever it is, the next person can go on
+                told(f"went wrong: {error if isinstance(error, BatteryError) else repr(error)}")
+                say_trouble(window, large=large)
+
+
+def present(store: Store) -> list[Person]:
+    """List who uses this tablet: everybody who is not discharged."""
+    said = {state.person: state.state for state in store.states()}
+    return [p for p in store.list_people() if said.get(p.code) != "discharged"]
+
+
+class Tablet:
+    """The start page, and what is reached from it. Running it shows the first page.
+
+    Parameters
+    ----------
+    store : Store
+    window : Window
+    alias : str
+        Name of this machine.
+    known : dict of (width_px, height_px) to Screen
+        Screens measured on this machine.
+    large : bool
+    wall : callable
+    random_source : random.Random
+    told : callable
+    plan : Plan
+    """
+
+    name = "tablet"
+
+    def __init__(
+        self,
+        store: Store,
+        window: Window,
+        *,
+        alias: str,
+        known: Screens,
+        large: bool,
+        wall: Wall,
+        random_source: random.Random,
+        told: Told,
+        plan: Plan,
+    ) -> None:
+        self._store, self._window = store, window
+        self._alias, self._known = alias, known
+        self._large, self._wall, self._random = large, wall, random_source
+        self._told, self._plan = told, plan
+
+    def run(self, window: Window) -> Page | None:
+        """Return the start page, anew each time: people come and go."""
+        del window
+        people = present(self._store)
+        if len(people) == 1:
+            return self._of(people[0], alone=True)
+        self._wear(comfort_of(self._store))
+        make = self._maker("right")
+        if not people:
+            return make.text(
+                "nobody", texts.NOBODY_TITLE, texts.NOBODY_LINES, (), lambda _: None, stop=False
+            )
+        return self._people(people, make, 0)
+
+    def _people(self, people: list[Person], make: Maker, leaf: int) -> Page:
+        by_code = {person.code: person for person in people}
+        shown, turned = leaf_of(list(by_code), leaf)
+
+        def after(key: str) -> Page | None:
+            if key == MORE:
+                return self._people(people, make, leaf + 1)
+            return self._of(by_code[key])
+
+        choices = [Button(code, person_label(by_code[code]), main=False) for code in shown]
+        if turned:
+            choices.append(Button(MORE, texts.WHO_ELSE, main=False))
+        return PeoplePage(
+            "people",
+            texts.WHO_TITLE,
+            (),
+            (),
+            after,
+            choices=tuple(choices),
+            pictures={code: picture_of(self._store, code) for code in shown},
+            **make.shared(None, stop=False),
+        )
+
+    def _of(self, person: Person, *, alone: bool = False) -> Page:
+        """Return a person's page, in the person's own look."""
+        comfort = comfort_of(self._store, person.code)
+        self._wear(comfort)
+        make = self._maker(side_of(comfort, person.dominant_hand))
+        again = partial(self._of, person, alone=alone)
+        today = self._wall().date()
+        due = next_visit(self._store, person, self._wall())
+        title = texts.PERSON_NONE
+        if due is not None:
+            title = texts.PERSON_DUE if due <= today else texts.PERSON_LATER
+        choices = [
+            Button("practised", texts.PRACTISED, main=False),
+            Button("looks", texts.LOOKS, main=False),
+        ]
+        if due is not None and due <= today:
+            choices.insert(0, Button("visit", texts.VISIT_NOW))
+        if self._store.not_handed_over() is not None:
+            choices.append(Button("send", texts.TO_CLINIC, main=False))
+
+        def after(key: str) -> Page | None:
+            if key == "visit":
+                return _Sitting(partial(self._visit, person))
+            if key == "practised":
+                return home_exercise_pages(
+                    self._store,
+                    person,
+                    make,
+                    self._window.sound,
+                    wall=self._wall,
+                    random_source=self._random,
+                ).first(_closed, back=again)
+            if key == "looks":
+                return self._looks(person, comfort, make).page(again)
+            return self._hand_over(make).page(again) if key == "send" else None
+
+        day = texts.day_words(due or today)
+        return PersonPage(
+            "person",
+            title.format(code=person_label(person), day=day),
+            (),
+            () if alone else (Button("back", texts.NOT_ME, "left", main=False),),
+            after,
+            choices=tuple(choices),
+            token=picture_of(self._store, person.code),
+            **make.shared(None, stop=False),
+        )
+
+    def _visit(self, person: Person) -> None:
+        """Do a visit, with the same pages and the same record as `battery visit`."""
+        with self._store.lock_for_recording():
+            self._store.recover()
+            pages = VisitPages(
+                self._store,
+                person,
+                self._plan,
+                self._window,
+                alias=self._alias,
+                known=self._known,
+                large=self._large,
+                wall=self._wall,
+                random_source=self._random,
+                comfort=comfort_of(self._store, person.code),
+                comes_back=True,
+            )
+            self._window.check_flips()
+            try:
+                follow(self._window, pages.first())
+            except PlanError as error:  # a page has said that the screen is too small
+                self._told(f"no visit of {person.code}: {error}")
+                return
+        self._told(pages.said())
+
+    def _looks(self, person: Person, comfort: Comfort, make: Maker) -> Settings:
+        settings = Settings(
+            self._window,
+            make,
+            comfort,
+            keep=lambda changes: settings.held.changed(
+                **changes_kept(self._store, person.code, changes)
+            ),
+            sound=lambda back: heard_page(self._store, person, self._window.sound, back, make),
+            usual_side=person.dominant_hand,
+        )
+        return settings
+
+    def _hand_over(self, make: Maker) -> HandOver:
+        return HandOver(self._store, make, wall=self._wall, told=self._told)
+
+    def _wear(self, comfort: Comfort) -> None:
+        wear(self._window, comfort)
+
+    def _maker(self, side: Hand) -> Maker:
+        """Return what pages outside a visit are made with; Stop leads to the start page."""
+        clinic = clinic_settings(self._store)
+        make = Maker(
+            large=self._large,
+            side=side,
+            stopped=lambda back: stopping.stopped(back),
+            help_page=lambda page: stopping.emergency(lambda: page),
+            staff_page=lambda page: staff_page(
+                page, clinic.staff_code, opened=lambda: self._staff(make), side=side
+            ),
+        )
+        stopping = Stopping(
+            make,
+            emergency_number=clinic.emergency_number,
+            ended=_closed,
+            following=_closed,
+            away=_closed,
+        )
+        return make
+
+    def _staff(self, make: Maker) -> TextPage:
+        """Return the page behind the code."""
+        choices = [Button("measure", texts.MEASURE, main=False)]
+        if self._store.not_handed_over() is not None:
+            choices.append(Button("send", texts.TO_CLINIC, main=False))
+        choices.append(Button("leave", texts.LEAVE, main=False))
+
+        def after(key: str) -> Page | None:
+            if key == "leave":
+                raise Left
+            if key == "measure":
+                return _Sitting(self._measure)
+            return self._hand_over(make).page(_closed) if key == "send" else None
+
+        return make.text(
+            "staff menu",
+            texts.STAFF_TITLE,
+            (),
+            (Button("back", texts.BACK, "left", main=False),),
+            after,
+            choices=tuple(choices),
+            stop=False,
+        )
+
+    def _measure(self) -> None:
+        for line in measure_with_card(
+            self._store, self._alias, self._known, self._window, self._wall
+        ):
+            self._told(line)
+
+
+class _Sitting:
+    """Something with pages of its own, as a page; the start page follows it."""
+
+    name = "sitting"
+
+    def __init__(self, do: Callable[[], None]) -> None:
+        self._do = do
+
+    def run(self, window: Window) -> None:
+        del window
+        self._do()
+
+
+def _closed() -> None:
+    """Go back to the start page."""
