@@ -32,10 +32,12 @@ from starlette.routing import Route
 
 from battery.desk.guard import FORM_FIELD, FORM_HEADER, Secrets, form_is_ours
 from battery.desk.jobs import Jobs
+from battery.desk.remembering import Remembered
 from battery.desk.session import Session
 from battery.desk.starting import Visiting
 from battery.desk.words import LANGUAGES, catalogue
 from battery.store import Store
+from battery.store.changes import Changes
 
 LANGUAGE_COOKIE = "desk-language"
 THEME_COOKIE = "desk-theme"
@@ -64,6 +66,11 @@ class Office:
     session: Session = field(default_factory=lambda: Session(time.monotonic))
     jobs: Jobs = field(default_factory=Jobs)
     visiting: Visiting = field(default_factory=Visiting)
+
+    def __post_init__(self) -> None:
+        """Watch the store for changes, as what was judged is kept until one."""
+        self.changes = Changes(self.home)
+        self.remembered = Remembered(self.changes.sign)
 
     @contextmanager
     def store(self, *, write: bool = False) -> Iterator[Store]:

@@ -56,14 +56,31 @@ def caseload(store: Store, *, now: datetime) -> list[CaseloadRow]:
     nothing was measured does not count. Who is paused or discharged is not due and stands
     last, unless there is an alarm.
     """
-    rows = []
+    return listed(judged_people(store, now=now), now=now)
+
+
+def judged_people(store: Store, *, now: datetime) -> list[Page]:
+    """Judge everybody by the main measures; who cannot be judged is noted and left out.
+
+    What comes out depends on the store alone, but for the moment written on it, so it may be
+    kept until the store changes.
+    """
+    pages = []
     for person in gather_primaries(store):
         try:
-            rows.append(_row(page_data(person, made=now), now=now))
+            page = page_data(person, made=now)
+            _row(page, now=now)  # what cannot be listed is left out here
         except (BatteryError, *UNREADABLE) as error:
             why = f"not in the list, the records cannot be judged: {error}"
             store.left_out(f"person {person.person.code}", why)
-    return sorted(rows, key=_place)
+        else:
+            pages.append(page)
+    return pages
+
+
+def listed(pages: Sequence[Page], *, now: datetime) -> list[CaseloadRow]:
+    """Return the list of judged people as it stands at a moment, in its order."""
+    return sorted((_row(page, now=now) for page in pages), key=_place)
 
 
 def _place(row: CaseloadRow) -> tuple[bool, bool, float]:

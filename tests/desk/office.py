@@ -24,7 +24,7 @@ class Desk:
         self.ended = []
         self.known = Secrets()
         self.office = Office(
-            home, self.known, lambda: self.ended.append(1), 
+            home, self.known, lambda: self.ended.append(1),
             wall=lambda: now + timedelta(microseconds=next(ticks)),
             session=Session(lambda: self.now_s),
         )  # fmt: skip

@@ -20,6 +20,7 @@ from battery.moments import utc_text
 from battery.people import picture_held
 from battery.report import page_of, render
 from battery.report.alarming import acknowledged_lines, alarm_lines
+from battery.report.judged import Page
 from battery.report.note import note_text
 from battery.store import Store
 from battery.store.rows import MarkerKind
@@ -46,11 +47,11 @@ def _shown(
 ) -> Response:
     here = office(request)
     code = request.path_params["code"]
-    with here.store(write=True) as store:
+    with here.store() as store:
         person = store.person(code)
         alarms = alarms_of(store, code)
         try:
-            note = note_text(page_of(store, code, now=here.wall()))
+            note = note_text(_judged(here, code))
         except BatteryError as error:
             note = str(error)
         states = store.states(code)
@@ -82,9 +83,19 @@ def _shown(
 def page_inside(request: Request) -> Response:
     """Return the person's page as it is printed, for the frame inside the screen."""
     here = office(request)
-    with here.store() as store:
-        html = render(page_of(store, request.path_params["code"], now=here.wall()))
+    html = render(_judged(here, request.path_params["code"]))
     return HTMLResponse(html, headers={"content-security-policy": PAGE_POLICY})
+
+
+def _judged(here: Office, code: str) -> Page:
+    """Return a person's page, judged once a day and after every change of the store."""
+    now = here.wall()
+
+    def made() -> Page:
+        with here.store() as store:
+            return page_of(store, code, now=now)
+
+    return here.remembered.get(("person", code, now.date()), made)
 
 
 def say(request: Request, form: FormData) -> Response:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import Response
 
-from battery.desk.frame import office, page, shows
-from battery.report.caseload import STATES, caseload, chosen
+from battery.desk.frame import Office, office, page, shows
+from battery.report.caseload import STATES, chosen, judged_people, listed
+from battery.report.judged import Page
 
 
 def show(request: Request) -> Response:
@@ -14,11 +15,8 @@ def show(request: Request) -> Response:
     here = office(request)
     state = request.query_params.get("state", "")
     code = request.query_params.get("code", "").strip().upper()
-    with here.store() as store:
-        rows = caseload(store, now=here.wall())
-        n_waiting = len(store.quarantine())
-        unreadable = store.unreadable()
-    shown = chosen(rows, state if state in STATES else None)
+    pages, n_waiting, unreadable = here.remembered.get("today", lambda: _judged(here))
+    shown = chosen(listed(pages, now=here.wall()), state if state in STATES else None)
     return page(
         request,
         "today.html.j2",
@@ -29,6 +27,12 @@ def show(request: Request) -> Response:
         n_waiting=n_waiting,
         unreadable=unreadable,
     )
+
+
+def _judged(here: Office) -> tuple[list[Page], int, list[str]]:
+    with here.store() as store:
+        pages = judged_people(store, now=here.wall())
+        return pages, len(store.quarantine()), store.unreadable()
 
 
 ROUTES = [shows("/", show)]

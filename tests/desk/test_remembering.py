@@ -1,0 +1,96 @@
+"""What was judged is kept while the store is as it was, and never longer."""
+
+import shutil
+import sqlite3
+
+import pytest
+
+from battery.desk.remembering import MAX_HELD, Remembered
+from battery.desk.screens import person, today
+from battery.store import Store
+from battery.store.changes import Changes
+from tests.desk.office import Desk
+
+
+def test_a_sign_stays_until_any_program_writes(own_clinic):
+    changes = Changes(own_clinic)
+    first = changes.sign()
+    with Store.open(own_clinic, write=False) as store:
+        store.list_people()
+    assert changes.sign() == first
+    with Store.open(own_clinic) as store:
+        store.put_setting("clinic", "other words")
+    second = changes.sign()
+    assert second != first
+    with sqlite3.connect(own_clinic / "battery.sqlite") as other:
+        other.execute("UPDATE settings SET json = '1' WHERE name = 'clinic'")
+    other.close()
+    assert changes.sign() not in (first, second)
+    changes.close()
+
+
+def test_a_file_put_in_place_of_the_store_is_another_store(own_clinic):
+    changes = Changes(own_clinic)
+    first = changes.sign()
+    file = own_clinic / "battery.sqlite"
+    shutil.copyfile(file, own_clinic / "new")
+    (own_clinic / "new").replace(file)
+    assert changes.sign() != first
+    changes.close()
+
+
+def test_a_server_tells_its_changes(empty_database):
+    with Store.open(empty_database) as store:
+        changes = Changes(empty_database)
+        first = changes.sign()
+        store.put_setting("clinic", "words")
+        assert changes.sign() != first
+    changes.close()
+
+
+def test_a_store_that_is_not_there_has_no_sign_and_nothing_is_kept(tmp_path):
+    remembered = Remembered(Changes(tmp_path).sign)
+    made = iter(range(9))
+    assert [remembered.get("a", lambda: next(made)) for _ in range(3)] == [0, 1, 2]
+
+
+def test_what_is_kept_is_bounded_and_belongs_to_its_sign():
+    signs = ["one"]
+    remembered = Remembered(lambda: signs[-1])
+    made = iter(range(999))
+    assert [remembered.get("a", lambda: next(made)) for _ in range(2)] == [0, 0]
+    signs.append("two")
+    assert remembered.get("a", lambda: next(made)) == 1
+    for n in range(MAX_HELD):
+        remembered.get(n, lambda: next(made))
+    assert remembered.get("a", lambda: next(made)) > 1
+
+
+@pytest.fixture
+def counted(monkeypatch):
+    """How often everybody, and one person, was judged."""
+    n = {"today": 0, "person": 0}
+
+    def counting(name, function):
+        def judged(*args, **words):
+            n[name] += 1
+            return function(*args, **words)
+
+        return judged
+
+    monkeypatch.setattr(today, "judged_people", counting("today", today.judged_people))
+    monkeypatch.setattr(person, "page_of", counting("person", person.page_of))
+    return n
+
+
+def test_the_screens_judge_once_and_again_after_a_change(own_clinic, counted):
+    desk = Desk(own_clinic)
+    desk.come_in()
+    desk.get("/"), desk.get("/"), desk.get("/?state=due")
+    assert counted["today"] == 1
+    desk.get("/person/K7QF"), desk.get("/person/K7QF/page")
+    assert counted["person"] == 1
+    desk.send("/person/K7QF/say/event", kind="fall", note="in the yard", day="2026-12-01")
+    assert "Alarm:" in desk.get("/").text.split('/person/K7QF"')[1].split("</tr>")[0]
+    assert "in the yard" in desk.get("/person/K7QF/page").text
+    assert counted == {"today": 2, "person": 2}
