@@ -85,7 +85,7 @@ def test_a_wrong_address_is_a_calm_page(desk):
     desk.come_in()
     for path in ("/nowhere", "/static/../app.py", "/static/%2e%2e/app.py", "/person/%00"):
         answer = desk.client.get(path)
-        assert answer.status_code in (200, 404)
+        assert answer.status_code in (200, 400, 404)
         assert "import" not in answer.text
         assert "Traceback" not in answer.text
 

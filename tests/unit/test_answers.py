@@ -1,6 +1,7 @@
 """Answers around a visit: kept in order, and the flags they raise for its blocks."""
 
 import random
+import uuid
 from datetime import UTC, datetime
 
 import pytest
@@ -157,7 +158,8 @@ def test_the_wrong_hand_is_not_trended_until_somebody_says_which_it_was(store, v
 
 def test_the_check_before_a_visit_flags_its_blocks(store, visit):
     def check(at, rate, gaps=0.0, slow=0.0):
-        return TimingCheck(at, "T-A", "touch", 400, rate, 60.0, gaps, 60.0, slow, 1.0, at)
+        check_id = str(uuid.uuid5(uuid.NAMESPACE_OID, at))
+        return TimingCheck(check_id, "T-A", "touch", 400, rate, 60.0, gaps, 60.0, slow, 1.0, at)
 
     good = check("2026-03-01T10:00:00.000+00:00", 120.0)
     slow = check("2026-03-03T10:00:00.000+00:00", 30.0)

@@ -66,7 +66,7 @@ def clean_root(package):
                 *inside, "apt-get", "-qq", "install", "--yes", "--no-install-recommends",
                 "/tmp/made.deb",
             )  # fmt: skip
-            told(*inside, "useradd", "--create-home", "patient")
+            told(*inside, "useradd", "--create-home", "--home-dir", "/srv/patient", "patient")
             yield root
         finally:
             for place in ("proc", "dev"):
@@ -74,7 +74,7 @@ def clean_root(package):
 
 
 def as_patient(root, *words, **surroundings):
-    kept = [f"{k}={v}" for k, v in {"HOME": "/home/patient", **surroundings}.items()]
+    kept = [f"{k}={v}" for k, v in {"HOME": "/srv/patient", **surroundings}.items()]
     return [
         "chroot", "--userspec=patient:patient", str(root), "env", "-i",
         "PATH=/usr/bin:/bin", "LC_ALL=C.UTF-8", *kept, *words,
@@ -87,15 +87,15 @@ def test_there_is_no_python_in_it(clean_root):
 
 def test_demo_report_and_export_run(clean_root):
     said = told(
-        *as_patient(clean_root, "battery", "demo", "/home/patient/demo", "--visits", "7")
+        *as_patient(clean_root, "battery", "demo", "/srv/patient/demo", "--visits", "7")
     )
     code = re.search(r"\b([0-9A-Z]{4})\b", said)[1]
-    home = "/home/patient/demo"
+    home = "/srv/patient/demo"
     pages = told(*as_patient(clean_root, "battery", "people", "--home", home))
     assert code in pages
     told(*as_patient(clean_root, "battery", "report", code, "--home", home, "--pdf"))
-    told(*as_patient(clean_root, "battery", "export", "/home/patient/out", "--home", home))
-    assert list((clean_root / "home/patient/out").glob("*.json"))
+    told(*as_patient(clean_root, "battery", "export", "/srv/patient/out", "--home", home))
+    assert list((clean_root / "srv/patient/out").glob("*.json"))
 
 
 def test_a_visit_opens_its_window(clean_root, tmp_path):
@@ -111,12 +111,12 @@ def test_a_visit_opens_its_window(clean_root, tmp_path):
     visit = subprocess.Popen(
         as_patient(
             clean_root, "battery", "visit", DISPLAY=f":{number}", SDL_AUDIODRIVER="dummy",
-            BATTERY_PUBLISH="/home/patient/shown.json",
+            BATTERY_PUBLISH="/srv/patient/shown.json",
         ),
         stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
     try:
-        shown = clean_root / "home/patient/shown.json"
+        shown = clean_root / "srv/patient/shown.json"
         while not shown.exists():
             assert visit.poll() is None, visit.stderr.read()
             assert time.monotonic() - begun_s < 60, "no page came up"
