@@ -6,7 +6,7 @@ import pytest
 
 from battery import drives as drives_module
 from battery.alarms import limits_of
-from battery.desk.screens import exchange
+from battery.desk.screens import exchange, today
 from battery.desk.session import authors
 from battery.drives import Drive, removable
 from battery.handover import make_clinic_keys, make_tablet_keys, send
@@ -113,3 +113,9 @@ def test_a_backup_is_a_store_that_opens(desk, tmp_path):
         assert authors(store)
     again = desk.send("/clinic/backup", file=str(target))
     assert again.status_code == 400
+
+
+def test_today_says_that_a_drive_with_bundles_is_plugged_in(desk, monkeypatch, stick):
+    assert "lie on drives" not in desk.get("/").text
+    monkeypatch.setattr(today, "drives", lambda _: [Drive(stick, 3)])
+    assert "3 bundles lie on drives that are plugged in." in desk.get("/").text

@@ -6,6 +6,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from battery.desk.frame import Office, office, page, shows
+from battery.drives import drives
+from battery.handover.sending import BUNDLE
 from battery.report.caseload import STATES, chosen, judged_people, listed
 from battery.report.judged import Page
 
@@ -26,6 +28,7 @@ def show(request: Request) -> Response:
         code=code,
         n_waiting=n_waiting,
         unreadable=unreadable,
+        n_on_drives=sum(drive.n_bundles for drive in drives(BUNDLE)),
     )
 
 
