@@ -177,13 +177,14 @@ def report(
 
     Example: battery report K7QF --out k7qf.html --pdf
     """
+    from battery.files import inside
     from battery.report import page_csv, page_of, paper_named, render, write_pdf, write_text
 
     size = paper_named(paper)
     with open_store(home, write=False) as store:
         page = page_of(store, code.upper(), now=now())
         path = write_text(
-            out or Path(f"{page.rows.person.code}.html"), render(page, paper=size)
+            out or inside(Path(), f"{page.rows.person.code}.html"), render(page, paper=size)
         )
         print(path)
         if table:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import getpass
 import sys
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Annotated, Any
@@ -76,6 +77,19 @@ def now() -> datetime:
 def now_utc() -> str:
     """Return the time of the wall clock in UTC, as the store keeps it."""
     return utc_text(now(), "microseconds")
+
+
+def at_terminal() -> bool:
+    """Whether somebody can be asked."""
+    return sys.stdin.isatty()
+
+
+def account() -> str:
+    """Return the account that runs the program, for a record of who did something."""
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):  # an account without a name
+        return "an account without a name"
 
 
 def day_meant(told: str, undone: str) -> date:

@@ -10,8 +10,11 @@ import typer
 from battery.commands.common import (
     Home,
     Progress,
+    account,
+    at_terminal,
     day_meant,
     now,
+    now_utc,
     open_store,
     say_unreadable,
 )
@@ -67,6 +70,9 @@ def export(
     without_consent: Annotated[
         str, typer.Option(help="Why people without research consent are in it; it is kept.")
     ] = "",
+    by: Annotated[
+        str, typer.Option(help="With --without-consent: who says so. Default: the account.")
+    ] = "",
     licence: Annotated[
         str | None, typer.Option(help="Licence of exports, name or address; said once.")
     ] = None,
@@ -104,15 +110,19 @@ def export(
                 "exported"
             )
             raise UsageError(msg)
-        _export_charts(home, directory, asked, attach)
+        _export_charts(home, directory, asked, attach, by)
         return
     if attach is not None:
         msg = "--attach goes with --fhir; nothing was exported"
         raise UsageError(msg)
     failed: dict[str, str] = {}
-    with open_store(home, write=told) as store:
+    if not told and at_terminal() and not _licence_is_known(home):
+        licence, author, told = *_asked_licence(), True
+    with open_store(home, write=told or bool(asked.without_consent)) as store:
         if told:
             _keep_licence(store, licence, author)
+        asked.check(store)
+        _keep_override(store, asked, by)
         n_left_out = asked.n_without_consent(store)
         with Progress("exporting") as step:
             if bids:
@@ -132,12 +142,14 @@ def export(
 
 
 def _export_charts(
-    home: str | None, directory: Path, asked: Selection, attach: str | None
+    home: str | None, directory: Path, asked: Selection, attach: str | None, by: str
 ) -> None:
     from battery.commands.charting import saying
     from battery.export.fhir import export_charts
 
-    with open_store(home, write=False) as store:
+    with open_store(home, write=bool(asked.without_consent)) as store:
+        asked.check(store)
+        _keep_override(store, asked, by)
         n_left_out = asked.n_without_consent(store)
         with Progress("exporting") as step:
             done = export_charts(
@@ -157,6 +169,18 @@ def _export_charts(
         say_unreadable(store)
     if done.failed:
         raise typer.Exit(1)
+
+
+def _keep_override(store: Store, asked: Selection, by: str) -> None:
+    """Keep who lets people without research consent be exported; say so."""
+    from battery.export.selection import keep_override
+
+    if not asked.without_consent:
+        return
+    who = by.strip() or account()
+    codes = keep_override(store, asked, by=who, at_utc=now_utc())
+    if codes:
+        print(f"kept in the store: {who} exports without research consent: {' '.join(codes)}")
 
 
 def _left_out(n_people: int) -> str:
@@ -184,6 +208,23 @@ def _export_tables(
         progress=step,
     )
     return done.n_rows, done.failed
+
+
+def _licence_is_known(home: str | None) -> bool:
+    from battery.export.package import AUTHORS, LICENCE
+
+    with open_store(home, write=False) as store:
+        return store.setting(LICENCE) is not None or store.setting(AUTHORS) is not None
+
+
+def _asked_licence() -> tuple[str, list[str]]:
+    """Ask once what every export of this clinic says of its licence and authors."""
+    words = (
+        "Licence of your exports, name or address (Enter: none)",
+        "Authors, with ; between them (Enter: none)",
+    )
+    licence, authors = (str(typer.prompt(w, default="", show_default=False)) for w in words)
+    return licence, authors.split(";")
 
 
 def _keep_licence(store: Store, licence: str | None, authors: list[str] | None) -> None:

@@ -34,6 +34,7 @@ from battery.export.deidentify import Days
 from battery.export.dictionary import SCORES as SCORE_TABLE
 from battery.export.package import AUTHORS, LICENCE
 from battery.export.selection import EVERYTHING, Selection
+from battery.files import inside
 from battery.flagging import Flagging
 from battery.recording import Block
 from battery.scoring import SCORING_VERSION
@@ -120,7 +121,7 @@ class _Dataset:
                 self._progress(done, n_visits)
             if sessions:
                 write_tsv(
-                    self._root / f"sub-{person.code}" / f"sub-{person.code}_sessions.tsv",
+                    inside(self._root, f"sub-{person.code}", f"sub-{person.code}_sessions.tsv"),
                     ("session_id", "acq_time", *texts.session_columns()),
                     sessions,
                 )
@@ -215,7 +216,7 @@ class _Dataset:
         header = visit.header
         name = f"ses-{number:02d}"
         stem = f"sub-{person.code}_{name}"
-        folder = self._root / f"sub-{person.code}" / name
+        folder = inside(self._root, f"sub-{person.code}", name)
         folder.mkdir(parents=True)
         runs: dict[str, int] = {}
         scans = []
@@ -272,7 +273,7 @@ class _Dataset:
     ) -> dict[str, Any] | None:
         task, hand, run = entities
         said = f"task-{task}_acq-{hand}_run-{run}"
-        inside = folder.relative_to(self._root)
+        below = folder.relative_to(self._root)
         trials = tables.trials_of(block, block.header.block_id)
         if trials:
             self._with_trials.add(task)
@@ -280,9 +281,9 @@ class _Dataset:
         stored = self._store.block_scores(block.header.block_id)
         scores = [tables.score_row(row, self._codes) for row in stored]
         if scores:
-            beh = self._root / SCORES / inside / "beh"
+            beh = self._root / SCORES / below / "beh"
             write_scores(beh / f"{stem}_{said}_desc-scores_beh.tsv", scores)
-        source = self._root / "sourcedata" / inside
+        source = self._root / "sourcedata" / below
         write_frames(source / f"{stem}_{said}_frames.tsv.gz", block)
         if len(block.samples) < 2:
             return None

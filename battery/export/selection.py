@@ -116,6 +116,31 @@ class Selection:
 
 
 EVERYTHING = Selection()
+OVERRIDES = "export.without_consent"  # a setting of the store: a list, one entry an export
+
+
+def keep_override(store: Store, selection: Selection, *, by: str, at_utc: str) -> list[str]:
+    """Keep in the store who exported whom without consent to research use, when and why.
+
+    Parameters
+    ----------
+    store : Store
+    selection : Selection
+    by : str
+        Initials, a role, or an account.
+    at_utc : str
+
+    Returns
+    -------
+    list of str
+        Codes of the people it concerns; nothing is kept where there are none.
+    """
+    gave = store.gave_consent("research")
+    codes = [p.code for p in selection.of_people(store) if p.code not in gave]
+    if codes and selection.without_consent:
+        entry = [at_utc, by, selection.without_consent, " ".join(codes)]
+        store.add_to_setting(OVERRIDES, entry)
+    return codes
 
 
 def _local_date(header: VisitHeader) -> date:

@@ -103,7 +103,8 @@ def commands(desk, folder, *, every=True):
     for words in asked:
         result = CliRunner().invoke(app, [*words, *home])
         expected = result.exception is None or isinstance(result.exception, SystemExit)
-        told[" ".join(words[:1] + words[2:3])] = (expected, result.exit_code, result.output)
+        said = result.output if expected else f"{result.output}{result.exception!r}"
+        told[" ".join(words[:1] + words[2:3])] = (expected, result.exit_code, said)
         for made in folder.iterdir():
             shutil.rmtree(made) if made.is_dir() else made.unlink()
     return told
