@@ -104,6 +104,9 @@ class Replayed(Scripted):
 class Pilot(Scripted):
     """A finger that presses the button somebody chooses, from what the page publishes.
 
+    It presses again where nothing came of it: an answer under the press before is not taken
+    at once.
+
     Parameters
     ----------
     choose : callable
@@ -114,12 +117,15 @@ class Pilot(Scripted):
     on = True
     settle_ns = 400_000_000
     hold_ns = 90_000_000
+    again_ns = 1_000_000_000
+    n_presses = 3  # of one button at most
 
     def __init__(self, window: Window, clock: Clock, choose: Callable[[dict], str | None]):
         super().__init__(clock)
         self._window = window
         self._choose = choose
         self.states: list[dict] = []
+        self._unheard: tuple[dict, str, int, int] | None = None
         window.reader = self
         window.publisher = self  # type: ignore[assignment]
 
@@ -130,8 +136,21 @@ class Pilot(Scripted):
         if key is not None:
             self.press(state, key, self.clock.now + self.settle_ns)
 
+    def rest(self, until_ns: int) -> None:
+        if self._unheard is not None and self.clock.now >= self._unheard[2]:
+            state, key, _, left = self._unheard
+            self._unheard = None
+            if self.states[-1] is state and left:
+                self._touch(state, key, self.clock.now, 1)
+                self._unheard = state, key, self.clock.now + self.again_ns, left - 1
+        super().rest(until_ns)
+
     def press(self, state: dict, key: str, at_ns: int, pointer: int = 1) -> None:
         """Put a finger on the middle of a button and lift it again."""
+        self._touch(state, key, at_ns, pointer)
+        self._unheard = state, key, at_ns + self.again_ns, self.n_presses - 1
+
+    def _touch(self, state: dict, key: str, at_ns: int, pointer: int) -> None:
         rect = next(b["rect_px"] for b in state["buttons"] if b["key"] == key)
         x_mm, y_mm = self.middle_mm(rect)
         up_ns = at_ns + self.hold_ns

@@ -17,7 +17,7 @@ from pathlib import Path
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 POLL_S = 0.004
-START_S = 20.0
+START_S = 60.0
 
 
 @contextlib.contextmanager
@@ -184,7 +184,7 @@ class Published:
             select.select([], [], [], POLL_S)
         return False
 
-    def wait(self, ready, limit_s: float = 20.0) -> dict:
+    def wait(self, ready, limit_s: float = 60.0) -> dict:
         """Wait for another process to show a state; a look every few milliseconds."""
         until_s = time.monotonic() + limit_s
         while True:

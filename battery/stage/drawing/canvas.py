@@ -9,7 +9,7 @@ from typing import Any, Literal
 import pygame
 
 from battery.recording import Hand
-from battery.stage.drawing.lettering import Lettering, Weight
+from battery.stage.drawing.lettering import LINE_PITCH, Lettering, Weight
 from battery.stage.drawing.pagination import PARAGRAPH, fitting, height_px
 from battery.stage.drawing.shapes import rounded
 from battery.stage.screen.theme import Colour
@@ -247,12 +247,16 @@ class Canvas:
     def caption(self, text: str, room: pygame.Rect, ink: Colour | None = None) -> None:
         """Write a word on a button, or under a picture on one, in the middle of its room."""
         letters, rows = self._fitted(self.say(text), room.inflate(-self.px(3.0), 0))
+        pitch_px = letters.pitch_px
+        if len(rows) * pitch_px > room.height:  # rows may stand as close as letters are high
+            pitch_px = max(room.height // len(rows), round(pitch_px / LINE_PITCH))
         for index, row in enumerate(rows):
             picture = letters.picture(row, ink or self.theme.text)
-            middle = room.centery + round((index - (len(rows) - 1) / 2) * letters.pitch_px)
+            middle = room.centery + round((index - (len(rows) - 1) / 2) * pitch_px)
             place = picture.get_rect(center=(room.centerx, middle))
             self.surface.blit(picture, place)
-            self.boxes.append(("button words", place))
+            box = place.inflate(0, pitch_px - place.height)
+            self.boxes.append(("button words", box))
 
     def cells(self, n_choices: int, *, mirrored: bool = False) -> list[pygame.Rect]:
         """Return the places of up to five choices, above the row at the foot.

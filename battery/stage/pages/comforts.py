@@ -11,7 +11,7 @@ import pygame
 from battery.recording import Hand
 from battery.stage.drawing.canvas import GAP_MM, Button, Canvas
 from battery.stage.language import texts
-from battery.stage.language.languages import OWN_NAMES, Text, language
+from battery.stage.language.languages import OWN_NAMES, Said, Text, language
 from battery.stage.pages.builder import BACK, Maker, Next
 from battery.stage.pages.page import Page, TextPage
 from battery.stage.pages.presses import Presses
@@ -31,7 +31,7 @@ class StartPage(TextPage):
     def content(self, canvas: Canvas, presses: Presses) -> None:
         """Draw the button of the settings."""
         place = canvas.say_area("left" if self.used == "right" else "right")
-        self._put(canvas, presses, Button(SETTINGS, "Aa", main=False), place)
+        self._put(canvas, presses, Button(SETTINGS, Said("Aa"), main=False), place)
 
     def _head(self, canvas: Canvas) -> pygame.Rect:
         head = super()._head(canvas)
