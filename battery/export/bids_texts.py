@@ -33,25 +33,26 @@ TASKS = {
     "tapping": (
         "Hold the home pad; the next target appears on the other side; on the cue lift, touch "
         "it and return. Accuracy before speed.",
-        "Hold the lower ring. Look at the new ring and wait. When it fills, lift and touch its "
-        "middle.",
+        "Keep your finger on the lower ring. Look at the new one. When it fills with colour, "
+        "touch the middle of it.",
     ),
     "pursuit": (
         "Press the chip and keep the finger on it while it moves along a line: first a single "
         "sine, then a sum of sines.",
-        "Press the disc and keep your finger on it. It moves. Follow it with eyes and finger.",
+        "Put your finger on the disc and keep it there. The disc moves. Follow it with your "
+        "eyes and your finger.",
     ),
     "slide": (
         "Touch the fixed target, then drag the chip along a straight track to the side and "
         "back at one's own pace; sides alternate.",
-        "Touch the upper disc. Then hold the lower one. Slide it to the side as far as is "
-        "comfortable, and back.",
+        "Touch the upper disc. Then put your finger on the lower one. Slide it to the side as "
+        "far as is comfortable, then back.",
     ),
     "trail": (
         "Drag the chip from node to node, in order of numbers, or of numbers and letters in "
         "turn.",
-        "Press the filled circle. Slide on to the next in order. 1, 2, 3 and so on. With "
-        "letters: 1, A, 2, B.",
+        "Put your finger on the filled circle. Slide to the next one. The order is 1, 2, 3. "
+        "With letters it is 1, A, 2, B.",
     ),
 }
 README = """\
