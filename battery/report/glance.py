@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from battery.people import person_label
 from battery.recording import Hand
 from battery.report import shapes, words
 from battery.report.alarming import alarm_lines
@@ -136,7 +137,7 @@ def _strings(found: Any) -> list[str]:
 def _fixed(page: Page) -> dict[str, Any]:
     """Say what always stands on the sheet."""
     return {
-        "code": page.rows.person.code,
+        "code": person_label(page.rows.person),
         "about": _about(page),
         "alarms": _alarms(page),
         "baseline": words.new_baseline(page),

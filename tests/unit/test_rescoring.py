@@ -69,7 +69,7 @@ def test_what_was_scored_is_found_again(own_clinic):
 def test_a_change_is_told_with_its_reason(own_clinic):
     rescored(own_clinic)
     before = tables(own_clinic, scores=True)
-    defined_anew, kept = "slide.mean_speed_mm_s", "tapping.radial_error_mm"
+    defined_anew, kept = "slide.mean_speed_mm_s", "tapping.reaction_time_s"
     assert (MEASURES[defined_anew].since, MEASURES[kept].since) == (2, 1)
     change(
         own_clinic,
