@@ -61,7 +61,7 @@ def changes_kept(store: Store, person: str, changes: dict[str, Any]) -> dict[str
 
 
 def about_minutes(plan: Plan) -> int:
-    """Say how long a visit takes, in whole minutes; trails take as long as they take."""
+    """Say how long a visit takes, at least two whole minutes; trails take as they take."""
     blocks = planned_blocks(plan, "right")
     tests_s = sum(
         sum(_lengths_s(block)) or TRAILS_S for block in blocks if block.phase == "test"
@@ -70,7 +70,7 @@ def about_minutes(plan: Plan) -> int:
     tries_s = TRY_S * (len(blocks) - n_tests)
     rests_s = plan.rest_s * max(n_tests - 1, 0)
     pages_s = N_PAGES * PAGE_S * n_tests / 8
-    return max(1, round((tests_s + tries_s + rests_s + pages_s) / 60))
+    return max(2, round((tests_s + tries_s + rests_s + pages_s) / 60))
 
 
 def _lengths_s(block: PlannedBlock) -> list[float]:

@@ -2,6 +2,7 @@
 
 import random
 from datetime import datetime
+from types import SimpleNamespace
 
 import pygame
 import pytest
@@ -15,6 +16,8 @@ from battery.stage.drawing.canvas import DEFAULT, LARGE
 from battery.stage.pages import flow as flow_module
 from battery.stage.pages.flow import VisitFlow
 from battery.stage.pages.page import run_pages
+from battery.stage.pages.questions import Asking
+from battery.stage.visit import about_minutes
 from battery.store import Store
 from battery.visits import begin_visit
 from tests.screen.layout import check_page
@@ -143,6 +146,19 @@ def test_a_visit_leads_through_every_task_with_each_hand(clinic):
     ]
     (visit,) = clinic.store.visits(clinic.person.code)
     assert visit.ending == "finished"
+
+
+def test_one_part_is_not_said_in_the_plural():
+    def said(n_planned):
+        asking = Asking.__new__(Asking)
+        asking._visit = SimpleNamespace(n_planned=n_planned)
+        asking._minutes = 12
+        asking._make = SimpleNamespace(text=lambda _name, _title, lines, *_, **__: lines)
+        return str(asking._welcome(lambda: None, None)[0])
+
+    assert said(1) == "One short part. It takes a few minutes."
+    assert said(8) == "8 short parts, with rests. It takes about 12 minutes."
+    assert about_minutes(BRIEF.model_copy(update={"rest_s": 0.0})) == 2
 
 
 def test_the_start_button_stands_on_the_side_of_the_hand_and_stop_on_the_other(clinic):

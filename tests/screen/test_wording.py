@@ -27,6 +27,8 @@ MEANT = {
         "no hurry",
         "small, slow, easy turns. Go slower if the spot blurs",
         "a headache that gets worse",
+        "Nothing is lost.",
+        "If it fails again, please tell your clinic.",  # the stick, not the person
     },
     "de": {
         "schwach wird",
@@ -35,6 +37,8 @@ MEANT = {
         "wenig, langsam und bequem. Noch langsamer",
         "Mir geht es schlechter",
         "einen Punkt an der Wand",
+        "Nichts ist verloren.",
+        "Ihr nächster Test ist später.",
     },
 }
 CODES = sorted(OWN_NAMES)

@@ -46,6 +46,7 @@ AGAIN_LINES = (
 )
 WELCOME_TITLE = _("Your visit")
 WELCOME_LINE = _("{count} short parts, with rests. It takes about {minutes} minutes.")
+WELCOME_ONE = _("One short part. It takes a few minutes.")
 WHERE_BEFORE = _("Before the first part")
 WHERE_PART = _("Part {number} of {all}")
 WHERE_AFTER = _("After the last part")

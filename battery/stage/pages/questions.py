@@ -117,11 +117,12 @@ class Asking:
 
     def _welcome(self, forward: Next, back: Next | None) -> Page:
         del back
-        words = {"count": self._visit.n_planned, "minutes": self._minutes}
+        count = self._visit.n_planned
+        line = texts.WELCOME_LINE.format(count=count, minutes=self._minutes)
         return self._make.text(
             "welcome",
             texts.WELCOME_TITLE,
-            (texts.WELCOME_LINE.format(**words), *texts.STOP_NOW_LINES),
+            (texts.WELCOME_ONE if count == 1 else line, *texts.STOP_NOW_LINES),
             (GO,),
             lambda _: forward(),
             sign="stop",
