@@ -126,7 +126,7 @@ def differences(later: Floats) -> tuple[Floats, Floats]:
     n = n_looks - LAG
     squares = np.zeros(later.shape)
     df = DF_OF_DIFFERENCE * np.maximum(np.arange(n_looks) + 1 - LAG, 0)
-    if n < 1:
+    if n < 1 or later.size == 0:
         return squares, df
     size = np.abs(later[..., LAG:] - later[..., :-LAG]) / np.sqrt(2)
     flat = size.reshape(-1, n)
