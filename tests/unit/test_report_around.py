@@ -61,8 +61,10 @@ def test_before_the_first_word_nothing_is_known_and_after_it_silence_is_none_don
 
 def test_a_rest_day_is_an_answer_but_no_practice(store):
     def entry(number, kind, exercise, day):
-        return HomeExercise(kit.identifier(str(number)), "K7QF", kind, exercise, None, None, None,
-                        day.isoformat(), "2026-03-01T08:00:00+00:00")  # fmt: skip
+        return HomeExercise(
+            kit.identifier(str(number)), "K7QF", kind, exercise, None, None, None,
+            day.isoformat(), "2026-03-01T08:00:00+00:00",
+        )  # fmt: skip
 
     entries = [
         entry(1, "reported", "rest_day", days(7)[0]),
