@@ -9,7 +9,7 @@ from battery.errors import PlanError
 from battery.moments import utc_text
 from battery.people import person_label, picture_of
 from battery.plan import Plan, PlannedBlock, check_fits, planned_blocks
-from battery.recording import Device
+from battery.recording import Device, Screen
 from battery.stage.drawing.canvas import Button
 from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.language import texts
@@ -36,9 +36,12 @@ TRAILS_S, TRY_S = 60.0, 20.0
 
 
 def _fits_or_says_so(plan: Plan, window: Window, *, large: bool) -> None:
-    """Refuse a screen that is too small for a plan, on the glass as well."""
+    """Refuse a screen that is too small for a plan, or unknown and upright, on the glass too.
+
+    Nothing is known of an unmeasured screen but its shape; upright, the card pages do not fit.
+    """
     try:
-        check_fits(plan, window.screen)
+        _check(plan, window.screen)
     except PlanError:
         upright = window.screen.height_px > window.screen.width_px
         page = TextPage(
@@ -52,6 +55,17 @@ def _fits_or_says_so(plan: Plan, window: Window, *, large: bool) -> None:
         )
         run_pages(window, page, large=large)
         raise
+
+
+def _check(plan: Plan, screen: Screen) -> None:
+    if screen.scale_source != "guess":
+        check_fits(plan, screen)
+    elif screen.height_px > screen.width_px:
+        msg = (
+            f"this screen stands upright ({screen.width_px} x {screen.height_px} px); turn the "
+            "tablet. Nothing was recorded"
+        )
+        raise PlanError(msg)
 
 
 def changes_kept(store: Store, person: str, changes: dict[str, Any]) -> dict[str, Any]:
@@ -190,9 +204,9 @@ class VisitPages:
         PlanError
             If the plan does not fit this screen; a page has said so then.
         """
+        _fits_or_says_so(self._plan, self._window, large=self._large)
         if self._window.screen.scale_source == "guess":
             return self._card.first()
-        _fits_or_says_so(self._plan, self._window, large=self._large)
         return self._ready()
 
     def said(self) -> str:

@@ -127,4 +127,4 @@ def test_a_demonstration_does_not_flash(monkeypatch, task):
             shown.step(frame / 60)
             watcher.look()
     assert watcher.n_pictures > 10
-    assert watcher.area_mm2(5.88) < LIMIT_MM2 / 4
+    assert watcher.area_mm2(5.88) < LIMIT_MM2 / 3  # a hand is drawn, as large as the task
