@@ -429,18 +429,3 @@ def test_a_server_without_its_library_names_the_part_to_install(monkeypatch):
     with pytest.raises(StoreError) as error:
         Store.open("postgresql://somewhere/none")
     one_line(error, "PostgreSQL needs one more part", "coordination-battery[postgresql]")
-
-
-def test_opening_again_gives_up_no_lock_of_this_program(tmp_path):
-    """SQLite, "How To Corrupt An SQLite Database File", 2.2: closing any handle drops locks.
-
-    Another program that leaves would then take the log away under the one that is still here.
-    """
-    with Store.open(tmp_path) as held:
-        held.put_setting("said", 1)
-        with Store.open(tmp_path) as again:
-            again.put_setting("said", 2)
-        other = [sys.executable, "-m", "battery.cli", "people", "--home", str(tmp_path)]
-        assert subprocess.run(other, capture_output=True, check=False).returncode == 0
-        held.put_setting("said", 3)
-        assert held.setting("said") == 3
