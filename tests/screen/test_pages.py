@@ -5,7 +5,7 @@ import pytest
 
 from battery.errors import StageError
 from battery.stage.drawing.canvas import Button
-from battery.stage.pages.page import DEBOUNCE_NS, TextPage, run_pages
+from battery.stage.pages.page import DEBOUNCE_NS, TextPage, follow, run_pages
 from battery.stage.screen.pointer import Key, Report
 from tests.screen.pilot import Pilot
 
@@ -212,7 +212,7 @@ def test_pages_that_never_end_are_ended(headless):
             return self
 
     with pytest.raises(StageError, match="1000 pages"):
-        run_pages(window, Again())
+        follow(window, Again())
 
 
 def test_what_lay_over_the_window_leaves_no_black_behind(headless, monkeypatch):
