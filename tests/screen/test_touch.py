@@ -11,8 +11,7 @@ from tests.screen.servers import Finger, program, touch_screen
 from tests.screen.stranger import Stranger
 from tests.screen.test_stranger import check_visit, clinic, finish, stored
 
-# Whole visits in real time: not proven on the newest pages yet, so run by hand.
-pytestmark = [pytest.mark.needs("xorg"), pytest.mark.long]
+pytestmark = pytest.mark.needs("xorg")
 
 __all__ = ["clinic"]  # a fixture of both files
 WIDTH_PX, HEIGHT_PX = 1280, 800
