@@ -150,7 +150,9 @@ def test_a_page_is_spoken_when_it_opens_and_again_when_asked(headless):
         file_of(language("en"), text).name
         for text in (page.title, texts.HAND_LINE, texts.YES, texts.NO)
     ]
-    assert [said for said in sound.said if said != "hush"] == [whole, whole]
+    told = [said for said in sound.said if said != "hush"]
+    assert len(told) >= 2  # the pilot presses again while the page stays
+    assert all(said == whole for said in told)
     assert sound.said[-1] == "hush"
 
 

@@ -16,4 +16,4 @@ def test_the_first_page_tells_what_waits(waiting, told, monkeypatch):
             large=False, seed=1, waiting=waiting,
         )  # fmt: skip
         lines = [str(line) for line in flow.first().lines]
-    assert ("Not yet handed over to the clinic: 3." in lines) == told
+    assert ("Visits not yet sent to your clinic: 3." in lines) == told
