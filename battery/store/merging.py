@@ -146,10 +146,23 @@ class Merging(Registry, Records):
     def accept_tablet(
         self, fingerprint: str, public_key: str, device: str, *, author: str, at_utc: str
     ) -> None:
-        """Accept a tablet's key from now on."""
-        row = Tablet(fingerprint, public_key, device, author, at_utc)
+        """Accept a tablet's key from now on; one that is accepted stays as it is.
+
+        Raises
+        ------
+        UsageError
+            If another key of the same fingerprint is accepted.
+        """
+        table, row = schema.tablets, Tablet(fingerprint, public_key, device, author, at_utc)
+        query = select(table.c.public_key).where(table.c.fingerprint == fingerprint)
         with self._writing() as connection:
-            connection.execute(insert(schema.tablets).values(**asdict(row)))
+            one_at_a_time(connection)  # two may accept it at once
+            held = connection.execute(query).scalar()
+            if held is None:
+                connection.execute(insert(table).values(**asdict(row)))
+        if held not in (None, public_key):
+            msg = f"another tablet's key has the fingerprint {fingerprint!r}; not accepted"
+            raise UsageError(msg)
 
     def drop_tablet(self, fingerprint: str) -> None:
         """Accept a tablet's key no longer; what it has sent before stays.
@@ -302,9 +315,12 @@ class Merging(Registry, Records):
         self.add_to_setting(f"{ACCEPTED}.{code}", fingerprint)
 
     def enrol_arrived(self, person: Person) -> None:
-        """Enrol somebody as another store has them."""
+        """Enrol somebody as another store has them; whoever is enrolled stays as enrolled."""
+        code = schema.people.c.code
         with self._writing() as connection:
-            connection.execute(insert(schema.people).values(**asdict(person)))
+            one_at_a_time(connection)  # two may take them at once
+            if connection.execute(select(code).where(code == person.code)).first() is None:
+                connection.execute(insert(schema.people).values(**asdict(person)))
 
     def whole_visit(self, visit_id: str) -> WholeVisit:
         """Read a visit with all its raw blocks.

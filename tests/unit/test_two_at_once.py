@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from battery.errors import StoreError
+from battery.errors import StoreError, UsageError
 from battery.handover import bundle, keys, receive
 from battery.handover.files import write_whole
 from battery.handover.receiving import write_receipts
@@ -133,3 +133,16 @@ def test_a_setting_put_by_two_at_once_is_no_error(empty_database):
     assert failures == []
     with Store.open(empty_database, write=False) as store:
         assert len(store.setting("list", [])) == 40
+
+
+def test_a_tablet_or_person_taken_twice_is_taken_once(tmp_path):
+    """As the desk and a command may do at once: the second finds it done."""
+    said = {"author": "AB", "at_utc": hand.SAID["at_utc"]}
+    with Store.open(tmp_path) as store:
+        for _ in range(2):
+            store.accept_tablet("1a2b", "its key", "T-03", **said)
+            store.enrol_arrived(kit.person())
+        with pytest.raises(UsageError, match="another tablet's key"):
+            store.accept_tablet("1a2b", "another key", "T-03", **said)
+        assert [t.public_key for t in store.tablets()] == ["its key"]
+        assert len(store.list_people()) == 1
