@@ -13,27 +13,26 @@ import tempfile
 from datetime import datetime
 from pathlib import Path
 
-from battery.people import new_person
+import pytest
+
 from battery.plan import STANDARD, Plan, PlannedTask, planned_blocks
-from battery.recording import BlockHeader, Device
+from battery.recording import BlockHeader
 from battery.runner import Run, run_block
 from battery.simulate import TOUCH_60, Person, Truth
+from battery.stage import visit as visit_module
 from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.language import texts
 from battery.stage.language.languages import ENGLISH, language
-from battery.stage.pages import flow as flow_module
-from battery.stage.pages.card import CardPages
+from battery.stage.pages.comforts import quiet_page
 from battery.stage.pages.flow import VisitFlow
 from battery.stage.pages.live import LiveSource
 from battery.stage.pages.page import Left, TextPage, run_pages
 from battery.stage.pages.questions import GO
 from battery.stage.pages.staff import staff_page
 from battery.stage.screen.theme import FIRST_THEME, THEMES
-from battery.stage.settings.kiosk import ClinicSettings
 from battery.stage.sound_check import sound_page
-from battery.store import Store
-from battery.visits import begin_visit
 from tasks.contract import settings_to_dict
+from tests.screen.door import Home
 from tests.screen.languages import LONG, RIGHT_TO_LEFT
 from tests.screen.manners import Person as Somebody
 from tests.screen.pilot import TABLETS, Pilot, Replayed, open_window, tablet
@@ -55,6 +54,7 @@ MOMENTS_S = {
     "pursuit": (0.2, 4.0),
     "trail": (0.5, 4.0, 9.0),
 }
+WARNED = ("battery", "clock")
 SHOWN_NS = {"demonstration": 2_500_000_000}  # how long a page stands before its picture
 
 
@@ -73,21 +73,26 @@ class Look:
         spoken = {"de": language("de"), "long": LONG, "mirrored": RIGHT_TO_LEFT}
         self.language = next((spoken[word] for word in words if word in spoken), ENGLISH)
         self.theme = next((THEMES[word] for word in words if word in THEMES), FIRST_THEME)
-        self.share = next((int(word) / 100 for word in words if word.isdecimal()), 1.0)
+        self.percent = next((int(word) for word in words if word.isdecimal()), 100)
+        self.comfort = {
+            "language": "de" if "de" in words else "en",
+            "theme": self.theme.name,
+            "text_percent": self.percent,
+        }
 
     def onto(self, window) -> None:
         """Let a window look so."""
         window.language, window.theme = self.language, self.theme
-        window.text_share = self.share
+        window.text_share = self.percent / 100
 
 
 class Photographer(Pilot):
     """Goes through the pages and saves a picture of each just before it presses on."""
 
-    def __init__(self, window, clock, folder: Path) -> None:
+    def __init__(self, window, clock, folder: Path, taken: set[str]) -> None:
         super().__init__(window, clock, self._look)
         self._folder = folder
-        self._taken: set[str] = set()
+        self._taken = taken
         self._person = Somebody(card_width="go")
         self._due: str | None = None
         self._leaf = 0
@@ -108,11 +113,11 @@ class Photographer(Pilot):
             self._taken.add(name)
             self._due = name
         self.settle_ns = SHOWN_NS.get(name.split()[0], Pilot.settle_ns)
+        if state["page"] == "parked" or (self.alone and self._leaf == 0):
+            self.add((self.clock.now + self.settle_ns, "picture"))
+            return None
         if waits:
             self.take()
-            return None
-        if self.alone and self._leaf == 0:
-            self.add((self.clock.now + self.settle_ns, "picture"))
             return None
         if name in self._stop_at:
             self._stop_at.remove(name)
@@ -136,66 +141,51 @@ class Photographer(Pilot):
             self._due = None
 
 
-class Quick(LiveSource):
-    """A block that a simulated participant does in no time."""
-
-    def play(self, run):
-        return Person(Truth(), TOUCH_60, 3).play(run)
-
-
 def save(window, folder: Path, name: str) -> None:
     number = len(list(folder.glob("*.png"))) + 1
-    window.save_picture(folder / f"{number:02d}-{name.replace(' ', '-')}.png")
+    window.save_picture(folder / f"{number:03d}-{name.replace(' ', '-')}.png")
 
 
 def pages(folder: Path, size: str, look: Look, *, large: bool) -> None:
-    """Walk through a visit and the pages beside its way."""
-    keep = flow_module.LiveSource
-    flow_module.LiveSource = Quick
-    try:
-        with (
-            tempfile.TemporaryDirectory() as home,
-            Store.open(home) as store,
-            open_window(Setter, tablet(size)) as (window, clock),
-        ):
+    """Do three visits by the door that people use, and see the pages beside their way."""
+    with pytest.MonkeyPatch.context() as patch, tempfile.TemporaryDirectory() as name:
+        home = Home(
+            Path(name), size, measured=False, large=large, plan=PLAN, comfort=look.comfort,
+            setup=("--emergency-number", "112", "--staff-code", "2468", "--show-scores"),
+        )  # fmt: skip
+        taken: set[str] = set()
+
+        def hand(window, clock, _choose):
             look.onto(window)
-            person = new_person(
-                store, dominant_hand="right", affected_side="left", first_hand=None, now=NOW
-            )
-            photographer = Photographer(window, clock, folder)
+            return Photographer(window, clock, folder, taken)
 
-            def begin():
-                return begin_visit(
-                    store, person, PLAN, Device("T-TEST", window.screen), wall=lambda: NOW,
-                    random_source=random.Random(1),
-                )  # fmt: skip
+        for beside in (False, False, True):
+            flows = seen_after(patch, beside=beside)
+            home.visit(patch, None, pilot=hand)
+            flows.clear()
+            home.week_later()
 
-            flow = VisitFlow(
-                window, code=person.code, today=NOW.date(), begin=begin, rest_s=PLAN.rest_s,
-                large=large, seed=5, warned=("battery", "clock"), waiting=3,
-                clinic=ClinicSettings("112", "2468", show_scores=True),
-            )  # fmt: skip
-            card = CardPages(
-                window,
-                changed=False,
-                found=lambda _: None,
-                after=flow.first,
-                large=large,
-                shared=flow.make.shared(None, stop=True),
-                stopped=flow.stopping.stopped,
-            )
-            run_pages(window, card.first())
-            photographer.alone = True
-            practice = home_exercise_pages(
-                store, person, flow.make, window.sound, wall=lambda: NOW,
-                random_source=random.Random(2),
-            )  # fmt: skip
-            beside = (*pages_beside(flow), *pages_at_home(practice, flow.make, window))
-            for page in beside:
+
+def seen_after(patch, *, beside: bool) -> list[VisitFlow]:
+    """Let a visit keep its flow; after its last page the pages beside its way are shown."""
+    flows: list[VisitFlow] = []
+
+    class Kept(VisitFlow):
+        def __init__(self, window, **given) -> None:
+            super().__init__(window, **given | ({} if beside else {"warned": WARNED}))
+            flows.append(self)
+
+    def run(window, first, **given) -> None:
+        run_pages(window, first, **given)
+        if beside:
+            window.reader.alone = True
+            for page in (*pages_beside(flows[0]), *pages_at_home(flows[0])):
                 window.closing = False
-                run_pages(window, page)
-    finally:
-        flow_module.LiveSource = keep
+                run_pages(window, page, **given)
+
+    patch.setattr(visit_module, "VisitFlow", Kept)
+    patch.setattr(visit_module, "run_pages", run)
+    return flows
 
 
 def pages_beside(flow: VisitFlow) -> list[TextPage]:
@@ -235,11 +225,17 @@ def pages_beside(flow: VisitFlow) -> list[TextPage]:
     ]
 
 
-def pages_at_home(practice, make, window) -> list[TextPage]:
-    """The pages of home exercise and of the sound."""
+def pages_at_home(flow: VisitFlow) -> list[TextPage]:
+    """The pages of home exercise, of the settings and of the sound."""
+    make, window = flow.make, flow._window
 
     def done():
         return None
+
+    practice = home_exercise_pages(
+        flow.visit.store, flow.visit.store.person(flow.visit.header.person), make,
+        window.sound, wall=lambda: NOW, random_source=random.Random(2),
+    )  # fmt: skip
 
     entry = practice._entry("reported", "head_turns")
     return [
@@ -258,6 +254,8 @@ def pages_at_home(practice, make, window) -> list[TextPage]:
         practice._pace(done),
         practice._turns(60.0, done),
         sound_page(window.sound, lambda _volume, _voice: None, done, make),
+        quiet_page(make, done, done),
+        flow.settings.page(done),
     ]  # fmt: skip
 
 

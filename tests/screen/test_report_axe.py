@@ -17,7 +17,7 @@ from tests import report_cases as cases
 
 pytestmark = pytest.mark.needs("chromium")
 
-NAMES = ("many_alarms", "crowded", "practice", "two_visits", "no_visit")
+NAMES = ("many_alarms", "crowded", "home exercise", "two_visits", "no_visit")
 RUN = """
 axe.run(document).then(found => {
   document.body.textContent = "";
