@@ -15,11 +15,13 @@ from sqlalchemy.dialects import postgresql, sqlite
 from battery.errors import RecordError, UsageError
 from battery.recording import Device
 from battery.store import rebuild, schema
-from battery.store.base import UNREADABLE, Connected
+from battery.store.base import UNREADABLE, Connected, ascii_only
 from battery.store.fitting import fitted
 from battery.store.rows import Consent, Decision, Person, Scope
+from battery.store.settings import hold_setting, read_setting
 
 SETTINGS_KEY = 0x_C00D_0004
+UNREADABLE_SETTING = "unreadable"
 
 
 def _put_or_replace(
@@ -30,6 +32,23 @@ def _put_or_replace(
     put = dialect.insert(table).values(**{key: value, "json": text})
     done: Executable = put.on_conflict_do_update(index_elements=[key], set_={"json": text})
     return done
+
+
+def _is_whole(name: str, text: str) -> bool:
+    try:
+        return not read_setting(name, text)[1]
+    except UNREADABLE:
+        return False
+
+
+def _hold_to_form(name: str, value: Any) -> None:
+    try:
+        _, problems = hold_setting(name, value)
+    except ValueError as error:
+        problems = [str(error)]
+    if problems:
+        msg = f"setting {name}: {problems[0]}. Nothing was changed"
+        raise UsageError(msg)
 
 
 class Registry(Connected):
@@ -142,35 +161,64 @@ class Registry(Connected):
         return dict(pairs)
 
     def put_setting(self, name: str, value: Any) -> None:
-        """Keep a setting of the clinic, any value JSON can hold, in place of an earlier one."""
-        self._put(schema.settings, "name", name, json.dumps(value, sort_keys=True))
+        """Keep a setting of the clinic in place of an earlier one.
+
+        Raises
+        ------
+        UsageError
+            If it does not have the form of a setting of this name.
+        """
+        _hold_to_form(name, value)
+        with self._writing() as connection:
+            self._replace(connection, name, json.dumps(value, sort_keys=True))
 
     def add_to_setting(self, name: str, value: Any) -> None:
         """Add a value to a setting that is a list, where it is not in it.
 
         Of two programs that do so at once neither loses the other's.
+
+        Raises
+        ------
+        UsageError
+            If it does not have the form of a setting of this name.
         """
+        _hold_to_form(name, [value])
         table = schema.settings
         with self._writing() as connection:
             if connection.dialect.name == "postgresql":
                 connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({SETTINGS_KEY})")
             held = connection.execute(select(table.c.json).where(table.c.name == name)).scalar()
-            values = json.loads(held or "[]")
+            values = self._read_setting(name, held or "[]", [])
             if value not in values:
-                text = json.dumps(sorted([*values, value]))
-                connection.execute(_put_or_replace(connection, table, "name", name, text))
+                self._replace(connection, name, json.dumps(sorted([*values, value])))
+
+    def _replace(self, connection: Connection, name: str, text: str) -> None:
+        """Put a setting; one that could not be read whole stays beside it as it was."""
+        table = schema.settings
+        held = connection.execute(select(table.c.json).where(table.c.name == name)).scalar()
+        if held is not None and not _is_whole(name, held):
+            aside = f"{UNREADABLE_SETTING}.{name}"
+            connection.execute(_put_or_replace(connection, table, "name", aside, held))
+        connection.execute(_put_or_replace(connection, table, "name", name, text))
 
     def setting(self, name: str, default: Any = None) -> Any:
-        """Return a setting of the clinic, or `default` where there is none."""
+        """Return a setting of the clinic, or `default` where there is none.
+
+        What of it does not have the form of its name is left out, and named.
+        """
         text = self._get(schema.settings, "name", name)
+        return default if text is None else self._read_setting(name, text, default)
+
+    def _read_setting(self, name: str, text: str, default: Any) -> Any:
         try:
-            told = default if text is None else json.loads(text)
-            if isinstance(default, list | dict) and type(told) is not type(default):
-                msg = f"it is no {type(default).__name__}"
-                raise ValueError(msg)  # one way out for whatever is wrong
+            told, problems = read_setting(name, text)
         except UNREADABLE as error:
-            self.left_out(f"setting {name}", f"it cannot be read, and was left out: {error}")
-            return default
+            told, problems = default, [str(error)]
+        for problem in problems[:1]:
+            self.left_out(
+                f"setting {ascii_only(name)[:60]}",
+                f"it cannot be read, and was left out: {problem}",
+            )
         return told
 
     def _get(self, table: Table, key: str, value: str) -> str | None:

@@ -99,11 +99,11 @@ def test_a_plan_never_changes_under_its_hash(store):
 
 
 def test_a_setting_keeps_any_plain_value(store):
-    assert store.setting("emergency_number") is None
-    assert store.setting("emergency_number", "112") == "112"
-    store.put_setting("emergency_number", "144")
-    store.put_setting("emergency_number", {"text": "144 é", "at": [1, 2.5, None]})
-    assert store.setting("emergency_number") == {"text": "144 é", "at": [1, 2.5, None]}
+    assert store.setting("of_later") is None
+    assert store.setting("of_later", "112") == "112"
+    store.put_setting("of_later", "144")
+    store.put_setting("of_later", {"text": "144 é", "at": [1, 2.5, None]})
+    assert store.setting("of_later") == {"text": "144 é", "at": [1, 2.5, None]}
 
 
 # Visits and blocks

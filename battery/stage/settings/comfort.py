@@ -102,8 +102,13 @@ def comfort_of(store: Store, person: str | None = None) -> Comfort:
         if "theme" not in own and (seen := theme_seen(store, person)):
             held["theme"] = seen
         held |= own
-    known = {f.name for f in fields(Comfort)}
-    return Comfort(**{name: value for name, value in held.items() if name in known})
+    comfort = Comfort()
+    for name in (f.name for f in fields(Comfort) if f.name in held):
+        try:
+            comfort = replace(comfort, **{name: held[name]})
+        except (UsageError, TypeError) as error:
+            store.left_out(f"setting {SETTING}, {name}", f"it is left out: {error}")
+    return comfort
 
 
 def theme_seen(store: Store, person: str) -> str:
