@@ -10,7 +10,7 @@ from norms.band import Band
 from norms.baseline import REPEAT_DAYS
 from norms.limits import PAGE_PRICE
 from norms.reference import ReferenceValue
-from norms.running import N_LOOKS, RULE_VERSION, YEAR_LOOKS
+from norms.running import MAX_CHANGE_SD, N_LOOKS, RULE_VERSION, YEAR_LOOKS
 from norms.trend import Trend
 from norms.verdict import Verdict
 
@@ -71,7 +71,9 @@ RULE_DETAIL = (
     "beforehand, they are narrower still, and wider after it. They are narrowest for all "
     "tasks together; a task is told within narrower limits where all tasks together have moved "
     "than where it moves alone. A verdict stands until the running mean is back within two "
-    f"fifths of the limits. A visit within {REPEAT_DAYS:.0f} days of the one before repeats "
+    f"fifths of the limits. One visit counts for {MAX_CHANGE_SD:g} standard deviations of a "
+    "visit at most, so after a large change the running mean is smaller than the mean of the "
+    f"last visits. A visit within {REPEAT_DAYS:.0f} days of the one before repeats "
     "it: both are one look, by their mean. Where visits were doubtful, a worsening is told "
     "with them and a change for the better without them."
 )
@@ -123,13 +125,18 @@ def statement(name: str, verdict: Verdict, *, other_hand: Verdict | None = None)
     size = percent_words(verdict) if told else ""
     said = ", ".join(part for part in (size, change_words(verdict)) if part)
     sentences = [f"{name}: {said}."]
-    if verdict.doubt and told:
-        sentences.append(f"Doubtful: {verdict.doubt}.")
+    if verdict.doubt:
+        sentences.append(doubt_words(verdict))
     if told and verdict.better is not False and verdict.learning:
         sentences.append(LEARNING)
     if told and verdict.better and other_hand is not None:
         sentences.append(f"The other hand: {side_words(other_hand)}.")
     return " ".join(sentences)
+
+
+def doubt_words(verdict: Verdict) -> str:
+    """Say which doubtful visits the verdict was told with; empty without any."""
+    return f"Counted though doubtful: {verdict.doubt}." if verdict.doubt else ""
 
 
 def side_words(verdict: Verdict) -> str:

@@ -11,7 +11,7 @@ from functools import cache
 
 import numpy as np
 
-from battery.alarms import Alarm
+from battery.alarms import DEFAULT_LIMITS, SAID, Alarm
 from battery.report import page_data, render
 from battery.report.lines import (
     baseline_values,
@@ -41,6 +41,7 @@ from tasks.registry import TASKS
 AT = "2026-11-03T08:00:00+00:00"
 MADE = datetime(2026, 11, 25, 12, 0, tzinfo=timezone(timedelta(hours=1)))
 FIRST_DAY = datetime(2026, 8, 3, 9, 30, tzinfo=timezone(timedelta(hours=2)))
+ROSE = "a symptom rose by 3 or more in the visit"
 PLAN, DEVICE = "90444903c0ffee00", "T-03"
 # Typical values, and how they scatter from visit to visit on the log scale.
 TYPICAL = {
@@ -84,6 +85,7 @@ class Made:
     days: tuple = ()
     device: object = staticmethod(lambda visit: DEVICE)
     aside: object = staticmethod(lambda task, hand, visit: ("", ()))
+    doubtful: object = staticmethod(lambda visit: False)
     tasks: tuple = tuple(TASKS)
     hands: tuple = ("left", "right")
     markers: tuple = ()
@@ -142,6 +144,9 @@ class Made:
 
     def _block(self, task, hand, visit):
         aside, flags = self.aside(task, hand, visit)
+        doubtful = self.doubtful(visit)
+        if doubtful:
+            aside, flags = ROSE, ("stopped_symptom",)
         key = SeriesKey(
             task=task, hand=hand, plan=PLAN, device=self.device(visit), scale="0.11300 mm",
             input_type="touch", protocol="1", scoring="1", weight=self.weight(visit),
@@ -168,6 +173,7 @@ class Made:
                     high=value * 1.1,
                     flags=flags,
                     aside=aside,
+                    doubtful=doubtful,
                 )
             )
         return readings
@@ -414,6 +420,34 @@ CASES |= {
     "discharged": Made(
         change=after_baseline(0.6), goals=GOALS,
         state=("discharged", "2026-11-03", "AB", "goals reached"),
+    ),
+    # A symptom rose at every visit at which the hand was worse.
+    "doubtful_worse": Made(
+        change=lambda measure, hand, visit: 1.6 if hand == "left" and visit > 8 else 1.0,
+        doubtful=lambda visit: visit > 8,
+        alarms=tuple(
+            ("strong_rise", visit, "tiredness rose by 3", "AB" if visit < 14 else "")
+            for visit in range(9, 15)
+        ),
+    ),
+    # Better until a symptom rose; in those visits worse than ever.
+    "good_news_withdrawn": Made(
+        change=lambda measure, hand, visit: 1.0
+        if hand == "right" or visit < 7
+        else 0.6
+        if visit < 12
+        else 2.2,
+        doubtful=lambda visit: visit > 11,
+    ),
+    # Every question at its limit in one visit: the longest line that a visit gives.
+    "long_alarm": Made(
+        alarms=(
+            *(
+                ("high_level", 14, f"{SAID[name]} {limit} of 10", "")
+                for name, limit in DEFAULT_LIMITS.items()
+            ),
+            ("fall", None, "fall: on the stairs, taken to hospital, back after a night", ""),
+        ),
     ),
     "weight_on_and_off": Made(weight=lambda visit: "on" if visit in (9, 10, 11) else ""),
 }  # fmt: skip

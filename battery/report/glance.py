@@ -6,7 +6,6 @@ here stands on the sheets behind it, and the sheet says so.
 
 from __future__ import annotations
 
-import itertools
 import math
 import re
 from collections.abc import Mapping, Sequence
@@ -17,24 +16,24 @@ from battery.people import person_label
 from battery.recording import Hand
 from battery.report import shapes, words
 from battery.report.alarming import alarm_lines
+from battery.report.glance_panels import SIZE_PT, STRIP_PT, panel, strip
 from battery.report.judged import Page
 from battery.report.lines import COMPOSITE, TITLES, Line, rule_of
-from battery.report.shapes import COLOURS, DASHES, INK, PT_PER_MM, Axis
+from battery.report.shapes import PT_PER_MM
 from battery.report.sheet import ROOM_MM, SHEET_WIDTH_MM, Paper, row_groups
-from battery.report.trend import Timeline, running_steps, scale_of, value_axis
+from battery.report.trend import Timeline
 from battery.report.widths import lines_of, shortened
 from battery.scoring import PRIMARY, Measure
 from norms import sentences
 from norms.verdict import Verdict
 
 MAX_WORDS, MAX_NUMBERS = 250, 60
-SIZE_PT = 10.5
 LINE_MM = SIZE_PT * 1.2 / PT_PER_MM
 BIG_MM = 15 * 1.15 / PT_PER_MM
 TASK_MM, WORDS_MM, PANEL_MM = 38.0, 33.0, 42.0
 MIN_ROW_MM, MAX_ROW_MM = 4 * LINE_MM + 1.0, 30.0
-STRIP_PT = 13.0
-MAX_ALARMS = 3
+MAX_ALARMS, MAX_ALARM_LINES, MAX_ALARM_WORDS = 3, 5, 60
+ALARM_ROOM_PT = (SHEET_WIDTH_MM - 7) * PT_PER_MM
 HEADS = "Coordination test Alarm: not acknowledged yet Task Left Right Keep in mind"
 UNSEEN = frozenset({"hand", "strong"})  # what only chooses a look
 
@@ -67,9 +66,9 @@ CAUTION = (
 )
 OVERLEAF = "More overleaf."
 LEGEND = (
-    "Lower is better. Pale: getting used to it, or another series. Hollow: baseline. Solid: "
-    "since. ×: not counted. Broad line: running mean. Shaded: the limits that decide. Dashed: "
-    "an event. !: alarm."
+    "Lower is better. Pale: getting used to it. Small: an earlier series. Hollow: baseline. "
+    "Solid: since. ×: not counted. Broad line: running mean. Shaded: the limits that decide. "
+    "Dashed: an event. !: alarm."
 )
 
 
@@ -163,10 +162,19 @@ def _about(page: Page) -> str:
 def _alarms(page: Page) -> list[str]:
     """Say the first alarms that nobody has acknowledged, and how many more there are."""
     told = list(alarm_lines(page.rows.open_alarms))
-    room = (SHEET_WIDTH_MM - 7) * PT_PER_MM
-    kept = [shortened(said, room, 1, SIZE_PT) for said in told[:MAX_ALARMS]]
+    kept: list[str] = []
+    for said in told[:MAX_ALARMS]:
+        longer = [*kept, said]
+        n_words, _ = size(" ".join(longer))
+        if kept and (n_words > MAX_ALARM_WORDS or _n_lines(longer) > MAX_ALARM_LINES):
+            break
+        kept.append(shortened(said, ALARM_ROOM_PT, MAX_ALARM_LINES, SIZE_PT))
     more = len(told) - len(kept)
     return [*kept, f"{more} more overleaf."] if more else kept
+
+
+def _n_lines(alarms: Sequence[str]) -> int:
+    return sum(len(lines_of(said, ALARM_ROOM_PT, SIZE_PT)) for said in alarms)
 
 
 def _hand(page: Page, hand: Hand) -> dict[str, str]:
@@ -207,6 +215,8 @@ def _small(page: Page, hand: Hand, line: Line) -> str:
     since = words.since_words(line)
     said = [f"{line.measure.title}: {sentences.change_words(verdict)}"]
     said[0] += f", {since}." if since else "."
+    if verdict.doubt:
+        said.append(sentences.doubt_words(verdict))
     if verdict.learning and line.told and verdict.better is not False:
         said.append(sentences.LEARNING)
     latest = line.latest
@@ -295,7 +305,9 @@ def _cell(hand: Hand, line: Line | None) -> dict[str, str]:
     return {
         "hand": hand,
         "say": direction_words(line),
-        "since": words.since_words(line),
+        "since": ", ".join(
+            x for x in (words.since_words(line), "doubtful" * bool(verdict.doubt)) if x
+        ),
         "amounts": values,
         "strong": "strong" if verdict.word == "beyond error" else "",
     }
@@ -320,7 +332,7 @@ def _height_mm(fixed: Mapping[str, Any], n_rows: int) -> float:
 
     total = 14.5
     if fixed["alarms"]:
-        total += 8.0 + LINE_MM * len(fixed["alarms"]) + 3.5
+        total += 8.0 + LINE_MM * _n_lines(fixed["alarms"]) + 3.5
     total += high(fixed["baseline"], whole) + 1.5
     hands = [
         LINE_MM + high(h["small"], half) + BIG_MM * len(lines_of(h["big"], half, 15, bold=True))
@@ -338,118 +350,3 @@ def _height_mm(fixed: Mapping[str, Any], n_rows: int) -> float:
 def _mind_mm(minded: Sequence[str]) -> float:
     room = (SHEET_WIDTH_MM - 6) * PT_PER_MM
     return LINE_MM * (len(lines_of(" ".join(minded), room, SIZE_PT)) + 1) if minded else 0.0
-
-
-def strip(time: Timeline) -> str:
-    """Draw the numbers of the first and the last visit, and a mark at each with an alarm."""
-    ordered = sorted(time.visits, key=lambda v: v.when)
-    ends = {ordered[0].number, ordered[-1].number}
-    parts = [
-        shapes.text(
-            min(max(time.visit_at(n), 5.0), time.width - 7.0), 9.5, str(n), anchor="middle",
-            colour=shapes.GREY, size=SIZE_PT,
-        )
-        for n in sorted(ends)
-    ]  # fmt: skip
-    taken = [time.visit_at(n) for n in ends]
-    for number, is_open in time.alarmed.items():
-        at = time.visit_at(number)
-        if is_open and all(abs(at - other) > 9 for other in taken):
-            parts.append(shapes.text(at, 9.5, "!", anchor="middle", bold=True, size=SIZE_PT))
-            taken.append(at)
-    return shapes.ornament(time.width, STRIP_PT, parts)
-
-
-def panel(line: Line, lines: Sequence[Line], time: Timeline, height: float) -> str:
-    """Draw a line small: points, running mean, and the limits that decide."""
-    y = _axis(line, lines, height)
-    scale, colour = scale_of(line), COLOURS[line.hand]
-    parts = [
-        shapes.rule((time.at(o.when), 0), (time.at(o.when), height), colour=INK, width=0.7,
-                    dash="1.5 1.5")
-        for o in time.occasions
-    ]  # fmt: skip
-    own = line.verdict.band
-    left, right = time.axis.start, time.axis.end
-    if own is not None:
-        at = y.within(own.centre * scale)
-        parts.append(shapes.rule((left, at), (right, at), colour=INK, width=0.6))
-    steps = [s for s in running_steps(line) if math.isfinite(s.low) and math.isfinite(s.high)]
-    for a, b in itertools.pairwise(steps):
-        x0, x1 = time.visit_at(a.visit), time.visit_at(b.visit)
-        ends = sorted((y.within(b.high * scale), y.within(b.low * scale)))
-        if not _apart(a.visit, b.visit, time):
-            height_pt = ends[1] - ends[0]
-            parts.append(
-                shapes.box((x0, ends[0]), x1 - x0, height_pt, fill=colour, opacity=0.14)
-            )
-    for a, b in itertools.pairwise(running_steps(line)):
-        if not _apart(a.visit, b.visit, time):
-            mean = [(time.visit_at(s.visit), y.within(s.value * scale)) for s in (a, b)]
-            parts.append(shapes.polyline(mean, colour=colour, width=3.4, opacity=0.45))
-    parts += _points(line, y, time)
-    told = "; ".join(
-        f"visit {s.reading.visit} {shapes.number(s.reading.value * scale)}"
-        for s in line.shown
-        if not math.isnan(s.reading.value)
-    )
-    return shapes.drawing(
-        time.width,
-        height,
-        parts,
-        name=f"{line.hand} hand at a glance, {line.measure.title} over the visits",
-        about=told or "no value yet",
-    )
-
-
-def _apart(before: int, after: int, time: Timeline) -> bool:
-    """Whether a gap lies between two visits that nothing is drawn across."""
-    gone = time.when[after] - time.when[before]
-    return gone.total_seconds() / 86_400 > time.gap_days
-
-
-def _points(line: Line, y: Axis, time: Timeline) -> list[str]:
-    scale = scale_of(line)
-    looks = {"baseline": "hollow", "later": "solid"}
-    parts = []
-    for before, after in itertools.pairwise([s for s in line.shown if s.standing != "aside"]):
-        same = (before.standing == "earlier") == (after.standing == "earlier")
-        if same and not _apart(before.reading.visit, after.reading.visit, time):
-            ends = [
-                (time.visit_at(s.reading.visit), y.within(s.reading.value * scale))
-                for s in (before, after)
-            ]
-            parts.append(
-                shapes.polyline(ends, colour=COLOURS[line.hand], width=0.9,
-                                dash=DASHES[line.hand])
-            )  # fmt: skip
-    for shown in line.shown:
-        value = shown.reading.value
-        x = time.visit_at(shown.reading.visit)
-        if shown.standing == "aside":
-            place = y.start - 1 if math.isnan(value) else y.within(value * scale)
-            parts.append(shapes.cross((x, place), size=max(time.marker_size, 1.8)))
-        else:
-            parts.append(
-                shapes.marker(
-                    (x, y.within(value * scale)),
-                    line.hand,
-                    style=looks.get(shown.standing, "faint"),
-                    size=time.marker_size,
-                )
-            )
-    return parts
-
-
-def _axis(line: Line, lines: Sequence[Line], height: float) -> Axis:
-    """One axis for both hands, with room for the limits that decide."""
-    plain = value_axis(lines, height)
-    limits = [
-        x * scale_of(own)
-        for own in lines
-        for step in running_steps(own)[-3:]
-        for x in (step.low, step.high)
-        if math.isfinite(x)
-    ]
-    del line
-    return Axis(min([plain.low, *limits]), max([plain.high, *limits]), plain.start, plain.end)

@@ -398,15 +398,29 @@ def _badness(verdict: Verdict) -> int:
 
 def _doubt_words(readings: Sequence[Reading], doubtful: Mapping[int, Reading]) -> str:
     """Say which visits were doubtful and why; a reason that they share is said once."""
-    reasons: dict[str, list[str]] = {}
+    reasons: dict[str, list[int]] = {}
     for reading in readings:
         if reading.visit in doubtful:
             why = reading.aside or reading.reason or "in part"
-            reasons.setdefault(why, []).append(str(reading.visit))
+            reasons.setdefault(why, []).append(reading.visit)
     return "; ".join(
-        f"visit{'s' if len(visits) > 1 else ''} {', '.join(visits)} ({why})"
+        f"visit{'s' if len(visits) > 1 else ''} {_runs_of(visits)} ({why})"
         for why, visits in reasons.items()
     )
+
+
+def _runs_of(numbers: Sequence[int]) -> str:
+    """List numbers in order, three and more in a row by their ends: "4, 8 to 14"."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    told = [
+        f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs
+    ]
+    return ", ".join(told)
 
 
 def _side(measure: Measure) -> Literal["lower", "higher", "toward_one", "none"]:

@@ -117,10 +117,11 @@ def _decided(line: Line) -> str:
 
 def _task(line: Line) -> str:
     baseline, n = words.baseline_words(line)
+    doubt = f" {told}" if (told := sentences.doubt_words(line.verdict)) else ""
     return (
         f"{line.hand.capitalize()}, {line.measure.title.lower()}: {words.latest_words(line)} "
         f"(baseline {baseline}, n={n}), {words.change_words(line)}, error band of one visit "
-        f"{words.band_words(line)}: {words.short_words(line.verdict)}.{_decided(line)}"
+        f"{words.band_words(line)}: {words.short_words(line.verdict)}.{_decided(line)}{doubt}"
     )
 
 

@@ -16,6 +16,13 @@ BLUE, VERMILLION = "#0072B2", "#D55E00"  # told apart by form and dash as well
 INK, GREY, FAINT = "#1b1f23", "#5f666c", "#d9dee2"
 COLOURS: dict[Hand, str] = {"right": BLUE, "left": VERMILLION}
 DASHES: dict[Hand, str] = {"right": "", "left": "4 2.4"}
+# How a point looks by what it counts for; each look has one meaning.
+STYLES = {
+    "familiarisation": "faint",
+    "earlier": "small",
+    "baseline": "hollow",
+    "later": "solid",
+}
 PT_PER_MM = 72 / 25.4
 TEXT_PT = 9.0
 # Metric-compatible faces: the same line breaks on every system that has one of them.
@@ -164,12 +171,13 @@ def marker(place: Place, hand: Hand, *, style: str, size: float = 2.5, title: st
 
     Parameters
     ----------
-    style : {"solid", "hollow", "faint"}
+    style : {"solid", "hollow", "faint", "small"}
     size : float
         Half its width.
     """
     (x, y), colour = place, COLOURS[hand]
     fill = "#fff" if style == "hollow" else colour
+    size = size / 2 if style == "small" else size
     pale = ' opacity="0.4"' if style == "faint" else ""
     look = f'fill="{fill}" stroke="{colour}" stroke-width="1.1"{pale}'
     if hand == "right":

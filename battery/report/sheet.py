@@ -41,6 +41,7 @@ class _Fixed:
     """What is on the sheet beside the rows, and how much height it takes."""
 
     headlines: list[dict[str, str]]
+    anew: str
     both: str
     key: str
     goals: str
@@ -57,6 +58,7 @@ class _Fixed:
         mind = LINE_MM * len(lines_of(" ".join(self.mind) + CAUTIONS, mind_room)) + 8.2
         key = LINE_MM * len(lines_of(self.key, whole)) + 0.6 if self.key else 0
         both = LINE_MM + 0.7 if self.both else 0
+        both += LINE_MM * len(lines_of(self.anew, whole)) + 0.7 if self.anew else 0
         rule = LINE_MM * len(lines_of(sentences.RULE, whole)) + 0.6
         block = PAIRS_BLOCK_MM if self.with_pairs else 0
         strip = home_exercise.HEIGHT / PT_PER_MM + 0.2 if self.with_home_exercise else 0
@@ -81,6 +83,7 @@ def sheet(page: Page, paper: Paper) -> dict[str, Any]:
         "facts": _facts(page),
         "about": _about(page),
         "headlines": fixed.headlines,
+        "anew": fixed.anew,
         "both": fixed.both,
         "header_strip": trend.header_strip(trend.Timeline.of(page)) if page.rows.visits else "",
         "footer_strip": trend.footer_strip(trend.Timeline.of(page)) if page.rows.visits else "",
@@ -109,6 +112,7 @@ def _laid_out(page: Page, paper: Paper, n_rows: int) -> tuple[_Fixed, float]:
     for with_pairs in (True, False):
         fixed = _Fixed(
             headlines=[_headline(page, hand) for hand in page.hands],
+            anew=words.new_baseline(page),
             both=words.both_hands(page),
             key=occasion_key(page),
             goals=words.goals(page),

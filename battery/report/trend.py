@@ -293,7 +293,7 @@ def _mark(line: Line, shown: Shown, y: Axis, time: Timeline) -> str:
             else y.within(reading.value * scale_of(line))
         )
         return shapes.cross((x, place), size=size + 0.1, title=title)
-    style = {"baseline": "hollow", "later": "solid"}.get(shown.standing, "faint")
+    style = shapes.STYLES[shown.standing]
     return shapes.marker(
         (x, y.at(reading.value * scale_of(line))),
         line.hand,

@@ -104,8 +104,12 @@ def test_what_decided_is_said_with_its_limits_and_since_when():
 def test_a_worsening_told_with_doubtful_visits_says_so():
     doubtful = replace(told(*[1.6] * 6), doubt="visit 9 (a symptom rose)")
     assert sentences.statement("Error", doubtful).endswith(
-        "Doubtful: visit 9 (a symptom rose)."
+        "Counted though doubtful: visit 9 (a symptom rose)."
     )
+    withdrawn = replace(told(1.0), doubt="visit 9 (a symptom rose)")
+    assert sentences.statement("Error", withdrawn).endswith(
+        "no change shown. Counted though doubtful: visit 9 (a symptom rose)."
+    ), "what took good news away is named too"
 
 
 def test_the_price_said_is_the_pages_and_the_years():

@@ -6,6 +6,8 @@ from html.parser import HTMLParser
 import pytest
 
 from battery.report import glance as glance_module
+from battery.report import glance_panels, shapes
+from battery.report.alarming import alarm_lines
 from battery.report.glance import direction_words, size
 from battery.report.words import new_baseline
 from norms import sentences
@@ -103,7 +105,20 @@ SAID = {
     "new_baseline": ["New baseline from visit 9, by AB on 2026-11-03: relapse"],
     "paused": ["paused from 2026-10-05"],
     "discharged": ["discharged from 2026-11-03", "better"],
-    "weight_on_and_off": ["No change shown"],
+    "doubtful_worse": [
+        "worse",
+        "since visit 12, doubtful",
+        f"Counted though doubtful: visits 9 to 14 ({cases.ROSE})",
+        "visit 14, 2026-11-02: tiredness rose by 3",
+    ],
+    "good_news_withdrawn": [f"Counted though doubtful: visits 12 to 14 ({cases.ROSE})"],
+    "long_alarm": [
+        "visit 14, 2026-11-02: dizziness 7 of 10; double or blurred vision 7 of 10; pain 7 of "
+        "10; tiredness 8 of 10; trouble with arm or hand 9 of 10; feeling sick or faint 7 of "
+        "10; effort 10 of 10",
+        "fall: on the stairs, taken to hospital, back after a night",
+    ],
+    "weight_on_and_off": ["No change shown", "wrist weight on"],
     "golden": ["All tasks together"],
     "nobody_to_pool": ["provisional and wide: this person's 4 visits alone"],
     "no_visit": ["No visit yet", "Not tested yet"],
@@ -133,7 +148,39 @@ def test_nothing_is_drawn_across_missed_weeks():
         and float(line.split()[-1].split(",")[0]) > right
     ]
     assert crossed == []
-    assert glance_module._apart(7, 8, time)
+    assert glance_panels._apart(7, 8, time)
+
+
+@pytest.mark.parametrize("name", [n for n in cases.CASES if cases.CASES[n].alarms])
+@pytest.mark.parametrize("paper", PAPERS)
+def test_an_alarm_is_whole_on_the_first_sheet_or_counted(name, paper):
+    """None is cut; what has no room is counted, and stands overleaf and in the note."""
+    _, seen = first_sheet(name, paper)
+    squeezed = re.sub(r"\s+", " ", seen)
+    lines = alarm_lines(cases.page_of(name).rows.open_alarms)
+    told = [line for line in lines if line in squeezed]
+    assert told == list(lines[: len(told)]), "the first ones"
+    assert (f"{len(lines) - len(told)} more overleaf" in squeezed) == (len(told) < len(lines))
+    assert told or not lines
+
+
+def test_points_look_apart_by_what_they_count_for():
+    """Getting used to it, an earlier series, baseline, since: one look each, all told."""
+    looks = {
+        standing: shapes.marker((0, 0), "left", style=style)
+        for standing, style in shapes.STYLES.items()
+    }
+    assert len(set(looks.values())) == len(looks) == 4
+    for words in ("Pale: getting used to it.", "Small: an earlier series."):
+        assert words in glance_module.LEGEND
+    radii = {
+        name: set(re.findall(r'<circle [^>]*r="([\d.]+)"', first_sheet(name)[0]))
+        for name in ("device_swap", "unchanged")
+    }
+    assert {name: len(found) for name, found in radii.items()} == {
+        "device_swap": 2,
+        "unchanged": 1,
+    }
 
 
 def test_an_alarm_that_was_seen_stands_overleaf_with_the_name():
