@@ -14,7 +14,7 @@ from battery.report import home_exercise, pairs, shapes, trend, words
 from battery.report.judged import Page
 from battery.report.lines import COMPOSITE, TITLES, Line, rule_of
 from battery.report.shapes import PT_PER_MM
-from battery.report.widths import lines_of, shortened
+from battery.report.widths import lines_of, shortened, width_pt
 from battery.scoring import MEASURES, PRIMARY, SCORING_VERSION, Measure
 from norms import sentences
 
@@ -30,8 +30,9 @@ VERDICT_MM, WIDE_VERDICT_MM = 22.6, 53.0
 MAX_KEY_LINES, MAX_CELL_LINES = 3, 3
 HEADER_MM, HEADING_MM = 16.2, 7.3
 STRIPS_MM = 8.5 + 4.4  # visits above the panels, dates below
-PAIR_HEIGHT_MM = 22.0
+PAIR_HEIGHT_MM, PAIR_MM = 22.0, 45.0
 PAIRS_BLOCK_MM = HEADING_MM + 3 * LINE_MM + PAIR_HEIGHT_MM + 4 * LINE_MM + 0.8
+CHANGE_PT = 30.2 * PT_PER_MM  # what a line of its column holds
 SHORT = {"slide.jitter_across_mm": "jitter across"}
 CAUTIONS = " Cautions: overleaf. Speed with accuracy and the two hands: overleaf."
 
@@ -46,7 +47,7 @@ class _Fixed:
     key: str
     goals: str
     mind: list[str]
-    with_pairs: bool
+    n_ratio_lines: int  # of the pairs' last row; 0 without pairs
     with_home_exercise: bool
     with_symptoms: bool
 
@@ -60,7 +61,8 @@ class _Fixed:
         both = LINE_MM + 0.7 if self.both else 0
         both += LINE_MM * len(lines_of(self.anew, whole)) + 0.7 if self.anew else 0
         rule = LINE_MM * len(lines_of(sentences.RULE, whole)) + 0.6
-        block = PAIRS_BLOCK_MM if self.with_pairs else 0
+        n_more = self.n_ratio_lines - 1
+        block = PAIRS_BLOCK_MM + LINE_MM * n_more if self.n_ratio_lines else 0
         strip = home_exercise.HEIGHT / PT_PER_MM + 0.2 if self.with_home_exercise else 0
         strip += home_exercise.SYMPTOM_HEIGHT / PT_PER_MM + 0.2 if self.with_symptoms else 0
         goals = LINE_MM * len(lines_of(self.goals, whole)) + 0.6 if self.goals else 0
@@ -98,8 +100,8 @@ def sheet(page: Page, paper: Paper) -> dict[str, Any]:
         "groups": _groups(page, row_mm),
         "row_mm": f"{row_mm:.2f}",
         "key": fixed.key,
-        "pairs": pair_columns(page) if fixed.with_pairs else [],
-        "overleaf": [] if fixed.with_pairs else pair_columns(page),
+        "pairs": pair_columns(page) if fixed.n_ratio_lines else [],
+        "overleaf": [] if fixed.n_ratio_lines else pair_columns(page),
         "pairs_title": "Speed with accuracy"
         + (", and the two hands" if len(page.hands) > 1 else ""),
         "mind": fixed.mind,
@@ -117,7 +119,7 @@ def _laid_out(page: Page, paper: Paper, n_rows: int) -> tuple[_Fixed, float]:
             key=occasion_key(page),
             goals=words.goals(page),
             mind=words.keep_in_mind(page, rule_of(page.rows.person)),
-            with_pairs=with_pairs and bool(_any_pair(page)),
+            n_ratio_lines=_ratio_lines(page) if with_pairs else 0,
             with_home_exercise=bool(page.rows.home_exercise and page.rows.visits),
             with_symptoms=any(v.symptoms for v in page.rows.visits),
         )
@@ -180,6 +182,9 @@ def _row(
     n_lines = max(1, min(MAX_CELL_LINES, int((row_mm - 0.3) / LINE_MM)))
     strong = line.verdict.word == "beyond error"
     verdict = words.cell_words(line)
+    change, recent = words.change_words(line), words.recent_words(line)
+    if width_pt(change, bold=True) + width_pt(f"; {recent}") > CHANGE_PT:
+        change = change.removesuffix(" %")  # said once, after the mean
     full = ", ".join(w for w in (verdict, words.since_words(line), _flag_words(line)) if w)
     return {
         "hand": line.hand,
@@ -189,8 +194,8 @@ def _row(
         "latest": words.latest_words(line, unit=False),
         "n_latest": latest.n if latest else 0,
         "visit": latest.visit if latest else 0,
-        "change": words.change_words(line),
-        "recent": words.recent_words(line),
+        "change": change,
+        "recent": recent,
         "band": words.band_words(line),
         "verdict": full
         if len(lines_of(full, room, bold=strong)) <= n_lines
@@ -265,8 +270,12 @@ def occasion_key(page: Page) -> str:
     return shortened(told[0], room, MAX_KEY_LINES) if told else ""
 
 
-def _any_pair(page: Page) -> list[str]:
-    return [task for task in page.tasks if pairs.pair_figure(page, task)]
+def _ratio_lines(page: Page) -> int:
+    """Count the lines of what is said below the pairs; 0 where there is no pair to draw."""
+    if not any(pairs.pair_figure(page, task) for task in page.tasks):
+        return 0
+    told = [beside["verdict"] for t in page.tasks if (beside := sides(page, t))]
+    return max((len(lines_of(said, PAIR_MM * PT_PER_MM)) for said in told), default=1)
 
 
 def pair_columns(page: Page) -> list[dict[str, Any]]:
