@@ -109,6 +109,12 @@ class Screen:
         """Height of the drawing area, mm."""
         return self.height_px * self.mm_per_px_y
 
+    def has_scale_of(self, other: Screen) -> bool:
+        """Whether a millimetre is as many pixels on both, the panel lying or upright."""
+        own = (self.mm_per_px_x, self.mm_per_px_y)
+        sides = (other.mm_per_px_x, other.mm_per_px_y)
+        return own in (sides, sides[::-1])
+
 
 @dataclass(frozen=True, slots=True)
 class Device:

@@ -302,7 +302,9 @@ def _cut_off(
         return None
     last = max(visits, key=lambda v: v.header.sequence)
     age = now - datetime.fromisoformat(last.header.started_utc)
-    same = (last.header.plan_hash, last.header.device.alias) == (hash_of_plan, device.alias)
+    begun = last.header.device
+    same = (last.header.plan_hash, begun.alias) == (hash_of_plan, device.alias)
+    same = same and begun.screen.has_scale_of(device.screen)
     if not same or age >= RESUME_WITHIN or last.ending not in (None, "stopped"):
         return None
     if last.ending == "stopped" and _is_over(store, last):

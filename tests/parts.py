@@ -44,15 +44,22 @@ def _pointer() -> bool:
     return bool(shutil.which("Xvfb")) and _libraries("X11", "Xtst")()
 
 
+def _dummy() -> bool:
+    drivers = Path("/usr/lib").glob("**/xorg/modules/drivers/dummy_drv.so")
+    return _program("/usr/lib/xorg/Xorg")() and any(drivers)
+
+
 PARTS = (
     Part("xvfb", ("xvfb", "libx11-6", "libxtst6"), _pointer),
     Part(
         "xorg",
         ("xserver-xorg-core", "xserver-xorg-video-dummy"),
-        lambda: (
-            _program("/usr/lib/xorg/Xorg")()
-            and any(Path("/usr/lib").glob("**/xorg/modules/drivers/dummy_drv.so"))
-        ),
+        _dummy,
+    ),
+    Part(
+        "openbox",
+        ("openbox", "libxrandr2"),
+        lambda: _program("openbox")() and _libraries("Xrandr")(),
     ),
     Part(
         "chromium",

@@ -238,11 +238,11 @@ class Tablet:
             )
             self._window.check_flips()
             try:
-                follow(self._window, pages.first())
+                pages.follow()
+                said = pages.said()
             except PlanError as error:  # a page has said that the screen is too small
-                self._told(f"no visit of {person.code}: {error}")
-                return
-        self._told(pages.said())
+                said = f"no visit of {person.code}: {error}"
+        self._told(said)
 
     def _looks(self, person: Person, comfort: Comfort, make: Maker) -> Settings:
         settings = Settings(

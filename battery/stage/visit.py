@@ -5,18 +5,17 @@ from __future__ import annotations
 import random
 from typing import Any
 
-from battery.errors import PlanError
 from battery.moments import utc_text
 from battery.people import person_label, picture_of
-from battery.plan import Plan, PlannedBlock, check_fits, planned_blocks
-from battery.recording import Device, Screen
-from battery.stage.drawing.canvas import Button
+from battery.plan import Plan, PlannedBlock, planned_blocks
+from battery.recording import Device
+from battery.stage.fitting import Fitting
 from battery.stage.home_exercises import home_exercise_pages
-from battery.stage.language import texts
+from battery.stage.pages.builder import Next
 from battery.stage.pages.card import CardPages
 from battery.stage.pages.comforts import Settings, side_of
 from battery.stage.pages.flow import VisitFlow
-from battery.stage.pages.page import Page, TextPage, run_pages
+from battery.stage.pages.page import Page, follow, trouble_said
 from battery.stage.screen.window import Window, versions
 from battery.stage.screen_check import slow_flip_note
 from battery.stage.settings.comfort import (
@@ -33,39 +32,6 @@ from battery.visits import VisitRun, Wall, begin_visit
 
 N_PAGES, PAGE_S = 40, 5.0  # pages of a visit, and how long somebody looks at one
 TRAILS_S, TRY_S = 60.0, 20.0
-
-
-def _fits_or_says_so(plan: Plan, window: Window, *, large: bool) -> None:
-    """Refuse a screen that is too small for a plan, or unknown and upright, on the glass too.
-
-    Nothing is known of an unmeasured screen but its shape; upright, the card pages do not fit.
-    """
-    try:
-        _check(plan, window.screen)
-    except PlanError:
-        upright = window.screen.height_px > window.screen.width_px
-        page = TextPage(
-            "turn",
-            texts.TURN_TITLE if upright else texts.TOO_SMALL_TITLE,
-            texts.TOO_SMALL_LINES,
-            (Button("end", texts.CLOSE, "right"),),
-            lambda _: None,
-            stop=False,
-            large=large,
-        )
-        run_pages(window, page, large=large)
-        raise
-
-
-def _check(plan: Plan, screen: Screen) -> None:
-    if screen.scale_source != "guess":
-        check_fits(plan, screen)
-    elif screen.height_px > screen.width_px:
-        msg = (
-            f"this screen stands upright ({screen.width_px} x {screen.height_px} px); turn the "
-            "tablet. Nothing was recorded"
-        )
-        raise PlanError(msg)
 
 
 def changes_kept(store: Store, person: str, changes: dict[str, Any]) -> dict[str, Any]:
@@ -179,38 +145,37 @@ class VisitPages:
         def ready() -> Page:
             return first_heard(store, person, window.sound, flow.first, flow.make)
 
-        def measured() -> Page:
-            _fits_or_says_so(plan, window, large=large)
-            return ready()
+        def card(after: Next) -> Page:
+            return CardPages(
+                window,
+                changed=bool(known),
+                found=lambda found: keep_screen(
+                    store, alias, known, found, at_utc=utc_text(wall())
+                ),
+                after=after,
+                shared=flow.make.shared(None, stop=True),
+                stopped=lambda page: flow.stopping.stopped(lambda: page),
+                large=large,
+            ).first()
 
         self._ready = ready
-        self._card = CardPages(
-            window,
-            changed=bool(known),
-            found=lambda found: keep_screen(
-                store, alias, known, found, at_utc=utc_text(wall())
-            ),
-            after=measured,
-            shared=flow.make.shared(None, stop=True),
-            stopped=lambda page: flow.stopping.stopped(lambda: page),
-            large=large,
-        )
+        self._fitting = Fitting(window, plan, flow, card)
 
-    def first(self) -> Page:
-        """Return the first page: the card where the screen's size is not known yet.
+    def follow(self) -> None:
+        """Show the pages."""
+        first = self._fitting.before(self._ready())
+        follow(self._window, first, moved=self._fitting.moved)
+
+    def said(self) -> str:
+        """Say in one line how it went.
 
         Raises
         ------
         PlanError
-            If the plan does not fit this screen; a page has said so then.
+            If the plan did not fit this screen; a page has said so then.
         """
-        _fits_or_says_so(self._plan, self._window, large=self._large)
-        if self._window.screen.scale_source == "guess":
-            return self._card.first()
-        return self._ready()
-
-    def said(self) -> str:
-        """Say in one line how it went."""
+        if self._fitting.refused is not None:
+            raise self._fitting.refused
         visit, window = self.flow.visit, self._window
         if visit is None:
             return f"no visit of {self._person.code} was begun; nothing was recorded"
@@ -275,5 +240,6 @@ def visit_on_screen(
             random_source=random_source,
             comfort=comfort,
         )
-        run_pages(window, pages.first(), large=large)
+        with trouble_said(window, large=large):
+            pages.follow()
         return pages.said()

@@ -48,7 +48,7 @@ INSIDE = {
     "battery.stage": (
         ("tablet",),
         ("visit",),
-        ("hand_over", "home_exercises", "screen_check", "sound_check"),
+        ("fitting", "hand_over", "home_exercises", "screen_check", "sound_check"),
         ("pages",),
         ("drawing", "settings"),
         ("screen",),

@@ -65,8 +65,12 @@ def virtual_screen(width_px: int = 1280, height_px: int = 800) -> Iterator[str]:
 
 
 @contextlib.contextmanager
-def touch_screen() -> Iterator[tuple[str, Path]]:
-    """A screen in memory with a touch panel; gives its name and the panel's socket."""
+def touch_screen(*sizes_px: tuple[int, int]) -> Iterator[tuple[str, Path]]:
+    """A screen in memory with a touch panel; gives its name and the panel's socket.
+
+    Its first size is the one it begins with; it may be given the others.
+    """
+    sizes_px = sizes_px or ((1280, 800),)
     found = [Path("/usr/lib/xorg/Xorg"), Path(shutil.which("Xorg") or "Xorg")]
     program = next((path for path in found if path.exists()), None)
     assert program, "Xorg is missing; run python -m tests"
@@ -75,10 +79,30 @@ def touch_screen() -> Iterator[tuple[str, Path]]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         configuration, log = folder / "xorg.conf", folder / "xorg.log"
-        configuration.write_text(template.replace("@FOLDER@", name))
+        modes = " ".join(f'"{wide}x{high}"' for wide, high in sizes_px)
+        whole = " ".join(str(max(sides)) for sides in zip(*sizes_px, strict=True))
+        for blank, filled in (("FOLDER", name), ("MODES", modes), ("VIRTUAL", whole)):
+            template = template.replace(f"@{blank}@", filled)
+        configuration.write_text(template)
         command = [str(program), "-config", str(configuration), "-logfile", str(log)]
         with _server(command, log) as display:
             yield display, folder / "panel"
+
+
+@contextlib.contextmanager
+def window_manager(display: str) -> Iterator[None]:
+    """Frames, focus and full screens on a display, as on a desktop."""
+    program = shutil.which("openbox")
+    assert program, "openbox is missing; run python -m tests"
+    manager = subprocess.Popen(
+        [program], env={**os.environ, "DISPLAY": display},
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    try:
+        yield
+    finally:
+        manager.kill()
+        manager.wait()
 
 
 class Hand:

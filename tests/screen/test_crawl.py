@@ -51,6 +51,7 @@ BESIDE = (
 # Pages that no visit passes, and where they are shown by a test.
 ELSEWHERE = {
     "turn": "test_a_visit_can_be_done_on_every_screen: upright",
+    "other screen": "test_turning: another display",
     "trouble": "test_pages: a page that fails",
     "no sound": "test_practice: a tablet without sound",
 }

@@ -2,8 +2,10 @@
 
 Reads commands from standard input, one a line, and answers each with the monotonic time just
 before it was sent: ``move X Y``, ``down``, ``up``, ``key CODE``, ``unfocus``, which takes the
-keyboard from every window, and ``stream RATE SECONDS FILE``, which moves the pointer at a fixed
-rate and writes all times to the file.
+keyboard from every window, ``minimise``, which makes an icon of the window that has it,
+``restore``, which brings that back, ``picture FILE``, which writes what is seen,
+``size WIDTH HEIGHT``, which turns the screen or changes its size, and ``stream RATE SECONDS
+FILE``, which moves the pointer at a fixed rate and writes all times to the file.
 """
 
 import ctypes
@@ -29,6 +31,62 @@ xtst.XTestFakeButtonEvent.argtypes = [
 xtst.XTestFakeKeyEvent.argtypes = xtst.XTestFakeButtonEvent.argtypes
 
 
+class Image(ctypes.Structure):
+    _fields_ = [
+        *((name, ctypes.c_int) for name in ("width", "height", "xoffset", "format")),
+        ("data", ctypes.c_void_p),
+        *((name, ctypes.c_int) for name in ("order", "unit", "bits", "pad", "depth")),
+        ("bytes_per_line", ctypes.c_int),
+    ]
+
+
+class Size(ctypes.Structure):
+    _fields_ = [(name, ctypes.c_int) for name in ("width", "height", "width_mm", "height_mm")]
+
+
+def set_size(display, width, height):
+    """Give the screen another of its sizes, as the X resize extension does."""
+    xrandr = ctypes.CDLL("libXrandr.so.2")
+    xrandr.XRRGetScreenInfo.restype = ctypes.c_void_p
+    xrandr.XRRConfigSizes.restype = ctypes.POINTER(Size)
+    x11.XDefaultRootWindow.restype = ctypes.c_ulong
+    root = ctypes.c_ulong(x11.XDefaultRootWindow(ctypes.c_void_p(display)))
+    held = ctypes.c_void_p(xrandr.XRRGetScreenInfo(ctypes.c_void_p(display), root))
+    number = ctypes.c_int()
+    sizes = xrandr.XRRConfigSizes(held, ctypes.byref(number))
+    wanted = [(sizes[i].width, sizes[i].height) for i in range(number.value)]
+    index = wanted.index((width, height))
+    upright = ctypes.c_ushort(1)
+    xrandr.XRRSetScreenConfig(
+        ctypes.c_void_p(display), held, root, index, upright, ctypes.c_ulong(0)
+    )
+
+
+def focused(display):
+    """The window that has the keyboard."""
+    window, _ = ctypes.c_ulong(), ctypes.c_int()
+    x11.XGetInputFocus(ctypes.c_void_p(display), ctypes.byref(window), ctypes.byref(_))
+    return window.value
+
+
+def save_picture(display, path):
+    """Write what the whole screen shows, as bytes."""
+    x11.XDefaultRootWindow.restype = ctypes.c_ulong
+    x11.XGetImage.restype = ctypes.POINTER(Image)
+    root = ctypes.c_ulong(x11.XDefaultRootWindow(ctypes.c_void_p(display)))
+    sides = [ctypes.c_uint() for _ in range(6)]
+    own = ctypes.c_ulong()
+    x11.XGetGeometry(
+        ctypes.c_void_p(display), root, ctypes.byref(own), *map(ctypes.byref, sides)
+    )
+    image = x11.XGetImage(
+        ctypes.c_void_p(display), root, 0, 0, sides[2], sides[3], ctypes.c_ulong(2**32 - 1), 2
+    )
+    found = image.contents
+    with open(path, "wb") as file:  # noqa: PTH123  # this process imports as little as it can
+        file.write(ctypes.string_at(found.data, found.bytes_per_line * found.height))
+
+
 def stream(display, rate_hz, seconds, path):
     """Move on a fixed schedule; neighbouring places differ, so reports are known again."""
     n = int(rate_hz * seconds)
@@ -52,6 +110,7 @@ def main():
     if not display:
         sys.exit("no display")
     print("ready", flush=True)
+    window = 0
     for line in sys.stdin:
         words = line.split()
         now_ns = time.perf_counter_ns()
@@ -64,6 +123,15 @@ def main():
                 xtst.XTestFakeKeyEvent(display, int(words[1]), pressed, 0)
         elif words[0] == "unfocus":
             x11.XSetInputFocus(display, 0, 0, 0)
+        elif words[0] == "minimise":
+            window = focused(display)
+            x11.XIconifyWindow(ctypes.c_void_p(display), ctypes.c_ulong(window), 0)
+        elif words[0] == "restore":
+            x11.XMapWindow(ctypes.c_void_p(display), ctypes.c_ulong(window))
+        elif words[0] == "picture":
+            save_picture(display, words[1])
+        elif words[0] == "size":
+            set_size(display, int(words[1]), int(words[2]))
         elif words[0] == "stream":
             stream(display, float(words[1]), float(words[2]), words[3])
         x11.XFlush(display)

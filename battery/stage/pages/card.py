@@ -227,8 +227,9 @@ class CardPages:
         return self._page("height", texts.CARD_HEIGHT, self._done)
 
     def _done(self) -> Page | None:
-        if not self._card.fits:
-            self._card = Card(self._window.desktop_px)
+        desktop_px = self._window.desktop_px
+        if not self._card.fits or self._card.desktop_px != desktop_px:
+            self._card = Card(desktop_px)
             return self._page("width", texts.CARD_AGAIN, self._high)
         screen = self._card.screen()
         size_px = self._window.surface.get_size()

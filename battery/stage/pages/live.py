@@ -28,6 +28,8 @@ FRAMES_PER_S = 60
 LINGER_NS = 350 * NS_PER_MS  # the last picture stays a moment, so that the end does not startle
 STOP_TAPPED = "the person tapped Stop"
 HELP_TAPPED = "the person asked for help"
+LEFT = "the window was left"
+HAPPENED = {"slept": "the tablet slept", "changed": "the screen was turned or changed"}
 STOP_SLACK_MM = 10.0  # a shaking finger may come up this far beside Stop
 
 
@@ -61,7 +63,7 @@ class LiveSource:
     """Feeds a run from the window until the task is finished, stopped or broken off.
 
     Stop is one tap on its area, or a key; help is a tap on the other corner. Losing the
-    window breaks the block off.
+    window, another size of the screen and sleep break the block off.
 
     Parameters
     ----------
@@ -115,6 +117,7 @@ class LiveSource:
         pygame.display.flip()
         with quiet_memory():
             window.reader.forget()
+            window.watch()
             ending = self._loop(run, painter, stop)
             if ending[0] == "finished":
                 self._linger()
@@ -130,6 +133,9 @@ class LiveSource:
         frames = Deadlines(begun_ns)
         calm = Calm()
         while True:
+            happened = window.happening()
+            if happened:
+                return "interrupted", HAPPENED[happened]
             for read in window.reader.drain():
                 if isinstance(read, Report):
                     self._sound(run, self._feed(run, read, begun_ns))
@@ -141,10 +147,12 @@ class LiveSource:
                 elif read == "quit":
                     window.closing = True
                     return "interrupted", "the window was closed"
+                elif happened := window.happening(look=True):
+                    return "interrupted", HAPPENED[happened]
                 elif read == "uncovered":
                     pygame.display.flip()
                 else:
-                    return "interrupted", "the window was left"
+                    return "interrupted", LEFT
             t_ns = now_ns()
             if t_ns < frames.due_ns:
                 window.reader.rest(frames.due_ns)

@@ -5,7 +5,8 @@ How presses are taken stands in `pressing`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
@@ -35,12 +36,14 @@ __all__ = [
     "follow",
     "run_pages",
     "say_trouble",
+    "trouble_said",
 ]
 
 FRAME_NS = NS_PER_S // FRAMES_PER_S
 MAX_PAGES = 1000
 TURN = "turn"  # the key that turns to the next leaf
 SAY_AGAIN = "say again"  # the key of that button
+ANEW = "anew"  # stands for no button: the page is laid out again
 TITLE_ROW = 1.85  # height of a row over that of its capitals
 WORDS_SHARE = 0.55  # of the height, at most, above a picture
 DOWN = 0.35  # of the height that words leave over stands above them
@@ -53,6 +56,9 @@ class Page(Protocol):
 
     def run(self, window: Window) -> Page | None:
         """Show it and return the page that follows; None ends the visit."""
+
+
+Moved = Callable[[Page], Page | None]
 
 
 class Picture(Protocol):
@@ -139,6 +145,8 @@ class TextPage:
             key = self._answer(window)
         finally:
             window.sound.hush()
+        if key == ANEW:
+            return self
         if key == "help" and self.help_page is not None:
             return self.help_page(self)
         if key == "staff" and self.staff_page is not None:
@@ -185,6 +193,7 @@ class TextPage:
             if turned != TURN:
                 return turned
         window.reader.forget()
+        window.watch()
         main = next((b.key for b in (*self.buttons, *self.choices) if b.main), None)
         answers = (*self.answers, *(button.key for button in self.choices))
         presses = Presses(canvas, stop=self.stop, main=main, answers=answers)
@@ -198,6 +207,8 @@ class TextPage:
             if waiting and now_ns - begun_ns >= self.wait_s * NS_PER_S:
                 waiting = False
                 self._show_buttons(canvas, presses, foot)
+            if window.happening():  # a press that woke the tablet presses nothing
+                return ANEW
             for read in window.reader.drain():
                 key = self._take(read, canvas, presses)
                 if key is not None:
@@ -212,9 +223,13 @@ class TextPage:
     def _take(self, read: Read, canvas: Canvas, presses: Presses) -> str | None:
         if read == "quit":
             raise Left
+        if read == "hidden":
+            canvas.window.sound.hush()
+            return None
         if isinstance(read, str):
-            if read == "uncovered":  # what lay over the window is gone, its picture may stay
-                pygame.display.flip()
+            if read == "emptied" or canvas.window.happening(look=True):
+                return ANEW
+            pygame.display.flip()
             return None
         key = presses.take(read)
         if key is None or (key == "staff" and self.staff_page is None):
@@ -460,8 +475,15 @@ class Leaf(TextPage):
             window.sound.speak(files_of(window.language, self.spoken))
 
 
-def follow(window: Window, first: Page | None) -> None:
-    """Show pages until one returns None or the window is closed."""
+def follow(window: Window, first: Page | None, *, moved: Moved | None = None) -> None:
+    """Show pages until one returns None or the window is closed.
+
+    Parameters
+    ----------
+    moved : callable, optional
+        Gets the page that follows after the screen was turned or changed, and returns what
+        stands before it, or the page.
+    """
     page = first
     shown = 0
     while page is not None and not window.closing:
@@ -473,6 +495,8 @@ def follow(window: Window, first: Page | None) -> None:
             page = page.run(window)
         except Left:
             window.closing = True
+        if page is not None and window.refit() and moved is not None:
+            page = moved(page)
 
 
 def run_pages(window: Window, first: Page | None, *, large: bool = False) -> None:
@@ -480,8 +504,15 @@ def run_pages(window: Window, first: Page | None, *, large: bool = False) -> Non
 
     If a page fails, the person reads a calm sentence before the failure goes on to the caller.
     """
-    try:
+    with trouble_said(window, large=large):
         follow(window, first)
+
+
+@contextmanager
+def trouble_said(window: Window, *, large: bool) -> Iterator[None]:
+    """Let the person read a calm sentence before a failure goes on."""
+    try:
+        yield
     except Exception:
         say_trouble(window, large=large)
         raise
@@ -499,7 +530,4 @@ def say_trouble(window: Window, *, large: bool) -> None:
         large=large,
         picture=Sign("stop"),
     )
-    try:
-        page.run(window)
-    except Left:
-        window.closing = True
+    follow(window, page)

@@ -20,13 +20,22 @@ from battery.stage.screen.event_wait import Waiter, find_library
 from battery.stage.screen.scale import Scale
 from tasks.contract import ContactKind
 
-Other = Literal["quit", "hidden", "uncovered"]
+Other = Literal["quit", "hidden", "uncovered", "emptied"]
 
 MOUSE = (pygame.MOUSEMOTION, pygame.MOUSEBUTTONDOWN, pygame.MOUSEBUTTONUP)
 FINGER = (pygame.FINGERDOWN, pygame.FINGERMOTION, pygame.FINGERUP)
 HIDDEN = (pygame.WINDOWFOCUSLOST, pygame.WINDOWMINIMIZED, pygame.WINDOWHIDDEN)
-UNCOVERED = (pygame.WINDOWEXPOSED, pygame.WINDOWRESTORED, pygame.WINDOWSHOWN)
-READ = (*MOUSE, *FINGER, *HIDDEN, *UNCOVERED, pygame.KEYDOWN, pygame.QUIT)
+UNCOVERED = (
+    pygame.WINDOWEXPOSED,
+    pygame.WINDOWRESTORED,
+    pygame.WINDOWSHOWN,
+    pygame.WINDOWFOCUSGAINED,
+    pygame.WINDOWDISPLAYCHANGED,
+)
+# The toolkit throws the picture away whenever the window gets a size, also the one it had, as
+# when it comes back from being an icon.
+EMPTIED = (pygame.WINDOWSIZECHANGED,)
+READ = (*MOUSE, *FINGER, *HIDDEN, *UNCOVERED, *EMPTIED, pygame.KEYDOWN, pygame.QUIT)
 # Beside letters and digits the only keys that mean anything. Volume, power, brightness, media
 # and function keys and those that are held with another (Shift, Control ...) mean nothing.
 NAMED_KEYS = frozenset({
@@ -144,6 +153,8 @@ class Reader:
             return "quit"
         if kind in UNCOVERED:
             return "uncovered"
+        if kind in EMPTIED:
+            return "emptied"
         return "hidden" if kind in HIDDEN else None
 
     def _mouse(self, event: pygame.event.Event, t_ns: int) -> Report | None:

@@ -59,6 +59,8 @@ def screen_of(
 ) -> Screen:
     """Return the drawing area's screen; a window shares the scale of its desktop.
 
+    A panel that was measured lying is known upright, too.
+
     Parameters
     ----------
     size_px : (width, height)
@@ -69,6 +71,11 @@ def screen_of(
         Screens that were measured on this machine.
     """
     measured = known.get(desktop_px)
-    if measured is None:
-        return guessed_screen(*size_px)
-    return Screen(*size_px, measured.mm_per_px_x, measured.mm_per_px_y, measured.scale_source)
+    if measured is not None:
+        sides_mm = (measured.mm_per_px_x, measured.mm_per_px_y)
+    else:
+        measured = known.get(desktop_px[::-1])
+        if measured is None:
+            return guessed_screen(*size_px)
+        sides_mm = (measured.mm_per_px_y, measured.mm_per_px_x)
+    return Screen(*size_px, *sides_mm, measured.scale_source)

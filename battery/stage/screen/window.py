@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Literal, Self
 
 import numpy as np
 import pygame
@@ -16,6 +16,7 @@ import pygame
 from battery.errors import StageError
 from battery.recording import Screen, TimingAudit
 from battery.stage.language.languages import ENGLISH, Language
+from battery.stage.screen.desktop import LOOK_NS, Desktop, Wakefulness
 from battery.stage.screen.icon import icon_surface
 from battery.stage.screen.pointer import READ, Reader, Reads
 from battery.stage.screen.publish import Publisher
@@ -29,6 +30,8 @@ ICON_PX = 128
 FLIPS = 60
 FLIP_SIDE_PX = 200
 UNSEEN = ("offscreen", "dummy")
+FRAME_PX = 64  # a window manager's frame and title take no more
+Happening = Literal["", "slept", "changed"]
 
 
 class Window:
@@ -80,42 +83,21 @@ class Window:
         now_ns: Callable[[], int] = time.perf_counter_ns,
         size_px: tuple[int, int] | None = None,
     ) -> None:
+        self._windowed, self._size_px, self._known = windowed, size_px, known
         try:
             _check_named()
-            pygame.display.init()
-            _check_seen(pygame.display.get_driver())
+            self._open()
             pygame.font.init()
-            desktop_px = pygame.display.get_desktop_sizes()[0]
-            flags = 0
-            if size_px is None:
-                size_px = desktop_px
-                flags = pygame.FULLSCREEN
-                if windowed:
-                    size_px = (
-                        min(WINDOW_PX[0], desktop_px[0]),
-                        min(WINDOW_PX[1], desktop_px[1]),
-                    )
-                    # a frame around a window as large as the screen would push it off
-                    flags = pygame.NOFRAME if size_px == desktop_px else 0
-            pygame.display.set_caption(NAME)
-            pygame.display.set_icon(icon_surface(ICON_PX))
-            self.surface = pygame.display.set_mode(size_px, flags)
         except (pygame.error, IndexError) as error:
             pygame.quit()
-            msg = (
-                f"no screen to draw on ({error}); start it in a desktop session, or set "
-                "DISPLAY. Nothing was changed."
-            )
-            raise StageError(msg) from error
+            raise _no_screen(error) from error
         self.theme = theme
         self.language = language
         self.text_share = text_share
-        self.surface.fill(theme.background)
-        pygame.display.flip()
-        pygame.event.set_blocked(None)
-        pygame.event.set_allowed(READ)
-        self.desktop_px = desktop_px
-        self.screen = screen_of(self.surface.get_size(), desktop_px, known)
+        self._show_empty()
+        self._desktop = Desktop()
+        self._sizes = self._desktop.sizes()
+        self.screen = screen_of(self.surface.get_size(), self.desktop_px, known)
         self.scale = Scale(self.screen)
         self.now_ns = now_ns
         self.reader: Reads = Reader(self.scale)
@@ -123,6 +105,8 @@ class Window:
         self.publisher = Publisher()
         self.closing = False
         self.last_press: pygame.Rect | None = None
+        self._wakefulness = Wakefulness(now_ns)
+        self._looked_ns = now_ns()
         self.audit = TimingAudit(flip_p99_ms=self._flip_p99_ms())
 
     def __enter__(self) -> Self:
@@ -135,7 +119,86 @@ class Window:
         trace: TracebackType | None,
     ) -> None:
         self.sound.close()
+        self._desktop.close()
         pygame.quit()
+
+    def _open(self) -> None:
+        """Open it on the display as it is now."""
+        pygame.display.init()
+        _check_seen(pygame.display.get_driver())
+        self.desktop_px = pygame.display.get_desktop_sizes()[0]
+        size_px, flags = self._size_px or self.desktop_px, 0
+        if self._size_px is None and not self._windowed:
+            flags = pygame.FULLSCREEN
+        elif self._size_px is None:
+            pairs = list(zip(WINDOW_PX, self.desktop_px, strict=True))
+            size_px = (min(pairs[0]), min(pairs[1]))
+            # a frame around a window as large as the screen would push it off
+            close = any(most - FRAME_PX < wanted for wanted, most in pairs)
+            flags = pygame.NOFRAME if close else 0
+        pygame.display.set_caption(NAME)
+        pygame.display.set_icon(icon_surface(ICON_PX))
+        self.surface = pygame.display.set_mode(size_px, flags)
+
+    def _show_empty(self) -> None:
+        self.surface.fill(self.theme.background)
+        pygame.display.flip()
+        pygame.event.set_blocked(None)
+        pygame.event.set_allowed(READ)
+
+    def watch(self) -> None:
+        """From now on `happening` tells what happens."""
+        self._wakefulness.begin()
+        self._looked_ns = self.now_ns()
+
+    def happening(self, *, look: bool = False) -> Happening:
+        """Tell whether the machine has slept, or the screen is another than it was.
+
+        Parameters
+        ----------
+        look : bool
+            Look at the screen now; otherwise once a second.
+        """
+        if self._wakefulness.slept():
+            return "slept"
+        now_ns = self.now_ns()
+        if look or now_ns - self._looked_ns >= LOOK_NS:
+            self._looked_ns = now_ns
+            return "changed" if self._is_other() else ""
+        return ""
+
+    def _is_other(self) -> bool:
+        """Whether size or display have changed since it was opened."""
+        shown = pygame.display.get_surface()
+        shown_px = shown.get_size() if shown is not None else None
+        drawn_px = (self.screen.width_px, self.screen.height_px)
+        return shown_px != drawn_px or self._desktop.sizes() != self._sizes
+
+    def refit(self) -> bool:
+        """Open it anew if the screen is another than it was; say whether it is.
+
+        Between two pages; what was drawn is gone then.
+
+        What is known of the size of the new screen is taken from then on.
+
+        Raises
+        ------
+        StageError
+            If there is no display left to open it on.
+        """
+        if not self._is_other():
+            self.surface = pygame.display.get_surface() or self.surface
+            return False
+        try:
+            pygame.display.quit()
+            self._open()
+        except (pygame.error, IndexError) as error:
+            raise _no_screen(error) from error
+        self._show_empty()
+        self._sizes = self._desktop.sizes()
+        self.last_press = None
+        self.use(screen_of(self.surface.get_size(), self.desktop_px, self._known))
+        return True
 
     def use(self, screen: Screen) -> None:
         """Draw and read at this scale from now on."""
@@ -160,6 +223,14 @@ class Window:
     def save_picture(self, path: Path) -> None:
         """Write what is shown as a PNG file."""
         pygame.image.save(self.surface, str(path))
+
+
+def _no_screen(error: Exception) -> StageError:
+    msg = (
+        f"no screen to draw on ({error}); start it in a desktop session, or set "
+        "DISPLAY. Nothing was changed."
+    )
+    return StageError(msg)
 
 
 def versions() -> dict[str, str]:
