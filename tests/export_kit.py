@@ -4,16 +4,18 @@ import gzip
 import hashlib
 import json
 from datetime import UTC, datetime
+from types import SimpleNamespace
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from battery.export import Form
+from battery.export import Form, raw, reading, rebuilding
 from battery.export.csv_copy import write_csv
 from battery.export.dictionary import TABLES
 from battery.export.files import names_of
 from battery.export.selection import Selection
 from battery.export.signing import DIGEST, digest_of
+from battery.recording import FRAME_DTYPE
 
 NOW = datetime(2026, 11, 1, 9, 30, tzinfo=UTC)
 FULL = Form(raw_csv=True)
@@ -90,6 +92,41 @@ def put_right(folder, *, right="digest"):
     if right == "digest":
         told[DIGEST] = digest_of(told)
     (folder / "datapackage.json").write_text(json.dumps(told))
+
+
+def put_blocks_right(folder):
+    """Make every block have the hash of what it now says, as far as there is one."""
+    export = reading.Export(folder)
+    for part, path in enumerate(names_of("blocks", n_parts(folder)), start=1):
+        streams = {
+            n: reading.BlockRows(export, n, part) for n in ("samples", "events", "frames")
+        }
+        blocks = pq.read_table(folder / path)
+        hashes = []
+        for row in blocks.to_pylist():
+            try:
+                rows = {name: stream.of(row["block_id"]) for name, stream in streams.items()}
+                held = {**export.settings[row["settings_id"]], **json.loads(row["layout"])}
+                block = SimpleNamespace(
+                    samples=rebuilding._samples(rows["samples"]),
+                    frames=rebuilding._numbers(rows["frames"], FRAME_DTYPE),
+                    events=rebuilding._events(rows["events"]),
+                )
+                hashes.append(raw.block_sha256(row, held, block))
+            except (
+                ValueError,
+                TypeError,
+                KeyError,
+                AttributeError,
+                OverflowError,
+                LookupError,
+            ):
+                hashes.append(row["sha256"])  # of what cannot be there is no hash
+        place = blocks.schema.get_field_index("sha256")
+        field = blocks.schema.field(place)
+        blocks = blocks.set_column(place, field.name, pa.array(hashes, field.type))
+        pq.write_table(blocks.cast(blocks.schema), folder / path, compression="zstd")
+    put_right(folder)
 
 
 def set_value(column, row, value):

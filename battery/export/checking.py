@@ -17,10 +17,12 @@ from pathlib import Path
 from typing import Any
 
 from battery.errors import BatteryError, RecordError
+from battery.export.allowed import breaches
 from battery.export.csv_copy import write_rows
 from battery.export.dictionary import TABLES
 from battery.export.files import CSV, DICTIONARY, PACKAGE, size_and_hash
-from battery.export.reading import BROKEN, MADE_OF, RAW, Export, is_plain
+from battery.export.reading import MADE_OF, RAW, Export, is_plain
+from battery.export.rebuilding import BROKEN
 from battery.export.signing import DIGEST, SIGNATURE, digest_of, signer_of
 from battery.verify import (
     Finding,
@@ -32,6 +34,7 @@ from battery.verify import (
 
 MAX_CSV_BYTES = 1 << 34  # unpacked; a CSV file that claims more is not what was written
 CHUNK_BYTES = 1 << 20
+MAX_ODD = 20  # of what a table says that it cannot say
 TABLE_NAME = re.compile(r"[a-z][a-z_]{0,39}")
 
 Progress = Callable[[int, int], None]
@@ -307,6 +310,8 @@ class _Keys:
         seen: set[Any] = set()
         firsts: set[Any] = set()
         n_rows = n_keys = 0
+        is_known = self._export.has_this_dictionary(name)
+        odd: dict[str, None] = {}
         lost: dict[str, list[Any]] = {}
         refers = [k for k in table.keys if k.table in self._known]
         for part in range(1, len(self._export.names(name)) + 1):
@@ -314,6 +319,8 @@ class _Keys:
                 n_keys += len(seen)
                 seen = set()
             for batch in self._export.batches(name, part):
+                if is_known:
+                    odd |= dict.fromkeys(breaches(table, batch))
                 columns = [batch.column(column).to_pylist() for column in table.primary]
                 n_rows += batch.num_rows
                 seen.update(zip(*columns, strict=True))
@@ -328,17 +335,17 @@ class _Keys:
             self._known[name] = firsts
         if name == "visits":
             self.n_visits = n_rows
-        found = []
+        found = [Finding(name, what) for what in list(odd)[:MAX_ODD]]
         if n_keys != n_rows:
             found.append(Finding(name, f"{n_rows - n_keys} keys are there more than once"))
         for other, absent in lost.items():
             if absent:
-                odd = sorted(set(map(str, absent)))
+                gone = sorted(set(map(str, absent)))
                 found.append(
                     Finding(
                         name,
-                        f"rows refer to {len(odd)} {other} that are not there, such as "
-                        f"{odd[0][:40]!r}",
+                        f"rows refer to {len(gone)} {other} that are not there, such as "
+                        f"{gone[0][:40]!r}",
                     )
                 )
         return found
@@ -366,14 +373,13 @@ def verify_part(folder: Path, number: int, *, replay: bool) -> _Part:
     n_blocks = n_samples = 0
     findings: list[Finding] = []
     notes: list[Finding] = []
+    export = Export(folder)
     try:
-        for read in Export(folder).blocks(number):
+        for read in export.blocks(number):
             block, row = read.block, read.row
             n_blocks += 1
             n_samples += len(block.samples)
             where = f"block {block.header.block_id}"
-            if not read.holds:
-                findings.append(Finding(where, "it does not have its hash: it was changed"))
             for what, held in (
                 ("samples", block.samples), ("events", block.events), ("frames", block.frames),
             ):  # fmt: skip
@@ -382,12 +388,15 @@ def verify_part(folder: Path, number: int, *, replay: bool) -> _Part:
                     findings.append(
                         Finding(where, f"it has {len(held)} {what}, stated are {stated}")
                     )
+            if not read.holds:
+                findings.append(Finding(where, "it does not have its hash: it was changed"))
             problems = block_problems if replay else stamp_problems
             findings += [Finding(where, what) for what in problems(block)]
             if replay:
                 notes += [Finding(where, what) for what in block_notes(block)]
     except RecordError as error:
         findings.append(Finding(f"part {number}", str(error)))
+    findings += [Finding(f"block {name}", why) for name, why in export.unreadable.items()]
     return _Part(n_blocks, n_samples, findings, notes)
 
 

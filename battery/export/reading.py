@@ -19,24 +19,27 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
+from battery import forms
 from battery.errors import RecordError, UsageError
 from battery.export import raw
 from battery.export.columns import WORDS, Column
 from battery.export.dictionary import TABLES
 from battery.export.files import PACKAGE, PACKAGE_NAME, names_of
 from battery.export.limits import hold_footer, hold_pages
-from battery.recording import (
-    EVENT_DTYPE,
-    FRAME_DTYPE,
-    MAX_BLOCK_NS,
-    MAX_PLACE_MM,
-    SAMPLE_DTYPE,
-    Block,
-    BlockHeader,
-    Screen,
-    TimingAudit,
+from battery.export.rebuilding import (
+    BROKEN,
+    MAX_VALUES,
+    block_of,
+    chunks_of,
+    first_line,
+    n_values,
+    structure_of,
 )
-from tasks.contract import CONTACT_KINDS, NS_PER_S
+from battery.playable import hold_block
+from battery.recording import (
+    Block,
+    Screen,
+)
 
 FORMS = ("1", "2")  # first numbers of the versions that are read
 ROWS_AT_ONCE = 65_536
@@ -45,7 +48,6 @@ MAX_ROWS_OF_FILE = 500_000  # of one that is not raw
 MAX_ROWS_OF_FIRST = 5_000_000  # the first form had one file a table
 ROWS_AS_DICTS = 2_048
 MAX_PACKAGE_BYTES = 64_000_000  # 200 bytes a part and table, of a million visits
-MAX_VALUES = 1_000_000  # of all structures that are held at once
 MAX_PARTS = 100_000
 MAX_TEXT = 1_000_000  # letters of a structure
 MAX_LABEL = 20_000  # and of any other text
@@ -55,7 +57,6 @@ STRUCTURES = frozenset(
     {"settings"} | {c.name for t in TABLES.values() for c in t.columns if c.kind == "object"}
 )
 PLAIN = (pa.int16(), pa.int64(), pa.float32(), pa.float64(), pa.bool_(), WORDS)
-BROKEN = (pa.ArrowException, OSError, ValueError, KeyError, TypeError, OverflowError)
 
 # Tables that blocks are made of, and the columns of `blocks` that the first form did not have:
 # there were settings on every block, and the hash was of the record in the store.
@@ -67,7 +68,10 @@ NOT_IN_FIRST = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class ReadBlock:
-    """A block of an export, with the screen of its visit and what the table says of it."""
+    """A block of an export, with the screen of its visit and what the table says of it.
+
+    One that is what its hash says can also have been played.
+    """
 
     block: Block
     screen: Screen
@@ -129,6 +133,9 @@ class Export:
     is_first_form : bool
     n_parts : int
         Of each table that has parts.
+    unreadable : dict of block to reason
+        Blocks that were met so far and left out, as they do not hold together or cannot have
+        been played.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -136,8 +143,10 @@ class Export:
         self.package = read_package(folder)
         self.is_first_form = str(self.package["version"]).startswith("1.")
         self.n_parts = 1 if self.is_first_form else self._count_parts()
+        self.unreadable: dict[str, str] = {}
         self._settings: dict[str, dict[str, Any]] | None = None
         self._screens: dict[str, Screen] | None = None
+        self._bad_visits: dict[str, str] = {}
 
     def _count_parts(self) -> int:
         for about in self.package["resources"]:
@@ -159,6 +168,12 @@ class Export:
         """Names of the tables that its descriptor has and this program knows."""
         told = [r.get("name") for r in self.package["resources"] if isinstance(r, dict)]
         return [name for name in TABLES if name in told]
+
+    def has_this_dictionary(self, table: str) -> bool:
+        """Whether it was written by what this program knows of the columns of a table."""
+        told = (r for r in self.package["resources"] if isinstance(r, dict))
+        schemas = [r.get("schema") for r in told if r.get("name") == table]
+        return schemas == [TABLES[table].table_schema]
 
     def _needed(self, table: str) -> set[str]:
         """Return the columns that must be there; others may lack in an earlier export."""
@@ -201,7 +216,7 @@ class Export:
             file = pq.ParquetFile(path, pre_buffer=False, read_dictionary=texts)
             schema = file.schema_arrow
         except BROKEN as error:
-            msg = f"{name} cannot be read: {_first_line(error)}"
+            msg = f"{name} cannot be read: {first_line(error)}"
             raise RecordError(msg) from error
         known = {c.name: _read_type(c) for c in TABLES[table].columns}
         odd = self._needed(table) - set(schema.names)
@@ -228,7 +243,7 @@ class Export:
                     _limit_texts(rows)
                     yield rows
             except BROKEN as error:
-                msg = f"{self.names(table)[part - 1]} cannot be read: {_first_line(error)}"
+                msg = f"{self.names(table)[part - 1]} cannot be read: {first_line(error)}"
                 raise RecordError(msg) from error
 
     def rows(self, table: str, part: int = 1) -> Iterator[dict[str, Any]]:
@@ -250,26 +265,32 @@ class Export:
                     if left < 0:
                         msg = f"settings hold more than {MAX_VALUES} values; not read"
                         raise RecordError(msg)
-                    held[row["settings_id"]] = _object(row["content"])
+                    held[row["settings_id"]] = structure_of(row["content"])
                 self._settings = held
             except (ValueError, TypeError, RecursionError) as error:
-                msg = f"settings do not hold together: {_first_line(error)}"
+                msg = f"settings do not hold together: {first_line(error)}"
                 raise RecordError(msg) from error
         return self._settings
 
     @property
     def screens(self) -> dict[str, Screen]:
-        """The screen of each visit."""
+        """The screen of each visit whose screen there can be."""
         if self._screens is None:
-            names = Screen.__slots__
-            self._screens = {
-                row["visit_id"]: Screen(**{name: row[name] for name in names})
-                for row in self.rows("visits")
-            }
+            self._screens = {}
+            for row in self.rows("visits"):
+                told = {name: row[name] for name in Screen.__slots__}
+                try:
+                    forms.hold(forms.ScreenForm, told)
+                except ValueError as error:
+                    self._bad_visits[row["visit_id"]] = str(error)
+                else:
+                    self._screens[row["visit_id"]] = Screen(**told)
         return self._screens
 
     def blocks(self, part: int | None = None) -> Iterator[ReadBlock]:
         """Read every block, one after another, or those of one part.
+
+        One that cannot be read is left out, and named in `unreadable`.
 
         Raises
         ------
@@ -285,28 +306,46 @@ class Export:
             name: BlockRows(self, name, part) for name in ("samples", "events", "frames")
         }
         for row in self.rows("blocks", part):
-            screen = screens.get(row["visit_id"])
-            if screen is None:
-                msg = f"block {row['block_id']} is of a visit that is not there"
-                raise RecordError(msg)
             rows = {name: stream.of(row["block_id"]) for name, stream in streams.items()}
-            block = _block(row, self._settings_of(row), rows)
-            yield ReadBlock(block, screen, row, self._hash(row, block))
+            try:
+                read = self._read(row, screens, rows)
+            except RecordError as error:
+                why = str(error).removeprefix(f"block {row['block_id']}").lstrip(":. ")
+                self.unreadable[str(row["block_id"])] = why
+            else:
+                yield read
         for name, stream in streams.items():
             if stream.left_over is not None:
                 msg = f"{name} of block {stream.left_over!r} are out of place"
                 raise RecordError(msg)
 
+    def _read(
+        self, row: dict[str, Any], screens: dict[str, Screen], rows: dict[str, pa.Table]
+    ) -> ReadBlock:
+        screen = screens.get(row["visit_id"])
+        if screen is None:
+            why = self._bad_visits.get(row["visit_id"], "it is not there")
+            msg = f"block {row['block_id']} is of a visit that cannot be read: {why}"
+            raise RecordError(msg)
+        block = block_of(row, self._settings_of(row), rows)
+        read = ReadBlock(block, screen, row, self._hash(row, block))
+        if read.holds:
+            try:
+                hold_block(block, "it")
+            except ValueError as error:
+                raise RecordError(str(error).removeprefix("it.header.")) from error
+        return read
+
     def _settings_of(self, row: dict[str, Any]) -> dict[str, Any]:
         try:
             if self.is_first_form:
-                return _object(row["settings"])
-            return self.settings[row["settings_id"]] | _object(row["layout"])
+                return structure_of(row["settings"])
+            return self.settings[row["settings_id"]] | structure_of(row["layout"])
         except KeyError as error:
             msg = f"block {row['block_id']}: its settings are not there"
             raise RecordError(msg) from error
         except (ValueError, TypeError, RecursionError) as error:
-            msg = f"block {row['block_id']} does not hold together: {_first_line(error)}"
+            msg = f"block {row['block_id']} does not hold together: {first_line(error)}"
             raise RecordError(msg) from error
 
     def _hash(self, row: dict[str, Any], block: Block) -> str:
@@ -315,7 +354,7 @@ class Export:
         try:
             return raw.block_sha256(row, block.header.settings, block)
         except (ValueError, TypeError, RecursionError) as error:
-            msg = f"block {row['block_id']} does not hold together: {_first_line(error)}"
+            msg = f"block {row['block_id']} does not hold together: {first_line(error)}"
             raise RecordError(msg) from error
 
 
@@ -381,7 +420,7 @@ class BlockRows:
 
     def _runs(self, export: Export, part: int) -> Iterator[tuple[str, pa.Table]]:
         for table in export.batches(self._name, part):
-            for chunk, start in _chunks(table.column(0)):
+            for chunk, start in chunks_of(table.column(0)):
                 if chunk.null_count:
                     msg = f"a row of {self._name} names no block"
                     raise RecordError(msg)
@@ -391,114 +430,3 @@ class BlockRows:
                 for first, last in pairwise([0, *ends, len(indices)]):
                     if last > first:
                         yield names[indices[first]], table.slice(start + first, last - first)
-
-
-def _chunks(column: pa.ChunkedArray) -> Iterator[tuple[Any, int]]:
-    start = 0
-    for chunk in column.chunks:
-        yield chunk, start
-        start += len(chunk)
-
-
-def _block(row: dict[str, Any], settings: dict[str, Any], rows: dict[str, pa.Table]) -> Block:
-    try:
-        header = BlockHeader(
-            block_id=row["block_id"],
-            visit_id=row["visit_id"],
-            index=row["number"],
-            task=row["task"],
-            hand=row["hand_recorded"],
-            phase=row["phase"],
-            layout_seed=row["layout_seed"],
-            layout_hash=row["layout_hash"],
-            settings=settings,
-            started_utc="",  # dates stay in the store
-            versions=_object(row["versions"]),
-            task_version=row.get("task_version", 1),
-        )
-        for name, column in (("samples", "t_ns"), ("events", "t_ns"), ("frames", "flip_ns")):
-            latest_ns = pc.max(rows[name].column(column)).as_py() or 0
-            if not 0 <= latest_ns <= MAX_BLOCK_NS:
-                msg = f"its {name} go on for more than an hour"
-                raise RecordError(msg)
-        for name, columns in (
-            ("samples", ("x_mm", "y_mm")),
-            ("events", ("x_mm", "y_mm", "r_mm")),
-        ):
-            for column in columns:
-                far_mm = pc.max(pc.abs(rows[name].column(column))).as_py() or 0.0
-                if far_mm > MAX_PLACE_MM:
-                    msg = f"its {name} lie {far_mm:g} mm away"
-                    raise RecordError(msg)
-        return Block(
-            header=header,
-            samples=_samples(rows["samples"]),
-            frames=_numbers(rows["frames"], FRAME_DTYPE),
-            events=_events(rows["events"]),
-            ending=row["ending"],
-            ended_ns=round(row["duration_s"] * NS_PER_S),
-            audit=TimingAudit(**{name: row[name] for name in TimingAudit.__slots__}),
-        )
-    except (*BROKEN, RecursionError) as error:
-        msg = f"block {row['block_id']} does not hold together: {_first_line(error)}"
-        raise RecordError(msg) from error
-
-
-def n_values(text: str) -> int:
-    """Return how many values a JSON text can hold at most, without reading it."""
-    return 1 + sum(text.count(mark) for mark in ",[{")
-
-
-def _object(text: str) -> dict[str, Any]:
-    if n_values(text) > MAX_VALUES // 10:
-        msg = "a structure holds too many values"
-        raise ValueError(msg)
-    told = json.loads(text)
-    if not isinstance(told, dict):
-        msg = "a structure is no object"
-        raise TypeError(msg)
-    return told
-
-
-def _samples(table: pa.Table) -> np.ndarray[Any, np.dtype[np.void]]:
-    array = np.zeros(table.num_rows, dtype=SAMPLE_DTYPE)
-    known = {kind: code for code, kind in enumerate(CONTACT_KINDS)}
-    for chunk, start in _chunks(table.column("kind")):
-        if chunk.null_count:
-            msg = "a sample is of no kind"
-            raise ValueError(msg)
-        codes = np.array([known.get(kind, 255) for kind in chunk.dictionary.to_pylist()] or [0])
-        array["kind"][start : start + len(chunk)] = codes[chunk.indices.to_numpy()]
-    if (array["kind"] == 255).any():
-        msg = "a sample is of no known kind"
-        raise ValueError(msg)
-    for name in ("t_ns", "pointer", "x_mm", "y_mm", "pressure", "stamp_gap_ns"):
-        array[name] = table.column(name).to_numpy()
-    return array
-
-
-def _events(table: pa.Table) -> np.ndarray[Any, np.dtype[np.void]]:
-    array = np.zeros(table.num_rows, dtype=EVENT_DTYPE)
-    for name in ("t_ns", "trial", "x_mm", "y_mm", "r_mm"):
-        array[name] = table.column(name).to_numpy()
-    for name in ("kind", "label"):
-        words = [word or "" for word in table.column(name).to_pylist()]
-        if any(len(word) > MAX_EVENT_WORD for word in words):
-            msg = f"an event has more than {MAX_EVENT_WORD} letters as its {name}"
-            raise ValueError(msg)
-        array[name] = words
-    return array
-
-
-MAX_EVENT_WORD = int(EVENT_DTYPE["kind"].itemsize / 4)
-
-
-def _numbers(table: pa.Table, dtype: np.dtype[np.void]) -> np.ndarray[Any, np.dtype[np.void]]:
-    array = np.zeros(table.num_rows, dtype=dtype)
-    for name in dtype.names or ():
-        array[name] = table.column(name).to_numpy()
-    return array
-
-
-def _first_line(error: BaseException) -> str:
-    return (str(error).splitlines() or [type(error).__name__])[0][:200]

@@ -13,9 +13,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from battery.errors import BatteryError, StoreError
+from battery.errors import BatteryError, RecordError, StoreError
 from battery.export.dictionary import TABLES
-from battery.export.reading import Export
+from battery.export.reading import Export, ReadBlock
 from battery.scoring import SCORING_VERSION, score_block
 from battery.scoring.score import Score
 
@@ -34,7 +34,7 @@ class RescoredExport:
         Values of blocks that had none, such as one that was cut off.
     n_other_version : int
         Values of the export that another scoring version gave.
-    failed : dict of block to reason
+    failed : dict of block, or part, to reason
     """
 
     n_blocks: int = 0
@@ -67,7 +67,7 @@ class RescoredExport:
         lines += self.differ[:20]
         if len(self.differ) > 20:
             lines.append(f"and {len(self.differ) - 20} more")
-        return "\n".join(lines + [f"block {b}: {why}" for b, why in self.failed.items()])
+        return "\n".join(lines + [f"{what}: {why}" for what, why in self.failed.items()])
 
 
 def rescore_export(
@@ -97,7 +97,7 @@ def rescore_export(
     UsageError
         If the folder holds no export.
     RecordError
-        If a table cannot be read or does not hold together.
+        If its descriptor does not say how many parts there are.
     StoreError
         If `out` cannot be written.
     """
@@ -125,33 +125,53 @@ class ScoredPart:
 
 
 def rescore_part(folder: Path, number: int) -> ScoredPart:
-    """Score the blocks of one part again and compare them with those it holds."""
+    """Score the blocks of one part again and compare them with those it holds.
+
+    What cannot be read or scored is named and does not stop the rest.
+    """
     export = Export(folder)
+    done = RescoredExport()
+    rows: list[dict[str, Any]] = []
+    try:
+        held = _held_scores(export, number)
+        for read in export.blocks(number):
+            rows += _scored(read, held, done)
+    except RecordError as error:
+        done.failed[f"part {number}"] = str(error)
+    done.failed |= {f"block {name}": why for name, why in export.unreadable.items()}
+    return ScoredPart(done, rows)
+
+
+def _held_scores(export: Export, number: int) -> dict[str, dict[str, dict[str, Any]]]:
+    """Return the scores of a part by block and measure."""
     held: dict[str, dict[str, dict[str, Any]]] = {}
     for row in export.rows("scores", number):
         held.setdefault(row["block_id"], {})[row["measure"]] = row
-    done = RescoredExport()
-    rows: list[dict[str, Any]] = []
-    for read in export.blocks(number):
-        block_id = read.block.header.block_id
-        if not read.holds:
-            done.failed[block_id] = "it does not have its hash: it was changed"
-            continue
-        if read.block.header.phase != "test":
-            continue
-        try:
-            fresh = score_block(read.block, screen=read.screen)
-        except (BatteryError, ValueError, ArithmeticError, LookupError, TypeError) as error:
-            done.failed[block_id] = f"cannot be scored: {str(error)[:200]}"
-            continue
-        done.n_blocks += 1
-        done.n_values += len(fresh)
-        if block_id in held:
-            _compare(block_id, held[block_id], fresh, done)
-        else:
-            done.n_new += len(fresh)
-        rows += [_row(block_id, score) for score in fresh]
-    return ScoredPart(done, rows)
+    return held
+
+
+def _scored(
+    read: ReadBlock, held: dict[str, dict[str, dict[str, Any]]], done: RescoredExport
+) -> list[dict[str, Any]]:
+    """Score a block, compare it with what is held of it, and return the scores as rows."""
+    block_id = read.block.header.block_id
+    if not read.holds:
+        done.failed[f"block {block_id}"] = "it does not have its hash: it was changed"
+        return []
+    if read.block.header.phase != "test":
+        return []
+    try:
+        fresh = score_block(read.block, screen=read.screen)
+    except (BatteryError, ValueError, ArithmeticError, LookupError, TypeError) as error:
+        done.failed[f"block {block_id}"] = f"cannot be scored: {str(error)[:200]}"
+        return []
+    done.n_blocks += 1
+    done.n_values += len(fresh)
+    if block_id in held:
+        _compare(block_id, held[block_id], fresh, done)
+    else:
+        done.n_new += len(fresh)
+    return [_row(block_id, score) for score in fresh]
 
 
 @contextmanager

@@ -28,6 +28,7 @@ from battery.errors import FalseFieldError, HandoverError, NewerFormatError
 from battery.handover import gate
 from battery.handover.files import sha256
 from battery.handover.keys import fingerprint, verified
+from battery.playable import hold_block
 from battery.recording import (
     FRAME_DTYPE,
     LATER_COLUMNS,
@@ -437,7 +438,7 @@ def _block(
 
 
 def _holds(block: Block, facts: Mapping[str, Any], name: str) -> None:
-    gate.hold_block(block, f"blocks.{int(name)}")
+    hold_block(block, f"blocks.{int(name)}")
     if block.sha256 != facts["sha256"]:
         msg = f"block {name} does not have the hash it was stored with"
         raise HandoverError(msg)

@@ -12,32 +12,20 @@ from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from typing import Any
 
-import numpy as np
-from pydantic import TypeAdapter, ValidationError
+from pydantic import ValidationError
 
 from battery import forms
 from battery.plan import Plan, PlannedTask, plan_hash
-from battery.recording import (
-    KIND_CODES,
-    MAX_BLOCK_NS,
-    MAX_PLACE_MM,
-    Block,
-    BlockHeader,
-    VisitHeader,
-    short_hash,
-)
+from battery.recording import VisitHeader
 from battery.store import schema
 from battery.store.arrival import Beside, Rows
 from battery.store.fitting import hold_row
 from battery.store.form import complete, wait_for_update
 from battery.store.reach import tables_beside
-from tasks.contract import settings_from_dict, unknown_settings
-from tasks.registry import OPTIONS, TASKS, extent_mm, task_of
+from tasks.registry import OPTIONS, task_of
 
-MAX_TRIALS = 100_000
 MAX_NAME = 200
 MAX_ROWS = 100_000  # beside one visit, person or device
-MAX_SAMPLES = 5_000_000
 
 
 def name(value: Any) -> str:
@@ -117,103 +105,6 @@ def _says_more(planned: PlannedTask) -> bool:
         return True
     known = {field.name for field in fields(OPTIONS[planned.task])}
     return bool((set(planned.options) | set(planned.practice)) - known)
-
-
-def hold_settings(header: BlockHeader, where: str) -> None:
-    """Hold a block's settings to what its task takes, and to their hash.
-
-    Raises
-    ------
-    ValueError
-        If the task could not have been played with them.
-    """
-    task = task_of(header.task, header.task_version) or TASKS[header.task]
-    if short_hash(header.settings) != header.layout_hash:
-        msg = f"{where}.layout_hash is {header.layout_hash!r}: its settings have another"
-        raise ValueError(msg)
-    later = unknown_settings(task, header.settings)
-    known = {name: value for name, value in header.settings.items() if name not in later}
-    try:
-        settings = settings_from_dict(task.settings_type, known)
-        TypeAdapter(task.settings_type).validate_json(json.dumps(known))
-        task.view(settings, task.start(settings), 0)
-        sides_mm = extent_mm(settings)
-    except (TypeError, ValueError, LookupError, ArithmeticError, AttributeError) as error:
-        why = (str(error).splitlines() or [""])[0]
-        msg = f"{where}.settings do not fit the task {header.task!r}: {why}"
-        raise ValueError(msg) from error
-    if not all(0 <= side <= MAX_PLACE_MM for side in sides_mm):
-        msg = f"{where}.settings reach {max(sides_mm):g} mm"
-        raise ValueError(msg)
-
-
-def hold_block(block: Block, where: str) -> None:
-    """Hold what was recorded in a block to what can be recorded.
-
-    Raises
-    ------
-    ValueError
-        If stamps go back or too far, or places, kinds, trials or labels cannot be.
-    """
-    hold_settings(block.header, f"{where}.header")
-    for part, name in (
-        ("samples", "t_ns"), ("frames", "flip_ns"), ("frames", "drawn_ns"), ("events", "t_ns"),
-    ):  # fmt: skip
-        _hold_stamps(getattr(block, part)[name], f"{where}.{part}.{name}")
-    for part in ("samples", "events"):
-        array = getattr(block, part)
-        for column in set(array.dtype.names or ()) & {"x_mm", "y_mm", "r_mm"}:
-            if (np.abs(array[column]) > MAX_PLACE_MM).any():
-                msg = f"{where}.{part}.{column} lies more than {MAX_PLACE_MM:g} mm away"
-                raise ValueError(msg)
-    _hold_samples(block, where)
-    _hold_events(block, where)
-
-
-def _hold_stamps(t_ns: Any, where: str) -> None:
-    if len(t_ns) > MAX_SAMPLES:
-        msg = f"{where} has {len(t_ns)} rows, more than {MAX_SAMPLES}"
-        raise ValueError(msg)
-    if len(t_ns) and (t_ns[0] < 0 or (t_ns[1:] < t_ns[:-1]).any()):
-        msg = f"{where} is not in order of time"
-        raise ValueError(msg)
-    if len(t_ns) and t_ns[-1] > MAX_BLOCK_NS:
-        msg = f"{where} goes on for more than an hour"
-        raise ValueError(msg)
-
-
-def _hold_samples(block: Block, where: str) -> None:
-    samples = block.samples
-    if not len(samples):
-        return
-    if int(samples["kind"].max()) >= len(KIND_CODES):
-        msg = f"{where}.samples.kind is of no known kind"
-        raise ValueError(msg)
-    if int(samples["pointer"].min()) < 0:
-        msg = f"{where}.samples.pointer is below 0"
-        raise ValueError(msg)
-    gaps_ns = samples["stamp_gap_ns"]
-    if int(gaps_ns.min()) < 0 or int(gaps_ns.max()) > MAX_BLOCK_NS:
-        msg = f"{where}.samples.stamp_gap_ns is below 0 or above an hour"
-        raise ValueError(msg)
-
-
-def _hold_events(block: Block, where: str) -> None:
-    events = block.events
-    if not len(events):
-        return
-    strange = set(events["kind"].tolist()) - TASKS[block.header.task].event_kinds
-    if strange:
-        msg = f"{where}.events.kind is {min(strange)!r}: {block.header.task} has no such event"
-        raise ValueError(msg)
-    for label in set(events["label"].tolist()):
-        forms.words(label)
-    if int(events["trial"].min()) < -1 or int(events["trial"].max()) > MAX_TRIALS:
-        msg = f"{where}.events.trial is not within -1 to {MAX_TRIALS}"
-        raise ValueError(msg)
-    if int(events["t_ns"][-1]) > block.ended_ns:
-        msg = f"{where}.ended_ns is {block.ended_ns}: an event came after it"
-        raise ValueError(msg)
 
 
 def hold_beside(

@@ -29,7 +29,7 @@ LINES = (
         "battery.verify",
     ),
     ("battery.rescoring",),
-    ("battery.runner", "battery.store", "norms"),
+    ("battery.runner", "battery.store", "norms", "battery.playable"),
     (
         "battery.scoring",
         "battery.plan",

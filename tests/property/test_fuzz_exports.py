@@ -1,5 +1,6 @@
 """Spoilt exports: every change is named or does no harm, whatever the forger put right."""
 
+import contextlib
 import json
 import resource
 import sys
@@ -18,7 +19,7 @@ from battery.store import Store
 from tests import clinic as made_up
 from tests import mutations
 from tests import store_kit as kit
-from tests.export_kit import EVERYBODY, put_right
+from tests.export_kit import EVERYBODY, put_blocks_right, put_right
 from tests.export_kit import files as all_files
 
 MAX_MEMORY_KB = 600_000  # beyond what the program needs anyway
@@ -93,6 +94,9 @@ def spoil_values(folder, name, random_source):
     if (folder / f"{table}.csv.gz").exists():
         write_csv(folder, table, 1)
     put_right(folder, right=random_source.choice(("hashes", "digest")))
+    if random_source.random() < 0.5:  # a lie that is well formed down to the hash of its block
+        with contextlib.suppress(BatteryError):
+            put_blocks_right(folder)
     return name
 
 

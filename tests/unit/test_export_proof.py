@@ -6,7 +6,7 @@ import re
 import shutil
 import sys
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 
 import pyarrow as pa
@@ -26,19 +26,10 @@ from battery.recording import (
     events_to_array,
     header_to_dict,
 )
-from battery.simulate import Person as Simulated
-from battery.simulate import Truth
-from battery.store import HomeExercise, Store, TimingCheck
-from tests import clinic as made_up
+from battery.store import Store
 from tests import store_kit as kit
 from tests.export_kit import EVERYBODY, NOW, files, package, put_right, table_of
-
-AT = "2026-05-01T10:00:00+00:00"
-BAND = {
-    "measure": "tapping.radial_error_mm", "hand": "right", "log_scale": True, "n_baseline": 4,
-    "centre": 4.0, "low": 3.0, "high": 5.0, "error_from": "own", "latest": 3.5,
-    "verdict": "within error", "better": None, "reason": None,
-}  # fmt: skip
+from tests.full_export import full_export
 
 
 def run(*words):
@@ -48,48 +39,7 @@ def run(*words):
 @pytest.fixture(scope="module")
 def signed(tmp_path_factory):
     """A signed export in which every table has a row."""
-    folder = tmp_path_factory.mktemp("proof")
-    plan = made_up.PLAN.model_copy(update={"tasks": made_up.PLAN.tasks[:1]})
-    with pytest.MonkeyPatch.context() as patch, Store.open(folder / "home") as store:
-        patch.setattr(made_up, "PLAN", plan)
-        store.add_person(kit.person())
-        visit = made_up.one_visit(
-            store, "K7QF", 0, device=kit.DEVICE,
-            sources={n: Simulated(Truth(), seed=n) for n in range(2)},
-        )  # fmt: skip
-        say_everything(store, visit)
-        make_clinic_keys(store, folder / "stick")
-        sign = clinic_signature(store)
-        export_tidy(store, folder / "study", selection=EVERYBODY, bands=[("K7QF", BAND)],
-                    sign=sign, now=NOW)  # fmt: skip
-    return folder
-
-
-def say_everything(store, visit):
-    said = {"author": "AB", "at_utc": AT}
-    store.amend("visit", visit.visit_id, "excluded", "yes", reason="r", **said)
-    store.add_marker("K7QF", "fall", at_utc=AT)
-    store.put_answer(visit.visit_id, "before", "medication", "none", at_utc=AT)
-    store.put_home_exercise(
-        HomeExercise(
-            kit.identifier("p"), "K7QF", "reported", "all", "left", 10.0, 1, "2026-03-12", AT
-        )
-    )
-    store.record_consent("K7QF", form_version="2", decision="given", at_utc=AT)
-    store.restart_baseline("K7QF", visit.visit_id, reason="r", **said)
-    store.enter_outside_error("tapping.radial_error_mm", 0.1, source="s", **said)
-    store.prescribe("K7QF", from_date=date(2026, 3, 1), per_week=7, **said)
-    goal = store.set_goal("K7QF", "drink tea", **said)
-    level = store.rate_goal(goal.goal_id, 1, **said)
-    store.take_back("K7QF", "rating", level.level_id, reason="slip", **said)
-    store.set_state("K7QF", "paused", from_date=date(2026, 3, 1), reason="in hospital", **said)
-    store.answer_contraindications("K7QF", [("neck", "yes")], **said)
-    alias = kit.DEVICE.alias
-    store.put_screen_check(alias, kit.DEVICE.screen, "card", at_utc=AT)
-    store.put_timing_check(
-        TimingCheck(kit.identifier("t"), alias, "touch", 400, 120.0, 60.0, 0.0, 60.0, 0.0, 1.0,
-                    AT)
-    )  # fmt: skip
+    return full_export(tmp_path_factory.mktemp("proof"))
 
 
 def said_of(found):

@@ -102,7 +102,7 @@ def words(found):
         ("blocks", set_value("phase", 0, "test"), "does not have its hash"),
         ("blocks", set_value("layout", 0, "{}"), "do not have the hash"),
         ("blocks", set_value("visit_id", 0, "nowhere"), "refer to 1 visits"),
-        ("blocks", set_value("task", 0, "juggling"), "does not have its hash"),
+        ("blocks", set_value("task", 0, "juggling"), "no such task"),
         ("scores", set_value("measure", 0, "tapping.charm"), "refer to 1 measures"),
         ("people", set_value("person", 0, "M4WX"), "more than once"),
         ("frames", set_value("frame", 1, 7), "not numbered from 0"),

@@ -1,0 +1,174 @@
+"""A block built of the rows of an export, held to what can have been played."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Annotated, Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from pydantic import AfterValidator, Field
+
+from battery import forms
+from battery.errors import RecordError
+from battery.recording import (
+    EVENT_DTYPE,
+    FRAME_DTYPE,
+    MAX_BLOCK_NS,
+    MAX_PLACE_MM,
+    SAMPLE_DTYPE,
+    Block,
+    BlockHeader,
+    Ending,
+    Hand,
+    Phase,
+    TimingAudit,
+)
+from tasks.contract import CONTACT_KINDS, NS_PER_S
+
+BROKEN = (pa.ArrowException, OSError, ValueError, KeyError, TypeError, OverflowError)
+MAX_VALUES = 1_000_000  # of all structures that are held at once
+MAX_EVENT_WORD = int(EVENT_DTYPE["kind"].itemsize / 4)
+
+
+class _Row(forms.Form):
+    """What a row of `blocks` says of what was recorded, in either form."""
+
+    block_id: forms.Identifier
+    visit_id: forms.Identifier
+    number: Annotated[int, Field(ge=0, lt=forms.MAX_BLOCKS)]
+    task: Annotated[str, AfterValidator(forms.known_task)]
+    task_version: Annotated[int, Field(ge=1, le=10_000)] = 1
+    hand_recorded: Hand
+    phase: Phase
+    ending: Ending
+    duration_s: Annotated[float, Field(ge=0, le=forms.MAX_S, allow_inf_nan=False)]
+    layout_seed: forms.Seed
+    layout_hash: forms.ShortHash
+
+
+def block_of(row: dict[str, Any], settings: dict[str, Any], rows: dict[str, pa.Table]) -> Block:
+    """Build a block of its row, its settings, and its rows of each raw table.
+
+    Raises
+    ------
+    RecordError
+        If it does not hold together.
+    """
+    try:
+        forms.hold(_Row, {name: row[name] for name in _Row.model_fields if name in row})
+        header = BlockHeader(
+            block_id=row["block_id"],
+            visit_id=row["visit_id"],
+            index=row["number"],
+            task=row["task"],
+            hand=row["hand_recorded"],
+            phase=row["phase"],
+            layout_seed=row["layout_seed"],
+            layout_hash=row["layout_hash"],
+            settings=settings,
+            started_utc="",  # dates stay in the store
+            versions=structure_of(row["versions"]),
+            task_version=row.get("task_version", 1),
+        )
+        for name, column in (("samples", "t_ns"), ("events", "t_ns"), ("frames", "flip_ns")):
+            latest_ns = pc.max(rows[name].column(column)).as_py() or 0
+            if not 0 <= latest_ns <= MAX_BLOCK_NS:
+                msg = f"its {name} go on for more than an hour"
+                raise RecordError(msg)
+        for name, columns in (
+            ("samples", ("x_mm", "y_mm")),
+            ("events", ("x_mm", "y_mm", "r_mm")),
+        ):
+            for column in columns:
+                far_mm = pc.max(pc.abs(rows[name].column(column))).as_py() or 0.0
+                if far_mm > MAX_PLACE_MM:
+                    msg = f"its {name} lie {far_mm:g} mm away"
+                    raise RecordError(msg)
+        return Block(
+            header=header,
+            samples=_samples(rows["samples"]),
+            frames=_numbers(rows["frames"], FRAME_DTYPE),
+            events=_events(rows["events"]),
+            ending=row["ending"],
+            ended_ns=round(row["duration_s"] * NS_PER_S),
+            audit=TimingAudit(**{name: row[name] for name in TimingAudit.__slots__}),
+        )
+    except (*BROKEN, RecursionError) as error:
+        msg = f"block {row['block_id']} does not hold together: {first_line(error)}"
+        raise RecordError(msg) from error
+
+
+def chunks_of(column: pa.ChunkedArray) -> Iterator[tuple[Any, int]]:
+    """Give each chunk of a column with the row it begins at."""
+    start = 0
+    for chunk in column.chunks:
+        yield chunk, start
+        start += len(chunk)
+
+
+def n_values(text: str) -> int:
+    """Return how many values a JSON text can hold at most, without reading it."""
+    return 1 + sum(text.count(mark) for mark in ",[{")
+
+
+def structure_of(text: str) -> dict[str, Any]:
+    """Read a structure that is an object and not too large.
+
+    Raises
+    ------
+    ValueError, TypeError
+        If it is another.
+    """
+    if n_values(text) > MAX_VALUES // 10:
+        msg = "a structure holds too many values"
+        raise ValueError(msg)
+    told = json.loads(text)
+    if not isinstance(told, dict):
+        msg = "a structure is no object"
+        raise TypeError(msg)
+    return told
+
+
+def _samples(table: pa.Table) -> np.ndarray[Any, np.dtype[np.void]]:
+    array = np.zeros(table.num_rows, dtype=SAMPLE_DTYPE)
+    known = {kind: code for code, kind in enumerate(CONTACT_KINDS)}
+    for chunk, start in chunks_of(table.column("kind")):
+        if chunk.null_count:
+            msg = "a sample is of no kind"
+            raise ValueError(msg)
+        codes = np.array([known.get(kind, 255) for kind in chunk.dictionary.to_pylist()] or [0])
+        array["kind"][start : start + len(chunk)] = codes[chunk.indices.to_numpy()]
+    if (array["kind"] == 255).any():
+        msg = "a sample is of no known kind"
+        raise ValueError(msg)
+    for name in ("t_ns", "pointer", "x_mm", "y_mm", "pressure", "stamp_gap_ns"):
+        array[name] = table.column(name).to_numpy()
+    return array
+
+
+def _events(table: pa.Table) -> np.ndarray[Any, np.dtype[np.void]]:
+    array = np.zeros(table.num_rows, dtype=EVENT_DTYPE)
+    for name in ("t_ns", "trial", "x_mm", "y_mm", "r_mm"):
+        array[name] = table.column(name).to_numpy()
+    for name in ("kind", "label"):
+        words = [word or "" for word in table.column(name).to_pylist()]
+        if any(len(word) > MAX_EVENT_WORD for word in words):
+            msg = f"an event has more than {MAX_EVENT_WORD} letters as its {name}"
+            raise ValueError(msg)
+        array[name] = words
+    return array
+
+
+def _numbers(table: pa.Table, dtype: np.dtype[np.void]) -> np.ndarray[Any, np.dtype[np.void]]:
+    array = np.zeros(table.num_rows, dtype=dtype)
+    for name in dtype.names or ():
+        array[name] = table.column(name).to_numpy()
+    return array
+
+
+def first_line(error: BaseException) -> str:
+    """Return the first line of what an error says, cut short."""
+    return (str(error).splitlines() or [type(error).__name__])[0][:200]
