@@ -108,13 +108,15 @@ class Watch:
     @classmethod
     def read(cls, store: Store) -> Self:
         """Read what there is; what was taken back is left out."""
-        gone = {row.target_id for row in store.taken_back()}
+        gone = {row.target_id for row in store.annotations.taken_back()}
         return cls(
-            markers=_by_person(m for m in store.markers() if m.marker_id not in gone),
-            consents=_by_person(store.consents()),
-            home_exercise=_by_person(store.home_exercises()),
-            contraindications=_by_person(store.contraindications()),
-            acknowledged={row.alarm: row for row in store.acknowledgements()},
+            markers=_by_person(
+                m for m in store.annotations.markers() if m.marker_id not in gone
+            ),
+            consents=_by_person(store.people.consents()),
+            home_exercise=_by_person(store.care.home_exercises()),
+            contraindications=_by_person(store.care.contraindications()),
+            acknowledged={row.alarm: row for row in store.annotations.acknowledgements()},
             limits=limits_of(store),
         )
 
@@ -206,15 +208,15 @@ class Watch:
 
 def alarms_of(store: Store, code: str) -> tuple[Alarm, ...]:
     """Read the alarms of one person, the newest first."""
-    amended = Amended(store.amendments())
-    visits = amended.by_person(store.visits()).get(code, [])
-    answers = {v.header.visit_id: store.answers(v.header.visit_id) for v in visits}
+    amended = Amended(store.annotations.amendments())
+    visits = amended.by_person(store.visits.all()).get(code, [])
+    answers = {v.header.visit_id: store.visits.answers(v.header.visit_id) for v in visits}
     return Watch.read(store).alarms(code, visits, answers)
 
 
 def limits_of(store: Store) -> dict[str, int]:
     """Return the level at which each question alarms, as the clinic has set it."""
-    return {**DEFAULT_LIMITS, **store.setting(LIMITS_SETTING, {})}
+    return {**DEFAULT_LIMITS, **store.setup.setting(LIMITS_SETTING, {})}
 
 
 def set_limit(store: Store, question: str, level: int) -> dict[str, int]:
@@ -232,7 +234,7 @@ def set_limit(store: Store, question: str, level: int) -> dict[str, int]:
         msg = f"a limit must be 1 to 10, not {level}. Nothing was stored"
         raise UsageError(msg)
     limits = {**limits_of(store), question: level}
-    store.put_setting(LIMITS_SETTING, limits)
+    store.setup.put_setting(LIMITS_SETTING, limits)
     return limits
 
 

@@ -211,7 +211,7 @@ def make_demo(
     n_all = len(STORIES) * n_visits
     n_steps = 2 * n_all + len(STORIES)
     with _bar(progress) as step, Store.open(folder) as store:
-        with store.lock_for_recording():
+        with store.records.lock():
             for index, story in enumerate(STORIES):
                 _enrol(store, story, now - timedelta(weeks=n_visits))
                 for visit in range(n_visits):
@@ -244,7 +244,7 @@ def _fresh_folder(directory: Path | None) -> Path:
 
 
 def _enrol(store: Store, story: Story, when: datetime) -> None:
-    store.add_person(
+    store.people.add(
         Enrolled(
             code=story.code,
             dominant_hand="right",
@@ -253,7 +253,7 @@ def _enrol(store: Store, story: Story, when: datetime) -> None:
             enrolled_utc=when.isoformat(timespec="seconds"),
         )
     )
-    store.record_consent(
+    store.people.record_consent(
         story.code,
         form_version="1",
         decision="given",
@@ -272,10 +272,10 @@ def _around(store: Store, story: Story, n_visits: int, now: datetime) -> None:
 
     for visit, kind, note in story.events:
         if visit < n_visits:
-            store.add_marker(story.code, kind, at_utc=utc(before(visit)), note=note)
+            store.annotations.add_marker(story.code, kind, at_utc=utc(before(visit)), note=note)
     by = "therapist"
     if story.per_week is not None:
-        store.prescribe(
+        store.care.prescribe(
             story.code,
             from_date=before(0).date(),
             per_week=story.per_week,
@@ -284,9 +284,9 @@ def _around(store: Store, story: Story, n_visits: int, now: datetime) -> None:
         )
         _diary(store, story, n_visits, now)
     for text, ratings in story.goals:
-        goal = store.set_goal(story.code, text, at_utc=utc(before(0)), author=by)
+        goal = store.care.set_goal(story.code, text, at_utc=utc(before(0)), author=by)
         for visit, level in zip((4, n_visits - 1), ratings, strict=True):
-            store.rate_goal(goal.goal_id, level, at_utc=utc(before(visit)), author=by)
+            store.care.rate_goal(goal.goal_id, level, at_utc=utc(before(visit)), author=by)
 
 
 def _diary(store: Store, story: Story, n_visits: int, now: datetime) -> None:
@@ -300,7 +300,7 @@ def _diary(store: Store, story: Story, n_visits: int, now: datetime) -> None:
         for _ in range(times):
             kinds: tuple[HomeExerciseKind, ...] = ("reported", "seen")
             for kind in kinds[: 1 + (not rest and chance.random() < 0.4)]:
-                store.put_home_exercise(
+                store.care.put_home_exercise(
                     HomeExercise(
                         practice_id=str(UUID(int=chance.getrandbits(128), version=4)),
                         person=story.code,
@@ -322,7 +322,7 @@ def _one_visit(store: Store, story: Story, visit: int, n_visits: int, now: datet
     of_the_day = float(day.normal(0, VISIT_SD))
     run = begin_visit(
         store,
-        store.person(story.code),
+        store.people.get(story.code),
         STANDARD,
         DEVICE,
         wall=wall,

@@ -46,8 +46,8 @@ def next_visit(store: Store, person: Person, now: datetime) -> date | None:
     now : datetime
         With its zone.
     """
-    said = store.states(person.code)
-    visits = sorted(store.visits(person.code), key=lambda v: v.header.started_utc)
+    said = store.care.states(person.code)
+    visits = sorted(store.visits.all(person.code), key=lambda v: v.header.started_utc)
     measured = [v for v in visits if _tested(store, v.header.visit_id)]
     last = datetime.fromisoformat(measured[-1].header.started_utc) if measured else None
     days_ago = None if last is None else (now - last) / timedelta(days=1)
@@ -67,5 +67,5 @@ def next_visit(store: Store, person: Person, now: datetime) -> date | None:
 def _tested(store: Store, visit_id: str) -> bool:
     return any(
         record.header.phase == "test" and record.ending == "finished"
-        for record in store.blocks(visit_id)
+        for record in store.records.of_visit(visit_id)
     )

@@ -27,14 +27,14 @@ def visits_of(store: Store, code: str, amended: Amended | None = None) -> list[V
     amended : Amended, optional
         What holds, if it was read already.
     """
-    held = amended or Amended(store.amendments())
-    recorded = store.visits(code)
+    held = amended or Amended(store.annotations.amendments())
+    recorded = store.visits.all(code)
     known = {v.header.visit_id for v in recorded}
     joined = []
     for visit_id in held.moved_to(code):
         if visit_id not in known:
             try:
-                joined.append(store.visit(visit_id))
+                joined.append(store.visits.get(visit_id))
             except RecordError as error:
                 store.left_out(f"visit {visit_id}", str(error))
     return held.by_person([*recorded, *joined]).get(code, [])
@@ -57,14 +57,14 @@ def visit_meant(store: Store, code: str, number: int) -> VisitRecord:
 
 def blocks_of(store: Store, visit_id: str) -> list[HeldBlock]:
     """List the blocks of a visit with what holds for each."""
-    amended = Amended(store.amendments())
+    amended = Amended(store.annotations.amendments())
     return [
         HeldBlock(
             record,
             amended.hand(record.header.block_id, record.header.hand),
             amended.excluded(record.header.block_id),
         )
-        for record in store.blocks(visit_id)
+        for record in store.records.of_visit(visit_id)
     ]
 
 

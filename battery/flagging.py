@@ -113,18 +113,18 @@ class Flagging:
     def read(cls, store: Store) -> Self:
         """Read what there is, of everybody."""
         answers: dict[str, list[Answer]] = {}
-        for answer in store.answers():
+        for answer in store.visits.answers():
             answers.setdefault(answer.visit_id, []).append(answer)
         checks: dict[str, list[TimingCheck]] = {}
-        for check in store.timing_checks():
+        for check in store.setup.timing_checks():
             checks.setdefault(check.device, []).append(check)
-        amended = Amended(store.amendments())
+        amended = Amended(store.annotations.amendments())
         visits = {
             person: [v.header for v in theirs]
-            for person, theirs in amended.by_person(store.visits()).items()
+            for person, theirs in amended.by_person(store.visits.all()).items()
         }
         blocks: dict[str, list[BlockBrief]] = {}
-        for block in store.blocks_in_brief():
+        for block in store.records.in_brief():
             blocks.setdefault(block.visit_id, []).append(block)
         before: dict[str, list[str]] = {}
         for theirs in visits.values():

@@ -50,8 +50,8 @@ def new_person(
     if first_hand is not None:
         _one_of("first hand", first_hand, HANDS)
     less_affected = {"left": "right", "right": "left"}.get(affected_side, dominant_hand)
-    taken = {person.code for person in store.list_people()}
-    taken |= {tombstone.code for tombstone in store.tombstones()}
+    taken = {person.code for person in store.people.all()}
+    taken |= {tombstone.code for tombstone in store.erasure.tombstones()}
     code = new_code()
     while code in taken:
         code = new_code()
@@ -65,8 +65,8 @@ def new_person(
         n_baseline=n_baseline,
     )
     picture = free_picture(store)
-    store.add_person(person)
-    store.put_setting(f"{PICTURE}:{code}", picture)
+    store.people.add(person)
+    store.setup.put_setting(f"{PICTURE}:{code}", picture)
     return person
 
 
@@ -88,19 +88,21 @@ def picture_of(store: Store, code: str) -> str:
     if held:
         return held
     picture = free_picture(store)
-    store.put_setting(f"{PICTURE}:{code}", picture)
+    store.setup.put_setting(f"{PICTURE}:{code}", picture)
     return picture
 
 
 def picture_held(store: Store, code: str) -> str:
     """Return the name of the picture a person was given; empty before that."""
-    held = store.setting(f"{PICTURE}:{code}")
+    held = store.setup.setting(f"{PICTURE}:{code}")
     return str(held) if held in PICTURES else ""
 
 
 def free_picture(store: Store) -> str:
     """Return the picture that the fewest people of this store have, the first of several."""
-    held = Counter(store.setting(f"{PICTURE}:{person.code}") for person in store.list_people())
+    held = Counter(
+        store.setup.setting(f"{PICTURE}:{person.code}") for person in store.people.all()
+    )
     return min(PICTURES, key=lambda name: held[name])
 
 

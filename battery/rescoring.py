@@ -97,12 +97,12 @@ def rescore(
     """Do the work of `rescore_all`; a block that fails does not stop the others."""
     jobs = [
         (record.header.block_id, visit.header.device.screen)
-        for visit in store.visits()
-        for record in store.blocks(visit.header.visit_id)
+        for visit in store.visits.all()
+        for record in store.records.of_visit(visit.header.visit_id)
         if record.header.phase == "test" and record.ending is not None
     ]
     old: dict[str, dict[str, ScoreRow]] = {}
-    for row in store.scores():
+    for row in store.scores.all():
         old.setdefault(row.block_id, {})[row.measure] = row
     done = Rescored()
     with _outcomes(store, jobs, n_processes) as outcomes:
@@ -113,7 +113,7 @@ def rescore(
                 done.n_blocks += 1
                 done.n_values += len(fresh)
                 if _compare(old.get(block_id, {}), fresh, done.changed):
-                    store.put_scores(block_id, fresh)
+                    store.scores.put(block_id, fresh)
             progress(number, len(jobs))
     return done
 
@@ -160,7 +160,7 @@ def _score(store: Store, job: Job) -> Outcome:
 
     block_id, screen = job
     try:
-        return block_id, score_block(store.load_block(block_id), screen=screen), ""
+        return block_id, score_block(store.records.load(block_id), screen=screen), ""
     except BatteryError as error:
         return block_id, [], str(error)
     except UNREADABLE as error:

@@ -80,14 +80,14 @@ def verify(store: Store, *, progress: Callable[[int, int], None] | None = None) 
     n_blocks = n_samples = n_running = 0
     with store.at_one_moment():
         visits: list[VisitRecord] = []
-        findings += _guarded("visits", lambda: _listed(visits, store.visits))
+        findings += _guarded("visits", lambda: _listed(visits, store.visits.all))
         findings += _guarded("received", lambda: _not_as_received(store))
         findings += _guarded("tables", lambda: _read_tables(store))
         for done, visit in enumerate(visits, start=1):
             records: list[BlockRecord] = []
             visit_id = visit.header.visit_id
             findings += _guarded(
-                f"visit {visit_id}", partial(_listed, records, store.blocks, visit_id)
+                f"visit {visit_id}", partial(_listed, records, store.records.of_visit, visit_id)
             )
             for record in records:
                 if record.ending is None:
@@ -109,11 +109,11 @@ def verify(store: Store, *, progress: Callable[[int, int], None] | None = None) 
 def _not_as_received(store: Store) -> Iterator[Finding]:
     """Name visits that are no longer what a tablet signed."""
     signed: dict[str, set[str | None]] = {}
-    for received in store.received():
+    for received in store.transfer.received():
         if received.visit_id is not None:
             signed.setdefault(received.visit_id, set()).add(received.content_sha256)
     for visit_id, hashes in sorted(signed.items()):
-        held = store.visit_sha256(visit_id)
+        held = store.transfer.visit_sha256(visit_id)
         if held is not None and held not in hashes and None not in hashes:
             yield Finding(f"visit {visit_id}", "it is not what its tablet signed")
 
@@ -146,26 +146,39 @@ def _listed(
 
 def _read_tables(store: Store) -> Iterator[Finding]:
     """Read every list once, so that a row that cannot be read is named."""
-    lists: tuple[Callable[[], Any], ...] = (
-        store.list_people, store.consents, store.devices, store.plans, store.answers,
-        store.amendments, store.markers, store.restarts, store.outside_errors,
-        store.prescriptions, store.goals, store.goal_levels, store.home_exercises,
-        store.screen_checks, store.timing_checks, store.scores,
-    )  # fmt: skip
-    for read in lists:
-        yield from _guarded(read.__name__.replace("_", " "), partial(_listed, [], read))
+    said, care, setup = store.annotations, store.care, store.setup
+    lists: dict[str, Callable[[], Any]] = {
+        "people": store.people.all,
+        "consents": store.people.consents,
+        "devices": setup.devices,
+        "plans": setup.plans,
+        "answers": store.visits.answers,
+        "amendments": said.amendments,
+        "markers": said.markers,
+        "restarts": said.restarts,
+        "outside errors": said.outside_errors,
+        "prescriptions": care.prescriptions,
+        "goals": care.goals,
+        "goal levels": care.goal_levels,
+        "home exercises": care.home_exercises,
+        "screen checks": setup.screen_checks,
+        "timing checks": setup.timing_checks,
+        "scores": store.scores.all,
+    }
+    for name, read in lists.items():
+        yield from _guarded(name, partial(_listed, [], read))
 
 
 def _of_block(
     store: Store, where: str, record: BlockRecord, notes: list[Finding]
 ) -> Iterator[Finding]:
     try:
-        block = store.load_block(record.header.block_id, checked=False)
+        block = store.records.load(record.header.block_id, checked=False)
     except BatteryError as error:
         yield Finding(where, str(error))
         return
     told = list(_problems(block, record))
-    if not told and (broken := store.damage(record.header.block_id)):
+    if not told and (broken := store.records.damage(record.header.block_id)):
         told = [broken]
     for line in told:
         yield Finding(where, line)

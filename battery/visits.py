@@ -90,7 +90,7 @@ class VisitRun:
         return len(
             {
                 (record.header.task, record.header.hand)
-                for record in self.store.blocks(self.header.visit_id)
+                for record in self.store.records.of_visit(self.header.visit_id)
                 if record.header.phase == "test" and record.ending == "finished"
             }
         )
@@ -118,12 +118,12 @@ class VisitRun:
         self.next_index += 1
         self.tries[planned] = self.tries.get(planned, 0) + 1
         self.last_block = header.block_id
-        block = run_block(header, source, self.store.begin_block(header), audit)
+        block = run_block(header, source, self.store.records.begin(header), audit)
         if planned.phase == "test":
             from battery.scoring import score_block
 
             screen = self.header.device.screen
-            self.store.put_scores(header.block_id, score_block(block, screen=screen))
+            self.store.scores.put(header.block_id, score_block(block, screen=screen))
         if block.ending == "finished" and planned in self.todo:
             self.todo.remove(planned)
             if planned.phase == "practice":
@@ -155,7 +155,7 @@ class VisitRun:
     ) -> None:
         """Keep an answer."""
         self.answers.append(
-            self.store.put_answer(
+            self.store.visits.put_answer(
                 self.header.visit_id,
                 moment,
                 question,
@@ -178,7 +178,7 @@ class VisitRun:
         """
         records = [
             record
-            for record in self.store.blocks(self.header.visit_id)
+            for record in self.store.records.of_visit(self.header.visit_id)
             if record.header.block_id == self.last_block
         ]
         for record in records:
@@ -199,11 +199,11 @@ class VisitRun:
         """Close the visit. One in which no test was done to its end is not finished."""
         if ending == "finished" and self.n_planned and not self.n_done:
             ending = "stopped"
-        self.store.end_visit(self.header.visit_id, ending)
+        self.store.visits.end(self.header.visit_id, ending)
 
     def reopen(self) -> None:
         """Go on with a visit that was ended early."""
-        self.store.end_visit(self.header.visit_id, None)
+        self.store.visits.end(self.header.visit_id, None)
 
     def _new_id(self) -> str:
         return str(uuid.UUID(int=self.random_source.getrandbits(128), version=4))
@@ -233,19 +233,19 @@ def begin_visit(
     """
     source = random_source or random.SystemRandom()
     hash_of_plan = plan_hash(plan)
-    store.put_plan(hash_of_plan, plan.model_dump(mode="json"))
-    store.put_device(device)
+    store.setup.put_plan(hash_of_plan, plan.model_dump(mode="json"))
+    store.setup.put_device(device)
     blocks = planned_blocks(plan, person.first_hand)
-    earlier = store.visits(person.code)
+    earlier = store.visits.all(person.code)
     cut = _cut_off(store, earlier, hash_of_plan, device, wall())
-    used = store.used_layouts(person.code)
+    used = store.visits.used_layouts(person.code)
     if cut is not None:
-        records = store.blocks(cut.header.visit_id)
+        records = store.records.of_visit(cut.header.visit_id)
         gated = cut.header.origin == "stage"
         practised = _practised(store, records) if gated else {}
         todo = _remaining(blocks, records, practised)
         if cut.ending is not None:
-            store.end_visit(cut.header.visit_id, None)
+            store.visits.end(cut.header.visit_id, None)
         return VisitRun(
             store=store,
             header=cut.header,
@@ -257,7 +257,7 @@ def begin_visit(
             used_layouts=used,
             next_index=len(records),
             practised={b: len(practised.get((b.task, b.hand), ())) for b in todo},
-            answers=store.answers(cut.header.visit_id),
+            answers=store.visits.answers(cut.header.visit_id),
             last_block=records[-1].header.block_id if records else None,
             planned=tuple(blocks),
         )
@@ -275,7 +275,7 @@ def begin_visit(
         software=software_version(),
         origin="simulated" if origin == "simulated" else "stage",
     )
-    store.begin_visit(header)
+    store.visits.begin(header)
     return VisitRun(
         store=store,
         header=header,
@@ -315,9 +315,9 @@ def _cut_off(
 def _is_over(store: Store, visit: VisitRecord) -> bool:
     """Whether a visit that was ended early stays so: it went out, or somebody was unwell."""
     visit_id = visit.header.visit_id
-    if any(bundle.visit_id == visit_id for bundle in store.bundles()):
+    if any(bundle.visit_id == visit_id for bundle in store.bundles.all()):
         return True
-    answers = store.answers(visit_id)
+    answers = store.visits.answers(visit_id)
     urgent = latest(answers, "before", "red_flags") == "yes"
     return urgent or max(rises(answers).values(), default=0) >= STOP_RISE
 
@@ -332,7 +332,7 @@ def _practised(
     for record in records:
         header = record.header
         if header.phase == "practice" and record.ending == "finished":
-            passed = practice_passed(store.load_block(header.block_id))
+            passed = practice_passed(store.records.load(header.block_id))
             found.setdefault((header.task, header.hand), []).append(passed)
     return found
 

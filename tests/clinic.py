@@ -70,7 +70,7 @@ def one_visit(store, code, week, *, device=TABLET, sources=None):
     started = FIRST_DAY + timedelta(weeks=week)
     run = begin_visit(
         store,
-        store.person(code),
+        store.people.get(code),
         PLAN,
         device,
         wall=lambda: started,
@@ -88,7 +88,7 @@ def make(folder):
     """Three people: one with a baseline, one with a single visit, one who withdrew."""
     with Store.open(folder) as store:
         for code, side in (("K7QF", "left"), ("M4WX", "both"), ("X3CF", "right")):
-            store.add_person(
+            store.people.add(
                 Person(code, "right", side, "right", "2026-03-01T08:00:00+00:00",
                        n_familiarisation=1, n_baseline=2)
             )  # fmt: skip
@@ -105,14 +105,14 @@ def make(folder):
 def cut_off(store, visit):
     """Leave a block as a killed program would, and recover it."""
     header = replace(
-        store.blocks(visit.visit_id)[1].header,
+        store.records.of_visit(visit.visit_id)[1].header,
         block_id="00000000-0000-4000-8000-000000000001",
         index=99,
     )
-    sink = store.begin_block(header)
+    sink = store.records.begin(header)
     run_block(header, Simulated(Truth(), seed=5), OnlyPuts(sink, n_puts=4))
     sink.stop()
-    store.recover()
+    store.records.recover()
 
 
 class OnlyPuts:
@@ -131,26 +131,36 @@ class OnlyPuts:
 
 
 def say_things(store):
-    first = store.visits("K7QF")[0].header
-    block = store.blocks(first.visit_id)[1].header
+    first = store.visits.all("K7QF")[0].header
+    block = store.records.of_visit(first.visit_id)[1].header
     said = {"author": "dr.beispiel", "reason": "Musterfrau said so"}
     at = datetime(2026, 3, 20, 12, tzinfo=UTC)
     stamps = [(at + timedelta(hours=hour)).isoformat() for hour in range(5)]
-    store.amend("block", block.block_id, "hand", "left", **said, at_utc=stamps[0])
-    store.amend("block", block.block_id, "note", "Musterfrau", **said, at_utc=stamps[1])
-    store.amend("visit", first.visit_id, "excluded", "yes", **said, at_utc=stamps[2])
-    store.amend("visit", first.visit_id, "note", "Musterfrau", **said, at_utc=stamps[3])
-    store.add_marker("K7QF", "medication", at_utc=stamps[4], note="Musterfrau, new dose")
+    store.annotations.amend("block", block.block_id, "hand", "left", **said, at_utc=stamps[0])
+    store.annotations.amend(
+        "block", block.block_id, "note", "Musterfrau", **said, at_utc=stamps[1]
+    )
+    store.annotations.amend(
+        "visit", first.visit_id, "excluded", "yes", **said, at_utc=stamps[2]
+    )
+    store.annotations.amend(
+        "visit", first.visit_id, "note", "Musterfrau", **said, at_utc=stamps[3]
+    )
+    store.annotations.add_marker(
+        "K7QF", "medication", at_utc=stamps[4], note="Musterfrau, new dose"
+    )
     for n, (code, kind, exercise, minutes) in enumerate(PRACTICE):
-        store.put_home_exercise(
+        store.care.put_home_exercise(
             HomeExercise(
                 identifier(f"practice {n}"), code, kind, exercise, "left" if minutes else None,
                 minutes, 1 if exercise == "head_turns" else None, "2026-03-12", stamps[4],
             )
         )  # fmt: skip
-    store.add_marker("X3CF", "relapse", at_utc=stamps[4], note="Musterfrau")
-    store.put_setting("clinic", "Margarethe-Musterfrau-Haus")
-    store.record_consent("X3CF", form_version="1", decision="given", at_utc=stamps[0])
-    store.record_consent("X3CF", form_version="1", decision="withdrawn", at_utc=stamps[1])
+    store.annotations.add_marker("X3CF", "relapse", at_utc=stamps[4], note="Musterfrau")
+    store.setup.put_setting("clinic", "Margarethe-Musterfrau-Haus")
+    store.people.record_consent("X3CF", form_version="1", decision="given", at_utc=stamps[0])
+    store.people.record_consent(
+        "X3CF", form_version="1", decision="withdrawn", at_utc=stamps[1]
+    )
     for code in ("K7QF", "M4WX"):
-        store.record_consent(code, form_version="1", decision="given", at_utc=stamps[0])
+        store.people.record_consent(code, form_version="1", decision="given", at_utc=stamps[0])

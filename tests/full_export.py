@@ -26,7 +26,7 @@ def full_export(folder):
     plan = made_up.PLAN.model_copy(update={"tasks": made_up.PLAN.tasks[:1]})
     with pytest.MonkeyPatch.context() as patch, Store.open(folder / "home") as store:
         patch.setattr(made_up, "PLAN", plan)
-        store.add_person(kit.person())
+        store.people.add(kit.person())
         visit = made_up.one_visit(
             store, "K7QF", 0, device=kit.DEVICE,
             sources={n: Simulated(Truth(), seed=n) for n in range(2)},
@@ -41,26 +41,28 @@ def full_export(folder):
 
 def say_everything(store, visit):
     said = {"author": "AB", "at_utc": AT}
-    store.amend("visit", visit.visit_id, "excluded", "yes", reason="r", **said)
-    store.add_marker("K7QF", "fall", at_utc=AT)
-    store.put_answer(visit.visit_id, "before", "medication", "none", at_utc=AT)
-    store.put_home_exercise(
+    store.annotations.amend("visit", visit.visit_id, "excluded", "yes", reason="r", **said)
+    store.annotations.add_marker("K7QF", "fall", at_utc=AT)
+    store.visits.put_answer(visit.visit_id, "before", "medication", "none", at_utc=AT)
+    store.care.put_home_exercise(
         HomeExercise(
             kit.identifier("p"), "K7QF", "reported", "all", "left", 10.0, 1, "2026-03-12", AT
         )
     )
-    store.record_consent("K7QF", form_version="2", decision="given", at_utc=AT)
-    store.restart_baseline("K7QF", visit.visit_id, reason="r", **said)
-    store.enter_outside_error("tapping.radial_error_mm", 0.1, source="s", **said)
-    store.prescribe("K7QF", from_date=date(2026, 3, 1), per_week=7, **said)
-    goal = store.set_goal("K7QF", "drink tea", **said)
-    level = store.rate_goal(goal.goal_id, 1, **said)
-    store.take_back("K7QF", "rating", level.level_id, reason="slip", **said)
-    store.set_state("K7QF", "paused", from_date=date(2026, 3, 1), reason="in hospital", **said)
-    store.answer_contraindications("K7QF", [("neck", "yes")], **said)
+    store.people.record_consent("K7QF", form_version="2", decision="given", at_utc=AT)
+    store.annotations.restart_baseline("K7QF", visit.visit_id, reason="r", **said)
+    store.annotations.enter_outside_error("tapping.radial_error_mm", 0.1, source="s", **said)
+    store.care.prescribe("K7QF", from_date=date(2026, 3, 1), per_week=7, **said)
+    goal = store.care.set_goal("K7QF", "drink tea", **said)
+    level = store.care.rate_goal(goal.goal_id, 1, **said)
+    store.annotations.take_back("K7QF", "rating", level.level_id, reason="slip", **said)
+    store.care.set_state(
+        "K7QF", "paused", from_date=date(2026, 3, 1), reason="in hospital", **said
+    )
+    store.care.answer_contraindications("K7QF", [("neck", "yes")], **said)
     alias = kit.DEVICE.alias
-    store.put_screen_check(alias, kit.DEVICE.screen, "card", at_utc=AT)
-    store.put_timing_check(
+    store.setup.put_screen_check(alias, kit.DEVICE.screen, "card", at_utc=AT)
+    store.setup.put_timing_check(
         TimingCheck(kit.identifier("t"), alias, "touch", 400, 120.0, 60.0, 0.0, 60.0, 0.0, 1.0,
                     AT)
     )  # fmt: skip

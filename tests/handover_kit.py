@@ -34,7 +34,7 @@ class Pair:
             self.accept()
 
     def accept(self):
-        self.clinic.add_person(kit.person())
+        self.clinic.people.add(kit.person())
         public = keys.tablet_key(self.tablet).public_key().public_bytes_raw()
         accept_key(self.clinic, public)
 
@@ -59,21 +59,21 @@ class Pair:
 
 
 def accept_key(store, public):
-    store.accept_tablet(
+    store.transfer.accept_tablet(
         keys.fingerprint(public), keys._text(public), "T-03", author="AB",
         at_utc="2026-05-01T08:00:00+00:00",
     )  # fmt: skip
 
 
 def record_visits(store, n_visits, *, first=1, device=kit.DEVICE):
-    if not store.list_people():
+    if not store.people.all():
         kit.enrol(store)
     for sequence in range(first, first + n_visits):
         header = kit.visit(sequence=sequence, device=device)
-        store.begin_visit(header)
+        store.visits.begin(header)
         for index in range(2):
             kit.record(store, kit.block_header(header, index), seed=10 * sequence + index)
-        store.end_visit(header.visit_id, "finished")
+        store.visits.end(header.visit_id, "finished")
 
 
 def key(name):
@@ -109,9 +109,9 @@ def arrival(content, signer):
 def hashes(store):
     """Every block's hash as stored, and as its record gives it."""
     return {
-        b.header.block_id: (b.sha256, store.load_block(b.header.block_id).sha256)
-        for v in store.visits()
-        for b in store.blocks(v.header.visit_id)
+        b.header.block_id: (b.sha256, store.records.load(b.header.block_id).sha256)
+        for v in store.visits.all()
+        for b in store.records.of_visit(v.header.visit_id)
     }
 
 

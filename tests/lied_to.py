@@ -61,10 +61,10 @@ class Desk:
         shutil.copytree(made, folder / "tablet")
         with Store.open(folder / "tablet") as tablet:
             made_up.one_visit(tablet, PERSON, 5, device=made_up.OTHER_TABLET)
-            visit = tablet.visits(PERSON)[-1].header
+            visit = tablet.visits.all(PERSON)[-1].header
             self.true = hand.packed(
-                tablet.whole_visit(visit.visit_id), person=tablet.person(PERSON),
-                device=visit.device, beside=tablet.beside_visit(visit.visit_id, "T-B"),
+                tablet.transfer.whole_visit(visit.visit_id), person=tablet.people.get(PERSON),
+                device=visit.device, beside=tablet.bundles.beside_visit(visit.visit_id, "T-B"),
             )  # fmt: skip
         shutil.copytree(made, self.template)
         self.signer = hand.key("tablet")
@@ -74,11 +74,11 @@ class Desk:
             self.card = keys.clinic_keys(store).card
             keys.make_tablet_keys(store, keys.found_cards(self.cards), [self.card.fingerprint])
             hand.accept_key(store, self.public)
-            other = store.visits(OTHERS[0])[0].header.visit_id
+            other = store.visits.all(OTHERS[0])[0].header.visit_id
             self.lies = forging.lies(
                 other,
-                store.blocks(other)[0].header.block_id,
-                store.amendments(OTHERS[0])[0].amendment_id,
+                store.records.of_visit(other)[0].header.block_id,
+                store.annotations.amendments(OTHERS[0])[0].amendment_id,
             )
             # One had no scores, and what is said of people is kept as it will be said again.
             rescore_all(store, progress=lambda *_: None, n_processes=1)

@@ -36,14 +36,14 @@ def say(*words):
 def record(home, last_statement=None):
     if last_statement is not None:
         end_at(last_statement)
-    with Store.open(home) as store, store.lock_for_recording():
-        store.recover()
-        if not store.list_people():
+    with Store.open(home) as store, store.records.lock():
+        store.records.recover()
+        if not store.people.all():
             kit.enrol(store)
-        first = 1 + len(store.visits())
+        first = 1 + len(store.visits.all())
         for sequence in itertools.count(first):
             visit = kit.visit(sequence=sequence, started_utc="2026-01-05T09:00:00+00:00")
-            store.begin_visit(visit)
+            store.visits.begin(visit)
             for index in range(2):
                 record_block(store, kit.block_header(visit, index))
             if last_statement is not None and sequence == first:
@@ -54,7 +54,7 @@ def record(home, last_statement=None):
 def record_block(store, header):
     """Half a second of samples at a time; the next is made when the last is on disk."""
     say("begun", header.block_id)
-    sink = store.begin_block(header)
+    sink = store.records.begin(header)
     block = kit.made_up_block(header, header.index)
     n_samples, n_frames = len(block.samples) // PUTS, len(block.frames) // PUTS
     for part in range(PUTS):
@@ -86,11 +86,11 @@ def read(home):
         os.setgid(NOBODY)
         os.setuid(NOBODY)
     with Store.open(home, write=False) as store:
-        visits = store.visits()
+        visits = store.visits.all()
         for visit in visits:
-            for block in store.blocks(visit.header.visit_id):
+            for block in store.records.of_visit(visit.header.visit_id):
                 if block.ending is not None:
-                    whole = store.load_block(block.header.block_id)
+                    whole = store.records.load(block.header.block_id)
                     say("block", block.header.block_id, whole.sha256)
                 else:
                     say("open", block.header.block_id)

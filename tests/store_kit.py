@@ -118,15 +118,15 @@ def made_up_block(header, seed=0, **changes):
 
 def enrol(store, code="K7QF", **changes):
     """Enter a person with what a visit refers to."""
-    store.add_person(person(code, **changes))
-    store.put_device(DEVICE)
-    store.put_plan(PLAN_HASH, json.loads(PLAN_JSON))
+    store.people.add(person(code, **changes))
+    store.setup.put_device(DEVICE)
+    store.setup.put_plan(PLAN_HASH, json.loads(PLAN_JSON))
 
 
 def record(store, header, seed=0, **changes):
     """Store a made-up block as a run would: in parts, then whole."""
     block = made_up_block(header, seed, **changes)
-    sink = store.begin_block(header)
+    sink = store.records.begin(header)
     sink.put(block.samples[:100], block.frames[:25], [])
     sink.close(block)
     return block

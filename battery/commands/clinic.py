@@ -122,7 +122,7 @@ def people(
         raise UsageError(msg)
     with open_store(home, write=False) as store:
         rows = caseload(store, now=now())
-        _list_people(rows, only, n_waiting=len(store.quarantine()))
+        _list_people(rows, only, n_waiting=len(store.transfer.quarantine()))
         say_unreadable(store)
 
 

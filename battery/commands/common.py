@@ -58,8 +58,8 @@ def say_unreadable(store: Store) -> None:
 def person_meant(store: Store, code: str | None) -> Person:
     """Return the person asked for, or the only one there is."""
     if code is not None:
-        return store.person(code.upper())
-    people = store.list_people()
+        return store.people.get(code.upper())
+    people = store.people.all()
     if len(people) == 1:
         return people[0]
     if not people:

@@ -45,8 +45,8 @@ def mark(
         raise UsageError(msg)
     day = now().date() if on is None else day_meant(on, "stored")
     with open_store(home) as store:
-        person = store.person(code.upper())
-        store.add_marker(person.code, kind, at_utc=_noon_utc(day), note=note)  # type: ignore[arg-type]  # checked above
+        person = store.people.get(code.upper())
+        store.annotations.add_marker(person.code, kind, at_utc=_noon_utc(day), note=note)  # type: ignore[arg-type]  # checked above
     print(f"{person.code}: {kind} marked on {day}")
 
 
@@ -65,8 +65,8 @@ def prescribe(
     """
     day = now().date() if on is None else day_meant(on, "stored")
     with open_store(home) as store:
-        person = store.person(code.upper())
-        store.prescribe(
+        person = store.people.get(code.upper())
+        store.care.prescribe(
             person.code,
             from_date=day,
             per_week=per_week,
@@ -97,13 +97,13 @@ def rebaseline(
         msg = "say either --from-visit NUMBER or --undo; nothing was stored"
         raise UsageError(msg)
     with open_store(home) as store:
-        person = store.person(code.upper())
+        person = store.people.get(code.upper())
         visit_id = None
         if from_visit is not None:
             from battery.effective import visit_meant
 
             visit_id = visit_meant(store, person.code, from_visit).header.visit_id
-        store.restart_baseline(
+        store.annotations.restart_baseline(
             person.code, visit_id, author=by, reason=reason, at_utc=now_utc()
         )
     where = "after enrolment" if from_visit is None else f"at visit {from_visit}"
@@ -135,19 +135,19 @@ def goal(
         msg = "say either --new TEXT, or --number and --level; nothing was stored"
         raise UsageError(msg)
     with open_store(home) as store:
-        person = store.person(code.upper())
+        person = store.people.get(code.upper())
         if text is not None:
-            store.set_goal(person.code, text, weight=weight, author=by, at_utc=now_utc())
+            store.care.set_goal(person.code, text, weight=weight, author=by, at_utc=now_utc())
         elif number is not None and level is not None:
-            goals = store.goals(person.code)
+            goals = store.care.goals(person.code)
             if number > len(goals):
                 msg = (
                     f"goal {number} is not there; {person.code} has {len(goals)}. "
                     "Nothing was stored"
                 )
                 raise UsageError(msg)
-            store.rate_goal(goals[number - 1].goal_id, level, author=by, at_utc=now_utc())
-        for i, kept in enumerate(store.goals(person.code), start=1):
+            store.care.rate_goal(goals[number - 1].goal_id, level, author=by, at_utc=now_utc())
+        for i, kept in enumerate(store.care.goals(person.code), start=1):
             print(f"{i}  {kept.goal}")
 
 
@@ -227,7 +227,7 @@ def outside_error(
             raise UsageError(msg)
         value = OutsideSem.from_percent(percent, source or "-").sem
     with open_store(home) as store:
-        store.enter_outside_error(
+        store.annotations.enter_outside_error(
             measure,
             value,
             source="taken back" if remove else source,
@@ -240,9 +240,10 @@ def outside_error(
 
 
 def _plan_meant(store: Store, told: str) -> str:
-    found = [plan for plan in store.plans() if plan.startswith(told)]
+    known = store.setup.plans()
+    found = [plan for plan in known if plan.startswith(told)]
     if len(found) != 1:
-        msg = f"{len(found)} plans begin with {told!r}; known are {', '.join(store.plans())}"
+        msg = f"{len(found)} plans begin with {told!r}; known are {', '.join(known)}"
         raise UsageError(msg)
     return found[0]
 

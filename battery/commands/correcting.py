@@ -52,7 +52,7 @@ def amend(
     changes += [("excluded", "yes" if exclude else "no")] if exclude is not None else []
     changes += [("note", note)] if note is not None else []
     with open_store(home, write=bool(changes)) as store:
-        known = store.person(code.upper()).code
+        known = store.people.get(code.upper()).code
         if not changes:
             _list(store, known, visit)
             return
@@ -83,7 +83,7 @@ def _amend(
     target_id = header.visit_id
     if block is not None:
         target_id = block_meant(store, header.visit_id, block).record.header.block_id
-    said = store.amend(
+    said = store.annotations.amend(
         target, target_id, field, new, author=by, reason=reason, at_utc=now_utc()
     )
     where = f"visit {visit}" + (f" block {block}" if block is not None else "")
@@ -95,7 +95,7 @@ def _list(store: Store, code: str, visit: int | None) -> None:
     from battery.effective import blocks_of, visit_meant, visits_of
     from battery.store import Amended
 
-    amendments = store.amendments()
+    amendments = store.annotations.amendments()
     amended = Amended(amendments)
     if visit is None:
         for number, each in enumerate(visits_of(store, code), start=1):
@@ -147,8 +147,8 @@ def consent(
         msg = "the version of the form is empty; say it. Nothing was stored"
         raise UsageError(msg)
     with open_store(home) as store:
-        person = store.person(code.upper())
-        said = store.record_consent(
+        person = store.people.get(code.upper())
+        said = store.people.record_consent(
             person.code,
             form_version=form_version,
             decision="given" if given else "withdrawn",
@@ -179,9 +179,9 @@ def erase(
             msg = f"erasing {code} cannot be undone; say --yes. Nothing was erased"
             raise UsageError(msg)
         typer.confirm(f"Erase {code} and everything recorded of them for good?", abort=True)
-    with open_store(home) as store, store.lock_for_recording():
-        own = {b.file_name for b in store.bundles() if b.person == code}
-        n_rows = store.erase_person(code, author=by, at_utc=now_utc())
+    with open_store(home) as store, store.records.lock():
+        own = {b.file_name for b in store.bundles.all() if b.person == code}
+        n_rows = store.erasure.erase(code, author=by, at_utc=now_utc())
         left = _clear_folders(store, code, inbox or [], own)
     print(f"{code} is erased: {n_rows} rows are gone, a tombstone stays.")
     for line in left:

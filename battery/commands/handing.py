@@ -44,7 +44,7 @@ def keys(
     if side == "drop":
         with open_store(home) as store:
             for mark in fingerprint or []:
-                store.drop_tablet(mark)
+                store.transfer.drop_tablet(mark)
                 print(f"tablet {mark} is no longer accepted; what it sent before stays")
         return
     if side == "show":

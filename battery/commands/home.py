@@ -51,7 +51,7 @@ def comfort(
     person = None if code is None else code.upper()
     with open_store(home, write=bool(changes)) as store:
         if person is not None:
-            store.person(person)
+            store.people.get(person)
         held = keep_comfort(store, person, **changes) if changes else comfort_of(store, person)
     print(f"{person or 'everybody'}: {held.in_words()}")
 

@@ -28,10 +28,10 @@ def door_of_this_machine(home: str | None = None) -> Door:
     """
     try:
         with open_store(home, write=False) as store:
-            machine = store.setting("machine", "")
+            machine = store.setup.setting("machine", "")
             if machine:
                 return "tablet" if machine == "tablet" else "desk"
-            patients_only = bool(store.list_people()) and not store.setting(AUTHORS, {})
+            patients_only = bool(store.people.all()) and not store.setup.setting(AUTHORS, {})
     except BatteryError:
         return "desk"
     return "tablet" if patients_only else "desk"

@@ -214,7 +214,9 @@ def _licence_is_known(home: str | None) -> bool:
     from battery.export.package import AUTHORS, LICENCE
 
     with open_store(home, write=False) as store:
-        return store.setting(LICENCE) is not None or store.setting(AUTHORS) is not None
+        return (
+            store.setup.setting(LICENCE) is not None or store.setup.setting(AUTHORS) is not None
+        )
 
 
 def _asked_licence() -> tuple[str, list[str]]:
@@ -231,9 +233,9 @@ def _keep_licence(store: Store, licence: str | None, authors: list[str] | None) 
     from battery.export.package import AUTHORS, LICENCE
 
     if licence is not None:
-        store.put_setting(LICENCE, licence.strip())
+        store.setup.put_setting(LICENCE, licence.strip())
     if authors is not None:
-        store.put_setting(AUTHORS, [name.strip() for name in authors if name.strip()])
+        store.setup.put_setting(AUTHORS, [name.strip() for name in authors if name.strip()])
 
 
 def rescore(

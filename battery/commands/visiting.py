@@ -134,8 +134,8 @@ def visit(
     chosen = load_plan(plan)
     with open_store(home) as store:
         person = person_meant(store, code)
-        with store.lock_for_recording():
-            store.recover()
+        with store.records.lock():
+            store.records.recover()
             print(
                 visit_on_screen(
                     store,

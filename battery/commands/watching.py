@@ -45,7 +45,7 @@ def acknowledge(
 
     writes = bool(numbers) or every
     with open_store(home, write=writes) as store:
-        person = store.person(code.upper())
+        person = store.people.get(code.upper())
         found = alarms_of(store, person.code)
         waiting = [alarm for alarm in found if alarm.open]
         if not writes:
@@ -68,7 +68,7 @@ def acknowledge(
             raise UsageError(msg)
         for number in wanted:
             alarm = waiting[number - 1]
-            store.acknowledge_alarm(
+            store.annotations.acknowledge_alarm(
                 person.code, alarm.key, author=by, note=note, at_utc=now_utc()
             )
             print(f"{person.code}: acknowledged by {by}: {alarm_lines([alarm])[0]}")
@@ -93,16 +93,16 @@ def state(
     """
     today = now().date()
     with open_store(home, write=word is not None) as store:
-        person = store.person(code.upper())
+        person = store.people.get(code.upper())
         if word is not None:
             day = today if on is None else day_meant(on, "stored")
             if day > today:
                 msg = f"{day} is still to come; say it on that day. Nothing was stored"
                 raise UsageError(msg)
-            store.set_state(
+            store.care.set_state(
                 person.code, word, from_date=day, reason=reason, author=by, at_utc=now_utc()
             )
-        said = store.states(person.code)
+        said = store.care.states(person.code)
     if not said:
         print(f"{person.code}: active since enrolment")
     for row in said:
@@ -130,10 +130,10 @@ def contraindications(
         raise UsageError(msg)
     asks = not (none or present) and bool(by) and sys.stdin.isatty()
     with open_store(home, write=none or bool(present) or asks) as store:
-        person = store.person(code.upper())
+        person = store.people.get(code.upper())
         if none or present or asks:
             tick(store, person.code, present or [], by=by, ask=asks)
-        held = {row.item: row for row in store.contraindications(person.code)}
+        held = {row.item: row for row in store.care.contraindications(person.code)}
     if not held:
         print(f"{person.code}: nobody has asked yet; say --by and --none or --present ITEM")
     for name, words in CONTRAINDICATIONS.items():
@@ -162,7 +162,7 @@ def tick(store: Store, code: str, present: list[str], *, by: str, ask: bool) -> 
             for name, words in CONTRAINDICATIONS.items()
             if typer.confirm(f"Is there {words}?")
         }
-    store.answer_contraindications(
+    store.care.answer_contraindications(
         code,
         [(name, "yes" if name in there else "no") for name in CONTRAINDICATIONS],
         author=by,
@@ -214,9 +214,9 @@ def take_back(
         msg = "say which: event, goal or rating, and its number; nothing was taken back"
         raise UsageError(msg)
     with open_store(home, write=kind is not None) as store:
-        person = store.person(code.upper())
+        person = store.people.get(code.upper())
         listed = _takeable(store, person.code)
-        gone = {row.target_id: row for row in store.taken_back(person.code)}
+        gone = {row.target_id: row for row in store.annotations.taken_back(person.code)}
         if kind is None or number is None:
             for name, rows in listed.items():
                 for place, (target, words) in enumerate(rows, start=1):
@@ -233,7 +233,7 @@ def take_back(
             msg = f"no {kind} {number}; 'battery take-back {person.code}' lists what there is"
             raise UsageError(msg)
         target, words = rows[number - 1]
-        store.take_back(
+        store.annotations.take_back(
             person.code,
             kind,  # type: ignore[arg-type]  # a key of what was listed
             target,
@@ -245,16 +245,16 @@ def take_back(
 
 
 def _takeable(store: Store, code: str) -> dict[str, list[tuple[str, str]]]:
-    goals = {goal.goal_id: goal.goal for goal in store.goals(code)}
+    goals = {goal.goal_id: goal.goal for goal in store.care.goals(code)}
     return {
         "event": [
             (m.marker_id, f"{m.at_utc[:10]} {m.kind}" + (f": {m.note}" if m.note else ""))
-            for m in store.markers(code)
+            for m in store.annotations.markers(code)
         ],
         "goal": list(goals.items()),
         "rating": [
             (x.level_id, f"{x.at_utc[:10]} {goals[x.goal_id]}: {x.level:+d}")
-            for x in store.goal_levels()
+            for x in store.care.goal_levels()
             if x.goal_id in goals
         ],
     }

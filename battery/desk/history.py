@@ -36,28 +36,28 @@ class Said:
 
 def history_of(store: Store, code: str) -> list[Said]:
     """List what was said about a person, the newest first."""
-    goals = {goal.goal_id: goal.goal for goal in store.goals(code)}
+    goals = {goal.goal_id: goal.goal for goal in store.care.goals(code)}
     visits = {v.header.visit_id: n for n, v in enumerate(visits_of(store, code), start=1)}
     blocks = {
         record.header.block_id: (number, record.header.task)
         for visit_id, number in visits.items()
-        for record in store.blocks(visit_id)
+        for record in store.records.of_visit(visit_id)
     }
     rows: list[Said] = []
     rows += [
         Said(m.at_utc, "", _joined(m.kind, m.note), f"event:{m.marker_id}")
-        for m in store.markers(code)
+        for m in store.annotations.markers(code)
     ]
     rows += [
         Said(g.at_utc, g.author, f"goal: {g.goal}", f"goal:{g.goal_id}")
-        for g in store.goals(code)
+        for g in store.care.goals(code)
     ]
     rows += [
         Said(
             x.at_utc, x.author, f"goal reached: {goals[x.goal_id]}: {x.level:+d}",
             f"rating:{x.level_id}",
         )
-        for x in store.goal_levels()
+        for x in store.care.goal_levels()
         if x.goal_id in goals
     ]  # fmt: skip
     rows += [
@@ -66,7 +66,7 @@ def history_of(store: Store, code: str) -> list[Said]:
             p.author,
             _joined(f"home exercise {p.per_week:g} times a week from {p.from_date}", p.note),
         )
-        for p in store.prescriptions(code)
+        for p in store.care.prescriptions(code)
     ]
     rows += [
         Said(
@@ -76,22 +76,22 @@ def history_of(store: Store, code: str) -> list[Said]:
             if r.visit_id in visits
             else f"baseline after enrolment again: {r.reason}",
         )
-        for r in store.restarts(code)
+        for r in store.annotations.restarts(code)
     ]
     rows += [
         Said(s.at_utc, s.author, f"{s.state} from {s.from_date}: {s.reason}")
-        for s in store.states(code)
+        for s in store.care.states(code)
     ]
     rows += [
         Said(c.at_utc, "", f"consent {c.decision}, form {c.form_version}")
-        for c in store.consents(code)
+        for c in store.people.consents(code)
     ]
     rows += [
         Said(a.at_utc, a.author, _joined("alarm acknowledged", a.note))
-        for a in store.acknowledgements()
+        for a in store.annotations.acknowledgements()
         if a.person == code
     ]
-    for a in store.amendments():
+    for a in store.annotations.amendments():
         if a.target_id in visits:
             where = f"visit {visits[a.target_id]}"
         elif a.target_id in blocks:
@@ -101,7 +101,7 @@ def history_of(store: Store, code: str) -> list[Said]:
             continue
         was = f" (was {a.old})" if a.old else ""
         rows.append(Said(a.at_utc, a.author, f"{where}: {a.field} {a.new}{was}: {a.reason}"))
-    gone = {row.target_id: row for row in store.taken_back(code)}
+    gone = {row.target_id: row for row in store.annotations.taken_back(code)}
     rows = [_with_end(row, gone) for row in rows]
     return sorted(rows, key=lambda row: row.at_utc, reverse=True)
 

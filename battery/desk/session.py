@@ -48,7 +48,7 @@ def authors(store: Store) -> dict[str, Author]:
     """Return who may say things, by initials."""
     return {
         initials: Author(initials, told["salt"], told["key"])
-        for initials, told in store.setting(SETTING, {}).items()
+        for initials, told in store.setup.setting(SETTING, {}).items()
     }
 
 
@@ -68,15 +68,19 @@ def keep_author(store: Store, initials: str, code: str) -> Author:
         raise UsageError(msg)
     salt = secrets.token_bytes(16)
     author = Author(initials, salt.hex(), _key(code, salt))
-    held = store.setting(SETTING, {})
-    store.put_setting(SETTING, held | {initials: {"salt": author.salt, "key": author.key}})
+    held = store.setup.setting(SETTING, {})
+    store.setup.put_setting(
+        SETTING, held | {initials: {"salt": author.salt, "key": author.key}}
+    )
     return author
 
 
 def drop_author(store: Store, initials: str) -> None:
     """Take an author from the list; what they said stays under their initials."""
-    held = store.setting(SETTING, {})
-    store.put_setting(SETTING, {name: told for name, told in held.items() if name != initials})
+    held = store.setup.setting(SETTING, {})
+    store.setup.put_setting(
+        SETTING, {name: told for name, told in held.items() if name != initials}
+    )
 
 
 def _key(code: str, salt: bytes) -> str:

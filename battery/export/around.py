@@ -49,19 +49,19 @@ class Around:
         self._written = written
         self._goals: dict[str, str] = {}  # goal to person
         self._watch = Watch.read(store)
-        self._visits = Amended(store.amendments()).by_person(store.visits())
+        self._visits = Amended(store.annotations.amendments()).by_person(store.visits.all())
 
     def of_person(self, code: str, days: Days) -> Iterator[tuple[str, list[Row]]]:
         """Give the rows of a person by table."""
         store, codes, has_day = self._store, self._codes, self._selection.has_day
-        goals = store.goals(code)
+        goals = store.care.goals(code)
         self._goals |= {goal.goal_id: code for goal in goals}
-        yield "consents", consent_rows(store.consents(code), days, codes)
+        yield "consents", consent_rows(store.people.consents(code), days, codes)
         yield (
             "markers",
             [
                 tables.marker_row(marker, days, codes)
-                for marker in store.markers(code)
+                for marker in store.annotations.markers(code)
                 if has_day(days.date_of(marker.at_utc))
             ],
         )
@@ -69,32 +69,41 @@ class Around:
             "practice",
             [
                 tables.practice_row(entry, days, codes)
-                for entry in store.home_exercises(code)
+                for entry in store.care.home_exercises(code)
                 if has_day(date.fromisoformat(entry.local_date))
             ],
         )
         yield (
             "rebaselines",
-            [rebaseline_row(r, days, codes, self._written) for r in store.restarts(code)],
+            [
+                rebaseline_row(r, days, codes, self._written)
+                for r in store.annotations.restarts(code)
+            ],
         )
         yield (
             "planned_practice",
-            [planned_row(planned, days, codes) for planned in store.prescriptions(code)],
+            [planned_row(planned, days, codes) for planned in store.care.prescriptions(code)],
         )
         yield "goals", [goal_row(goal, days, codes) for goal in goals]
         yield "alarms", self._alarms(code, days)
-        yield "person_states", [state_row(row, days, codes) for row in store.states(code)]
+        yield "person_states", [state_row(row, days, codes) for row in store.care.states(code)]
         yield (
             "contraindications",
-            [contraindication_row(row, days, codes) for row in store.contraindications(code)],
+            [
+                contraindication_row(row, days, codes)
+                for row in store.care.contraindications(code)
+            ],
         )
-        yield "taken_back", [taken_row(row, days, codes) for row in store.taken_back(code)]
+        yield (
+            "taken_back",
+            [taken_row(row, days, codes) for row in store.annotations.taken_back(code)],
+        )
 
     def _alarms(self, code: str, days: Days) -> list[Row]:
         """Rows of `alarms` of one person, the oldest first; those of left-out visits too."""
         visits = self._visits.get(code, [])
         answers = {
-            v.header.visit_id: self._store.answers(v.header.visit_id)
+            v.header.visit_id: self._store.visits.answers(v.header.visit_id)
             for v in visits
             if v.header.visit_id in self._written
         }
@@ -119,7 +128,7 @@ class Around:
         """Rows of `goal_levels` of the goals given so far."""
         return [
             goal_level_row(level, calendar[self._goals[level.goal_id]], self._codes)
-            for level in self._store.goal_levels()
+            for level in self._store.care.goal_levels()
             if level.goal_id in self._goals
         ]
 
@@ -133,7 +142,7 @@ class Around:
                 "sem": error.sem,
                 "n_people": error.n_people or None,
             }
-            for number, error in enumerate(self._store.outside_errors(), start=1)
+            for number, error in enumerate(self._store.annotations.outside_errors(), start=1)
         ]
 
     def bands(self, bands: Bands) -> list[Row]:

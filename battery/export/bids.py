@@ -95,14 +95,14 @@ class _Dataset:
         self._root = root
         self._progress = progress
         self._flagging = Flagging.read(store)
-        self._withdrawn = store.withdrawn()
+        self._withdrawn = store.people.withdrawn()
         self.failed: dict[str, str] = {}
         self._with_trials: set[str] = set()  # labels of tasks
         self._systems: set[tuple[str, str, str]] = set()  # task, its label, tracking system
         self._counts = {"participants": 0, "sessions": 0, "motion files": 0}
         self._people = selection.of_people(store)
         self._codes = Codes.of_store(person.code for person in self._people)
-        self._aliases = deidentify.aliases(visit.header for visit in store.visits())
+        self._aliases = deidentify.aliases(visit.header for visit in store.visits.all())
 
     def write(self) -> dict[str, int]:
         visits = {p.code: self._visits(p) for p in self._people}
@@ -165,14 +165,14 @@ class _Dataset:
 
     def _description(self, kind: str) -> dict[str, Any]:
         """Describe the dataset, or the scores that go with it."""
-        licence = str(self._store.setting(LICENCE, ""))
+        licence = str(self._store.setup.setting(LICENCE, ""))
         software = version("coordination-battery")
         name = "Hand-eye coordination on a screen"
         return {
             "Name": name if kind == "raw" else f"{name}: scores",
             "BIDSVersion": texts.BIDS_VERSION,
             "DatasetType": kind,
-            "Authors": [str(name) for name in self._store.setting(AUTHORS, [])],
+            "Authors": [str(name) for name in self._store.setup.setting(AUTHORS, [])],
             **({"License": licence} if licence else {}),
             "GeneratedBy": [
                 {
@@ -220,13 +220,13 @@ class _Dataset:
         folder.mkdir(parents=True)
         runs: dict[str, int] = {}
         scans = []
-        for record in self._store.blocks(header.visit_id):
+        for record in self._store.records.of_visit(header.visit_id):
             if record.ending is None:  # still running
                 continue
             if not self._selection.has_task(record.header.task):
                 continue
             try:
-                block = self._store.load_block(record.header.block_id)
+                block = self._store.records.load(record.header.block_id)
             except RecordError as error:
                 self.failed[record.header.block_id] = str(error)
                 continue
@@ -278,7 +278,7 @@ class _Dataset:
         if trials:
             self._with_trials.add(task)
             write_trials(folder / "beh" / f"{stem}_{said}_beh", trials)
-        stored = self._store.block_scores(block.header.block_id)
+        stored = self._store.scores.of_block(block.header.block_id)
         scores = [tables.score_row(row, self._codes) for row in stored]
         if scores:
             beh = self._root / SCORES / below / "beh"

@@ -76,8 +76,8 @@ class About:
             selection.told,
             new_codes,
             n_damaged,
-            str(store.setting(LICENCE, "")),
-            [str(name) for name in store.setting(AUTHORS, [])],
+            str(store.setup.setting(LICENCE, "")),
+            [str(name) for name in store.setup.setting(AUTHORS, [])],
         )
 
     @property

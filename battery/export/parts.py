@@ -107,7 +107,7 @@ def _write_visit(
     whole: list[tuple[str, Block]] = []
     for job in visit:
         try:
-            block = store.load_block(job.block_id)
+            block = store.records.load(job.block_id)
             trials = tables.trials_of(block, job.row["block_id"])
         except BatteryError as error:
             done.failed[job.block_id] = str(error)

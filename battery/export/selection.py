@@ -47,9 +47,9 @@ class Selection:
             If a person is not there, withdrew or gave no consent to research use, a task is
             unknown, or no day is between.
         """
-        withdrawn, gave = store.withdrawn(), store.gave_consent("research")
+        withdrawn, gave = store.people.withdrawn(), store.people.gave_consent("research")
         for code in self.people:
-            store.person(code)
+            store.people.get(code)
             if code in withdrawn:
                 msg = f"{code} withdrew consent; nothing was exported"
                 raise UsageError(msg)
@@ -70,10 +70,10 @@ class Selection:
 
     def of_people(self, store: Store) -> list[Person]:
         """Return the people asked for who may be exported, in order of their code."""
-        withdrawn, gave = store.withdrawn(), store.gave_consent("research")
+        withdrawn, gave = store.people.withdrawn(), store.people.gave_consent("research")
         return [
             person
-            for person in sorted(store.list_people(), key=lambda p: p.code)
+            for person in sorted(store.people.all(), key=lambda p: p.code)
             if person.code not in withdrawn
             and (person.code in gave or self.without_consent)
             and (not self.people or person.code in self.people)
@@ -83,8 +83,8 @@ class Selection:
         """Count who is left out for having given no consent to research use."""
         if self.people or self.without_consent:
             return 0
-        known = store.gave_consent("research") | store.withdrawn()
-        return sum(person.code not in known for person in store.list_people())
+        known = store.people.gave_consent("research") | store.people.withdrawn()
+        return sum(person.code not in known for person in store.people.all())
 
     def of_visits(self, visits: Collection[VisitRecord]) -> list[VisitRecord]:
         """Return the visits asked for, in their order."""
@@ -135,11 +135,11 @@ def keep_override(store: Store, selection: Selection, *, by: str, at_utc: str) -
     list of str
         Codes of the people it concerns; nothing is kept where there are none.
     """
-    gave = store.gave_consent("research")
+    gave = store.people.gave_consent("research")
     codes = [p.code for p in selection.of_people(store) if p.code not in gave]
     if codes and selection.without_consent:
         entry = [at_utc, by, selection.without_consent, " ".join(codes)]
-        store.add_to_setting(OVERRIDES, entry)
+        store.setup.add_to_setting(OVERRIDES, entry)
     return codes
 
 

@@ -164,23 +164,23 @@ class _Run:
         self._selection = selection
         self._form = form
         self._progress = progress
-        self._withdrawn = store.withdrawn()
+        self._withdrawn = store.people.withdrawn()
         self._amendments: dict[str, list[Amendment]] = {}
-        for amendment in store.amendments():
+        for amendment in store.annotations.amendments():
             self._amendments.setdefault(amendment.target_id, []).append(amendment)
         self._flagging = Flagging.read(store)
         self._used = _Used()
         self._people = selection.of_people(store)
-        everybody = store.list_people()
+        everybody = store.people.all()
         chosen = [person.code for person in self._people]
         if form.key_list is None:
             self.codes = Codes.of_store(chosen)
         else:
-            taken = {p.code for p in everybody} | {t.code for t in store.tombstones()}
+            taken = {p.code for p in everybody} | {t.code for t in store.erasure.tombstones()}
             self.codes = Codes.drawn(chosen, taken)
             self._people.sort(key=lambda person: self.codes.person(person.code))
         self._aliases = deidentify.aliases(
-            visit.header for p in everybody for visit in store.visits(p.code)
+            visit.header for p in everybody for visit in store.visits.all(p.code)
         )
         self.failed: dict[str, str] = {}
         self._waiting: list[tuple[tuple[BlockJob, ...], list[tables.Row]]] = []
@@ -189,7 +189,7 @@ class _Run:
 
     def write(self, partial: Path, bands: Bands) -> tuple[int, dict[str, int]]:
         """Write all tables; return the number of parts and the rows of each table."""
-        n_blocks = sum(block.ending is not None for block in self._store.blocks_in_brief())
+        n_blocks = sum(block.ending is not None for block in self._store.records.in_brief())
         with ExitStack() as stack:
             self._writers = {
                 name: stack.enter_context(
@@ -280,8 +280,8 @@ class _Run:
 
     def _blocks(self, visit: VisitHeader) -> tuple[BlockJob, ...]:
         jobs = []
-        stored = self._store.visit_scores(visit.visit_id)
-        for record in self._store.blocks(visit.visit_id):
+        stored = self._store.scores.of_visit(visit.visit_id)
+        for record in self._store.records.of_visit(visit.visit_id):
             told = record.header
             if record.ending is None or not self._selection.has_task(told.task):
                 continue  # still running, or not asked for
@@ -311,11 +311,11 @@ class _Run:
         self._put("outside_errors", errors)
 
     def _write_referred(self) -> None:
-        seen = {device.alias: device for device in self._store.devices()}
+        seen = {device.alias: device for device in self._store.setup.devices()}
         for alias, name in self._aliases.items():
             if alias in self._used.devices:
-                screens = self._store.screen_checks(alias)
-                timings = self._store.timing_checks(alias)
+                screens = self._store.setup.screen_checks(alias)
+                timings = self._store.setup.timing_checks(alias)
                 self._put("devices", [tables.device_row(seen[alias], name)])
                 self._put("screen_checks", tables.screen_check_rows(screens, name))
                 self._put("timing_checks", tables.timing_check_rows(timings, name))
@@ -323,7 +323,7 @@ class _Run:
             "plans",
             [
                 tables.plan_row(plan_hash, content)
-                for plan_hash, content in self._store.plans().items()
+                for plan_hash, content in self._store.setup.plans().items()
                 if plan_hash in self._used.plans
             ],
         )

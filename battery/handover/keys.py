@@ -204,7 +204,7 @@ def make_tablet_keys(store: Store, cards: Sequence[Card], compared: Sequence[str
     own = keys_folder(store) / "tablet.json"
     if not own.exists():
         _write_secret(own, {"sign": _text(Ed25519PrivateKey.generate().private_bytes_raw())})
-    store.put_setting(SET_UP, [{"seal": card.seal, "sign": card.sign} for card in cards])
+    store.setup.put_setting(SET_UP, [{"seal": card.seal, "sign": card.sign} for card in cards])
     return fingerprint(tablet_key(store).public_key().public_bytes_raw())
 
 
@@ -226,7 +226,7 @@ def tablet_key(store: Store) -> Ed25519PrivateKey:
 
 def clinics_of(store: Store) -> list[Card]:
     """Return the clinic keys this tablet seals to; none before it was set up."""
-    return [Card(**card) for card in store.setting(SET_UP, [])]
+    return [Card(**card) for card in store.setup.setting(SET_UP, [])]
 
 
 def show_keys(store: Store) -> list[str]:
@@ -245,7 +245,8 @@ def held_keys(store: Store) -> list[str]:
         lines.append(f"tablet key  {fingerprint(public)}")
     lines += [f"seals to    {card.fingerprint}" for card in clinics_of(store)]
     lines += [
-        f"accepts     {t.fingerprint} ({t.device}, by {t.author})" for t in store.tablets()
+        f"accepts     {t.fingerprint} ({t.device}, by {t.author})"
+        for t in store.transfer.tablets()
     ]
     return lines
 

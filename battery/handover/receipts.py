@@ -102,7 +102,7 @@ def acknowledge(
     problems : list of str
         Receipts that could not be used, one line each.
     """
-    waiting = {(b.number, b.sha256) for b in store.bundles() if b.receipt_utc is None}
+    waiting = {(b.number, b.sha256) for b in store.bundles.all() if b.receipt_utc is None}
     problems: list[str] = []
     named: set[tuple[int, str]] = set()
     for path in files_in(folder, RECEIPT):
@@ -113,7 +113,7 @@ def acknowledge(
         except HandoverError as error:
             problems.append(f"{path.name!r}: {error}")
     found = sorted(number for number, _ in waiting & named)
-    store.mark_acknowledged(found, at_utc=at_utc)
+    store.bundles.mark_acknowledged(found, at_utc=at_utc)
     return len(found), problems
 
 

@@ -103,7 +103,7 @@ def receive(
     report = ReceiveReport()
     paths = files_in(folder, BUNDLE)
     ahead: dict[str, timedelta] = {}
-    known_tablets = {tablet.fingerprint for tablet in store.tablets()}
+    known_tablets = {tablet.fingerprint for tablet in store.transfer.tablets()}
     for done, path in enumerate(paths, start=1):
         try:
             arrival = open_bundle(path, keys)
@@ -132,15 +132,17 @@ def receive(
             progress(done, len(paths))
     remember(store, folder)
     write_receipts(store, folder, keys, wall=wall)
-    report.notes += missing_lines(store.received())
+    report.notes += missing_lines(store.transfer.received())
     report.notes += [
         f"tablet {mark}: its clock is {by.total_seconds() / 60:.0f} min ahead of this one; set "
         "one of them right, dates of visits depend on it"
         for mark, by in sorted(ahead.items())
         if by > CLOCK_AHEAD
     ]
-    report.n_waiting = len(store.quarantine())
-    new = {w.fingerprint for w in store.quarantine() if w.reason == "device"} - known_tablets
+    report.n_waiting = len(store.transfer.quarantine())
+    new = {
+        w.fingerprint for w in store.transfer.quarantine() if w.reason == "device"
+    } - known_tablets
     report.notes += [
         f"tablet key {mark}: compare it with 'battery keys show' on the tablet, then "
         "battery quarantine take"
@@ -184,7 +186,7 @@ def _admitted(store: Store, arrival: Arrival, *, wall: Wall) -> Outcome:
 
 
 def _set_aside(store: Store, error: FalseFieldError, told: str, wall: Wall) -> Outcome:
-    return store.set_aside_false(
+    return store.transfer.set_aside_false(
         fingerprint=fingerprint(error.public),
         public_key=base64.b64encode(error.public).decode(),
         person=error.code,
@@ -199,15 +201,15 @@ def admit(store: Store, arrival: Arrival, *, wall: Wall, item: str | None = None
     """Take an arrival in, with its scores; `item` names it if it waited until now."""
     stored = None
     if arrival.visit is not None:
-        held = store.visit_sha256(arrival.visit.header.visit_id)
+        held = store.transfer.visit_sha256(arrival.visit.header.visit_id)
         if held is not None and held != arrival.visit.content_sha256:
             stored = _packed(store, arrival.visit.header.visit_id, wall)
         elif held is None:
             arrival = replace(arrival, scores=scores_of(arrival))
     now_utc = utc(wall)
     if item is not None:
-        return store.release(item, arrival, at_utc=now_utc, stored=stored)
-    return store.admit(arrival, at_utc=now_utc, stored=stored)
+        return store.transfer.release(item, arrival, at_utc=now_utc, stored=stored)
+    return store.transfer.admit(arrival, at_utc=now_utc, stored=stored)
 
 
 def scores_of(arrival: Arrival) -> dict[str, Sequence[Score]]:
@@ -228,10 +230,10 @@ def scores_of(arrival: Arrival) -> dict[str, Sequence[Score]]:
 
 def _packed(store: Store, visit_id: str, wall: Wall) -> Arrival:
     """Pack a stored visit with what lies beside it, as it would have come."""
-    whole = store.whole_visit(visit_id)
+    whole = store.transfer.whole_visit(visit_id)
     header = whole.header
-    person = store.person(header.person)
-    beside = store.beside_visit(visit_id, header.device.alias)
+    person = store.people.get(header.person)
+    beside = store.bundles.beside_visit(visit_id, header.device.alias)
     content = pack(
         number=0,
         previous_sha256="",
@@ -264,9 +266,9 @@ def write_receipts(store: Store, folder: Path, keys: ClinicKeys, *, wall: Wall) 
     Where another program received meanwhile they are written again, so that the last one
     written names all.
     """
-    received = store.received()
+    received = store.transfer.received()
     while True:
-        for tablet in store.tablets():
+        for tablet in store.transfer.tablets():
             taken = [r for r in received if r.fingerprint == tablet.fingerprint]
             if taken:
                 write_receipt(
@@ -277,7 +279,7 @@ def write_receipts(store: Store, folder: Path, keys: ClinicKeys, *, wall: Wall) 
                     taken,
                     made_utc=utc(wall),
                 )
-        now = store.received()
+        now = store.transfer.received()
         if now == received:
             return
         received = now

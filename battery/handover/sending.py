@@ -92,13 +92,13 @@ def send(store: Store, folder: Path, *, wall: Wall) -> SendReport:
     sender.recipients = [card.seal for card in clinics]
     sender.key = key
     sender.name = own.replace(" ", "")
-    with store.lock_for_recording():  # nothing runs while it is read, and one sends at a time
-        store.recover()
+    with store.records.lock():  # nothing runs while it is read, and one sends at a time
+        store.records.recover()
         sender.send_all()
     report.n_waiting = sum(
-        b.receipt_utc is None and b.number not in sender.replaced for b in store.bundles()
+        b.receipt_utc is None and b.number not in sender.replaced for b in store.bundles.all()
     )
-    report.not_yet = store.not_handed_over() or 0
+    report.not_yet = store.bundles.not_handed_over() or 0
     report.unsent += store.unreadable()
     return report
 
@@ -106,8 +106,8 @@ def send(store: Store, folder: Path, *, wall: Wall) -> SendReport:
 def remember(store: Store, folder: Path) -> None:
     """Remember a folder that bundles lie in."""
     where = str(folder.resolve())
-    if where not in store.setting(FOLDERS, []):
-        store.add_to_setting(FOLDERS, where)
+    if where not in store.setup.setting(FOLDERS, []):
+        store.setup.add_to_setting(FOLDERS, where)
 
 
 class _Sender:
@@ -116,13 +116,13 @@ class _Sender:
         self.recipients: list[str] = []
         self.name = ""
         self.key = tablet_key(store)
-        self._made = store.bundles()
+        self._made = store.bundles.all()
         self.replaced: set[int] = set()
 
     def send_all(self) -> None:
-        devices = {device.alias: device for device in self._store.devices()}
-        people = {person.code: person for person in self._store.list_people()}
-        for visit in sorted(self._store.visits(), key=_when):
+        devices = {device.alias: device for device in self._store.setup.devices()}
+        people = {person.code: person for person in self._store.people.all()}
+        for visit in sorted(self._store.visits.all(), key=_when):
             if self._may_go(visit) and visit.header.person in people:
                 try:
                     person = people[visit.header.person]
@@ -130,14 +130,14 @@ class _Sender:
                 except RecordError as error:  # it stays here; the others go
                     where = f"visit {visit.header.sequence} of {visit.header.person}"
                     self._report.unsent.append(f"{where}: {error}")
-        latest = max(self._store.visits(), key=_when, default=None)
+        latest = max(self._store.visits.all(), key=_when, default=None)
         device_ = latest.header.device if latest else next(iter(devices.values()), None)
         if device_ is not None:
             for person in people.values():
                 self._send_beside(person, device_)
 
     def _may_go(self, visit: VisitRecord) -> bool:
-        blocks = self._store.blocks(visit.header.visit_id)
+        blocks = self._store.records.of_visit(visit.header.visit_id)
         if any(block.ending is None for block in blocks):
             return False
         age = self._wall() - datetime.fromisoformat(visit.header.started_utc)
@@ -145,17 +145,17 @@ class _Sender:
 
     def _send_visit(self, visit: VisitRecord, person: Person, device: Device) -> None:
         visit_id = visit.header.visit_id
-        content = self._store.visit_sha256(visit_id)
-        beside = self._store.beside_visit(visit_id, device.alias)
+        content = self._store.transfer.visit_sha256(visit_id)
+        beside = self._store.bundles.beside_visit(visit_id, device.alias)
         told = rows_sha256(beside.visit)
         earlier = [b for b in self._made if b.visit_id == visit_id]
         same = [b for b in earlier if (b.content_sha256, b.beside_sha256) == (content, told)]
         if not self._is_there(same):
-            whole = self._store.whole_visit(visit_id)
+            whole = self._store.transfer.whole_visit(visit_id)
             self._write(same, earlier, person, device, whole, beside, told)
 
     def _send_beside(self, person: Person, device: Device) -> None:
-        beside = self._store.beside_person(person.code)
+        beside = self._store.bundles.beside_person(person.code)
         told = rows_sha256(beside.person)
         earlier = [b for b in self._made if b.visit_id is None and b.person == person.code]
         same = [b for b in earlier if b.beside_sha256 == told]
@@ -173,7 +173,9 @@ class _Sender:
                 continue
             if sha256(data) == sent.file_sha256:
                 if sent.sent_utc is None:  # the program was ended before it could note it
-                    self._store.mark_sent(sent.number, at_utc=utc_text(self._wall(), FINE))
+                    self._store.bundles.mark_sent(
+                        sent.number, at_utc=utc_text(self._wall(), FINE)
+                    )
                 return True
         return False
 
@@ -212,11 +214,11 @@ class _Sender:
             beside_sha256=told,
             made_utc=made_utc,
         )
-        self._store.add_bundle(sent)
+        self._store.bundles.add(sent)
         self._made.append(sent)
         self.replaced |= {b.number for b in lost}
         write_whole(self._folder / sent.file_name, sealed)
-        self._store.mark_sent(number, at_utc=utc_text(self._wall(), FINE))
+        self._store.bundles.mark_sent(number, at_utc=utc_text(self._wall(), FINE))
         self._made[-1] = replace(sent, sent_utc=made_utc)
         self._report.n_sent += 1
         self._report.n_again += bool(same)

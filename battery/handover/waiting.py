@@ -25,7 +25,7 @@ Wall = Callable[[], datetime]
 def list_waiting(store: Store) -> list[str]:
     """Say what waits and what the choice is, one line each."""
     lines = []
-    waiting = store.quarantine()
+    waiting = store.transfer.quarantine()
     groups: dict[tuple[str, ...], list[Waiting]] = {}
     for item in waiting:
         if item.reason == "device":
@@ -47,7 +47,7 @@ def list_waiting(store: Store) -> list[str]:
         elif item.reason == "device":
             what = f"tablet key {item.fingerprint} ({item.device}) is not known"
         elif item.reason == "person":
-            known = item.person in {p.code for p in store.list_people()}
+            known = item.person in {p.code for p in store.people.all()}
             what = f"{item.person} " + (
                 "is enrolled differently here, or it speaks of somebody unknown"
                 if known
@@ -79,8 +79,8 @@ def take(store: Store, name: str, *, author: str, why: str, wall: Wall) -> list[
     if item.reason == "false":
         return _take_again(store, item, wall)
     if item.reason == "device":
-        _, public_key = store.quarantined_content(item.item_id)
-        store.accept_tablet(
+        _, public_key = store.transfer.quarantined_content(item.item_id)
+        store.transfer.accept_tablet(
             item.fingerprint, public_key, item.device, author=author, at_utc=utc(wall)
         )
         done = [f"tablet {item.fingerprint} is accepted"]
@@ -90,11 +90,11 @@ def take(store: Store, name: str, *, author: str, why: str, wall: Wall) -> list[
     if item.reason == "person":
         arrival = _opened(store, item)
         code = arrival.person.code
-        if code in {p.code for p in store.list_people()}:
-            store.let_pass(code, item.fingerprint)
+        if code in {p.code for p in store.people.all()}:
+            store.transfer.let_pass(code, item.fingerprint)
             done = [f"{code}: taken as the same person; the enrolment here holds"]
         else:
-            store.enrol_arrived(arrival.person)
+            store.transfer.enrol_arrived(arrival.person)
             done = [f"{code} is enrolled as on the tablet"]
         return done + _release(store, lambda w: w.reason == "person", wall)
     return _choose(store, item, author=author, why=why, wall=wall)
@@ -131,7 +131,7 @@ def leave_out(store: Store, name: str, *, author: str, why: str, wall: Wall) -> 
     item = _meant(store, name, author, why)
     others = [
         w
-        for w in store.quarantine()
+        for w in store.transfer.quarantine()
         if w.reason == item.reason == "conflict" and w.visit_id == item.visit_id
     ]
     same = [w for w in others if w.content_sha256 == item.content_sha256]
@@ -139,7 +139,7 @@ def leave_out(store: Store, name: str, *, author: str, why: str, wall: Wall) -> 
         msg = f"{name} is the last version of its visit; take it, or amend it once it is taken"
         raise UsageError(msg)
     items = [w.item_id for w in same] or [item.item_id]
-    store.decide(items, "left out", author=author, why=why, at_utc=utc(wall))
+    store.transfer.decide(items, "left out", author=author, why=why, at_utc=utc(wall))
     return [f"{name} is left out; it stays in the store"]
 
 
@@ -194,12 +194,14 @@ def _deleted(path: Path) -> list[str]:
 
 def known_folders(store: Store) -> list[Path]:
     """Return the folders bundles were sent to or received from."""
-    return [Path(text) for text in store.setting(FOLDERS, [])]
+    return [Path(text) for text in store.setup.setting(FOLDERS, [])]
 
 
 def _choose(store: Store, item: Waiting, *, author: str, why: str, wall: Wall) -> list[str]:
     versions = [
-        w for w in store.quarantine() if w.reason == "conflict" and w.visit_id == item.visit_id
+        w
+        for w in store.transfer.quarantine()
+        if w.reason == "conflict" and w.visit_id == item.visit_id
     ]
     chosen = [w for w in versions if w.content_sha256 == item.content_sha256]
     others = [w.item_id for w in versions if w.content_sha256 != item.content_sha256]
@@ -207,7 +209,7 @@ def _choose(store: Store, item: Waiting, *, author: str, why: str, wall: Wall) -
     for version in chosen:
         arrival = _opened(store, version)
         opened.append((version.item_id, _scored(arrival)))
-    store.choose_version(opened, others, author=author, why=why, at_utc=utc(wall))
+    store.transfer.choose_version(opened, others, author=author, why=why, at_utc=utc(wall))
     return [f"this version of the visit holds; {len(others)} others are left out, and kept"]
 
 
@@ -218,7 +220,7 @@ def _scored(arrival: Arrival) -> Arrival:
 def _release(store: Store, which: Callable[[Waiting], bool], wall: Wall) -> list[str]:
     outcomes: Counter[str] = Counter()
     problems = []
-    for item in store.quarantine():
+    for item in store.transfer.quarantine():
         if not which(item):
             continue
         try:
@@ -231,12 +233,12 @@ def _release(store: Store, which: Callable[[Waiting], bool], wall: Wall) -> list
 
 
 def _opened(store: Store, item: Waiting) -> Arrival:
-    content, public_key = store.quarantined_content(item.item_id)
+    content, public_key = store.transfer.quarantined_content(item.item_id)
     return open_content(content, base64.b64decode(public_key))
 
 
 def _meant(store: Store, name: str, author: str, why: str) -> Waiting:
-    found = [w for w in store.quarantine() if w.item_id.startswith(name)]
+    found = [w for w in store.transfer.quarantine() if w.item_id.startswith(name)]
     if len(found) != 1 or not name:
         msg = f"{len(found)} waiting items begin with {name!r}; 'battery quarantine' lists them"
         raise UsageError(msg)

@@ -50,18 +50,18 @@ def gather(store: Store, code: str) -> PageRows:
     UsageError
         If nobody has the code.
     """
-    person = store.person(code)
+    person = store.people.get(code)
     with store.at_one_moment():
         everything = Everything.read(store)
-        markers = store.markers(code)
-        restarts = store.restarts(code)
-        entered = store.outside_errors()
-        planned = store.prescriptions(code)
-        diary = store.home_exercises(code)
-        gone = {row.target_id for row in store.taken_back(code)}
-        goals = goal_rows(store.goals(code), store.goal_levels(), gone)
+        markers = store.annotations.markers(code)
+        restarts = store.annotations.restarts(code)
+        entered = store.annotations.outside_errors()
+        planned = store.care.prescriptions(code)
+        diary = store.care.home_exercises(code)
+        gone = {row.target_id for row in store.annotations.taken_back(code)}
+        goals = goal_rows(store.care.goals(code), store.care.goal_levels(), gone)
         watch = Watch.read(store)
-        states = store.states(code)
+        states = store.care.states(code)
     visits = everything.visits_of()
     own = visits.get(code, [])
     everything.look_for_damage(store, own)
@@ -104,10 +104,10 @@ def gather_primaries(store: Store) -> list[PageRows]:
     names = [name for task in PRIMARY for name in flag_measures(task)]
     with store.at_one_moment():
         everything = Everything.read(store, measures=names)
-        restarts = store.restarts()
-        entered = outside_sems(store.outside_errors())
+        restarts = store.annotations.restarts()
+        entered = outside_sems(store.annotations.outside_errors())
         watch = Watch.read(store)
-        states = store.states()
+        states = store.care.states()
     visits = everything.visits_of()
     listed = {
         code: [r for r in readings_or_none(everything, code, theirs) if r.measure in primaries]

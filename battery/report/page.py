@@ -79,7 +79,7 @@ def page_of(store: Store, code: str, *, now: datetime) -> Page:
         If nobody has the code.
     """
     page = page_data(gather(store, code), made=now)
-    return replace(page, traces=traces_of(page, store.load_block, store.left_out))
+    return replace(page, traces=traces_of(page, store.records.load, store.left_out))
 
 
 def render(page: Page, *, paper: Paper = "A4") -> str:

@@ -51,27 +51,27 @@ class Everything:
     def read(cls, store: Store, *, measures: Sequence[str] | None = None) -> Everything:
         """Read everybody's records, with all scores or those of some measures."""
         blocks: dict[str, list[BlockBrief]] = {}
-        for block in store.blocks_in_brief():
+        for block in store.records.in_brief():
             if block.phase == "test":
                 blocks.setdefault(block.visit_id, []).append(block)
         scores: dict[str, list[ScoreRow]] = {}
-        for row in store.scores(measures=measures):
+        for row in store.scores.all(measures=measures):
             scores.setdefault(row.block_id, []).append(row)
-        people = {p.code: p for p in store.list_people()}
+        people = {p.code: p for p in store.people.all()}
         flagging = Flagging.read(store)
         return cls(
             people,
-            store.visits(),
+            store.visits.all(),
             blocks,
             scores,
             flagging,
-            store.amendments(),
+            store.annotations.amendments(),
             note=store.left_out,
         )
 
     def look_for_damage(self, store: Store, visits: Sequence[VisitRecord]) -> None:
         """Compare what is stored of the visits' test blocks with what was sealed."""
-        for block_id, why in store.damages([v.header.visit_id for v in visits]).items():
+        for block_id, why in store.records.damages([v.header.visit_id for v in visits]).items():
             self.damaged[block_id] = "damaged, not what was stored"
             self.note(f"block {block_id}", f"it is damaged, and was left out: {why}")
 

@@ -35,7 +35,7 @@ def traces_of(
     Parameters
     ----------
     load : callable
-        Returns a whole block by its identifier, as `Store.load_block` does.
+        Returns a whole block by its identifier, as `Records.load` does.
     note : callable
         Told which block could not be drawn, and why.
     """

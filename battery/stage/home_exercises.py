@@ -32,7 +32,9 @@ def home_exercise_pages(
     def new_id() -> str:
         return str(uuid.UUID(int=random_source.getrandbits(128), version=4))
 
-    return HomeExercisePages(make, sound, store, person=person.code, now=wall, new_id=new_id)
+    return HomeExercisePages(
+        make, sound, store.care, person=person.code, now=wall, new_id=new_id
+    )
 
 
 def home_exercise_on_screen(
@@ -55,7 +57,7 @@ def home_exercise_on_screen(
     _, known = load_device(store)
     clinic = clinic_settings(store)
     comfort = comfort or comfort_of(store, person.code)
-    before = {entry.practice_id for entry in store.home_exercises(person.code)}
+    before = {entry.practice_id for entry in store.care.home_exercises(person.code)}
     with comfortable_window(comfort, windowed=windowed, known=known) as window:
 
         def closed() -> Page | None:
@@ -82,7 +84,7 @@ def home_exercise_on_screen(
         )
         run_pages(window, pages.first(closed), large=large)
         note = window.sound.note
-    kept = [e for e in store.home_exercises(person.code) if e.practice_id not in before]
+    kept = [e for e in store.care.home_exercises(person.code) if e.practice_id not in before]
     said = ", ".join(f"{entry.kind} {entry.exercise.replace('_', ' ')}" for entry in kept)
     return "; ".join(
         part for part in (f"{person.code}: {said or 'nothing noted'}", note) if part

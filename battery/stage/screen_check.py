@@ -122,8 +122,8 @@ def measure_with_card(
         flip_p99_ms=window.audit.flip_p99_ms,
         at_utc=utc_text(wall()),
     )
-    store.put_device(Device(alias, window.screen, system_name()))
-    store.put_timing_check(check)
+    store.setup.put_device(Device(alias, window.screen, system_name()))
+    store.setup.put_timing_check(check)
     return check_lines(check)
 
 

@@ -92,8 +92,8 @@ def tablet_on_screen(
 
 def present(store: Store) -> list[Person]:
     """List who uses this tablet: everybody who is not discharged."""
-    said = {state.person: state.state for state in store.states()}
-    return [p for p in store.list_people() if said.get(p.code) != "discharged"]
+    said = {state.person: state.state for state in store.care.states()}
+    return [p for p in store.people.all() if said.get(p.code) != "discharged"]
 
 
 class Tablet:
@@ -188,7 +188,7 @@ class Tablet:
         ]
         if due is not None and due <= today:
             choices.insert(0, Button("visit", texts.VISIT_NOW))
-        if self._store.not_handed_over() is not None:
+        if self._store.bundles.not_handed_over() is not None:
             choices.append(Button("send", texts.TO_CLINIC, main=False))
 
         def after(key: str) -> Page | None:
@@ -221,8 +221,8 @@ class Tablet:
 
     def _visit(self, person: Person) -> None:
         """Do a visit, with the same pages and the same record as `battery visit`."""
-        with self._store.lock_for_recording():
-            self._store.recover()
+        with self._store.records.lock():
+            self._store.records.recover()
             pages = VisitPages(
                 self._store,
                 person,
@@ -287,7 +287,7 @@ class Tablet:
     def _staff(self, make: Maker) -> TextPage:
         """Return the page behind the code."""
         choices = [Button("measure", texts.MEASURE, main=False)]
-        if self._store.not_handed_over() is not None:
+        if self._store.bundles.not_handed_over() is not None:
             choices.append(Button("send", texts.TO_CLINIC, main=False))
         choices.append(Button("leave", texts.LEAVE, main=False))
 

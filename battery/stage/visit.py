@@ -124,7 +124,7 @@ class VisitPages:
             minutes=about_minutes(plan),
             clinic=clinic_settings(store),
             warned=warnings(store, wall()),
-            waiting=store.not_handed_over() or 0,
+            waiting=store.bundles.not_handed_over() or 0,
             practised=lambda make, done: home_exercise_pages(
                 store, person, make, window.sound, wall=wall, random_source=random_source
             ).first(done, back=done),

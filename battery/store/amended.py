@@ -13,7 +13,7 @@ class Amended:
     Parameters
     ----------
     amendments : iterable of Amendment
-        In order of time, as `Store.amendments` gives them.
+        In order of time, as `Annotations.amendments` gives them.
     """
 
     def __init__(self, amendments: Iterable[Amendment]) -> None:
@@ -41,7 +41,7 @@ class Amended:
         Parameters
         ----------
         visits : iterable of VisitRecord
-            Each person's in order of their numbers, as `Store.visits` gives them. A clock set
+            Each person's in order of their numbers, as `Visits.all` gives them. A clock set
             back does not change that order. Only where visits of another person joined, the
             time decides, for the numbers of two people do not go together.
         """

@@ -34,8 +34,6 @@ class Connected:
             options |= {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
         self._reader = opened.engine.execution_options(**options)
         self._engine = opened.engine if opened.write else self._reader
-        self._moment: Connection | None = None
-        self._unread: dict[str, str] = {}
         self.folder = opened.folder
         self.name = opened.name
 
@@ -45,17 +43,17 @@ class Connected:
         with self._reading() as connection:
             # A transaction sees the moment of its first question.
             connection.exec_driver_sql("SELECT count(*) FROM migrations")
-            self._moment = connection
+            self._opened.moments.append(connection)
             try:
                 yield
             finally:
-                self._moment = None
+                self._opened.moments.pop()
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
         try:
-            if self._moment is not None:
-                yield self._moment
+            if self._opened.moments:
+                yield self._opened.moments[-1]
                 return
             with self._reader.connect() as connection:
                 yield connection
@@ -75,11 +73,11 @@ class Connected:
 
         Lists go on without such a row, so whoever shows one asks here and says so.
         """
-        return [f"{where}: {why}" for where, why in self._unread.items()]
+        return [f"{where}: {why}" for where, why in self._opened.unread.items()]
 
     def left_out(self, where: str, why: str) -> None:
         """Note that something was left out because it could not be read."""
-        self._unread.setdefault(where, " ".join(ascii_only(why).split())[:300])
+        self._opened.unread.setdefault(where, " ".join(ascii_only(why).split())[:300])
 
     def _built(
         self,

@@ -14,8 +14,9 @@ from sqlalchemy.exc import SQLAlchemyError
 from battery.errors import StoreError, UsageError
 from battery.store import schema
 from battery.store.amended import Amended
-from battery.store.beside import Beside
-from battery.store.opening import FILE_NAME
+from battery.store.annotations import Annotations
+from battery.store.base import Connected
+from battery.store.opening import FILE_NAME, Opened
 from battery.store.reach import delete_reached
 
 
@@ -28,10 +29,21 @@ class Tombstone:
     erased_utc: str
 
 
-class Erasing(Beside):
-    """Erasure, and the codes that were erased."""
+class Erasure(Connected):
+    """Erasure, and the codes that were erased.
 
-    def erase_person(self, code: str, *, author: str, at_utc: str) -> int:
+    Parameters
+    ----------
+    opened : Opened
+    annotations : Annotations
+        What says whose a visit is now.
+    """
+
+    def __init__(self, opened: Opened, annotations: Annotations) -> None:
+        super().__init__(opened)
+        self._annotations = annotations
+
+    def erase(self, code: str, *, author: str, at_utc: str) -> int:
         """Take out a person with all visits that are theirs now, and all that hangs on them.
 
         A visit that was recorded under this code but belongs to somebody else by an amendment
@@ -53,7 +65,7 @@ class Erasing(Beside):
         if not author.strip():
             msg = "an erasure needs an author; nothing was erased"
             raise UsageError(msg)
-        amended = Amended(self.amendments())
+        amended = Amended(self._annotations.amendments())
         with self._writing() as connection:
             if connection.dialect.name == "sqlite":
                 connection.exec_driver_sql("PRAGMA secure_delete=ON")

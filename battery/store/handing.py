@@ -12,8 +12,9 @@ from battery.recording import canonical_json
 from battery.store import schema
 from battery.store.arrival import Beside, Rows
 from battery.store.base import Connected
+from battery.store.opening import Opened
 from battery.store.reach import rows_beside_device, rows_beside_person, rows_beside_visit
-from battery.store.registry import Registry
+from battery.store.setup import Setup
 
 SET_UP = "handover.clinics"  # the clinic keys this store seals to
 
@@ -54,12 +55,23 @@ class Sent:
     receipt_utc: str | None = None
 
 
-class Handing(Registry, Connected):
-    """Bundles made here. Nothing is ever deleted for having been handed over."""
+class Bundles(Connected):
+    """Bundles made here. Nothing is ever deleted for having been handed over.
+
+    Parameters
+    ----------
+    opened : Opened
+    setup : Setup
+        What says whether a clinic is set up.
+    """
+
+    def __init__(self, opened: Opened, setup: Setup) -> None:
+        super().__init__(opened)
+        self._setup = setup
 
     def not_handed_over(self) -> int | None:
         """Count the visits the clinic has not acknowledged; None where no clinic is set up."""
-        if not self.setting(SET_UP):
+        if not self._setup.setting(SET_UP):
             return None
         known = select(schema.bundles.c.visit_id).where(
             schema.bundles.c.receipt_utc.is_not(None), schema.bundles.c.visit_id.is_not(None)
@@ -72,13 +84,13 @@ class Handing(Registry, Connected):
         with self._reading() as connection:
             return connection.execute(query).scalar_one()
 
-    def bundles(self) -> list[Sent]:
+    def all(self) -> list[Sent]:
         """List the bundles made here, in order."""
         query = select(schema.bundles).order_by(schema.bundles.c.number)
         with self._reading() as connection:
             return [Sent(**row) for row in connection.execute(query).mappings()]
 
-    def add_bundle(self, sent: Sent) -> None:
+    def add(self, sent: Sent) -> None:
         """Remember a bundle before its file is written, so that its number is used once."""
         with self._writing() as connection:
             connection.execute(insert(schema.bundles).values(**asdict(sent)))

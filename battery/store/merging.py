@@ -30,11 +30,12 @@ from battery.store.admitting import (
     stored_sha256,
 )
 from battery.store.arrival import Arrival, Outcome, WholeVisit
-from battery.store.base import UNREADABLE
-from battery.store.opening import cause_of
+from battery.store.base import UNREADABLE, Connected
+from battery.store.opening import Opened, cause_of
 from battery.store.records import Records
-from battery.store.registry import Registry
 from battery.store.rows import Person
+from battery.store.setup import Setup
+from battery.store.visits import Visits
 
 MAX_FALSE = 200  # bundles of one tablet that are kept though they say what cannot be
 
@@ -84,8 +85,20 @@ class Received:
     received_utc: str
 
 
-class Merging(Registry, Records):
-    """Admission of arrivals, quarantine, accepted tablets."""
+class Transfer(Connected):
+    """Admission of arrivals, quarantine, accepted tablets.
+
+    Parameters
+    ----------
+    opened : Opened
+    setup : Setup
+    visits : Visits
+    records : Records
+    """
+
+    def __init__(self, opened: Opened, setup: Setup, visits: Visits, records: Records) -> None:
+        super().__init__(opened)
+        self._setup, self._visits, self._records = setup, visits, records
 
     def admit(self, arrival: Arrival, *, at_utc: str, stored: Arrival | None = None) -> Outcome:
         """Take an arrival in, all of it or nothing.
@@ -312,7 +325,7 @@ class Merging(Registry, Records):
 
     def let_pass(self, code: str, fingerprint: str) -> None:
         """Take a tablet's word for a person whose enrolment differs there; this one holds."""
-        self.add_to_setting(f"{ACCEPTED}.{code}", fingerprint)
+        self._setup.add_to_setting(f"{ACCEPTED}.{code}", fingerprint)
 
     def enrol_arrived(self, person: Person) -> None:
         """Enrol somebody as another store has them; whoever is enrolled stays as enrolled."""
@@ -340,10 +353,10 @@ class Merging(Registry, Records):
             n_blocks = connection.execute(
                 select(func.count()).where(schema.blocks.c.visit_id == visit_id, ended)
             ).scalar_one()
-        record = self.visit(visit_id)
+        record = self._visits.get(visit_id)
         blocks = [
-            self.load_block(b.header.block_id)
-            for b in self.blocks(visit_id)
+            self._records.load(b.header.block_id)
+            for b in self._records.of_visit(visit_id)
             if b.ending is not None
         ]
         if len(blocks) != n_blocks:

@@ -10,7 +10,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -49,6 +49,10 @@ class Opened:
         Where a file lies; None for a server.
     copy : TemporaryDirectory or None
         Holds the copy that is read where the file itself cannot be.
+    moments : list of Connection
+        In which all parts read while the store is read as of one moment.
+    unread : dict of str to str
+        Rows that were met and could not be read, each with why.
     """
 
     engine: Engine
@@ -56,6 +60,8 @@ class Opened:
     write: bool
     folder: Path | None = None
     copy: tempfile.TemporaryDirectory[str] | None = None
+    moments: list[Connection] = field(default_factory=list)
+    unread: dict[str, str] = field(default_factory=dict)
 
     def close(self) -> None:
         """Let go of the database and of the copy, if there is one."""

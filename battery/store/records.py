@@ -1,4 +1,4 @@
-"""What was recorded: visits and their blocks, running, whole or cut off."""
+"""What was recorded: blocks, running, whole or cut off."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from typing import Any, cast
 
 import numpy as np
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import insert, select
 
 from battery.errors import BatteryError, RecordError, StoreError
 from battery.recording import (
@@ -17,28 +17,25 @@ from battery.recording import (
     SAMPLE_DTYPE,
     Block,
     BlockHeader,
-    VisitHeader,
     events_to_array,
     header_to_dict,
-    visit_header_to_dict,
 )
 from battery.store import rebuild, schema
 from battery.store.base import UNREADABLE, Connected
 from battery.store.codec import events_from_json, from_parquet
 from battery.store.locking import RecordingLock
 from battery.store.opening import Opened
-from battery.store.rows import BlockBrief, BlockRecord, VisitRecord
+from battery.store.rows import BlockBrief, BlockRecord
 from battery.store.sealing import BLOBS, seal_of
 from battery.store.writer import BlockWriter, save_whole
 
-_VISIT = [schema.visits.c[name] for name in ("visit_id", "person", "header_json", "ending")]
 _PAYLOAD = [schema.payloads.c[name] for name in (*BLOBS, "seal")]
 AT_ONCE = 100  # visits in one question
 KILLED = "the program was ended while the block ran"
 
 
 class Records(Connected):
-    """Visits and blocks. Whoever records holds the lock; whoever reads needs none."""
+    """Blocks. Whoever records holds the lock; whoever reads needs none."""
 
     def __init__(self, opened: Opened) -> None:
         super().__init__(opened)
@@ -46,7 +43,7 @@ class Records(Connected):
         self._writers: list[BlockWriter] = []
 
     @contextmanager
-    def lock_for_recording(self) -> Iterator[None]:
+    def lock(self) -> Iterator[None]:
         """Make sure that this is the only program that records into this store.
 
         Raises
@@ -60,67 +57,14 @@ class Records(Connected):
         finally:
             self._lock.release()
 
-    def _stop_recording(self) -> None:
+    def stop(self) -> None:
+        """Stop what still writes and let go of the lock."""
         for writer in self._writers:
             writer.stop()
         self._writers.clear()
         self._lock.release_all()
 
-    def begin_visit(self, header: VisitHeader) -> None:
-        """Store a new visit, open."""
-        with self._writing() as connection:
-            place = _place(connection, header)
-            connection.execute(
-                insert(schema.visits).values(
-                    visit_id=header.visit_id,
-                    person=header.person,
-                    sequence=place,
-                    plan_hash=header.plan_hash,
-                    device=header.device.alias,
-                    started_utc=header.started_utc,
-                    header_json=json.dumps(visit_header_to_dict(header)),
-                )
-            )
-
-    def end_visit(self, visit_id: str, ending: str | None) -> None:
-        """Mark a visit as ended, or with None as open again."""
-        with self._writing() as connection:
-            connection.execute(
-                update(schema.visits)
-                .where(schema.visits.c.visit_id == visit_id)
-                .values(ending=ending)
-            )
-
-    def visits(self, person: str | None = None) -> list[VisitRecord]:
-        """List visits in order, of one person or of all."""
-        query = select(*_VISIT).order_by(schema.visits.c.person, schema.visits.c.sequence)
-        if person is not None:
-            query = query.where(schema.visits.c.person == person)
-        with self._reading() as connection:
-            rows = connection.execute(query).mappings().all()
-        return self._built(rows, rebuild.visit_record, "visit", "visit_id")
-
-    def visit(self, visit_id: str) -> VisitRecord:
-        """Return one visit.
-
-        Raises
-        ------
-        RecordError
-            If it is not there, or cannot be read.
-        """
-        query = select(*_VISIT).where(schema.visits.c.visit_id == visit_id)
-        with self._reading() as connection:
-            row = connection.execute(query).mappings().first()
-        if row is None:
-            msg = f"no visit {visit_id!r} in this store"
-            raise RecordError(msg)
-        try:
-            return rebuild.visit_record(row)
-        except UNREADABLE as error:
-            msg = f"visit {visit_id} cannot be read: {error}; others are not affected"
-            raise RecordError(msg) from error
-
-    def begin_block(self, header: BlockHeader) -> BlockWriter:
+    def begin(self, header: BlockHeader) -> BlockWriter:
         """Store a new block, running, and return the sink for what it reads.
 
         Takes the recording lock, until the store is closed, if this program does not hold it.
@@ -149,7 +93,7 @@ class Records(Connected):
         self._writers = [w for w in self._writers if w.running] + [writer]
         return writer
 
-    def blocks(self, visit_id: str) -> list[BlockRecord]:
+    def of_visit(self, visit_id: str) -> list[BlockRecord]:
         """List the blocks of a visit in order, without their samples."""
         query = (
             select(schema.blocks)
@@ -160,7 +104,7 @@ class Records(Connected):
             rows = connection.execute(query).mappings().all()
         return self._built(rows, rebuild.block_record, "block", "block_id")
 
-    def blocks_in_brief(self, person: str | None = None) -> list[BlockBrief]:
+    def in_brief(self, person: str | None = None) -> list[BlockBrief]:
         """List the blocks of one person or of all, in order of visit, in one reading."""
         columns = [c for c in schema.blocks.c if c.name not in ("header_json", "sha256")]
         query = (
@@ -174,7 +118,7 @@ class Records(Connected):
             rows = connection.execute(query).mappings().all()
         return self._built(rows, rebuild.block_brief, "block", "block_id")
 
-    def load_block(self, block_id: str, *, checked: bool = True) -> Block:
+    def load(self, block_id: str, *, checked: bool = True) -> Block:
         """Return a whole block with its samples.
 
         Parameters
@@ -225,7 +169,7 @@ class Records(Connected):
                 found |= self._damages(part)
             except StoreError:  # a page of the file is gone: block by block, then
                 for visit_id in part:
-                    for record in self.blocks(visit_id):
+                    for record in self.of_visit(visit_id):
                         block_id = record.header.block_id
                         if record.ending is not None and (why := self.damage(block_id)):
                             found[block_id] = why
@@ -284,16 +228,6 @@ class Records(Connected):
             reason=record.reason,
         )
 
-    def used_layouts(self, person: str) -> set[str]:
-        """Return the hashes of all layouts this person has met."""
-        query = (
-            select(schema.blocks.c.layout_hash)
-            .join(schema.visits, schema.visits.c.visit_id == schema.blocks.c.visit_id)
-            .where(schema.visits.c.person == person)
-        )
-        with self._reading() as connection:
-            return set(connection.execute(query).scalars())
-
     def recover(self) -> list[str]:
         """Close what a killed program left running.
 
@@ -313,7 +247,7 @@ class Records(Connected):
         query = select(schema.blocks.c.block_id, schema.blocks.c.header_json).where(
             schema.blocks.c.ending.is_(None)
         )
-        with self.lock_for_recording():
+        with self.lock():
             with self._reading() as connection:
                 rows = connection.execute(query).all()
             for row in rows:
@@ -362,20 +296,3 @@ def _damaged(block_id: str, why: str) -> str:
         f"block {block_id} is damaged: {why}. It is left out, other blocks are not affected; "
         "'battery verify' looks through all, a backup may hold it whole"
     )
-
-
-def _place(connection: Connection, header: VisitHeader) -> int:
-    """Return a visit's place among the person's; its own number unless a merge gave it away.
-
-    A number that was recorded twice is refused by the database.
-    """
-    table = schema.visits
-    taken = connection.execute(
-        select(table.c.header_json).where(
-            table.c.person == header.person, table.c.sequence == header.sequence
-        )
-    ).scalar()
-    if taken is None or json.loads(taken)["sequence"] == header.sequence:
-        return header.sequence
-    last = select(func.max(table.c.sequence)).where(table.c.person == header.person)
-    return int(connection.execute(last).scalar_one()) + 1

@@ -1,4 +1,4 @@
-"""The store: everything that is kept, behind one small set of calls."""
+"""The store: everything that is kept, in a few parts that share one database."""
 
 from __future__ import annotations
 
@@ -7,17 +7,22 @@ from types import TracebackType
 from typing import Self
 
 from battery.errors import StoreError
-from battery.store.asked import Asked
+from battery.store.annotations import Annotations
 from battery.store.backup import copy_file
-from battery.store.diary import Diary
-from battery.store.erasing import Erasing
-from battery.store.handing import Handing
-from battery.store.merging import Merging
-from battery.store.opening import FILE_NAME, open_database
-from battery.store.watching import Watching
+from battery.store.base import Connected
+from battery.store.care import Care
+from battery.store.erasing import Erasure
+from battery.store.handing import Bundles
+from battery.store.merging import Transfer
+from battery.store.opening import FILE_NAME, Opened, open_database
+from battery.store.people import People
+from battery.store.records import Records
+from battery.store.scores import Scores
+from battery.store.setup import Setup
+from battery.store.visits import Visits
 
 
-class Store(Merging, Erasing, Watching, Diary, Asked, Handing):
+class Store(Connected):
     """All people, visits, blocks and scores of one place. Use it as a context.
 
     Opening for writing creates the store where there is none and migrates an older one.
@@ -27,7 +32,38 @@ class Store(Merging, Erasing, Watching, Diary, Asked, Handing):
     ----------
     folder : Path or None
         Where the file lies; None for a server.
+    people : People
+        Who there is, and consent.
+    visits : Visits
+        Visits and answers.
+    records : Records
+        Blocks as they were recorded, and the lock of whoever records.
+    scores : Scores
+    annotations : Annotations
+        Amendments, events, alarms that were seen, new baselines, outside errors.
+    care : Care
+        Who is due, contraindications, home exercise, goals.
+    setup : Setup
+        Devices and their checks, plans, settings.
+    bundles : Bundles
+        What this store has made for a clinic.
+    transfer : Transfer
+        What arrives from tablets.
+    erasure : Erasure
     """
+
+    def __init__(self, opened: Opened) -> None:
+        super().__init__(opened)
+        self.people = People(opened)
+        self.visits = Visits(opened)
+        self.records = Records(opened)
+        self.scores = Scores(opened)
+        self.care = Care(opened)
+        self.annotations = Annotations(opened, self.care)
+        self.setup = Setup(opened)
+        self.bundles = Bundles(opened, self.setup)
+        self.transfer = Transfer(opened, self.setup, self.visits, self.records)
+        self.erasure = Erasure(opened, self.annotations)
 
     @classmethod
     def open(cls, where: Path | str | None = None, *, write: bool = True) -> Self:
@@ -89,7 +125,7 @@ class Store(Merging, Erasing, Watching, Diary, Asked, Handing):
 
     def close(self) -> None:
         """Let go of the lock and the file. A block that still runs stays open in the store."""
-        self._stop_recording()
+        self.records.stop()
         self._opened.close()
 
     def __enter__(self) -> Self:

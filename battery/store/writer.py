@@ -42,7 +42,7 @@ class BlockWriter:
     ----------
     engine : Engine
     block_id : str
-        A block that `Store.begin_block` has entered.
+        A block that `Records.begin` has entered.
     """
 
     def __init__(self, engine: Engine, block_id: str) -> None:
@@ -88,7 +88,7 @@ class BlockWriter:
         ------
         StoreError
             If the whole cannot be written. What was committed of it stays, and
-            `Store.recover` makes an interrupted block of it.
+            `Records.recover` makes an interrupted block of it.
         """
         self._whole_follows = True
         self.stop()

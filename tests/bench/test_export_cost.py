@@ -35,30 +35,32 @@ def one_visit(tmp_path_factory):
         Store.open(tmp_path_factory.mktemp("one")) as store,
     ):
         patch.setattr(made_up, "PLAN", STANDARD.model_copy(update={"hands": "right"}))
-        store.add_person(kit.person())
+        store.people.add(kit.person())
         header = made_up.one_visit(store, "K7QF", 0)
-        whole = store.whole_visit(header.visit_id)
-        scores = {b.header.index: store.block_scores(b.header.block_id) for b in whole.blocks}
+        whole = store.transfer.whole_visit(header.visit_id)
+        scores = {
+            b.header.index: store.scores.of_block(b.header.block_id) for b in whole.blocks
+        }
         return whole, scores
 
 
 def store_of(folder, one, n_visits):
     whole, scores = one
     store = Store.open(folder)
-    store.add_person(kit.person())
-    store.put_device(whole.header.device)
-    store.put_plan(whole.header.plan_hash, {"name": "short"})
+    store.people.add(kit.person())
+    store.setup.put_device(whole.header.device)
+    store.setup.put_plan(whole.header.plan_hash, {"name": "short"})
     for number in range(1, n_visits + 1):
         header = replace(whole.header, visit_id=kit.identifier(f"v{number}"), sequence=number)
-        store.begin_visit(header)
+        store.visits.begin(header)
         for block in whole.blocks:
             told = replace(
                 block.header, visit_id=header.visit_id,
                 block_id=kit.identifier(f"v{number} b{block.header.index}"),
             )  # fmt: skip
-            store.begin_block(told).close(replace(block, header=told))
-            store.put_scores(told.block_id, scores[block.header.index])
-        store.end_visit(header.visit_id, "finished")
+            store.records.begin(told).close(replace(block, header=told))
+            store.scores.put(told.block_id, scores[block.header.index])
+        store.visits.end(header.visit_id, "finished")
     return store
 
 
@@ -106,9 +108,9 @@ def test_cost_beside_the_plain_work(one_visit, tmp_path, n_visits):
     plain.mkdir()
 
     def decode():
-        for visit in store.visits():
-            for block in store.blocks(visit.header.visit_id):
-                store.load_block(block.header.block_id)
+        for visit in store.visits.all():
+            for block in store.records.of_visit(visit.header.visit_id):
+                store.records.load(block.header.block_id)
 
     decode_s = cpu_s(decode)
     before_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss

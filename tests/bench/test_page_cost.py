@@ -68,7 +68,7 @@ def test_the_list_of_people_beside_the_start_of_two_libraries(
     with Store.open(tmp_path) as store:
         kit.enrol(store)
         for code in codes:
-            store.add_person(kit.person(code))
+            store.people.add(kit.person(code))
             for visit in range(1, 13):
                 add_visit(store, visit, code, value=9 + 0.3 * (visit % 3))
         when = datetime.fromisoformat(LATER) + timedelta(days=1)

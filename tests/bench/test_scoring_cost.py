@@ -46,7 +46,7 @@ def put(store, blocks):
     """Store blocks as one visit; return their identifiers."""
     kit.enrol(store)
     header = kit.visit()
-    store.begin_visit(header)
+    store.visits.begin(header)
     names = []
     for number, block in enumerate(blocks):
         own = dataclasses.replace(
@@ -54,7 +54,7 @@ def put(store, blocks):
             index=number,
         )  # fmt: skip
         whole = dataclasses.replace(block, header=own)
-        sink = store.begin_block(own)
+        sink = store.records.begin(own)
         sink.put(block.samples, block.frames, [])
         sink.close(whole)
         names.append(own.block_id)
@@ -67,7 +67,7 @@ def test_scoring_beside_decoding_and_one_spectrum(tmp_path, pointer):
     blocks = [simulated_block(task, Truth(), POINTERS[pointer], seed=3) for task in TASKS]
     with Store.open(tmp_path) as store:
         names = put(store, blocks)
-        decoded_ms = [cost_ms(lambda name=name: store.load_block(name)) for name in names]
+        decoded_ms = [cost_ms(lambda name=name: store.records.load(name)) for name in names]
     whole = scored = 0.0
     for task, block, decoded in zip(TASKS, blocks, decoded_ms, strict=True):
         score_ms = cost_ms(lambda block=block: score_block(block, screen=SCREEN))

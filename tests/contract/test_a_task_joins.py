@@ -186,10 +186,10 @@ PLAN = Plan(
 def store(tmp_path, joined):
     with Store.open(tmp_path / "home") as opened:
         first = datetime(2026, 1, 5, 9, 30, tzinfo=UTC)
-        opened.add_person(Person("K7QF", "right", "left", "left", first.isoformat(), 1, 2))
+        opened.people.add(Person("K7QF", "right", "left", "left", first.isoformat(), 1, 2))
         for week in range(4):
             run = begin_visit(
-                opened, opened.person("K7QF"), PLAN, OTHER_TABLET,
+                opened, opened.people.get("K7QF"), PLAN, OTHER_TABLET,
                 wall=lambda week=week: first + timedelta(weeks=week),
                 random_source=random.Random(week), origin="simulated",
             )  # fmt: skip
@@ -202,7 +202,7 @@ def store(tmp_path, joined):
 def test_a_fifth_task_passes_through_everything(store, tmp_path):
     """Plan, visit, record, verify, scores, page, both exports, and back from the export."""
     assert verify(store).findings == verify(store).notes == ()
-    scored = [s for s in store.scores("K7QF") if s.measure == "holding.hold_s"]
+    scored = [s for s in store.scores.all("K7QF") if s.measure == "holding.hold_s"]
     assert [round(s.value, 1) for s in scored] == pytest.approx([1.0] * 4, abs=0.3)
     assert "differ" not in rescore_all(store, progress=lambda done, of: None)
     page = render(page_of(store, "K7QF", now=datetime(2026, 2, 2, tzinfo=UTC)))

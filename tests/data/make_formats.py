@@ -88,13 +88,15 @@ def fill(home):
         own = keys.make_tablet_keys(tablet, keys.found_cards(stick), [mark])
         public = keys.tablet_key(tablet).public_key().public_bytes_raw()
         for store in (desk, tablet):
-            store.add_person(PERSON)
+            store.people.add(PERSON)
         at = FIRST.isoformat()
-        desk.accept_tablet(own, keys._text(public), "T-B", author="AB", at_utc=at)
+        desk.transfer.accept_tablet(own, keys._text(public), "T-B", author="AB", at_utc=at)
         for week in range(2):
             do_visit(tablet, week)
             wall = FIRST + timedelta(weeks=week, days=1)
-            tablet.add_marker("K7QF", "medication", at_utc=wall.isoformat(), note="evening")
+            tablet.annotations.add_marker(
+                "K7QF", "medication", at_utc=wall.isoformat(), note="evening"
+            )
             send(tablet, stick, wall=lambda wall=wall: wall)
         late = sorted(stick.glob("*.cbundle"))[2:]  # not there yet when the clinic looked
         for path in late:
@@ -102,10 +104,17 @@ def fill(home):
         receive(desk, stick, wall=lambda: wall)
         for path in late:
             (home / path.name).rename(path)
-        visit = desk.visits()[0].header
-        desk.amend("visit", visit.visit_id, "note", "calm", author="AB", reason="asked",
-                   at_utc=wall.isoformat())  # fmt: skip
-        desk.record_consent("K7QF", form_version="1", decision="given", at_utc=at)
+        visit = desk.visits.all()[0].header
+        desk.annotations.amend(
+            "visit",
+            visit.visit_id,
+            "note",
+            "calm",
+            author="AB",
+            reason="asked",
+            at_utc=wall.isoformat(),
+        )
+        desk.people.record_consent("K7QF", form_version="1", decision="given", at_utc=at)
         export_tidy(desk, home / "export")
         return {
             "made_by": made_by(),

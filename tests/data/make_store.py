@@ -41,12 +41,12 @@ PLAN = Plan(
 def told_by(store):
     """Everything the calls of the store tell, as plain values that JSON can hold."""
     visits = []
-    for visit in store.visits():
+    for visit in store.visits.all():
         blocks = []
-        for record in store.blocks(visit.header.visit_id):
+        for record in store.records.of_visit(visit.header.visit_id):
             told = plain(record)
             if record.ending is not None:
-                block = store.load_block(record.header.block_id)
+                block = store.records.load(record.header.block_id)
                 told |= {
                     "recomputed_sha256": block.sha256,
                     "frames": len(block.frames),
@@ -57,16 +57,16 @@ def told_by(store):
             blocks.append(told)
         visits.append(plain(visit) | {"blocks": blocks})
     return {
-        "people": [plain(p) for p in store.list_people()],
-        "devices": [plain(d) for d in store.devices()],
-        "plans": store.plans(),
+        "people": [plain(p) for p in store.people.all()],
+        "devices": [plain(d) for d in store.setup.devices()],
+        "plans": store.setup.plans(),
         "visits": visits,
-        "scores": [plain(s) for s in store.scores()],
-        "amendments": [plain(a) for a in store.amendments()],
-        "markers": [plain(m) for m in store.markers()],
-        "consents": [plain(c) for c in store.consents()],
-        "setting": store.setting("emergency_number"),
-        "withdrawn": sorted(store.withdrawn()),
+        "scores": [plain(s) for s in store.scores.all()],
+        "amendments": [plain(a) for a in store.annotations.amendments()],
+        "markers": [plain(m) for m in store.annotations.markers()],
+        "consents": [plain(c) for c in store.people.consents()],
+        "setting": store.setup.setting("emergency_number"),
+        "withdrawn": sorted(store.people.withdrawn()),
     }
 
 
@@ -78,24 +78,26 @@ def plain(record):
 def fill(store):
     """Record a visit of every task, one cut off, and say something of every kind."""
     moment = datetime(2026, 1, 5, 9, 30, tzinfo=UTC)
-    store.add_person(Person("K7QF", "right", "left", "left", "2026-01-01T00:00:00+00:00"))
-    store.add_person(Person("M4WX", "left", "both", "left", "2026-01-02T00:00:00+00:00", 1, 3))
+    store.people.add(Person("K7QF", "right", "left", "left", "2026-01-01T00:00:00+00:00"))
+    store.people.add(Person("M4WX", "left", "both", "left", "2026-01-02T00:00:00+00:00", 1, 3))
     run = begin_visit(
-        store, store.person("K7QF"), PLAN, clinic.OTHER_TABLET, wall=lambda: moment,
+        store, store.people.get("K7QF"), PLAN, clinic.OTHER_TABLET, wall=lambda: moment,
         random_source=random.Random(1), origin="simulated",
     )  # fmt: skip
     for planned in list(run.todo):
         run.run(planned, Simulated(Truth(), seed=1))
     clinic.cut_off(store, run.header)
     run.end()
-    first = store.blocks(run.header.visit_id)[0].header
+    first = store.records.of_visit(run.header.visit_id)[0].header
     said = {"author": "therapist", "reason": "asked again", "at_utc": moment.isoformat()}
-    store.amend("block", first.block_id, "hand", "right", **said)
-    store.amend("visit", run.header.visit_id, "note", "calm", **said)
-    store.add_marker("K7QF", "medication", at_utc=moment.isoformat(), note="evening")
-    store.record_consent("M4WX", form_version="2", decision="withdrawn",
+    store.annotations.amend("block", first.block_id, "hand", "right", **said)
+    store.annotations.amend("visit", run.header.visit_id, "note", "calm", **said)
+    store.annotations.add_marker(
+        "K7QF", "medication", at_utc=moment.isoformat(), note="evening"
+    )
+    store.people.record_consent("M4WX", form_version="2", decision="withdrawn",
                          at_utc=moment.isoformat())  # fmt: skip
-    store.put_setting("emergency_number", "112")
+    store.setup.put_setting("emergency_number", "112")
 
 
 def main():

@@ -139,16 +139,16 @@ def test_enrolling_by_keys(page, address, home):
     send(page)
     code = page.locator("h1").inner_text()
     with Store.open(home, write=False) as store:
-        assert store.person(code).affected_side == "both"
-        answers = {(c.item, c.answer) for c in store.contraindications(code)}
+        assert store.people.get(code).affected_side == "both"
+        answers = {(c.item, c.answer) for c in store.care.contraindications(code)}
         assert answers == {(name, "no") for name in CONTRAINDICATIONS}
-        assert store.consents(code)[0].form_version == "4"
+        assert store.people.consents(code)[0].form_version == "4"
 
 
 def test_an_event_by_keys(page, address, home):
     at(page, address, "/person/M4WX")
     with Store.open(home, write=False) as store:
-        before = len(store.markers("M4WX"))
+        before = len(store.annotations.markers("M4WX"))
     tab_to(page, "summary")
     page.keyboard.press("Enter")
     tab_to(page, "[name=kind]")
@@ -158,15 +158,15 @@ def test_an_event_by_keys(page, address, home):
     send(page)
     assert page.get_by_role("status").inner_text() == "The event is on the time axis."
     with Store.open(home, write=False) as store:
-        assert len(store.markers("M4WX")) == before + 1
-        held = store.markers("M4WX")[-1]
+        assert len(store.annotations.markers("M4WX")) == before + 1
+        held = store.annotations.markers("M4WX")[-1]
         assert (held.kind, held.note) == ("glasses", "new glasses")
 
 
 def test_an_alarm_is_acknowledged_by_keys(page, address, home):
     with Store.open(home) as store:
-        at_utc = f"2026-03-2{len(store.markers('X3CF'))}T12:00:00+00:00"
-        store.add_marker("X3CF", "fall", at_utc=at_utc, note="")
+        at_utc = f"2026-03-2{len(store.annotations.markers('X3CF'))}T12:00:00+00:00"
+        store.annotations.add_marker("X3CF", "fall", at_utc=at_utc, note="")
     at(page, address, "/person/X3CF")
     tab_to(page, ".alarms [name=note]")
     page.keyboard.type("called")

@@ -25,7 +25,7 @@ def test_the_first_author_is_made_at_the_door_and_the_code_is_not_kept(desk):
     with desk.office.store() as store:
         held = authors(store)["AB"]
         assert held.knows("2468")
-        assert "2468" not in str(store.setting("desk_authors"))
+        assert "2468" not in str(store.setup.setting("desk_authors"))
 
 
 def test_nobody_sees_a_page_before_the_door_or_after_the_lock(desk):

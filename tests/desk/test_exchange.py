@@ -40,7 +40,7 @@ def test_a_new_tablet_waits_until_its_key_is_compared_and_then_all_is_here(desk,
     first = desk.send("/exchange/receive", folder=str(stick))
     assert "is not known" in first.text
     with desk.office.store() as store:
-        assert store.list_people() == []
+        assert store.people.all() == []
     n_choices = 0
     while 'name="item" value="' in (screen := desk.get("/exchange").text):
         item = screen.split('name="item" value="')[1].split('"')[0]
@@ -49,8 +49,8 @@ def test_a_new_tablet_waits_until_its_key_is_compared_and_then_all_is_here(desk,
         n_choices += 1
         assert n_choices < 20
     with desk.office.store() as store:
-        assert store.list_people()
-        assert sum(len(store.visits(p.code)) for p in store.list_people()) > 0
+        assert store.people.all()
+        assert sum(len(store.visits.all(p.code)) for p in store.people.all()) > 0
     assert "/person/" in desk.get("/").text
 
 

@@ -48,7 +48,7 @@ def test_an_export_from_the_desk_is_one_that_verifies(desk, tmp_path):
 
 def test_pages_of_ticked_people_are_written_as_pdf(desk, tmp_path):
     with desk.office.store() as store:
-        code = store.list_people()[0].code
+        code = store.people.all()[0].code
     done = finished(desk, desk.send("/out", kind="pages", folder=str(tmp_path), person=code))
     assert "Done." in done
     assert (tmp_path / f"{code}.pdf").read_bytes().startswith(b"%PDF")
@@ -101,7 +101,7 @@ def test_a_visit_without_a_screen_says_why_on_the_desk(desk, monkeypatch):
     monkeypatch.delenv("DISPLAY", raising=False)
     monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
     with desk.office.store() as store:
-        code = store.list_people()[0].code
+        code = store.people.all()[0].code
     assert desk.send("/start", code=code, plan="short").status_code == 200
     until(lambda: not desk.office.visiting.running)
     assert "no screen to draw on" in desk.get("/start").text
@@ -111,7 +111,7 @@ def test_a_visit_without_a_screen_says_why_on_the_desk(desk, monkeypatch):
 
 def test_the_log_names_author_person_and_what(desk):
     with desk.office.store() as store:
-        code = store.list_people()[0].code
+        code = store.people.all()[0].code
     desk.send(f"/person/{code}/say/goal", goal="write a postcard")
     assert "goal: write a postcard" in desk.get("/log?author=AB").text
     assert "goal: write a postcard" not in desk.get("/log?author=nobody").text

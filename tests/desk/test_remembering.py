@@ -16,10 +16,10 @@ def test_a_sign_stays_until_any_program_writes(own_clinic):
     changes = Changes(own_clinic)
     first = changes.sign()
     with Store.open(own_clinic, write=False) as store:
-        store.list_people()
+        store.people.all()
     assert changes.sign() == first
     with Store.open(own_clinic) as store:
-        store.put_setting("clinic", "other words")
+        store.setup.put_setting("clinic", "other words")
     second = changes.sign()
     assert second != first
     with sqlite3.connect(own_clinic / "battery.sqlite") as other:
@@ -43,7 +43,7 @@ def test_a_server_tells_its_changes(empty_database):
     with Store.open(empty_database) as store:
         changes = Changes(empty_database)
         first = changes.sign()
-        store.put_setting("clinic", "words")
+        store.setup.put_setting("clinic", "words")
         assert changes.sign() != first
     changes.close()
 

@@ -21,13 +21,13 @@ def desk(own_clinic):
 @pytest.fixture
 def code(desk):
     with desk.office.store() as store:
-        return next(p.code for p in store.list_people() if visits_of(store, p.code))
+        return next(p.code for p in store.people.all() if visits_of(store, p.code))
 
 
 def test_the_list_leads_to_every_person(desk):
     page = desk.get("/").text
     with desk.office.store() as store:
-        codes = [p.code for p in store.list_people()]
+        codes = [p.code for p in store.people.all()]
     assert all(f'href="/person/{code}"' in page for code in codes)
     assert desk.get(f"/?code={codes[0][:2].lower()}").text.count("/person/") >= 1
 
@@ -148,9 +148,9 @@ def test_enrolling_asks_everything_and_ends_with_a_card(desk):
     card = desk.send("/enrol", enrolment(form_version="3", **{"item-pain": "unknown"}))
     code = re.search(r"<h1>([A-Z0-9]{4})</h1>", card.text)[1]
     with Store.open(desk.office.home, write=False) as store:
-        assert store.person(code).first_hand == "right"
-        assert len(store.contraindications(code)) == len(CONTRAINDICATIONS)
-        assert store.consents(code)[0].form_version == "3"
+        assert store.people.get(code).first_hand == "right"
+        assert len(store.care.contraindications(code)) == len(CONTRAINDICATIONS)
+        assert store.people.consents(code)[0].form_version == "3"
     assert "Your picture" in card.text
     assert "severe pain" in desk.get(f"/person/{code}").text
 
@@ -159,11 +159,11 @@ def test_a_question_left_out_enrols_nobody(desk):
     fields = enrolment()
     del fields["item-neck"]
     with desk.office.store() as store:
-        before = len(store.list_people())
+        before = len(store.people.all())
     answer = desk.send("/enrol", fields)
     assert "Nobody was enrolled" in answer.text
     with desk.office.store() as store:
-        assert len(store.list_people()) == before
+        assert len(store.people.all()) == before
 
 
 SCRIPT = "<script>alert(1)</script><style>*{}</style>'\"><img src=x onerror=alert(1)>"

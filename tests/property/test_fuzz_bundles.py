@@ -41,7 +41,7 @@ class Field:
         self.inbox.mkdir()
         (folder / "secret").write_text("outside")
         self.store = Store.open(folder / "clinic")
-        self.store.add_person(kit.person())
+        self.store.people.add(kit.person())
         mark = keys.make_clinic_keys(self.store, folder / "cards")
         assert mark
         self.keys = keys.clinic_keys(self.store)
@@ -70,8 +70,8 @@ class Field:
     def raw(self):
         visit = kit.visit(sequence=1)
         return [
-            (b.sha256, self.store.load_block(b.header.block_id).sha256)
-            for b in self.store.blocks(visit.visit_id)
+            (b.sha256, self.store.records.load(b.header.block_id).sha256)
+            for b in self.store.records.of_visit(visit.visit_id)
         ]
 
     def outside(self):
@@ -92,7 +92,7 @@ class Field:
     def check(self):
         assert self.store.problems() == []
         held = self.raw()
-        waiting = {w.visit_id for w in self.store.quarantine()}
+        waiting = {w.visit_id for w in self.store.transfer.quarantine()}
         assert held == self.known or kit.visit(sequence=1).visit_id in waiting
         assert self.outside() == self.tree
 

@@ -30,13 +30,14 @@ def small_export(folder):
     plan = made_up.PLAN.model_copy(update={"tasks": made_up.PLAN.tasks[:1]})
     with pytest.MonkeyPatch.context() as patch, Store.open(folder / "clinic") as store:
         patch.setattr(made_up, "PLAN", plan)
-        store.add_person(kit.person())
+        store.people.add(kit.person())
         made_up.one_visit(
             store, "K7QF", 0, device=kit.DEVICE,
             sources={n: Simulated(Truth(), seed=n) for n in range(2)},
         )  # fmt: skip
-        store.amend("visit", store.visits()[0].header.visit_id, "excluded", "yes",
-                    author="AB", reason="r", at_utc="2026-05-01T10:00:00+00:00")  # fmt: skip
+        visit_id = store.visits.all()[0].header.visit_id
+        said = {"author": "AB", "reason": "r", "at_utc": "2026-05-01T10:00:00+00:00"}
+        store.annotations.amend("visit", visit_id, "excluded", "yes", **said)
         export_tidy(store, folder / "study", selection=EVERYBODY, form=Form(csv=True))
         export_tidy(store, folder / "study without csv", selection=EVERYBODY)
     return folder / "study"

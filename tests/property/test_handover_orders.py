@@ -73,12 +73,12 @@ ORDERS = st.permutations(range(len(ARRIVALS))).flatmap(
 
 def end_of(order):
     with tempfile.TemporaryDirectory() as folder, Store.open(folder) as store:
-        store.add_person(kit.person())
+        store.people.add(kit.person())
         for signer in (FIRST, SECOND):
             hand.accept_key(store, signer.public_key().public_bytes_raw())
         for number in order:
             admit(store, ARRIVALS[number], wall=hand.wall)
-        visits = [(v.header.visit_id, v.ending) for v in store.visits("K7QF")]
+        visits = [(v.header.visit_id, v.ending) for v in store.visits.all("K7QF")]
         return hand.state(store), visits
 
 

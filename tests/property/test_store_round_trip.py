@@ -30,7 +30,7 @@ def store_and_visits(tmp_path_factory):
         def visits():
             for sequence in itertools.count(1):
                 header = kit.visit(sequence=sequence, started_utc="2026-01-05T09:00:00+00:00")
-                store.begin_visit(header)
+                store.visits.begin(header)
                 yield header
 
         yield store, visits()
@@ -63,15 +63,15 @@ def test_a_block_comes_back_bit_for_bit(
         ended_ns=2**62,
         reason=reason,
     )
-    store.begin_block(whole).close(block)
-    sink = store.begin_block(cut)
+    store.records.begin(whole).close(block)
+    sink = store.records.begin(cut)
     for start, end in itertools.pairwise([0, *sorted(cuts), None]):
         sink.put(block.samples[start:end], block.frames[start:end], events[start:end])
     sink.stop()
-    assert store.recover() == [cut.block_id]
+    assert store.records.recover() == [cut.block_id]
 
-    again, rescued = store.load_block(whole.block_id), store.load_block(cut.block_id)
-    assert again.sha256 == block.sha256 == store.blocks(visit.visit_id)[0].sha256
+    again, rescued = store.records.load(whole.block_id), store.records.load(cut.block_id)
+    assert again.sha256 == block.sha256 == store.records.of_visit(visit.visit_id)[0].sha256
     assert canonical_json(header_to_dict(again.header)) == canonical_json(header_to_dict(whole))
     assert (again.ending, again.reason, again.ended_ns) == (ending, reason, 2**62)
     assert rescued.ending == "interrupted"

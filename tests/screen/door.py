@@ -120,9 +120,9 @@ class Home:
             monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
             monkeypatch.setenv("SDL_AUDIODRIVER", "dummy")
             monkeypatch.setattr(comfort_module, "Window", opened)
-            with Store.open(self.folder) as store, store.lock_for_recording():
-                store.recover()
-                person = store.person(self.code)
+            with Store.open(self.folder) as store, store.records.lock():
+                store.records.recover()
+                person = store.people.get(self.code)
                 said = visit_on_screen(
                     store, person, self.plan, windowed=False, large=self.large,
                     comfort=comfort_of(store, self.code), wall=lambda: self.now,

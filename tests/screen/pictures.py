@@ -233,7 +233,7 @@ def pages_at_home(flow: VisitFlow) -> list[TextPage]:
         return None
 
     practice = home_exercise_pages(
-        flow.visit.store, flow.visit.store.person(flow.visit.header.person), make,
+        flow.visit.store, flow.visit.store.people.get(flow.visit.header.person), make,
         window.sound, wall=lambda: NOW, random_source=random.Random(2),
     )  # fmt: skip
 

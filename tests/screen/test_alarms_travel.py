@@ -91,7 +91,7 @@ def places(tmp_path, headless, monkeypatch):
         mark = keys.make_clinic_keys(clinic, stick)
         keys.make_tablet_keys(tablet, keys.found_cards(stick), [mark])
         there = Clinic(tablet, *headless, monkeypatch, plan=BRIEF)
-        clinic.add_person(there.person)
+        clinic.people.add(there.person)
         accept_key(clinic, keys.tablet_key(tablet).public_key().public_bytes_raw())
         yield there, clinic, stick
 
@@ -141,9 +141,9 @@ def test_a_visit_without_anything_to_alarm_about_is_silent(places):
 def test_events_consent_and_practice_alarm_too(places):
     there, clinic, stick = places
     code, at = there.person.code, NOW.isoformat()
-    there.store.add_marker(code, "fall", at_utc=at, note="in the kitchen")
-    there.store.record_consent(code, form_version="2", decision="withdrawn", at_utc=at)
-    there.store.put_home_exercise(
+    there.store.annotations.add_marker(code, "fall", at_utc=at, note="in the kitchen")
+    there.store.people.record_consent(code, form_version="2", decision="withdrawn", at_utc=at)
+    there.store.care.put_home_exercise(
         HomeExercise(
             "00000000-0000-4000-8000-000000000001", code, "reported", "all", None, None, 3,
             date(2026, 3, 4).isoformat(), at,
@@ -161,7 +161,7 @@ def test_events_consent_and_practice_alarm_too(places):
 def test_the_emergency_sign_stands_before_everything_else(places):
     there, clinic, stick = places
     there.visit(Answering(red_flags="yes"))
-    there.store.add_marker(
+    there.store.annotations.add_marker(
         there.person.code, "fall", at_utc=(NOW + timedelta(days=3)).isoformat()
     )
     hand_over(there, clinic, stick)
@@ -196,7 +196,7 @@ def test_what_was_seen_on_one_machine_is_seen_on_the_other(places):
     there, clinic, stick = places
     there.visit(Answering(red_flags="yes"))
     (alarm,) = alarms_of(there.store, there.person.code)
-    there.store.acknowledge_alarm(
+    there.store.annotations.acknowledge_alarm(
         there.person.code, alarm.key, author="AB", at_utc=NOW.isoformat()
     )
     hand_over(there, clinic, stick)
@@ -208,7 +208,7 @@ def test_nobody_is_due_no_longer_and_silent_for_it(places):
     there, clinic, stick = places
     there.visit(Answering(red_flags="yes"))
     hand_over(there, clinic, stick)
-    clinic.set_state(
+    clinic.care.set_state(
         there.person.code, "discharged", from_date=date(2026, 3, 4), reason="goals reached",
         author="AB", at_utc=NOW.isoformat(),
     )  # fmt: skip
@@ -264,7 +264,7 @@ def test_a_slip_of_the_finger_leads_back_and_still_alarms(places):
     there, clinic, stick = places
     there.visit(Answering(red_flags=["yes", "no"], urgent="back"))
     hand_over(there, clinic, stick)
-    (visit,) = clinic.visits(there.person.code)
+    (visit,) = clinic.visits.all(there.person.code)
     assert visit.ending == "finished"
     row, _, _ = read_at(clinic, there.person.code)
     assert "answered yes, then no" in row.alarms[0]

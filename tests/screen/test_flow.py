@@ -84,9 +84,11 @@ class Clinic:
         return pilot.states
 
     def blocks(self):
-        visits = self.store.visits(self.person.code)
+        visits = self.store.visits.all(self.person.code)
         return [
-            record for visit in visits for record in self.store.blocks(visit.header.visit_id)
+            record
+            for visit in visits
+            for record in self.store.records.of_visit(visit.header.visit_id)
         ]
 
 
@@ -144,7 +146,7 @@ def test_a_visit_leads_through_every_task_with_each_hand(clinic):
         for hand in ("right", "left")
         for phase in ("practice", "test")
     ]
-    (visit,) = clinic.store.visits(clinic.person.code)
+    (visit,) = clinic.store.visits.all(clinic.person.code)
     assert visit.ending == "finished"
 
 
@@ -175,7 +177,7 @@ def test_the_start_button_stands_on_the_side_of_the_hand_and_stop_on_the_other(c
 def test_not_me_leaves_no_visit_behind(clinic):
     states = clinic.visit(lambda s: "other" if s["page"] == "start" else "end")
     assert names(states) == ["start", "other"]
-    assert clinic.store.visits(clinic.person.code) == []
+    assert clinic.store.visits.all(clinic.person.code) == []
 
 
 def test_a_stopped_block_may_be_tried_once_more(clinic):
@@ -215,7 +217,7 @@ def test_the_visit_can_be_ended_from_the_stopped_page(clinic):
         lambda s: {"rest": "stop", "stopped": "end"}.get(s["page"], forward(s))
     )
     assert names(states)[-3:] == ["rest", "stopped", "ended"]
-    (visit,) = clinic.store.visits(clinic.person.code)
+    (visit,) = clinic.store.visits.all(clinic.person.code)
     assert visit.ending == "stopped"
 
 
@@ -254,7 +256,7 @@ def test_a_visit_that_was_closed_goes_on_where_it_stopped(clinic):
     assert pages[:3] == ["start", "again", "demonstration tapping"]
     assert not {"hand right tapping", "welcome", "before pain"} & set(pages)
     assert pages[-1] == "thanks"
-    assert len(clinic.store.visits(clinic.person.code)) == 1
+    assert len(clinic.store.visits.all(clinic.person.code)) == 1
 
 
 def test_more_rest_is_given(clinic):

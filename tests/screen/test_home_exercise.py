@@ -86,7 +86,7 @@ def home(store, headless):
 def told(store):
     return [
         (e.kind, e.exercise, e.hand, e.minutes, e.symptoms)
-        for e in store.home_exercises("K7QF")
+        for e in store.care.home_exercises("K7QF")
     ]
 
 
@@ -95,7 +95,7 @@ def test_one_tap_here_stores_it_on_the_local_day(home, store):
     pages = home.press("all", "end")
     assert pages == ["exercises", "how long"]
     assert told(store) == [("reported", "all", None, None, None)]
-    (entry,) = store.home_exercises("K7QF")
+    (entry,) = store.care.home_exercises("K7QF")
     assert (entry.local_date, entry.at_utc) == ("2026-03-04", "2026-03-04T21:30:00+00:00")
     assert home.left == 1
 
@@ -210,13 +210,13 @@ def test_from_the_first_page_of_a_visit_it_takes_two_taps_and_less_than_five_sec
 ):
     """The pilot takes 0.4 s to find a button; a slow hand of 2 s each would just do."""
     window, clock = headless
-    person = store.person("K7QF")
+    person = store.people.get("K7QF")
     taps = []
 
     def choose(state):
         key = {"start": "practised", "exercises": "all", "how long": "end"}[state["page"]]
         if "how long" in [s["page"] for s in pilot.states]:
-            taps.append((len(pilot.states), len(store.home_exercises("K7QF"))))
+            taps.append((len(pilot.states), len(store.care.home_exercises("K7QF"))))
             pilot.add((clock.now + 10**9, "quit"))
             return None
         return key
@@ -233,4 +233,4 @@ def test_from_the_first_page_of_a_visit_it_takes_two_taps_and_less_than_five_sec
     run_pages(window, flow.first())
     assert taps == [(3, 1)]
     assert (clock.now - begun_ns) / 1e9 - 1.0 < 5.0
-    assert store.visits() == []
+    assert store.visits.all() == []

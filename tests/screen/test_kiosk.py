@@ -26,7 +26,7 @@ ROOM = 10**12
 @pytest.fixture
 def store(tmp_path):
     with Store.open(tmp_path / "home") as store:
-        store.add_person(Person("K7QF", "right", "left", "right", NOW.isoformat()))
+        store.people.add(Person("K7QF", "right", "left", "right", NOW.isoformat()))
         yield store
 
 
@@ -69,7 +69,7 @@ def test_battery_disk_and_clock_are_looked_at(store, tmp_path):
     assert warnings(store, NOW, power=power, free_bytes=10**9 - 1) == ["battery", "disk"]
     plan = Plan(name="one", tasks=(PlannedTask(task="tapping"),))
     device = Device("T-A", Screen(1280, 800, 0.17, 0.17, "card"))
-    begin_visit(store, store.person("K7QF"), plan, device, wall=lambda: NOW)
+    begin_visit(store, store.people.get("K7QF"), plan, device, wall=lambda: NOW)
     later, earlier = NOW + timedelta(days=7), NOW - timedelta(minutes=1)
     assert "clock" not in warnings(store, later, power=power, free_bytes=ROOM)
     assert "clock" in warnings(store, earlier, power=power, free_bytes=ROOM)

@@ -36,7 +36,7 @@ def chosen(store, headless, *keys):
     pilot = Pilot(window, clock, choose)
     pilot.add((clock.now + 20 * 10**9, "quit"))
     after = TextPage("after", texts.REST_TITLE, (), (), lambda _: None)
-    person = store.person("K7QF")
+    person = store.people.get("K7QF")
     run_pages(window, first_heard(store, person, window.sound, lambda: after, maker()))
     window.closing = False
     return [state["page"] for state in pilot.states]

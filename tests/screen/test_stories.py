@@ -59,9 +59,9 @@ def raised(store):
     """Flags of the test blocks that answers raised, and the visits."""
     flagging = Flagging.read(store)
     found = set()
-    visits = store.visits()
+    visits = store.visits.all()
     for visit in visits:
-        for record in store.blocks(visit.header.visit_id):
+        for record in store.records.of_visit(visit.header.visit_id):
             if record.header.phase == "test":
                 found |= set(
                     flagging.flags(
@@ -93,18 +93,18 @@ def test_the_other_hand_and_a_helper(display, pointer, home):
         flags, (visit,) = raised(store)
         assert flags == {"hand_mismatch", "helped"}
         assert visit.ending == "finished"
-        block = store.blocks(visit.header.visit_id)[-1]
+        block = store.records.of_visit(visit.header.visit_id)[-1]
         assert (block.ending, block.header.hand) == ("finished", "right")
         said = asides(store, code)
         assert FLAGS["hand_mismatch"].says in said
         assert FLAGS["helped"].says in said
-        store.amend("block", block.header.block_id, "hand", "left", author="T",
+        store.annotations.amend("block", block.header.block_id, "hand", "left", author="T",
                     reason="asked again", at_utc=AT)  # fmt: skip
-        store.amend("visit", visit.header.visit_id, "helped", "no", author="T",
+        store.annotations.amend("visit", visit.header.visit_id, "helped", "no", author="T",
                     reason="only watched", at_utc=AT)  # fmt: skip
         assert raised(store)[0] == set()
         assert {reading.hand for reading in gather(store, code).readings} == {"left"}
-        assert store.blocks(visit.header.visit_id)[-1].sha256 == block.sha256
+        assert store.records.of_visit(visit.header.visit_id)[-1].sha256 == block.sha256
         assert verify(store).findings == ()
 
 
@@ -126,12 +126,14 @@ def test_somebody_who_is_worse_by_three_is_sent_home_to_rest(display, pointer, h
         stranger.press("end", last=True)
         assert finish(process)[0] == 0
     with Store.open(folder / "home") as store:
-        (visit,) = store.visits()
+        (visit,) = store.visits.all()
         assert visit.ending == "stopped"
-        said = [(a.moment, a.question, a.value) for a in store.answers(visit.header.visit_id)]
+        said = [
+            (a.moment, a.question, a.value) for a in store.visits.answers(visit.header.visit_id)
+        ]
         assert ("before", "dizziness", "0") in said
         assert said[-1] == ("stop", "dizziness", "3")
-        assert store.scores(code) == []
+        assert store.scores.all(code) == []
     with program(display, folder, *arguments) as (_, published):  # and is asked the next time
         stranger = Stranger(pointer, published, Person())
         while published.now()["page"] != "settled":
@@ -139,7 +141,7 @@ def test_somebody_who_is_worse_by_three_is_sent_home_to_rest(display, pointer, h
             if state["page"] != "settled":
                 stranger.answer(state)
     with Store.open(folder / "home") as store:
-        assert len(store.visits()) == 2  # the stopped one was over
+        assert len(store.visits.all()) == 2  # the stopped one was over
 
 
 def test_somebody_else_leaves_nothing_behind(display, pointer, home):
@@ -156,7 +158,7 @@ def test_somebody_else_leaves_nothing_behind(display, pointer, home):
     assert status == 0
     assert "nothing was recorded" in out
     with Store.open(folder / "home", write=False) as store:
-        assert store.visits() == []
+        assert store.visits.all() == []
 
 
 def kill_again_and_again(display, pointer, home, n_kills):
@@ -176,11 +178,11 @@ def kill_again_and_again(display, pointer, home, n_kills):
             killer.cancel()
             pointer.up()
         with Store.open(folder / "home") as store:
-            store.recover()
+            store.records.recover()
             now = {
                 r.header.block_id
-                for visit in store.visits()
-                for r in store.blocks(visit.header.visit_id)
+                for visit in store.visits.all()
+                for r in store.records.of_visit(visit.header.visit_id)
                 if r.ending == "finished"
             }
             assert finished <= now
@@ -192,7 +194,7 @@ def kill_again_and_again(display, pointer, home, n_kills):
         stranger.press("end", last=True)
         assert finish(process)[0] == 0
     with Store.open(folder / "home") as store:
-        visits = store.visits(code)
+        visits = store.visits.all(code)
         assert {visit.ending for visit in visits} == {"finished"}
         assert verify(store).findings == ()
         return len(finished)

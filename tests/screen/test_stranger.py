@@ -63,9 +63,9 @@ def clinic(tmp_path):
 
 def stored(folder):
     with Store.open(folder / "home", write=False) as store:
-        (visit,) = store.visits()
-        records = store.blocks(visit.header.visit_id)
-        return visit, records, [store.load_block(r.header.block_id) for r in records]
+        (visit,) = store.visits.all()
+        records = store.records.of_visit(visit.header.visit_id)
+        return visit, records, [store.records.load(r.header.block_id) for r in records]
 
 
 def finish(process):
@@ -91,7 +91,7 @@ def check_visit(folder, input_type, hands=("right", "left")):
     with Store.open(folder / "home", write=False) as store:
         values = {}
         for block in blocks:
-            for row in store.block_scores(block.header.block_id):
+            for row in store.scores.of_block(block.header.block_id):
                 values.setdefault(row.measure, []).append(row.value)
         assert verify(store).findings == ()
     assert all(0.5 < v < 3.0 for v in values["tapping.radial_error_mm"])
@@ -230,4 +230,4 @@ def test_a_plan_that_does_not_fit_is_refused_before_anything_is_recorded(display
     assert done.returncode == 2
     assert "needs" in done.stderr
     with Store.open(folder / "home", write=False) as store:
-        assert store.visits() == []
+        assert store.visits.all() == []

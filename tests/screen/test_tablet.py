@@ -41,7 +41,7 @@ def more_people(home, n_people):
     for _ in range(n_people - 1):
         command(home.folder, "enrol", "--affected-side", "right")
     with Store.open(home.folder, write=False) as store:
-        return [person.code for person in store.list_people()]
+        return [person.code for person in store.people.all()]
 
 
 class Hand(Pilot):
@@ -131,7 +131,7 @@ def test_one_person_is_led_to_the_own_page_and_back_after_a_whole_visit(monkeypa
     assert hand.pages[0] == "person"
     assert any("visit 1 of" in line and "complete; stored" in line for line in told)
     other = Home(tmp_path / "other")
-    other.visit(monkeypatch, Person())
+    other.visits.get(monkeypatch, Person())
     assert blocks_of(home) == blocks_of(other)
     # The visit of this week is done, so no other one is offered.
     last = next(state for state in reversed(hand.states) if state["page"] == "person")
@@ -146,13 +146,13 @@ def test_one_person_is_led_to_the_own_page_and_back_after_a_whole_visit(monkeypa
 
 def blocks_of(home):
     with Store.open(home.folder, write=False) as store:
-        (visit,) = store.visits()
+        (visit,) = store.visits.all()
         assert visit.ending == "finished"
         return [
             (r.header.task, r.header.hand, r.header.phase, r.ending, r.header.settings.keys(),
-             sorted(r.header.versions), len(store.block_scores(r.header.block_id)) > 0,
-             len(store.load_block(r.header.block_id).samples) > 0)
-            for r in store.blocks(visit.header.visit_id)
+             sorted(r.header.versions), len(store.scores.of_block(r.header.block_id)) > 0,
+             len(store.records.load(r.header.block_id).samples) > 0)
+            for r in store.records.of_visit(visit.header.visit_id)
         ]  # fmt: skip
 
 
@@ -167,7 +167,7 @@ def test_three_people_share_a_tablet_and_each_has_the_own_record(monkeypatch, tm
     assert hand.pages[0] == "people"
     assert len([line for line in told if "complete; stored" in line]) == 2
     with Store.open(home.folder, write=False) as store:
-        assert [len(store.visits(code)) for code in codes] == [0, 1, 1]
+        assert [len(store.visits.all(code)) for code in codes] == [0, 1, 1]
         assert len({picture_of(store, code) for code in codes}) == 3
 
 
@@ -285,7 +285,7 @@ def test_handing_over_to_a_stick_says_what_happened(monkeypatch, paired):
     assert list(stick.glob("*.cbundle"))
     assert any(line.startswith("hand-over: ") and "bundles written" in line for line in told)
     with Store.open(home.folder, write=False) as store:
-        assert store.not_handed_over() == 1
+        assert store.bundles.not_handed_over() == 1
     with Store.open(clinic) as store:
         report = receive(store, stick, wall=lambda: home.now)
     assert report.lines()
@@ -338,10 +338,10 @@ def test_while_another_program_records_the_visit_waits_and_the_tablet_stays(
 ):
     home = Home(tmp_path / "home")
     script = [("person", "visit"), ("trouble", "end"), ("person", "looks")]
-    with Store.open(home.folder) as other, other.lock_for_recording():
+    with Store.open(home.folder) as other, other.records.lock():
         _, told = use(monkeypatch, home, script)
     assert any("recording" in line for line in told)
-    with Store.open(home.folder) as store, store.lock_for_recording():
+    with Store.open(home.folder) as store, store.records.lock():
         pass  # nothing holds the lock when no visit runs
 
 

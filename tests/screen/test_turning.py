@@ -67,8 +67,8 @@ def places(state):
 
 def records(folder):
     with Store.open(folder / "home", write=False) as store:
-        (visit,) = store.visits()
-        return [(r.ending, r.reason) for r in store.blocks(visit.header.visit_id)]
+        (visit,) = store.visits.all()
+        return [(r.ending, r.reason) for r in store.records.of_visit(visit.header.visit_id)]
 
 
 def test_a_visit_waits_while_the_screen_is_another_and_carries_on(tmp_path):

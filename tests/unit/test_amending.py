@@ -27,10 +27,10 @@ def hashes(folder):
         return {
             record.header.block_id: (
                 record.sha256,
-                store.load_block(record.header.block_id).sha256,
+                store.records.load(record.header.block_id).sha256,
             )
-            for visit in store.visits()
-            for record in store.blocks(visit.header.visit_id)
+            for visit in store.visits.all()
+            for record in store.records.of_visit(visit.header.visit_id)
         }
 
 
@@ -74,7 +74,7 @@ def test_a_visit_is_left_out_and_taken_back(own_clinic):
         said(run("amend", *words, option))
         with Store.open(own_clinic, write=False) as store:
             visit = visits_of(store, "K7QF")[2].header.visit_id
-            assert Amended(store.amendments()).excluded(visit) is holds
+            assert Amended(store.annotations.amendments()).excluded(visit) is holds
 
 
 @pytest.mark.parametrize(
@@ -91,21 +91,21 @@ def test_a_visit_is_left_out_and_taken_back(own_clinic):
 )
 def test_what_cannot_be_is_refused_and_nothing_is_stored(own_clinic, words, told):
     with Store.open(own_clinic, write=False) as store:
-        n_before = len(store.amendments())
+        n_before = len(store.annotations.amendments())
     result = run("amend", "K7QF", *words, "--by", "AB", "--reason", "r", "--home", own_clinic)
     assert isinstance(result.exception, UsageError)
     assert told in str(result.exception)
     with Store.open(own_clinic, write=False) as store:
-        assert len(store.amendments()) == n_before
+        assert len(store.annotations.amendments()) == n_before
 
 
 def test_consent_is_kept_with_its_form_and_the_latest_decision_counts(own_clinic, tmp_path):
     words = ("consent", "K7QF", "--form-version", "3", "--home", own_clinic)
     assert "consent to research withdrawn under form 3" in said(run(*words, "--withdrawn"))
     with Store.open(own_clinic, write=False) as store:
-        assert "K7QF" in store.withdrawn()
+        assert "K7QF" in store.people.withdrawn()
         export_tidy(store, tmp_path / "export")
     assert "K7QF" not in {p["person"] for p in rows(tmp_path / "export", "people")}
     said(run(*words, "--given"))
     with Store.open(own_clinic, write=False) as store:
-        assert "K7QF" not in store.withdrawn()
+        assert "K7QF" not in store.people.withdrawn()

@@ -106,14 +106,14 @@ def store(tmp_path):
 @pytest.fixture
 def visit(store):
     """A visit of one task with the right hand, done."""
-    store.add_person(Person("K7QF", "right", "left", "right", AT))
+    store.people.add(Person("K7QF", "right", "left", "right", AT))
     plan = Plan(
         name="one", hands="right",
         tasks=(PlannedTask(task="tapping", options={"duration_s": 70.0}),),
     )  # fmt: skip
     device = Device("T-A", Screen(1280, 800, 0.17, 0.17, "card"))
     run = begin_visit(
-        store, store.person("K7QF"), plan, device, wall=lambda: NOW,
+        store, store.people.get("K7QF"), plan, device, wall=lambda: NOW,
         random_source=random.Random(2), origin="simulated",
     )  # fmt: skip
     for planned in list(run.todo):
@@ -124,34 +124,40 @@ def visit(store):
 
 def test_answers_come_back_in_order_and_wrong_ones_are_refused(store, visit):
     for value in ("3", "4", "3"):
-        store.put_answer(visit.visit_id, "before", "pain", value, at_utc=AT)
-    assert [(a.number, a.value) for a in store.answers(visit.visit_id)] == [
+        store.visits.put_answer(visit.visit_id, "before", "pain", value, at_utc=AT)
+    assert [(a.number, a.value) for a in store.visits.answers(visit.visit_id)] == [
         (0, "3"), (1, "4"), (2, "3"),
     ]  # fmt: skip
     for question, value in (("pain", "11"), ("pain", "-1"), ("pain", ""), ("mood", "3")):
         with pytest.raises(UsageError, match="must be answered with one of"):
-            store.put_answer(visit.visit_id, "before", question, value, at_utc=AT)
-    assert len(store.answers()) == 3
+            store.visits.put_answer(visit.visit_id, "before", question, value, at_utc=AT)
+    assert len(store.visits.answers()) == 3
     for question in QUESTIONS.values():
         for word in question.words or ("0", "10"):
             assert question.allows(word)
 
 
 def test_the_wrong_hand_is_not_trended_until_somebody_says_which_it_was(store, visit, tmp_path):
-    block = next(b for b in store.blocks(visit.visit_id) if b.header.phase == "test")
+    block = next(b for b in store.records.of_visit(visit.visit_id) if b.header.phase == "test")
     block_id = block.header.block_id
 
     def asides():
         return {r.aside for r in gather(store, "K7QF").readings}
 
     assert asides() == {""}
-    store.put_answer(visit.visit_id, "block", "hand_used", "left", at_utc=AT, block_id=block_id)
+    store.visits.put_answer(
+        visit.visit_id, "block", "hand_used", "left", at_utc=AT, block_id=block_id
+    )
     assert asides() == {FLAGS["hand_mismatch"].says}
     assert {r.hand for r in gather(store, "K7QF").readings} == {"right"}
-    store.amend("block", block_id, "hand", "left", author="T", reason="asked", at_utc=AT)
+    store.annotations.amend(
+        "block", block_id, "hand", "left", author="T", reason="asked", at_utc=AT
+    )
     assert asides() == {""}
     assert {r.hand for r in gather(store, "K7QF").readings} == {"left"}
-    assert store.blocks(visit.visit_id)[-1].sha256 == block.sha256  # the record is as it was
+    assert (
+        store.records.of_visit(visit.visit_id)[-1].sha256 == block.sha256
+    )  # the record is as it was
     done = export_tidy(store, tmp_path / "out", selection=EVERYBODY)
     assert done.n_rows["answers"] == 1
 
@@ -171,8 +177,8 @@ def test_the_check_before_a_visit_flags_its_blocks(store, visit):
     assert flags_of_check(check(AT, 120.0, slow=0.02)) == ["slow_frames"]
     assert flags_of_check(check(AT, None)) == []
     for row in (good, slow, later):
-        store.put_timing_check(row)
-    block = next(b for b in store.blocks(visit.visit_id) if b.header.phase == "test")
+        store.setup.put_timing_check(row)
+    block = next(b for b in store.records.of_visit(visit.visit_id) if b.header.phase == "test")
     raised = Flagging.read(store).flags(
         visit, block_id=block.header.block_id, task="tapping", hand="right",
         ending=block.ending, input_type="touch", audit=block.audit, n_primary=40,

@@ -14,7 +14,7 @@ def test_an_event_is_marked_on_its_day(own_clinic):
     )  # fmt: skip
     assert result.output.strip() == "K7QF: medication marked on 2026-03-20"
     with Store.open(own_clinic, write=False) as store:
-        kept = next(m for m in store.markers("K7QF") if m.note == "evening")
+        kept = next(m for m in store.annotations.markers("K7QF") if m.note == "evening")
     assert (kept.kind, kept.at_utc[:10]) == ("medication", "2026-03-20")
 
 
@@ -60,10 +60,9 @@ def test_what_cannot_be_is_one_line_and_stores_nothing(own_clinic, words, said):
 
 
 def _all(store):
-    return (
-        store.markers(), store.prescriptions(), store.goals(), store.restarts(),
-        store.outside_errors(),
-    )  # fmt: skip
+    said, care = store.annotations, store.care
+    lists = (said.markers, care.prescriptions, care.goals, said.restarts, said.outside_errors)
+    return tuple(read() for read in lists)
 
 
 def test_plan_goal_baseline_and_error_are_kept_and_shown(own_clinic):
@@ -99,6 +98,6 @@ def test_the_rule_of_the_baseline_is_fixed_at_enrolment(tmp_path):
     usual = run("enrol", "--home", tmp_path).output.split()[0]
     short = run("enrol", "--familiarisation", "1", "--baseline", "3", "--home", tmp_path)
     with Store.open(tmp_path, write=False) as store:
-        people = {p.code: (p.n_familiarisation, p.n_baseline) for p in store.list_people()}
+        people = {p.code: (p.n_familiarisation, p.n_baseline) for p in store.people.all()}
     assert people == {usual: (2, 4), short.output.split()[0]: (1, 3)}
     assert run("enrol", "--baseline", "1", "--home", tmp_path).exit_code == 2

@@ -22,7 +22,7 @@ NOW = datetime.fromisoformat("2026-03-04T10:00:00+00:00")
 def home(tmp_path):
     with Store.open(tmp_path) as store:
         kit.enrol(store)
-        store.add_person(kit.person("M4WX"))
+        store.people.add(kit.person("M4WX"))
     return tmp_path
 
 
@@ -55,7 +55,7 @@ def test_what_cannot_be_is_refused_and_changes_nothing(home):
 
 def test_what_a_newer_program_kept_is_left_out(home):
     with Store.open(home) as store:
-        store.put_setting("comfort", {"language": "de", "scent": "rose"})
+        store.setup.put_setting("comfort", {"language": "de", "scent": "rose"})
         assert comfort_of(store, "K7QF") == Comfort(language="de")
 
 
@@ -67,7 +67,7 @@ def test_a_change_for_one_visit_is_not_kept():
 def visited(store, code, theme):
     """Let a simulated participant do the first block of a visit on a screen of a theme."""
     visit = begin_visit(
-        store, store.person(code), STANDARD, kit.DEVICE, wall=lambda: NOW,
+        store, store.people.get(code), STANDARD, kit.DEVICE, wall=lambda: NOW,
         random_source=random.Random(code),
     )  # fmt: skip
     if theme:

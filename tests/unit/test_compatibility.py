@@ -71,13 +71,13 @@ def test_unknown_words_of_a_header_are_kept_with_their_hash(pair):
     visit = later_visit()
     put(pair, hand.packed(visit))
     assert pair.receive().outcomes == {"new": 1}
-    stored = pair.clinic.visits()[0].header
+    stored = pair.clinic.visits.all()[0].header
     assert visit_header_to_dict(stored) == visit_header_to_dict(visit.header)
     assert visit_header_to_dict(stored)["device"]["screen"]["refresh_hz"] == 120.0
-    block = pair.clinic.load_block(visit.blocks[0].header.block_id)
+    block = pair.clinic.records.load(visit.blocks[0].header.block_id)
     assert header_to_dict(block.header)["grip"] == {"kind": "stylus"}
     assert block.sha256 == visit.blocks[0].sha256
-    assert pair.clinic.visit_sha256(stored.visit_id) == visit.content_sha256
+    assert pair.clinic.transfer.visit_sha256(stored.visit_id) == visit.content_sha256
     assert pair.receive().outcomes == {"same": 1}
 
 
@@ -120,7 +120,7 @@ def test_an_empty_column_that_is_not_known_here_says_nothing(pair):
     """A tablet one nullable column ahead hands over to a clinic that is not."""
     put(pair, hand.packed(beside=marker(seen_by=None)))
     assert pair.receive().outcomes == {"added": 1}
-    assert [m.kind for m in pair.clinic.markers()] == ["fall"]
+    assert [m.kind for m in pair.clinic.annotations.markers()] == ["fall"]
 
 
 @pytest.mark.parametrize(
@@ -151,7 +151,7 @@ def test_what_cannot_be_kept_here_waits_and_names_whose_program_to_update(pair, 
     assert "Nothing is lost" in line
     assert "Update the program of this clinic" in line
     assert list(pair.stick.glob("later_*"))
-    assert pair.clinic.markers() == []
+    assert pair.clinic.annotations.markers() == []
 
 
 @pytest.mark.parametrize("number", ["FORMAT", "RECORD_VERSION"])
@@ -265,8 +265,8 @@ def test_verify_tells_records_of_other_rules_apart_from_findings(
     own = replace(block.header, visit_id=header.visit_id)
     with Store.open(tmp_path / "home") as store:
         kit.enrol(store)
-        store.begin_visit(header)
-        sink = store.begin_block(own)
+        store.visits.begin(header)
+        sink = store.records.begin(own)
         sink.close(replace(block, header=own))
         found = verify(store)
         assert found.findings == ()

@@ -26,26 +26,26 @@ def test_every_block_of_the_plan_is_recorded_scored_and_replays(made):
     demo, _ = made
     with Store.open(demo.folder, write=False) as store:
         for story in STORIES:
-            (visit,) = store.visits(story.code)
+            (visit,) = store.visits.all(story.code)
             assert (visit.ending, visit.header.origin) == ("finished", "simulated")
-            first = store.person(story.code).first_hand
-            records = store.blocks(visit.header.visit_id)
+            first = store.people.get(story.code).first_hand
+            records = store.records.of_visit(visit.header.visit_id)
             planned = [(b.task, b.hand, b.phase) for b in planned_blocks(STANDARD, first)]
             assert [(r.header.task, r.header.hand, r.header.phase) for r in records] == planned
             tested = [r for r in records if r.header.phase == "test"]
             for record in tested:
-                assert store.block_scores(record.header.block_id)
-            block = store.load_block(tested[0].header.block_id)
+                assert store.scores.of_block(record.header.block_id)
+            block = store.records.load(tested[0].header.block_id)
             assert len(replay(block)) == len(block.events)
 
 
 def test_blocks_follow_one_another_on_the_wall_with_a_rest_between(made):
     demo, _ = made
     with Store.open(demo.folder, write=False) as store:
-        (visit,) = store.visits(STORIES[0].code)
-        records = store.blocks(visit.header.visit_id)
+        (visit,) = store.visits.all(STORIES[0].code)
+        records = store.records.of_visit(visit.header.visit_id)
         begun = [datetime.fromisoformat(r.header.started_utc) for r in records]
-        lengths_s = [store.load_block(r.header.block_id).ended_ns / 1e9 for r in records]
+        lengths_s = [store.records.load(r.header.block_id).ended_ns / 1e9 for r in records]
     for (a, b), length_s in zip(itertools.pairwise(begun), lengths_s, strict=False):
         assert (b - a).total_seconds() == pytest.approx(length_s + STANDARD.rest_s, abs=0.01)
     assert timedelta(minutes=8) < begun[-1] - begun[0] < timedelta(minutes=20)
@@ -89,8 +89,8 @@ def test_the_same_day_gives_the_same_clinic(tmp_path, monkeypatch):
     for name in ("one", "two"):
         folder = make_demo(tmp_path / name, n_visits=1, now=NOW).folder
         with Store.open(folder, write=False) as store:
-            (visit,) = store.visits(STORIES[0].code)
-            hashes.append([r.sha256 for r in store.blocks(visit.header.visit_id)])
+            (visit,) = store.visits.all(STORIES[0].code)
+            hashes.append([r.sha256 for r in store.records.of_visit(visit.header.visit_id)])
     assert hashes[0] == hashes[1]
     assert len(set(hashes[0])) == 16
 

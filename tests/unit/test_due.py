@@ -22,10 +22,10 @@ def store(tmp_path):
 
 def done(store, *, ending="finished", tested=True):
     header = replace(kit.visit(), started_utc=FIRST.isoformat())
-    store.begin_visit(header)
+    store.visits.begin(header)
     if tested:
         kit.record(store, kit.block_header(header, 0), seed=1)
-    store.end_visit(header.visit_id, ending)
+    store.visits.end(header.visit_id, ending)
 
 
 def after(store, days):
@@ -61,7 +61,7 @@ def test_a_visit_in_which_nothing_was_tested_does_not_count(store):
 
 
 def test_who_is_paused_has_no_due_day(store):
-    store.set_state(
+    store.care.set_state(
         kit.person().code, "paused", from_date=FIRST.date(), reason="holiday", author="AB",
         at_utc=FIRST.isoformat(),
     )  # fmt: skip

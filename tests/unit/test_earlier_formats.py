@@ -75,9 +75,13 @@ def test_a_bundle_of_an_earlier_tablet_is_taken_in_and_used(then):
         report = receive(clinic, then / "stick", wall=wall)
         assert report.refused == []
         assert report.outcomes["new"] == 1
-        assert len(clinic.visits()) == 2
+        assert len(clinic.visits.all()) == 2
         shas = {b["sha256"] for v in told(then)["tablet"]["visits"] for b in v["blocks"]}
-        held = (b.sha256 for v in clinic.visits() for b in clinic.blocks(v.header.visit_id))
+        held = (
+            b.sha256
+            for v in clinic.visits.all()
+            for b in clinic.records.of_visit(v.header.visit_id)
+        )
         assert set(held) == shas
         holds_and_is_used(clinic)
 

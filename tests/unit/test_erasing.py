@@ -24,12 +24,12 @@ def run(*words):
 
 def everything_of(store, code):
     """Every identifier that only this person's rows hold."""
-    names = {v.header.visit_id for v in store.visits(code)}
+    names = {v.header.visit_id for v in store.visits.all(code)}
     for visit in list(names):
-        names |= {b.header.block_id for b in store.blocks(visit)}
-    names |= {a.amendment_id for a in store.amendments(code)}
-    names |= {m.marker_id for m in store.markers(code)}
-    return names | {c.consent_id for c in store.consents(code)}
+        names |= {b.header.block_id for b in store.records.of_visit(visit)}
+    names |= {a.amendment_id for a in store.annotations.amendments(code)}
+    names |= {m.marker_id for m in store.annotations.markers(code)}
+    return names | {c.consent_id for c in store.people.consents(code)}
 
 
 def bytes_of(folder):
@@ -39,7 +39,7 @@ def bytes_of(folder):
 def test_nothing_of_an_erased_person_is_left_in_any_file(own_clinic, tmp_path):
     """Free pages and the write-ahead log too; found in the bytes before, and not after."""
     with Store.open(own_clinic) as store:
-        store.put_setting("comfort:K7QF", {"language": "Plattdeutsch"})
+        store.setup.put_setting("comfort:K7QF", {"language": "Plattdeutsch"})
         names = everything_of(store, "K7QF")
         others = everything_of(store, "M4WX")
     planted = bytes_of(own_clinic)
@@ -55,7 +55,7 @@ def test_nothing_of_an_erased_person_is_left_in_any_file(own_clinic, tmp_path):
     assert b"Plattdeutsch" not in left
     assert all(name.encode() in left for name in others)
     with Store.open(own_clinic) as store:
-        assert [(t.code, t.author) for t in store.tombstones()] == [("K7QF", "AB")]
+        assert [(t.code, t.author) for t in store.erasure.tombstones()] == [("K7QF", "AB")]
         assert verify(store).findings == ()
         export_tidy(store, tmp_path / "export")
     exported = bytes_of(tmp_path / "export")
@@ -65,18 +65,18 @@ def test_nothing_of_an_erased_person_is_left_in_any_file(own_clinic, tmp_path):
 
 def test_a_visit_that_was_somebody_elses_stays_under_their_code(own_clinic):
     with Store.open(own_clinic) as store:
-        theirs, own = (store.visits("K7QF")[i].header.visit_id for i in (2, 1))
-        wrong = store.visits("M4WX")[0].header.visit_id
+        theirs, own = (store.visits.all("K7QF")[i].header.visit_id for i in (2, 1))
+        wrong = store.visits.all("M4WX")[0].header.visit_id
         said = {"author": "AB", "reason": "wrong tile", "at_utc": AT}
-        store.amend("visit", theirs, "person", "M4WX", **said)
-        store.amend("visit", wrong, "person", "K7QF", **said)
-        raw = [b.sha256 for b in store.blocks(theirs)]
-        store.erase_person("K7QF", author="AB", at_utc=AT)
-        left = {v.header.visit_id: v.header.person for v in store.visits()}
+        store.annotations.amend("visit", theirs, "person", "M4WX", **said)
+        store.annotations.amend("visit", wrong, "person", "K7QF", **said)
+        raw = [b.sha256 for b in store.records.of_visit(theirs)]
+        store.erasure.erase("K7QF", author="AB", at_utc=AT)
+        left = {v.header.visit_id: v.header.person for v in store.visits.all()}
         assert left[theirs] == "M4WX"
         assert wrong not in left  # by amendment it was the erased person's
         assert own not in left
-        assert [b.sha256 for b in store.blocks(theirs)] == raw
+        assert [b.sha256 for b in store.records.of_visit(theirs)] == raw
         assert verify(store).findings == ()
     # Only the tombstone: once in its row, once in the index of its key.
     assert bytes_of(own_clinic).count(b"K7QF") == 2
@@ -84,7 +84,7 @@ def test_a_visit_that_was_somebody_elses_stays_under_their_code(own_clinic):
 
 def test_an_erased_code_is_never_drawn_again(own_clinic, monkeypatch):
     with Store.open(own_clinic) as store:
-        store.erase_person("K7QF", author="AB", at_utc=AT)
+        store.erasure.erase("K7QF", author="AB", at_utc=AT)
         draws = iter(["K7QF", "M4WX", "TTTT"])
         monkeypatch.setattr("battery.people.new_code", lambda: next(draws))
         made = new_person(
@@ -104,7 +104,7 @@ def test_erasure_needs_a_person_an_author_and_a_yes(own_clinic):
         assert isinstance(result.exception, UsageError)
         assert told in str(result.exception)
     with Store.open(own_clinic, write=False) as store:
-        assert len(store.visits("K7QF")) == 3
+        assert len(store.visits.all("K7QF")) == 3
 
 
 def test_every_table_is_the_record_or_hangs_on_it_or_is_named_here():
@@ -118,12 +118,12 @@ def test_every_table_is_the_record_or_hangs_on_it_or_is_named_here():
 def test_erasure_on_a_server(empty_database):
     with Store.open(empty_database) as store:
         for code in ("K7QF", "M4WX"):
-            kit.enrol(store, code) if code == "K7QF" else store.add_person(kit.person(code))
+            kit.enrol(store, code) if code == "K7QF" else store.people.add(kit.person(code))
             visit = kit.visit(code)
-            store.begin_visit(visit)
+            store.visits.begin(visit)
             kit.record(store, kit.block_header(visit), seed=random.Random(code).randrange(99))
-        store.erase_person("K7QF", author="AB", at_utc=AT)
-        assert [p.code for p in store.list_people()] == ["M4WX"]
-        assert len(store.visits()) == 1
+        store.erasure.erase("K7QF", author="AB", at_utc=AT)
+        assert [p.code for p in store.people.all()] == ["M4WX"]
+        assert len(store.visits.all()) == 1
         with store._engine.connect() as connection:
             assert connection.execute(text("SELECT count(*) FROM payloads")).scalar() == 1

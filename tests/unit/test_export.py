@@ -187,9 +187,9 @@ def test_units_stand_in_names_and_agree_with_the_dictionary():
 def test_trial_columns_are_those_of_the_scoring_no_more_no_less(clinic):
     used = {"block_id"}
     with Store.open(clinic, write=False) as store:
-        for visit in store.visits():
-            for record in store.blocks(visit.header.visit_id):
-                block = store.load_block(record.header.block_id)
+        for visit in store.visits.all():
+            for record in store.records.of_visit(visit.header.visit_id):
+                block = store.records.load(record.header.block_id)
                 used |= {name for row in trial_rows(block) for name in row}
     assert {column.name for column in TRIALS.columns} == used
 
@@ -225,9 +225,9 @@ def test_raw_values_are_those_of_the_store(clinic, exported):
     events = table_of(exported, "events")
     frames = table_of(exported, "frames")
     with Store.open(clinic, write=False) as store:
-        visit = store.visits("K7QF")[1].header
-        for record in store.blocks(visit.visit_id):
-            block = store.load_block(record.header.block_id)
+        visit = store.visits.all("K7QF")[1].header
+        for record in store.records.of_visit(visit.visit_id):
+            block = store.records.load(record.header.block_id)
             mine = pa.compute.equal(samples["block_id"], record.header.block_id)
             part = samples.filter(mine)
             assert part["sample"].to_pylist() == list(range(len(block.samples)))
@@ -453,9 +453,9 @@ def test_an_empty_store_gives_empty_valid_tables(tmp_path):
 
 def test_a_visit_said_to_be_anothers_moves_with_its_blocks(own_clinic, tmp_path):
     with Store.open(own_clinic) as store:
-        visit = store.visits("M4WX")[0].header
+        visit = store.visits.all("M4WX")[0].header
         said = {"author": "a", "reason": "b", "at_utc": "2026-04-01T00:00:00+00:00"}
-        store.amend("visit", visit.visit_id, "person", "K7QF", **said)
+        store.annotations.amend("visit", visit.visit_id, "person", "K7QF", **said)
         export_tidy(store, tmp_path / "moved", form=Form(csv=True))
     owners = {v["visit_id"]: v["person"] for v in rows(tmp_path / "moved", "visits")}
     assert owners[visit.visit_id] == "K7QF"
@@ -469,9 +469,9 @@ def test_a_visit_said_to_be_anothers_moves_with_its_blocks(own_clinic, tmp_path)
 def test_a_visit_that_touches_who_withdrew_stays_out(own_clinic, tmp_path, direction):
     with Store.open(own_clinic) as store:
         here, there = ("M4WX", "X3CF") if direction == "to" else ("X3CF", "M4WX")
-        visit = store.visits(here)[0].header
+        visit = store.visits.all(here)[0].header
         said = {"author": "a", "reason": "b", "at_utc": "2026-04-01T00:00:00+00:00"}
-        store.amend("visit", visit.visit_id, "person", there, **said)
+        store.annotations.amend("visit", visit.visit_id, "person", there, **said)
         export_tidy(store, tmp_path / "out")
     assert visit.visit_id not in {v["visit_id"] for v in rows(tmp_path / "out", "visits")}
     assert all(b"X3CF" not in data for _, data in all_text(tmp_path / "out"))
@@ -479,8 +479,8 @@ def test_a_visit_that_touches_who_withdrew_stays_out(own_clinic, tmp_path, direc
 
 def test_a_running_block_is_left_out(own_clinic, tmp_path, exported):
     with Store.open(own_clinic) as store:
-        visit = store.visits("M4WX")[0].header
-        sink = store.begin_block(kit.block_header(visit, 7_777))
+        visit = store.visits.all("M4WX")[0].header
+        sink = store.records.begin(kit.block_header(visit, 7_777))
         with Store.open(own_clinic, write=False) as reader:
             counts = export_tidy(reader, tmp_path / "out").n_rows
         sink.stop()
@@ -580,7 +580,7 @@ def test_memory_does_not_grow_with_the_store(tmp_path):
             kit.enrol(store)
             for sequence in range(1, n_visits + 1):
                 visit = kit.visit(sequence=sequence)
-                store.begin_visit(visit)
+                store.visits.begin(visit)
                 for index in range(3):
                     kit.record(store, kit.block_header(visit, index), index)
             before = pa.default_memory_pool()

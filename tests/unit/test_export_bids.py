@@ -245,7 +245,7 @@ def hashes(folder):
 def test_nothing_planted_and_nobody_who_withdrew_is_in_it(clinic, dataset):
     folder, _ = dataset
     with Store.open(clinic, write=False) as store:
-        gone = store.withdrawn()
+        gone = store.people.withdrawn()
     assert gone
     for path in folder.rglob("*"):
         content = path.read_bytes() if path.is_file() else b""
@@ -259,8 +259,8 @@ def test_a_series_of_years_stays_before_1925(tmp_path):
         kit.enrol(store)
         for n, year in ((1, 2026), (2, 2027), (3, 2036), (4, 2046)):
             header = kit.visit("K7QF", n, started_utc=f"{year}-03-04T09:30:00+00:00")
-            store.begin_visit(header)
-            store.end_visit(header.visit_id, "finished")
+            store.visits.begin(header)
+            store.visits.end(header.visit_id, "finished")
         export_bids(store, tmp_path / "data", selection=EVERYBODY)
     path = tmp_path / "data" / "sub-K7QF" / "sub-K7QF_sessions.tsv"
     told = [datetime.fromisoformat(r["acq_time"]) for r in rows(path)]
@@ -275,12 +275,12 @@ def test_instructions_are_those_of_the_screen(task):
 
 def test_days_are_before_1925_and_keep_weekday_and_distance(clinic, dataset):
     with Store.open(clinic, write=False) as store:
-        for person in store.list_people():
+        for person in store.people.all():
             path = dataset[0] / f"sub-{person.code}" / f"sub-{person.code}_sessions.tsv"
             if not path.exists():
                 continue
             told = [datetime.fromisoformat(r["acq_time"]) for r in rows(path)]
-            headers = [v.header for v in store.visits(person.code)]
+            headers = [v.header for v in store.visits.all(person.code)]
             true = [local(h.started_utc, h.utc_offset_min) for h in headers]
             if len(told) != len(true):  # a visit that was moved by an amendment
                 continue
@@ -296,7 +296,7 @@ def test_a_motion_file_holds_every_report(clinic, dataset):
     scans = [(p, row) for p in folder.rglob("*_scans.tsv") for row in rows(p)]
     with Store.open(clinic, write=False) as store:
         for path, row in scans[:6]:
-            samples = store.load_block(row["block_id"]).samples
+            samples = store.records.load(row["block_id"]).samples
             table = np.genfromtxt(path.parent / row["filename"], delimiter="\t")
             assert table.shape == (len(samples), len(CHANNELS))
             assert np.array_equal(table[:, 5].astype(np.int64), samples["t_ns"])

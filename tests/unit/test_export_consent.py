@@ -23,10 +23,10 @@ def home(own_clinic):
     with Store.open(own_clinic) as store:
         with store._writing() as connection:  # the made-up clinic has everybody's
             connection.execute(schema.consents.delete())
-        store.record_consent(GAVE, decision="given", scope="research", **SAID)
-        store.record_consent(CARE_ONLY, decision="given", scope="care", **SAID)
-        store.record_consent(WITHDREW, decision="given", scope="research", **SAID)
-        store.record_consent(WITHDREW, decision="withdrawn", scope="research", **LATER)
+        store.people.record_consent(GAVE, decision="given", scope="research", **SAID)
+        store.people.record_consent(CARE_ONLY, decision="given", scope="care", **SAID)
+        store.people.record_consent(WITHDREW, decision="given", scope="research", **SAID)
+        store.people.record_consent(WITHDREW, decision="withdrawn", scope="research", **LATER)
     return own_clinic
 
 
@@ -50,8 +50,8 @@ def people_in(folder):
 
 def ids_of(home, *codes):
     with Store.open(home, write=False) as store:
-        visits = [v.header.visit_id for code in codes for v in store.visits(code)]
-        return visits + [b.header.block_id for v in visits for b in store.blocks(v)]
+        visits = [v.header.visit_id for code in codes for v in store.visits.all(code)]
+        return visits + [b.header.block_id for v in visits for b in store.records.of_visit(v)]
 
 
 def everything(folder):
@@ -72,7 +72,7 @@ def test_who_gave_no_research_consent_is_in_no_export(home, tmp_path):
         for odd in (CARE_ONLY, WITHDREW, *ids_of(home, CARE_ONLY, WITHDREW)):
             assert odd not in whole, (made, odd)
     with Store.open(home, write=False) as store:
-        assert store.setting(OVERRIDES) is None
+        assert store.setup.setting(OVERRIDES) is None
 
 
 def test_who_lets_them_in_is_kept_with_day_and_reason_and_no_withdrawal_is_passed_over(
@@ -84,7 +84,7 @@ def test_who_lets_them_in_is_kept_with_day_and_reason_and_no_withdrawal_is_passe
     assert people_in(tmp_path / "tidy") == {GAVE, CARE_ONLY}
     export(home, tmp_path / "bids", "--bids", *words[:-2])
     with Store.open(home, write=False) as store:
-        first, second = store.setting(OVERRIDES)
+        first, second = store.setup.setting(OVERRIDES)
     assert first[1:] == ["AB", "ethics vote 7", CARE_ONLY]
     assert second[2:] == first[2:]
     assert second[1]  # the account that ran it

@@ -513,7 +513,7 @@ def test_the_command_writes_a_chart_a_person_who_gave_consent(own_clinic, tmp_pa
         assert findings(told) == []
         assert not model_refuses(told)
     with Store.open(own_clinic, write=False) as store:
-        visit = store.visits("K7QF")[1].header
+        visit = store.visits.all("K7QF")[1].header
     day = visit.started_utc[:10]
     assert f'"effectiveDateTime": "{day}T'.encode() in first["K7QF.json"]
     assert run("export", out, "--fhir", "--home", own_clinic).exit_code == 0
@@ -530,7 +530,7 @@ def test_the_command_writes_a_chart_a_person_who_gave_consent(own_clinic, tmp_pa
 
 def test_without_consent_the_reason_stands_in_the_bundle(own_clinic, tmp_path):
     with Store.open(own_clinic) as store:
-        store.add_person(replace(charts.MADE.person(), code="P9QR"))
+        store.people.add(replace(charts.MADE.person(), code="P9QR"))
     out = tmp_path / "charts"
     done = run("export", out, "--fhir", "--home", own_clinic)
     assert "left out: 1 people without consent" in done.output

@@ -210,9 +210,9 @@ def test_no_start_of_a_block_is_found_by_search(tmp_path):
     few = {"samples": samples[:3], "frames": frames[:3], "ended_ns": 10**9}
     with Store.open(tmp_path / "home") as store:
         kit.enrol(store)
-        store.begin_visit(visit)
+        store.visits.begin(visit)
         kit.record(store, header, 0, **few, events=events_to_array(events[:1]))
-        block = store.load_block(header.block_id)
+        block = store.records.load(header.block_id)
         export_tidy(store, tmp_path / "study", selection=EVERYBODY, now=NOW)
     day = datetime(2026, 3, 4, tzinfo=UTC)
     assert date_found(block, day, {block.sha256}) == begun

@@ -53,7 +53,7 @@ def test_the_same_scores_come_out_bit_for_bit(exported):
 def test_every_block_comes_back_as_it_was_recorded(clinic, exported):
     with Store.open(clinic, write=False) as store:
         for read in reading.Export(exported).blocks():
-            told = store.load_block(read.block.header.block_id)
+            told = store.records.load(read.block.header.block_id)
             for name in ("samples", "frames", "events"):
                 left, right = getattr(read.block, name), getattr(told, name)
                 assert left.tobytes() == right.tobytes()

@@ -47,7 +47,7 @@ def test_store_backup_page_and_exports_are_for_their_owner_only(own_clinic, tmp_
     with Store.open(tmp_path / "new" / "home") as store:
         kit.enrol(store)
         visit = kit.visit()
-        store.begin_visit(visit)
+        store.visits.begin(visit)
         kit.record(store, kit.block_header(visit))
         assert too_open(tmp_path / "new") == []
     own_clinic.chmod(0o755)
@@ -108,7 +108,7 @@ def test_a_store_on_a_read_only_medium_is_backed_up(small_disk, tmp_path, with_l
     with Store.open(home, write=False) as store:
         store.back_up(target)
     with Store.open(target.parent, write=False) as copy:
-        assert [p.code for p in copy.list_people()] == ["K7QF"]
+        assert [p.code for p in copy.people.all()] == ["K7QF"]
     remounted(small_disk, "rw")
 
 
@@ -127,7 +127,7 @@ def test_a_store_on_a_full_disk_can_be_read(small_disk, tmp_path, with_log):
     with Store.open(home) as store:
         kit.enrol(store)
         visit = kit.visit()
-        store.begin_visit(visit)
+        store.visits.begin(visit)
         kit.record(store, kit.block_header(visit))
         if with_log:
             shutil.copy(home / f"{FILE_NAME}-wal", tmp_path / "log")

@@ -38,7 +38,7 @@ def visits(store, *, hours=(), medication=()):
         header, _ = add_visit(store, n, started_utc=at(n, dict(hours).get(n, 0)))
         said = dict(medication).get(n)
         if said:
-            store.put_answer(
+            store.visits.put_answer(
                 header.visit_id, "before", "medication", said, at_utc=header.started_utc
             )
         made.append(header)
@@ -73,18 +73,20 @@ def test_without_a_usual_answer_nothing_is_told(store, said):
 
 
 def test_another_persons_visits_say_nothing_of_what_is_usual(store):
-    store.add_person(kit.person("M4WX"))
+    store.people.add(kit.person("M4WX"))
     made = visits(store)
     late, _ = add_visit(store, 1, "M4WX", started_utc=at(1, 9))
     assert "off_window" not in flags(store, late)
-    store.amend("visit", late.visit_id, "person", "K7QF", **SAID, at_utc=day(20))
+    store.annotations.amend("visit", late.visit_id, "person", "K7QF", **SAID, at_utc=day(20))
     assert "off_window" in flags(store, late)
     assert "off_window" not in flags(store, made[0])
 
 
 def test_a_weight_on_the_wrist_makes_a_series_of_its_own(store):
     made = visits(store)
-    store.put_answer(made[7].visit_id, "before", "weight", "on", at_utc=made[7].started_utc)
+    store.visits.put_answer(
+        made[7].visit_id, "before", "weight", "on", at_utc=made[7].started_utc
+    )
     line = page_data(gather(store, "K7QF"), made=cases.MADE).line(ERROR, "left")
     assert line.breaks[-1].visit == 8
     assert "wrist weight" in line.breaks[-1].reason
@@ -98,7 +100,7 @@ def test_answers_reach_the_page(store):
         ("before", "dizziness", "1"), ("after", "dizziness", "5"),
         ("before", "red_flags", "yes"), ("before", "medication", "under_1_h"),
     ):  # fmt: skip
-        store.put_answer(made[7].visit_id, moment, question, value, at_utc=when)
+        store.visits.put_answer(made[7].visit_id, moment, question, value, at_utc=when)
     row = gather(store, "K7QF").visits[7]
     assert row.symptoms == {"dizziness": 5}
     assert row.rises == {"dizziness": 4}

@@ -65,13 +65,13 @@ def test_no_flipped_bit_of_a_blob_is_silent(own_clinic, n_flips):
         for _ in range(n_flips):
             block_id, visit_id = flipper.flip(chance)
             with pytest.raises(RecordError, match=block_id):
-                store.load_block(block_id)
-            assert set(store.damages([visit_id])) == {block_id}
+                store.records.load(block_id)
+            assert set(store.records.damages([visit_id])) == {block_id}
             with pytest.raises(RecordError, match=block_id):
-                store.whole_visit(visit_id)
+                store.transfer.whole_visit(visit_id)
             n_named += 1
             flipper.undo()
-        assert store.damages([visit_id]) == {}
+        assert store.records.damages([visit_id]) == {}
     flipper.connection.close()
     assert n_named == n_flips
 
@@ -107,6 +107,6 @@ def test_every_command_names_a_damaged_block_and_goes_on(own_clinic, tmp_path, s
         assert block_id in result.output, f"{words}: {result.output}"
     assert "damaged, not what was stored" in page.read_text()
     with Store.open(own_clinic, write=False) as store:
-        assert visit_id not in {b.visit_id for b in store.bundles()}  # the others were sent
-        assert len({b.visit_id for b in store.bundles()} - {None}) == 4
+        assert visit_id not in {b.visit_id for b in store.bundles.all()}  # the others were sent
+        assert len({b.visit_id for b in store.bundles.all()} - {None}) == 4
         assert render(page_of(store, "M4WX", now=hand.NOW)) == others

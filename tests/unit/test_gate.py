@@ -37,14 +37,14 @@ class Idle:
 @pytest.fixture
 def store(tmp_path):
     with Store.open(tmp_path / "home") as store:
-        store.add_person(Person("K7QF", "right", "left", "right", NOW.isoformat()))
+        store.people.add(Person("K7QF", "right", "left", "right", NOW.isoformat()))
         yield store
 
 
 def begun(store, origin="stage"):
     device = Device("T-A", Screen(1280, 800, 0.17, 0.17, "card"))
     return begin_visit(
-        store, store.person("K7QF"), PLAN, device, wall=lambda: NOW,
+        store, store.people.get("K7QF"), PLAN, device, wall=lambda: NOW,
         random_source=random.Random(5), origin=origin,
     )  # fmt: skip
 
@@ -93,8 +93,10 @@ def test_after_three_practices_the_task_is_left_out(store):
         visit.run(planned, Idle())
         assert visit.practise_again(planned) is (number < PRACTICES)
     assert all(block.task != "tapping" for block in visit.todo)
-    assert all(r.header.phase == "practice" for r in store.blocks(visit.header.visit_id))
-    assert store.scores("K7QF") == []
+    assert all(
+        r.header.phase == "practice" for r in store.records.of_visit(visit.header.visit_id)
+    )
+    assert store.scores.all("K7QF") == []
 
 
 @pytest.mark.parametrize("n_done", [1, 2, 3])

@@ -19,31 +19,31 @@ from tests.export_kit import NOW, files
 
 
 def test_what_was_recorded_arrives_bit_for_bit_with_what_lies_beside(pair):
-    visit = pair.tablet.visits()[0].header
-    block = pair.tablet.blocks(visit.visit_id)[0].header
-    pair.tablet.amend("block", block.block_id, "hand", "left", **hand.SAID)
-    pair.tablet.add_marker("K7QF", "fall", at_utc=hand.SAID["at_utc"])
+    visit = pair.tablet.visits.all()[0].header
+    block = pair.tablet.records.of_visit(visit.visit_id)[0].header
+    pair.tablet.annotations.amend("block", block.block_id, "hand", "left", **hand.SAID)
+    pair.tablet.annotations.add_marker("K7QF", "fall", at_utc=hand.SAID["at_utc"])
     assert pair.send().n_sent == 3  # two visits, and what lies beside them
     assert pair.receive().outcomes == {"new": 2, "added": 1}
     assert hand.hashes(pair.clinic) == hand.hashes(pair.tablet)
-    assert pair.clinic.visits() == pair.tablet.visits()
-    assert pair.clinic.amendments() == pair.tablet.amendments()
-    assert pair.clinic.markers() == pair.tablet.markers()
-    assert pair.clinic.plans() == pair.tablet.plans()
+    assert pair.clinic.visits.all() == pair.tablet.visits.all()
+    assert pair.clinic.annotations.amendments() == pair.tablet.annotations.amendments()
+    assert pair.clinic.annotations.markers() == pair.tablet.annotations.markers()
+    assert pair.clinic.setup.plans() == pair.tablet.setup.plans()
 
 
 def test_everything_stays_until_the_receipt_and_the_count_says_so(pair):
-    assert pair.tablet.not_handed_over() == 2
+    assert pair.tablet.bundles.not_handed_over() == 2
     before = hand.hashes(pair.tablet)
     pair.send()
-    assert pair.tablet.not_handed_over() == 2  # written is not received
+    assert pair.tablet.bundles.not_handed_over() == 2  # written is not received
     pair.receive()
     again = pair.send()
     assert (again.n_sent, again.n_acknowledged, again.n_waiting) == (0, 2, 0)
-    assert pair.tablet.not_handed_over() == 0
+    assert pair.tablet.bundles.not_handed_over() == 0
     assert hand.hashes(pair.tablet) == before
     hand.record_visits(pair.tablet, 1, first=3)
-    assert pair.tablet.not_handed_over() == 1
+    assert pair.tablet.bundles.not_handed_over() == 1
 
 
 def test_the_clinics_export_is_the_tablets_byte_for_byte(own_clinic, tmp_path):
@@ -56,9 +56,9 @@ def test_the_clinics_export_is_the_tablets_byte_for_byte(own_clinic, tmp_path):
         rescore_all(tablet, progress=lambda *_: None, n_processes=1)  # one block had no scores
         send(tablet, stick, wall=hand.wall)
         receive(clinic, stick, wall=hand.wall)
-        while waiting := clinic.quarantine():
+        while waiting := clinic.transfer.quarantine():
             take(clinic, waiting[0].item_id, author="AB", why="ours", wall=hand.wall)
-        assert len(clinic.visits()) == len(tablet.visits()) == 5
+        assert len(clinic.visits.all()) == len(tablet.visits.all()) == 5
         for store, name in ((tablet, "here"), (clinic, "there")):
             export_tidy(store, tmp_path / name, now=NOW)
     assert files(tmp_path / "here") == files(tmp_path / "there")
@@ -67,7 +67,7 @@ def test_the_clinics_export_is_the_tablets_byte_for_byte(own_clinic, tmp_path):
 def test_a_store_without_hand_over_counts_nothing(tmp_path):
     with Store.open(tmp_path) as store:
         hand.record_visits(store, 1)
-        assert store.not_handed_over() is None
+        assert store.bundles.not_handed_over() is None
 
 
 def test_receiving_again_changes_nothing(pair):
@@ -94,7 +94,7 @@ def test_missing_numbers_and_a_broken_chain_are_named(pair):
     for path in pair.bundles()[1:3]:
         path.unlink()
     assert "bundles 2 to 3 have not been received" in " ".join(pair.receive().notes)
-    received = pair.clinic.received()
+    received = pair.clinic.transfer.received()
     forged = [*received, replace(received[-1], number=6, previous_sha256="0" * 64)]
     assert any("bundle 6 does not follow" in line for line in missing_lines(forged))
 
@@ -106,7 +106,7 @@ def test_no_word_of_a_bundle_can_be_read_without_the_clinics_key(pair, tmp_path)
     """The tablet itself has no key that opens it."""
     pair.send()
     sealed = pair.bundles()[0].read_bytes()
-    visit = pair.tablet.visits()[0].header
+    visit = pair.tablet.visits.all()[0].header
     for word in ("K7QF", visit.visit_id, "slide", "T-03"):
         assert word.encode() not in sealed
         assert word not in pair.bundles()[0].name
@@ -162,7 +162,7 @@ def test_a_forged_receipt_marks_nothing(pair):
     assert "not the clinic's" in report.problems[0]
     receipt.write_text("[" * 100_000)
     assert "no receipt" in pair.send().problems[0]
-    assert pair.tablet.not_handed_over() == 2
+    assert pair.tablet.bundles.not_handed_over() == 2
 
 
 def test_a_bundle_that_waits_for_its_tablet_has_no_receipt(tmp_path):

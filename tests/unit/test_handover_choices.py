@@ -25,7 +25,7 @@ def test_a_changed_bundle_is_refused_and_the_others_are_taken(pair):
     assert report.outcomes == {"new": 1}
     assert len(report.refused) == 1
     assert path.name in report.refused[0]
-    assert pair.tablet.not_handed_over() == 2
+    assert pair.tablet.bundles.not_handed_over() == 2
     pair.send()  # the file is not what was written, so it is written again
     assert pair.receive().outcomes["new"] == 1
 
@@ -76,12 +76,12 @@ def test_a_bundle_signed_with_another_key_waits_for_a_person(pair):
     )  # fmt: skip
     write_whole(pair.stick / "x_000001.cbundle", sealed)
     assert pair.receive().outcomes == {"device": 1}
-    assert pair.clinic.visits() == []
-    (item,) = pair.clinic.quarantine()
+    assert pair.clinic.visits.all() == []
+    (item,) = pair.clinic.transfer.quarantine()
     assert "is not known" in pair.waiting()[0]
     pair.take(item)
-    assert [v.header.sequence for v in pair.clinic.visits()] == [9]
-    assert pair.clinic.quarantine() == []
+    assert [v.header.sequence for v in pair.clinic.visits.all()] == [9]
+    assert pair.clinic.transfer.quarantine() == []
 
 
 def test_an_unknown_person_waits_and_is_enrolled_by_a_choice(tmp_path):
@@ -90,10 +90,10 @@ def test_an_unknown_person_waits_and_is_enrolled_by_a_choice(tmp_path):
     hand.accept_key(pair.clinic, public)
     pair.send()
     assert pair.receive().outcomes == {"person": 2}
-    assert pair.clinic.list_people() == []
+    assert pair.clinic.people.all() == []
     assert "2 bundles  K7QF is not enrolled here" in pair.waiting()[0]
-    pair.take(pair.clinic.quarantine()[0])
-    assert len(pair.clinic.visits()) == 2
+    pair.take(pair.clinic.transfer.quarantine()[0])
+    assert len(pair.clinic.visits.all()) == 2
     assert hand.hashes(pair.clinic) == hand.hashes(pair.tablet)
     pair.close()
 
@@ -103,9 +103,9 @@ def test_a_person_who_is_enrolled_differently_waits(pair):
     signer = keys.tablet_key(pair.tablet)
     assert admit(pair.clinic, hand.arrival(other, signer), wall=hand.wall) == "person"
     assert "enrolled differently" in pair.waiting()[0]
-    pair.take(pair.clinic.quarantine()[0])
-    assert len(pair.clinic.visits()) == 1
-    assert pair.clinic.person("K7QF").first_hand == "right"  # the enrolment here holds
+    pair.take(pair.clinic.transfer.quarantine()[0])
+    assert len(pair.clinic.visits.all()) == 1
+    assert pair.clinic.people.get("K7QF").first_hand == "right"  # the enrolment here holds
 
 
 def test_a_later_form_is_refused_and_the_file_is_kept(pair):
@@ -130,8 +130,8 @@ def conflict(pair):
     """The clinic has a visit; another version of it comes from the same tablet."""
     pair.send()
     pair.receive()
-    header = pair.tablet.visits()[0].header
-    pair.clinic.amend("visit", header.visit_id, "note", "seen", **hand.SAID)
+    header = pair.tablet.visits.all()[0].header
+    pair.clinic.annotations.amend("visit", header.visit_id, "note", "seen", **hand.SAID)
     other = hand.packed(hand.whole(header, seed=99, n_blocks=2), number=9)
     signer = keys.tablet_key(pair.tablet)
     assert admit(pair.clinic, hand.arrival(other, signer), wall=hand.wall) == "conflict"
@@ -139,28 +139,28 @@ def conflict(pair):
 
 
 def test_two_versions_of_a_visit_are_kept_and_neither_counts(conflict):
-    assert len(conflict.clinic.visits()) == 1  # the other visit
-    versions = conflict.clinic.quarantine()
+    assert len(conflict.clinic.visits.all()) == 1  # the other visit
+    versions = conflict.clinic.transfer.quarantine()
     assert len({v.content_sha256 for v in versions}) == len(versions) == 2
     assert verify(conflict.clinic).n_visits == 1
 
 
 @pytest.mark.parametrize("which", ["stored", "arrived"])
 def test_the_version_that_is_taken_holds_and_the_other_is_kept(conflict, which):
-    header = conflict.tablet.visits()[0].header
-    original = conflict.tablet.visit_sha256(header.visit_id)
+    header = conflict.tablet.visits.all()[0].header
+    original = conflict.tablet.transfer.visit_sha256(header.visit_id)
     (item,) = [
-        w for w in conflict.clinic.quarantine()
+        w for w in conflict.clinic.transfer.quarantine()
         if (w.content_sha256 == original) == (which == "stored")
     ]  # fmt: skip
     conflict.take(item)
-    assert conflict.clinic.visit_sha256(header.visit_id) == item.content_sha256
-    assert conflict.clinic.quarantine() == []
-    kept = {w.decision: w for w in conflict.clinic.quarantine(decided=True)}
+    assert conflict.clinic.transfer.visit_sha256(header.visit_id) == item.content_sha256
+    assert conflict.clinic.transfer.quarantine() == []
+    kept = {w.decision: w for w in conflict.clinic.transfer.quarantine(decided=True)}
     assert set(kept) == {"taken", "left out"}
     assert (kept["left out"].author, kept["left out"].why) == ("AB", "compared")
     # What was said about the stored one comes back with it.
-    assert len(conflict.clinic.amendments()) == (which == "stored")
+    assert len(conflict.clinic.annotations.amendments()) == (which == "stored")
     # The one that was left out does not come back by being received again.
     before = hand.state(conflict.clinic)
     conflict.receive()
@@ -168,7 +168,7 @@ def test_the_version_that_is_taken_holds_and_the_other_is_kept(conflict, which):
 
 
 def test_the_last_version_cannot_be_left_out(conflict):
-    first, second = conflict.clinic.quarantine()
+    first, second = conflict.clinic.transfer.quarantine()
     leave_out(conflict.clinic, first.item_id, author="AB", why="old", wall=hand.wall)
     with pytest.raises(UsageError, match="last version"):
         leave_out(conflict.clinic, second.item_id, author="AB", why="old", wall=hand.wall)
@@ -183,17 +183,17 @@ def test_visits_of_two_tablets_with_the_same_numbers_both_stay(pair):
                        started_utc="2026-01-05T20:00:00.000+00:00")  # fmt: skip
     content = hand.packed(hand.whole(header))
     assert admit(pair.clinic, hand.arrival(content, second), wall=hand.wall) == "new"
-    visits = pair.clinic.visits("K7QF")
+    visits = pair.clinic.visits.all("K7QF")
     assert [v.header.sequence for v in visits] == [1, 2, 2]
     starts = [v.header.started_utc for v in visits]
     assert starts == sorted(starts)
-    pair.clinic.begin_visit(kit.visit(sequence=3))  # and one more can be recorded here
+    pair.clinic.visits.begin(kit.visit(sequence=3))  # and one more can be recorded here
 
 
 def test_an_amendment_that_names_somebody_unknown_waits(pair):
-    pair.tablet.add_person(kit.person("M4WX"))
-    visit = pair.tablet.visits()[0].header.visit_id
-    pair.tablet.amend("visit", visit, "person", "M4WX", **hand.SAID)
+    pair.tablet.people.add(kit.person("M4WX"))
+    visit = pair.tablet.visits.all()[0].header.visit_id
+    pair.tablet.annotations.amend("visit", visit, "person", "M4WX", **hand.SAID)
     pair.send()
     assert pair.receive().outcomes == {"new": 1, "person": 1}
 
@@ -203,8 +203,8 @@ def test_a_visit_that_was_altered_after_it_was_received_is_named(pair):
     pair.receive()
     assert verify(pair.clinic).n_visits == 2
     assert not [f for f in verify(pair.clinic).findings if "signed" in f.what]
-    visit = pair.clinic.visits()[0].header.visit_id
-    pair.clinic.end_visit(visit, "stopped")
+    visit = pair.clinic.visits.all()[0].header.visit_id
+    pair.clinic.visits.end(visit, "stopped")
     (found,) = [f for f in verify(pair.clinic).findings if "signed" in f.what]
     assert visit in found.where
 
@@ -213,10 +213,10 @@ def test_a_stranger_who_was_left_out_does_not_wait_again(pair):
     content = hand.packed(hand.whole(kit.visit(sequence=9)))
     stranger = hand.arrival(content, hand.key("stranger"))
     assert admit(pair.clinic, stranger, wall=hand.wall) == "device"
-    (item,) = pair.clinic.quarantine()
+    (item,) = pair.clinic.transfer.quarantine()
     leave_out(pair.clinic, item.item_id, author="AB", why="not ours", wall=hand.wall)
     assert admit(pair.clinic, stranger, wall=hand.wall) == "left out"
-    assert pair.clinic.quarantine() == []
+    assert pair.clinic.transfer.quarantine() == []
 
 
 def test_a_lost_tablet_is_no_longer_believed(pair):
@@ -224,11 +224,11 @@ def test_a_lost_tablet_is_no_longer_believed(pair):
     pair.send()
     pair.receive()
     public = keys.tablet_key(pair.tablet).public_key().public_bytes_raw()
-    pair.clinic.drop_tablet(keys.fingerprint(public))
+    pair.clinic.transfer.drop_tablet(keys.fingerprint(public))
     hand.record_visits(pair.tablet, 1, first=3)
     pair.send()
     assert pair.receive().outcomes == {"same": 2, "device": 1}
-    assert len(pair.clinic.visits()) == 2
+    assert len(pair.clinic.visits.all()) == 2
 
 
 # Erasure reaches the folder and the quarantine.
@@ -237,13 +237,13 @@ def test_a_lost_tablet_is_no_longer_believed(pair):
 def test_an_erased_person_is_not_received_again(pair):
     pair.send()
     pair.receive()
-    pair.clinic.erase_person("K7QF", author="AB", at_utc=hand.SAID["at_utc"])
+    pair.clinic.erasure.erase("K7QF", author="AB", at_utc=hand.SAID["at_utc"])
     assert pair.receive().outcomes == {"same": 2}
     other = hand.packed(hand.whole(kit.visit(sequence=7)), number=7)
     signer = keys.tablet_key(pair.tablet)
     assert admit(pair.clinic, hand.arrival(other, signer), wall=hand.wall) == "erased"
-    assert pair.clinic.visits() == []
-    assert all(r.person is None and r.visit_id is None for r in pair.clinic.received())
+    assert pair.clinic.visits.all() == []
+    assert all(r.person is None and r.visit_id is None for r in pair.clinic.transfer.received())
 
 
 def test_erasing_clears_the_bundles_of_that_person_from_the_folder(conflict):
@@ -258,7 +258,7 @@ def test_erasing_clears_the_bundles_of_that_person_from_the_folder(conflict):
     assert result.exit_code == 0, result.exception
     assert conflict.bundles() == []
     left = b"".join(p.read_bytes() for p in home.rglob("*") if p.is_file())
-    assert conflict.tablet.visits()[0].header.visit_id.encode() not in left
+    assert conflict.tablet.visits.all()[0].header.visit_id.encode() not in left
 
 
 def test_erasing_on_the_tablet_clears_the_bundles_it_wrote(pair):

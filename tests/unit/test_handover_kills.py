@@ -69,9 +69,9 @@ def raw(home):
     with Store.open(home, write=False) as store:
         assert store.problems() == []
         return {
-            b.header.block_id: (b.sha256, store.load_block(b.header.block_id).sha256)
-            for v in store.visits()
-            for b in store.blocks(v.header.visit_id)
+            b.header.block_id: (b.sha256, store.records.load(b.header.block_id).sha256)
+            for v in store.visits.all()
+            for b in store.records.of_visit(v.header.visit_id)
         }
 
 
@@ -95,7 +95,7 @@ def kill_sending(child, places, moment, name):
     assert len(before) == 6
     child.run("send", place / "tablet", place / "stick")
     with Store.open(place / "tablet", write=False) as tablet:
-        assert tablet.not_handed_over() == 0
+        assert tablet.bundles.not_handed_over() == 0
     return how == "killed"
 
 
@@ -107,8 +107,8 @@ def kill_receiving(child, places, moment, name):
     arrived = raw(place / "clinic")
     assert all(truth[block] == hashes for block, hashes in arrived.items())
     with Store.open(place / "clinic", write=False) as clinic:
-        for visit in clinic.visits():  # a visit is there whole or not at all
-            assert len(clinic.blocks(visit.header.visit_id)) == 2
+        for visit in clinic.visits.all():  # a visit is there whole or not at all
+            assert len(clinic.records.of_visit(visit.header.visit_id)) == 2
     child.run("receive", place / "clinic", place / "stick")
     assert raw(place / "clinic") == truth
     return how == "killed"

@@ -29,7 +29,7 @@ def test_a_folder_that_cannot_be_written_loses_nothing(pair):
         pair.stick.chmod(0o500)
     with pytest.raises(StoreError, match=r"Nothing was sent|kept in the store"):
         pair.send()
-    assert pair.tablet.not_handed_over() == 2
+    assert pair.tablet.bundles.not_handed_over() == 2
 
 
 def fill(path):
@@ -95,8 +95,8 @@ def test_a_clinic_whose_disk_is_full_takes_nothing_half(small_disk, tmp_path):
     fill(small_disk / "filler")
     with pytest.raises(StoreError, match=r"full|No space"):
         pair.receive()
-    assert pair.clinic.visits() == []
-    assert pair.clinic.received() == []
+    assert pair.clinic.visits.all() == []
+    assert pair.clinic.transfer.received() == []
     (small_disk / "filler").unlink()
     assert pair.receive().outcomes == {"new": 1}
     assert hand.hashes(pair.clinic) == hand.hashes(pair.tablet)
@@ -130,7 +130,7 @@ def test_a_receipt_that_cannot_be_written_is_said_and_what_came_stays(pair, monk
     monkeypatch.setattr(os, "open", refusing)
     with pytest.raises(StoreError, match="Read-only file system"):
         pair.receive()
-    assert len(pair.clinic.visits()) == 2
+    assert len(pair.clinic.visits.all()) == 2
     monkeypatch.undo()
     assert pair.receive().outcomes == {"same": 2}
     assert pair.send().n_acknowledged == 2
@@ -141,7 +141,7 @@ def test_a_stick_that_is_write_protected_is_said(pair, small_disk):
     pair.stick = small_disk
     with pytest.raises(StoreError, match="Read-only file system"):
         pair.send()
-    assert pair.tablet.not_handed_over() == 2
+    assert pair.tablet.bundles.not_handed_over() == 2
 
 
 def test_a_server_receives_as_well(tmp_path, empty_database, monkeypatch):
@@ -150,11 +150,11 @@ def test_a_server_receives_as_well(tmp_path, empty_database, monkeypatch):
     pair.send()
     assert pair.receive().outcomes == {"new": 2}
     assert hand.hashes(pair.clinic) == hand.hashes(pair.tablet)
-    header = pair.tablet.visits()[0].header
+    header = pair.tablet.visits.all()[0].header
     other = hand.packed(hand.whole(header, seed=99, n_blocks=2), number=9)
     signer = keys.tablet_key(pair.tablet)
     assert admit(pair.clinic, hand.arrival(other, signer), wall=hand.wall) == "conflict"
-    pair.take(pair.clinic.quarantine()[0])
+    pair.take(pair.clinic.transfer.quarantine()[0])
     assert pair.receive().outcomes == {"same": 2}
     assert pair.send().n_acknowledged == 2
     pair.close()
@@ -194,8 +194,8 @@ def test_a_tablet_restored_from_an_old_copy_loses_nothing_and_is_noticed(pair, t
     hand.record_visits(pair.tablet, 1, first=3)
     pair.stick = tmp_path / "other stick"
     pair.stick.mkdir()
-    pair.tablet.amend(
-        "visit", pair.tablet.visits()[0].header.visit_id, "note", "x", **hand.SAID
+    pair.tablet.annotations.amend(
+        "visit", pair.tablet.visits.all()[0].header.visit_id, "note", "x", **hand.SAID
     )
     pair.send()
     report = pair.receive()
@@ -205,11 +205,11 @@ def test_a_tablet_restored_from_an_old_copy_loses_nothing_and_is_noticed(pair, t
 
 
 WRITES = {
-    "amend": lambda store: store.amend("visit", kit.visit().visit_id, "note", "x" * 9000,
-                                       **hand.SAID),
-    "consent": lambda store: store.record_consent(
+    "amend": lambda store: store.annotations.amend(
+        "visit", kit.visit().visit_id, "note", "x" * 9000, **hand.SAID),
+    "consent": lambda store: store.people.record_consent(
         "K7QF", form_version="x" * 9000, decision="given", at_utc=hand.SAID["at_utc"]),
-    "erase": lambda store: store.erase_person("K7QF", author="AB", at_utc=hand.SAID["at_utc"]),
+    "erase": lambda store: store.erasure.erase("K7QF", author="AB", at_utc=hand.SAID["at_utc"]),
     "keys": lambda store: keys.make_clinic_keys(store, store.folder / "cards"),
 }  # fmt: skip
 

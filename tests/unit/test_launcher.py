@@ -28,7 +28,7 @@ def test_with_people_and_nobody_at_the_desk_it_is_the_tablet(home):
         kit.enrol(store)
     assert launcher.launched([]) == ["tablet"]
     with Store.open(home) as store:
-        store.put_setting(SETTING, {"AB": {}})
+        store.setup.put_setting(SETTING, {"AB": {}})
     assert launcher.launched([]) == ["desk"]
     assert launcher.AUTHORS == SETTING
 
@@ -37,7 +37,7 @@ def test_with_people_and_nobody_at_the_desk_it_is_the_tablet(home):
 def test_what_was_set_up_decides(home, machine, door):
     with Store.open(home) as store:
         kit.enrol(store)
-        store.put_setting("machine", machine)
+        store.setup.put_setting("machine", machine)
     assert launcher.launched([]) == [door]
 
 

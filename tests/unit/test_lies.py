@@ -44,7 +44,7 @@ def test_every_lie_is_named_waits_and_reaches_no_table(desk, tmp_path):
     with Store.open(desk.new_home()) as store:
         report = receive(store, tmp_path, wall=hand.wall)
         assert desk.unchanged(store)
-        why = {str(w.why) for w in store.quarantine() if w.reason == "false"}
+        why = {str(w.why) for w in store.transfer.quarantine() if w.reason == "false"}
         listed = "\n".join(list_waiting(store))
     assert set(report.outcomes) == {"false"}
     told = {line.split(":")[0].strip("'"): line for line in report.refused}
@@ -68,7 +68,7 @@ def test_a_lie_that_waits_already_is_not_taken(desk, names):
                 except HandoverError as error:
                     told = [str(error)]
             assert any(desk.lies[name][1] in line for line in told), f"{name}: {told}"
-        assert {p.code for p in store.list_people()} == {PERSON, *OTHERS}
+        assert {p.code for p in store.people.all()} == {PERSON, *OTHERS}
         assert hand.state(store)["visits"] == desk.before["visits"]
 
 
@@ -92,7 +92,7 @@ def take_it(desk, name, home):
     """Let what waits be taken, and once more as a program without the gate let it in."""
     word = desk.lies[name][1]
     with Store.open(home, write=False) as store:
-        items = [waiting.item_id for waiting in store.quarantine()]
+        items = [waiting.item_id for waiting in store.transfer.quarantine()]
     for item in items:
         status, text = ask(
             "quarantine", "take", item, "--by", "AB", "--reason", "so", home=home

@@ -72,8 +72,8 @@ def test_a_rest_day_is_an_answer_but_no_practice(store):
         entry(3, "seen", "slide", days(15)[0]),
     ]
     for each in entries:
-        store.put_home_exercise(each)
-    assert store.home_exercises("K7QF") == entries
+        store.care.put_home_exercise(each)
+    assert store.care.home_exercises("K7QF") == entries
     told, seen, rest = diary_days(entries)
     assert (told, seen, rest) == (days(15), days(15), days(7))
     rows = home_exercise_rows([], told, seen, first=MONDAY, last=days(20)[0], rest=rest)
@@ -94,16 +94,16 @@ def store(tmp_path):
 def test_a_new_baseline_begins_at_its_visit_until_it_is_taken_back(store):
     headers = [add_visit(store, n, value=9 + 0.1 * (n % 3))[0] for n in range(1, 12)]
     assert visit_meant(store, "K7QF", 7).header.visit_id == headers[6].visit_id
-    store.restart_baseline("K7QF", headers[6].visit_id, reason="new drug", **SAID)
+    store.annotations.restart_baseline("K7QF", headers[6].visit_id, reason="new drug", **SAID)
     rows = gather(store, "K7QF")
     assert rows.restart_visit == 7
     line = page_data(rows, made=cases.MADE).line(ERROR, "left")
     assert [r.visit for r in line.of("baseline")] == [7, 8, 9, 10]
     assert [r.visit for r in line.of("earlier")] == [1, 2, 3, 4, 5, 6]
     later = {**SAID, "at_utc": "2026-03-02T08:00:00+00:00"}
-    store.restart_baseline("K7QF", None, reason="entered by mistake", **later)
+    store.annotations.restart_baseline("K7QF", None, reason="entered by mistake", **later)
     assert gather(store, "K7QF").restart_visit is None
-    assert len(store.restarts("K7QF")) == 2
+    assert len(store.annotations.restarts("K7QF")) == 2
 
 
 def test_a_clock_set_back_changes_no_number(store):
@@ -115,39 +115,43 @@ def test_a_clock_set_back_changes_no_number(store):
     assert [v.header.visit_id for v in visits_of(store, "K7QF")] == wanted
     rows = gather(store, "K7QF")
     assert [v.when.day for v in rows.visits] == [5, 26, 19]
-    blocks = {store.blocks(visit)[0].header.block_id: n for n, visit in enumerate(wanted, 1)}
+    blocks = {
+        store.records.of_visit(visit)[0].header.block_id: n for n, visit in enumerate(wanted, 1)
+    }
     told = {r.block_id: r.visit for r in rows.readings if r.block_id in blocks}
     assert told == blocks
 
 
 def test_a_visit_that_joins_goes_by_its_time_everywhere(store):
-    store.add_person(kit.person("M4WX"))
+    store.people.add(kit.person("M4WX"))
     first, last = (add_visit(store, n, started_utc=f"2026-01-{d:02d}T09:30:00+00:00")[0]
                    for n, d in ((1, 5), (2, 19)))  # fmt: skip
     other, _ = add_visit(store, 1, "M4WX", started_utc="2026-01-12T09:30:00+00:00")
-    store.amend("visit", other.visit_id, "person", "K7QF", reason="wrong picture", **SAID)
+    store.annotations.amend(
+        "visit", other.visit_id, "person", "K7QF", reason="wrong picture", **SAID
+    )
     wanted = [first.visit_id, other.visit_id, last.visit_id]
     assert [v.header.visit_id for v in visits_of(store, "K7QF")] == wanted
     assert [v.when.day for v in gather(store, "K7QF").visits] == [5, 12, 19]
 
 
 def test_a_visit_that_became_another_persons_begins_nothing(store):
-    store.add_person(kit.person("M4WX"))
+    store.people.add(kit.person("M4WX"))
     headers = [add_visit(store, n)[0] for n in (1, 2)]
-    store.restart_baseline("K7QF", headers[1].visit_id, reason="r", **SAID)
-    store.amend("visit", headers[1].visit_id, "person", "M4WX", reason="r", **SAID)
-    visits = [v for v in store.visits() if v.header.visit_id == headers[0].visit_id]
-    assert restart_visit(store.restarts("K7QF"), visits) is None
+    store.annotations.restart_baseline("K7QF", headers[1].visit_id, reason="r", **SAID)
+    store.annotations.amend("visit", headers[1].visit_id, "person", "M4WX", reason="r", **SAID)
+    visits = [v for v in store.visits.all() if v.header.visit_id == headers[0].visit_id]
+    assert restart_visit(store.annotations.restarts("K7QF"), visits) is None
 
 
 def test_the_latest_outside_error_holds_and_the_page_names_its_source(store):
     for n in range(1, 9):
         add_visit(store, n, value=9 + 0.1 * (n % 3))
-    store.enter_outside_error(ERROR, 0.25, source="our repeat study", **SAID)
+    store.annotations.enter_outside_error(ERROR, 0.25, source="our repeat study", **SAID)
     line = page_data(gather(store, "K7QF"), made=cases.MADE).line(ERROR, "left")
     assert line.verdict.band.source == "our repeat study"
     later = {**SAID, "at_utc": "2026-03-02T08:00:00+00:00"}
-    store.enter_outside_error(ERROR, None, source="taken back", **later)
+    store.annotations.enter_outside_error(ERROR, None, source="taken back", **later)
     assert gather(store, "K7QF").outside == {}
 
 
@@ -178,7 +182,7 @@ def test_goals_carry_their_own_ratings_and_a_sum_when_all_are_rated():
 
 def test_reliability_takes_complete_baselines_of_one_plan_and_role(store):
     for code in ("M4WX", "X3CF", "Q9HN"):
-        store.add_person(kit.person(code))
+        store.people.add(kit.person(code))
     table = {}
     for index, code in enumerate(("K7QF", "M4WX", "X3CF", "Q9HN")):
         for n in range(1, 7 if code != "Q9HN" else 4):

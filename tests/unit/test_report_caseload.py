@@ -29,13 +29,13 @@ def store(tmp_path):
     with Store.open(tmp_path) as opened:
         kit.enrol(opened)
         for code in ("M4WX", "X3CF", "Q9HN"):
-            opened.add_person(kit.person(code))
+            opened.people.add(kit.person(code))
         for n in range(1, 13):
             wave = 1 + 0.02 * ((n % 3) - 1)
             add_visit(opened, n, value=9 * wave * (1 if n < 7 else 2.5), started_utc=week(n))
             add_visit(opened, n, "M4WX", value=9 * wave, started_utc=week(n))
         header, _ = add_visit(opened, 1, "X3CF")
-        opened.amend("visit", header.visit_id, "excluded", "yes",
+        opened.annotations.amend("visit", header.visit_id, "excluded", "yes",
                      **{**SAID, "reason": "the carer did it"}, at_utc=day(13))  # fmt: skip
         yield opened
 
@@ -63,8 +63,8 @@ def test_a_visit_is_due_after_a_week_give_or_take_two_days(store, days, due):
 
 def test_not_due_yet_hides_no_alarm(store):
     """Who has one stands before those who wait longest, whatever the day."""
-    (visit,) = [v for v in store.visits("M4WX") if v.header.sequence == 12]
-    store.put_answer(visit.header.visit_id, "before", "red_flags", "yes", at_utc=day(12))
+    (visit,) = [v for v in store.visits.all("M4WX") if v.header.sequence == 12]
+    store.visits.put_answer(visit.header.visit_id, "before", "red_flags", "yes", at_utc=day(12))
     first = caseload(store, now=LAST + timedelta(days=1))[0]
     assert (first.code, first.due) == ("M4WX", "not due yet")
     assert "emergency sign" in first.alarms[0]

@@ -27,14 +27,14 @@ def told(store, level, doubtful=(), *, question="dizziness"):
     for n in range(1, N_VISITS + 1):
         when = (FIRST + timedelta(weeks=n - 1)).isoformat(timespec="seconds")
         header = kit.visit("K7QF", n, started_utc=when)
-        store.begin_visit(header)
+        store.visits.begin(header)
         block = kit.block_header(header, task="tapping", settings={"target_r_mm": 10.0})
         kit.record(store, block)
         put(store, block, 9 * WAVE[n % len(WAVE)] * level(n))
-        store.end_visit(header.visit_id, "finished")
+        store.visits.end(header.visit_id, "finished")
         if n in doubtful:
             for moment, value in (("before", "0"), ("after", "4")):
-                store.put_answer(header.visit_id, moment, question, value, at_utc=when)
+                store.visits.put_answer(header.visit_id, moment, question, value, at_utc=when)
     return page_of(store).headline("right")
 
 

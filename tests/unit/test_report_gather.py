@@ -27,7 +27,7 @@ def day(sequence):
 def add_visit(store, sequence, code="K7QF", *, value=9.0, **changes):
     """A visit with one test block of tapping a hand; returns the headers of the blocks."""
     header = kit.visit(code, sequence, **{"started_utc": day(sequence), **changes})
-    store.begin_visit(header)
+    store.visits.begin(header)
     blocks = []
     for index, hand in enumerate(HANDS):
         block = kit.block_header(
@@ -36,12 +36,12 @@ def add_visit(store, sequence, code="K7QF", *, value=9.0, **changes):
         kit.record(store, block, seed=index)
         put(store, block, value + index / 10)
         blocks.append(block)
-    store.end_visit(header.visit_id, "finished")
+    store.visits.end(header.visit_id, "finished")
     return header, blocks
 
 
 def put(store, block, value, n=24):
-    store.put_scores(block.block_id, [Score(ERROR, value, n, 0.9 * value, 1.1 * value),
+    store.scores.put(block.block_id, [Score(ERROR, value, n, 0.9 * value, 1.1 * value),
                                       Score(TIME, 0.5, n)])  # fmt: skip
 
 
@@ -75,14 +75,14 @@ def test_a_reading_carries_what_a_reader_needs_to_trace_it(store):
     assert visit.when.isoformat() == "2026-01-05T10:30:00+01:00"  # the visit's own offset
     assert visit.screen == "217 × 136 mm, measured with a ruler"
     assert of(rows, "right")[0].block_id == right.block_id
-    assert rows.person == store.person("K7QF")
+    assert rows.person == store.people.get("K7QF")
     assert header.visit_id == visit.visit_id
 
 
 def test_a_block_belongs_to_the_hand_that_holds_now(store):
     _, (right, left) = add_visit(store, 1)
     add_visit(store, 2)
-    store.amend("block", left.block_id, "hand", "right", **SAID, at_utc=LATER)
+    store.annotations.amend("block", left.block_id, "hand", "right", **SAID, at_utc=LATER)
     rows = gather(store, "K7QF")
     assert [r.visit for r in of(rows, "left")] == [2]
     assert next((r.visit, r.block_id) for r in of(rows, "right")) == (1, left.block_id)
@@ -95,21 +95,23 @@ def test_a_block_belongs_to_the_hand_that_holds_now(store):
 def test_what_was_left_out_is_shown_with_its_reason_and_does_not_count(store, target):
     header, (_, left) = add_visit(store, 1)
     identity = header.visit_id if target == "visit" else left.block_id
-    store.amend(target, identity, "excluded", "yes", **SAID, at_utc=LATER)
+    store.annotations.amend(target, identity, "excluded", "yes", **SAID, at_utc=LATER)
     rows = gather(store, "K7QF")
     assert of(rows, "left")[0].aside == "left out by therapist: the person said so"
     assert of(rows, "right")[0].counts == (target == "block")
-    store.amend(target, identity, "excluded", "no", **SAID, at_utc="2026-03-02T08:00:00+00:00")
+    store.annotations.amend(
+        target, identity, "excluded", "no", **SAID, at_utc="2026-03-02T08:00:00+00:00"
+    )
     assert of(gather(store, "K7QF"), "left")[0].counts
 
 
 def test_a_visit_said_to_be_another_persons_is_on_that_page_by_its_time(store):
-    store.add_person(kit.person("A3CF"))
+    store.people.add(kit.person("A3CF"))
     add_visit(store, 1, "A3CF")
     add_visit(store, 3, "A3CF")
     moved, _ = add_visit(store, 2, "K7QF", value=5.0)
     add_visit(store, 4, "K7QF")
-    store.amend("visit", moved.visit_id, "person", "A3CF", **SAID, at_utc=LATER)
+    store.annotations.amend("visit", moved.visit_id, "person", "A3CF", **SAID, at_utc=LATER)
     theirs = gather(store, "A3CF")
     assert [(v.number, v.visit_id == moved.visit_id) for v in theirs.visits] == [
         (1, False), (2, True), (3, False),
@@ -120,7 +122,7 @@ def test_a_visit_said_to_be_another_persons_is_on_that_page_by_its_time(store):
 
 def test_of_a_repeated_block_the_finished_one_counts(store):
     header = kit.visit("K7QF", 1, started_utc=day(1))
-    store.begin_visit(header)
+    store.visits.begin(header)
     for index, ending in enumerate(("interrupted", "finished", "stopped")):
         block = kit.block_header(header, index, task="tapping", hand="right")
         kit.record(store, block, seed=index, ending=ending, reason="the doorbell rang")
@@ -135,7 +137,7 @@ def test_of_a_repeated_block_the_finished_one_counts(store):
 
 def test_a_block_without_scores_is_shown_and_does_not_count(store):
     header = kit.visit("K7QF", 1, started_utc=day(1))
-    store.begin_visit(header)
+    store.visits.begin(header)
     kit.record(
         store, kit.block_header(header, 0, task="tapping", hand="left"), ending="interrupted"
     )
@@ -147,7 +149,7 @@ def test_a_block_without_scores_is_shown_and_does_not_count(store):
 
 def test_a_screen_never_measured_and_too_few_trials_do_not_count(store):
     guessed = Device("T-09", Screen(1920, 1200, 0.113, 0.113, "guess"))
-    store.put_device(guessed)
+    store.setup.put_device(guessed)
     add_visit(store, 1, device=guessed)
     _, (right, _) = add_visit(store, 2)
     put(store, right, 9.0, n=3)
@@ -159,11 +161,11 @@ def test_a_screen_never_measured_and_too_few_trials_do_not_count(store):
 
 def test_a_cut_off_block_on_another_device_begins_no_series(store):
     other = Device("T-09", Screen(1920, 1200, 0.2, 0.2, "ruler"))
-    store.put_device(other)
+    store.setup.put_device(other)
     for sequence in range(1, 9):
         add_visit(store, sequence, value=9 + sequence / 10)
     header = kit.visit("K7QF", 9, started_utc=day(9), device=other)
-    store.begin_visit(header)
+    store.visits.begin(header)
     kit.record(
         store, kit.block_header(header, 0, task="tapping", hand="right"), ending="interrupted"
     )
@@ -177,11 +179,11 @@ def test_a_cut_off_block_on_another_device_begins_no_series(store):
 
 def test_scatter_is_pooled_over_the_same_plan_and_role_of_the_hand(store):
     """K7QF and A3CF: left more affected; M4WX: right; X9YR: another plan."""
-    store.put_plan("another", {"name": "long"})
+    store.setup.put_plan("another", {"name": "long"})
     people = {"K7QF": "left", "A3CF": "left", "M4WX": "right", "X9YR": "left"}
     for number, (code, side) in enumerate(people.items()):
         if code != "K7QF":
-            store.add_person(kit.person(code, affected_side=side))
+            store.people.add(kit.person(code, affected_side=side))
         for sequence in range(1, 8):
             add_visit(
                 store, sequence, code, value=10 * (number + 1) + sequence,
@@ -206,7 +208,9 @@ def test_one_task_alone_has_no_composite_and_is_the_headline_itself(store):
 
 def test_markers_come_with_the_time_of_the_place(store):
     add_visit(store, 1)
-    store.add_marker("K7QF", "fall", at_utc="2026-01-10T23:30:00+00:00", note="at home")
+    store.annotations.add_marker(
+        "K7QF", "fall", at_utc="2026-01-10T23:30:00+00:00", note="at home"
+    )
     (marker,) = gather(store, "K7QF").markers
     assert (marker.kind, marker.note) == ("fall", "at home")
     assert marker.when.isoformat() == "2026-01-11T00:30:00+01:00"

@@ -94,7 +94,7 @@ def test_a_change_is_told_with_its_reason(own_clinic):
 
 def test_a_block_that_cannot_be_scored_is_named_and_stops_no_other(own_clinic):
     with Store.open(own_clinic, write=False) as store:
-        bad = next(r.block_id for r in store.scores() if r.measure == "slide.sparc")
+        bad = next(r.block_id for r in store.scores.all() if r.measure == "slide.sparc")
     rescored(own_clinic)
     before = tables(own_clinic, scores=True)
     change(own_clinic, f"UPDATE payloads SET frames = x'00' WHERE block_id = '{bad}'")

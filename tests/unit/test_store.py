@@ -36,7 +36,7 @@ def store(address):
 @pytest.fixture
 def visit(store):
     header = kit.visit()
-    store.begin_visit(header)
+    store.visits.begin(header)
     return header
 
 
@@ -44,12 +44,12 @@ def visit(store):
 
 
 def test_people_are_listed_in_order_of_enrolment(store):
-    store.add_person(kit.person("X3CF", enrolled_utc="2025-12-01T00:00:00+00:00"))
-    store.add_person(
+    store.people.add(kit.person("X3CF", enrolled_utc="2025-12-01T00:00:00+00:00"))
+    store.people.add(
         kit.person("M4WX", affected_side="both", n_familiarisation=1, n_baseline=6)
     )
-    assert [p.code for p in store.list_people()] == ["X3CF", "K7QF", "M4WX"]
-    assert store.person("M4WX") == kit.person(
+    assert [p.code for p in store.people.all()] == ["X3CF", "K7QF", "M4WX"]
+    assert store.people.get("M4WX") == kit.person(
         "M4WX", affected_side="both", n_familiarisation=1, n_baseline=6
     )
 
@@ -60,79 +60,79 @@ def test_baseline_rule_is_two_visits_left_out_and_four_kept():
 
 def test_an_unknown_code_names_those_there_are(store):
     with pytest.raises(UsageError, match=r"no person 'NONE' in this store; enrolled are K7QF"):
-        store.person("NONE")
+        store.people.get("NONE")
 
 
 def test_a_code_is_given_once(store):
     with pytest.raises(StoreError, match="nothing was changed"):
-        store.add_person(kit.PERSON)
+        store.people.add(kit.PERSON)
 
 
 def test_the_latest_decision_on_consent_holds(store):
-    store.add_person(kit.person("M4WX"))
+    store.people.add(kit.person("M4WX"))
     for day, code, decision in [
         (1, "K7QF", "given"), (3, "K7QF", "withdrawn"), (2, "M4WX", "withdrawn"),
         (4, "M4WX", "given"),
     ]:  # fmt: skip
-        store.record_consent(
+        store.people.record_consent(
             code, form_version="1", decision=decision, at_utc=f"2026-01-0{day}T00:00:00+00:00"
         )
-    assert store.withdrawn() == {"K7QF"}
-    assert [c.decision for c in store.consents("M4WX")] == ["withdrawn", "given"]
+    assert store.people.withdrawn() == {"K7QF"}
+    assert [c.decision for c in store.people.consents("M4WX")] == ["withdrawn", "given"]
 
 
 def test_a_device_is_known_as_last_seen(store):
     measured = Device("T-03", Screen(1920, 1200, 0.1, 0.11, "card"), "Linux", 21.5)
-    store.put_device(measured)
-    assert store.device("T-03") == measured
-    assert store.devices() == [measured]
-    assert store.device("T-99") is None
+    store.setup.put_device(measured)
+    assert store.setup.device("T-03") == measured
+    assert store.setup.devices() == [measured]
+    assert store.setup.device("T-99") is None
 
 
 def test_a_plan_never_changes_under_its_hash(store):
-    store.put_plan(kit.PLAN_HASH, {"name": "another"})
-    store.put_plan("ffff", {"name": "long", "hands": ["left"]})
-    assert store.plans() == {
+    store.setup.put_plan(kit.PLAN_HASH, {"name": "another"})
+    store.setup.put_plan("ffff", {"name": "long", "hands": ["left"]})
+    assert store.setup.plans() == {
         kit.PLAN_HASH: json.loads(kit.PLAN_JSON),
         "ffff": {"name": "long", "hands": ["left"]},
     }
 
 
 def test_a_setting_keeps_any_plain_value(store):
-    assert store.setting("of_later") is None
-    assert store.setting("of_later", "112") == "112"
-    store.put_setting("of_later", "144")
-    store.put_setting("of_later", {"text": "144 é", "at": [1, 2.5, None]})
-    assert store.setting("of_later") == {"text": "144 é", "at": [1, 2.5, None]}
+    assert store.setup.setting("of_later") is None
+    assert store.setup.setting("of_later", "112") == "112"
+    store.setup.put_setting("of_later", "144")
+    store.setup.put_setting("of_later", {"text": "144 é", "at": [1, 2.5, None]})
+    assert store.setup.setting("of_later") == {"text": "144 é", "at": [1, 2.5, None]}
 
 
 # Visits and blocks
 
 
 def test_visits_come_in_order_and_open_ones_have_no_ending(store):
-    store.add_person(kit.person("A3CF"))
+    store.people.add(kit.person("A3CF"))
     for code, sequence in [("K7QF", 2), ("K7QF", 1), ("A3CF", 1)]:
-        store.begin_visit(kit.visit(code, sequence))
-    store.end_visit(kit.visit(sequence=1).visit_id, "finished")
-    assert [(v.header.person, v.header.sequence, v.ending) for v in store.visits()] == [
+        store.visits.begin(kit.visit(code, sequence))
+    store.visits.end(kit.visit(sequence=1).visit_id, "finished")
+    assert [(v.header.person, v.header.sequence, v.ending) for v in store.visits.all()] == [
         ("A3CF", 1, None), ("K7QF", 1, "finished"), ("K7QF", 2, None),
     ]  # fmt: skip
-    assert [v.header for v in store.visits("A3CF")] == [kit.visit("A3CF")]
-    assert store.visits("NONE") == []
+    assert [v.header for v in store.visits.all("A3CF")] == [kit.visit("A3CF")]
+    assert store.visits.all("NONE") == []
 
 
 def test_a_visit_number_is_given_once(store, visit):
     with pytest.raises(StoreError, match="nothing was changed"):
-        store.begin_visit(kit.visit(visit_id=kit.identifier("another")))
+        store.visits.begin(kit.visit(visit_id=kit.identifier("another")))
 
 
 def test_a_block_comes_back_whole(store, visit):
     header = kit.block_header(visit)
     block = kit.record(store, header, seed=5, reason="é", ended_ns=2**62)
-    (record,) = store.blocks(visit.visit_id)
+    (record,) = store.records.of_visit(visit.visit_id)
     assert (record.ending, record.n_samples) == ("finished", len(block.samples))
     assert (record.input_type, record.sha256) == ("touch", block.sha256)
-    again = store.load_block(header.block_id)
+    again = store.records.load(header.block_id)
     assert again.sha256 == block.sha256
     assert (again.audit, again.reason, again.ended_ns) == (block.audit, "é", 2**62)
     with store._engine.connect() as connection:
@@ -140,31 +140,31 @@ def test_a_block_comes_back_whole(store, visit):
 
 
 def test_blocks_in_brief_say_what_the_records_say_in_one_reading(store, visit):
-    store.add_person(kit.person("A3CF"))
+    store.people.add(kit.person("A3CF"))
     other = kit.visit("A3CF")
-    store.begin_visit(other)
+    store.visits.begin(other)
     for header in (kit.block_header(visit, 1), kit.block_header(visit, 0)):
         kit.record(store, header, reason="é")
-    store.begin_block(kit.block_header(other)).stop()
-    brief = store.blocks_in_brief("K7QF")
+    store.records.begin(kit.block_header(other)).stop()
+    brief = store.records.in_brief("K7QF")
     assert [(b.block_id, b.number, b.task, b.hand, b.phase, b.ending, b.reason, b.input_type,
              b.audit, b.visit_id) for b in brief] == [
         (r.header.block_id, r.header.index, r.header.task, r.header.hand, r.header.phase,
          r.ending, r.reason, r.input_type, r.audit, r.header.visit_id)
-        for r in store.blocks(visit.visit_id)
+        for r in store.records.of_visit(visit.visit_id)
     ]  # fmt: skip
-    everybody = store.blocks_in_brief()
+    everybody = store.records.in_brief()
     assert [b.visit_id for b in everybody] == [other.visit_id, *[visit.visit_id] * 2]
     assert (everybody[0].ending, everybody[0].input_type) == (None, "none")
 
 
 def test_a_running_block_has_no_ending_and_cannot_be_loaded(store, visit):
     header = kit.block_header(visit)
-    sink = store.begin_block(header)
-    (record,) = store.blocks(visit.visit_id)
+    sink = store.records.begin(header)
+    (record,) = store.records.of_visit(visit.visit_id)
     assert (record.ending, record.n_samples, record.sha256) == (None, 0, "")
     with pytest.raises(RecordError, match="no finished block"):
-        store.load_block(header.block_id)
+        store.records.load(header.block_id)
     sink.stop()
 
 
@@ -173,7 +173,7 @@ def test_a_whole_block_is_never_written_again(store, visit):
     block = kit.record(store, header)
     with pytest.raises(StoreError, match="all earlier blocks are safe"):
         store_anew(store, kit.made_up_block(header, seed=99))
-    assert store.load_block(header.block_id).sha256 == block.sha256
+    assert store.records.load(header.block_id).sha256 == block.sha256
 
 
 def store_anew(store, block):
@@ -181,31 +181,31 @@ def store_anew(store, block):
 
 
 def test_layouts_met_are_those_of_the_person(store, visit):
-    store.add_person(kit.person("A3CF"))
+    store.people.add(kit.person("A3CF"))
     other = kit.visit("A3CF")
-    store.begin_visit(other)
+    store.visits.begin(other)
     for header in (kit.block_header(visit, 0), kit.block_header(visit, 1)):
         kit.record(store, header)
-    store.begin_block(kit.block_header(other)).stop()  # met, though it was not finished
-    assert store.used_layouts("K7QF") == {
+    store.records.begin(kit.block_header(other)).stop()  # met, though it was not finished
+    assert store.visits.used_layouts("K7QF") == {
         kit.block_header(visit, index).layout_hash for index in range(2)
     }
-    assert store.used_layouts("A3CF") == {kit.block_header(other).layout_hash}
+    assert store.visits.used_layouts("A3CF") == {kit.block_header(other).layout_hash}
 
 
 def test_an_open_block_is_put_together_from_its_parts(store, visit, address):
     header = kit.block_header(visit)
     samples, frames, events = kit.made_up_arrays(3)
-    sink = store.begin_block(header)
+    sink = store.records.begin(header)
     sink.put(samples[:200], frames[:50], events[:2])
     sink.flush()
     sink.put(samples[200:300], frames[50:60], events[2:3])
     store.close()
     with Store.open(address) as again:
-        assert again.recover() == [header.block_id]
-        assert again.recover() == []
-        block = again.load_block(header.block_id)
-        (record,) = again.blocks(visit.visit_id)
+        assert again.records.recover() == [header.block_id]
+        assert again.records.recover() == []
+        block = again.records.load(header.block_id)
+        (record,) = again.records.of_visit(visit.visit_id)
     assert block.samples.tobytes() == samples[:300].tobytes()
     assert block.frames.tobytes() == frames[:60].tobytes()
     assert repr(block.events["t_ns"].tolist()) == repr([e.t_ns for e in events[:3]])
@@ -217,45 +217,45 @@ def test_an_open_block_is_put_together_from_its_parts(store, visit, address):
 def test_the_recording_lock_is_free_at_once_when_it_is_let_go(store):
     """A server ends a closed session in its own time; the lock must not wait for that."""
     for _ in range(60):
-        with store.lock_for_recording():
+        with store.records.lock():
             pass
 
 
 def test_a_block_that_was_cut_off_before_its_first_sample_is_kept_empty(store, visit):
     header = kit.block_header(visit)
-    store.begin_block(header).stop()
-    assert store.recover() == [header.block_id]
-    block = store.load_block(header.block_id)
+    store.records.begin(header).stop()
+    assert store.records.recover() == [header.block_id]
+    block = store.records.load(header.block_id)
     assert (len(block.samples), len(block.frames), len(block.events)) == (0, 0, 0)
     assert (block.ending, block.ended_ns, block.input_type) == ("interrupted", 0, "none")
 
 
 def test_one_program_records_at_a_time(store, address):
-    with Store.open(address) as other, store.lock_for_recording():
-        with store.lock_for_recording():  # its holder may take it again
+    with Store.open(address) as other, store.records.lock():
+        with store.records.lock():  # its holder may take it again
             pass
         with pytest.raises(StoreError, match="another program is recording"):
-            other.recover()
+            other.records.recover()
     with Store.open(address) as other:
-        assert other.recover() == []
+        assert other.records.recover() == []
 
 
 def test_reading_sees_one_moment(store, visit, address):
     with Store.open(address, write=False) as reader:
         with reader.at_one_moment():
-            assert len(reader.visits()) == 1
-            store.begin_visit(kit.visit(sequence=2))
-            store.add_person(kit.person("A3CF"))
-            assert len(reader.visits()) == 1
-            assert len(reader.list_people()) == 1
-        assert len(reader.visits()) == 2
+            assert len(reader.visits.all()) == 1
+            store.visits.begin(kit.visit(sequence=2))
+            store.people.add(kit.person("A3CF"))
+            assert len(reader.visits.all()) == 1
+            assert len(reader.people.all()) == 1
+        assert len(reader.visits.all()) == 2
 
 
 def test_reading_cannot_write(store, address):
     with Store.open(address, write=False) as reader:
         with pytest.raises(StoreError, match="nothing was changed"):
-            reader.add_person(kit.person("A3CF"))
-        assert len(reader.list_people()) == 1
+            reader.people.add(kit.person("A3CF"))
+        assert len(reader.people.all()) == 1
 
 
 # The writer
@@ -265,7 +265,7 @@ def test_put_does_not_wait_for_the_disk(store, visit):
     """While somebody else holds the tables, put returns; what waited is written later."""
     header = kit.block_header(visit)
     samples, frames, events = kit.made_up_arrays(1)
-    sink = store.begin_block(header)
+    sink = store.records.begin(header)
     count = text("SELECT count(*) FROM chunks")
     with store._engine.begin() as held:
         if store.folder is None:
@@ -278,8 +278,8 @@ def test_put_does_not_wait_for_the_disk(store, visit):
         n_chunks = connection.execute(count).scalar()
     assert 1 <= n_chunks <= 2  # what came meanwhile is written in one go
     sink.stop()
-    store.recover()
-    block = store.load_block(header.block_id)
+    store.records.recover()
+    block = store.records.load(header.block_id)
     assert block.samples.tobytes() == samples.tobytes()
     assert len(block.events) == -(-len(samples) // 100)
 
@@ -288,7 +288,7 @@ def test_a_failure_of_the_writer_comes_up_at_the_next_put(store, visit):
     """Take the table away under it; then give it back, and the whole block is stored."""
     header = kit.block_header(visit)
     block = kit.made_up_block(header)
-    sink = store.begin_block(header)
+    sink = store.records.begin(header)
     sink.put(block.samples[:240], block.frames[:0], [])
     sink.flush()
     with store._engine.begin() as connection:
@@ -301,7 +301,7 @@ def test_a_failure_of_the_writer_comes_up_at_the_next_put(store, visit):
     with store._engine.begin() as connection:
         connection.execute(text("ALTER TABLE hidden RENAME TO chunks"))
     sink.close(block)
-    assert store.load_block(header.block_id).sha256 == block.sha256
+    assert store.records.load(header.block_id).sha256 == block.sha256
     with pytest.raises(ValueError, match="has ended"):
         sink.put(block.samples, block.frames, [])
 
@@ -312,15 +312,15 @@ def test_a_failure_of_the_writer_comes_up_at_the_next_put(store, visit):
 def test_scores_replace_those_of_an_earlier_scoring(store, visit):
     header = kit.block_header(visit)
     kit.record(store, header)
-    store.put_scores(
+    store.scores.put(
         header.block_id, [Score("slide.extent_mm", 1.0, 3), missing("slide.x", "")]
     )
     again = [
         Score("slide.extent_mm", 71.25, 12, 70.0, 72.5),
         missing("slide.jitter_across_mm", "too short", 2),
     ]
-    store.put_scores(header.block_id, again)
-    first, second = store.scores()
+    store.scores.put(header.block_id, again)
+    first, second = store.scores.all()
     assert (first.measure, first.value, first.n, first.low, first.high) == (
         "slide.extent_mm", 71.25, 12, 70.0, 72.5,
     )  # fmt: skip
@@ -331,8 +331,8 @@ def test_scores_replace_those_of_an_earlier_scoring(store, visit):
         2,
         SCORING_VERSION,
     )
-    assert len(store.scores("K7QF")) == 2
-    assert store.scores("NONE") == []
+    assert len(store.scores.all("K7QF")) == 2
+    assert store.scores.all("NONE") == []
 
 
 def test_an_amendment_lies_beside_the_record(store, visit):
@@ -340,15 +340,19 @@ def test_an_amendment_lies_beside_the_record(store, visit):
     block = kit.record(store, header)
     assert header.hand == "right"
     said = {"author": "therapist 2", "reason": "the person said so", "at_utc": LATER}
-    first = store.amend("block", header.block_id, "hand", "left", **said)
-    second = store.amend("block", header.block_id, "hand", "right", **{**said, "at_utc": LATER})
+    first = store.annotations.amend("block", header.block_id, "hand", "left", **said)
+    second = store.annotations.amend(
+        "block", header.block_id, "hand", "right", **{**said, "at_utc": LATER}
+    )
     assert (first.old, first.new) == ("right", "left")
     assert second.old in ("left", "right")
-    assert store.amend("visit", visit.visit_id, "excluded", "yes", **said).old == "no"
-    assert store.load_block(header.block_id).sha256 == block.sha256
-    assert store.blocks(visit.visit_id)[0].header.hand == "right"
-    assert len(store.amendments("K7QF")) == len(store.amendments()) == 3
-    assert store.amendments("NONE") == []
+    assert (
+        store.annotations.amend("visit", visit.visit_id, "excluded", "yes", **said).old == "no"
+    )
+    assert store.records.load(header.block_id).sha256 == block.sha256
+    assert store.records.of_visit(visit.visit_id)[0].header.hand == "right"
+    assert len(store.annotations.amendments("K7QF")) == len(store.annotations.amendments()) == 3
+    assert store.annotations.amendments("NONE") == []
 
 
 @pytest.mark.parametrize(
@@ -370,16 +374,16 @@ def test_an_amendment_that_cannot_be_is_refused(store, visit, change, message):
         "author": "a", "reason": "b", "at_utc": LATER, **change,
     }  # fmt: skip
     with pytest.raises(UsageError, match=message):
-        store.amend(**words)
-    assert store.amendments() == []
+        store.annotations.amend(**words)
+    assert store.annotations.amendments() == []
 
 
 def test_markers_are_dated_and_of_a_known_kind(store):
-    late = store.add_marker("K7QF", "medication", at_utc=LATER, note="evening dose")
-    early = store.add_marker("K7QF", "relapse", at_utc="2026-01-01T00:00:00+00:00")
-    assert store.markers("K7QF") == [early, late] == store.markers()
+    late = store.annotations.add_marker("K7QF", "medication", at_utc=LATER, note="evening dose")
+    early = store.annotations.add_marker("K7QF", "relapse", at_utc="2026-01-01T00:00:00+00:00")
+    assert store.annotations.markers("K7QF") == [early, late] == store.annotations.markers()
     with pytest.raises(UsageError, match="'mood' is no kind of event"):
-        store.add_marker("K7QF", "mood", at_utc=LATER)
+        store.annotations.add_marker("K7QF", "mood", at_utc=LATER)
 
 
 # The tables
@@ -424,7 +428,7 @@ def test_several_programs_may_open_a_new_store_at_once(address):
     def open_it(_number):
         at_once.wait()
         with Store.open(address) as store:
-            return store.list_people()
+            return store.people.all()
 
     with ThreadPoolExecutor(4) as pool:
         assert list(pool.map(open_it, range(4))) == [[]] * 4
@@ -438,6 +442,6 @@ def test_arrays_of_no_rows_keep_their_columns(store, visit):
     kit.record(
         store, header, samples=np.zeros(0, SAMPLE_DTYPE), frames=np.zeros(0, FRAME_DTYPE)
     )
-    again = store.load_block(header.block_id)
+    again = store.records.load(header.block_id)
     assert again.samples.dtype == SAMPLE_DTYPE
     assert canonical_json(again.header.settings) == canonical_json(header.settings)

@@ -16,68 +16,76 @@ def store(request, tmp_path):
     where = tmp_path if request.param == "file" else request.getfixturevalue("empty_database")
     with Store.open(where) as opened:
         kit.enrol(opened)
-        opened.add_person(kit.person("M4WX"))
+        opened.people.add(kit.person("M4WX"))
         yield opened
 
 
 def test_what_was_said_comes_back_in_order_of_time(store):
-    later = store.set_goal("K7QF", "sign my name", author="A", at_utc=LATER, weight=2.0)
-    early = store.set_goal("K7QF", "carry a cup", author="A", at_utc=EARLY)
-    other = store.set_goal("M4WX", "sew", author="A", at_utc=EARLY)
-    assert store.goals("K7QF") == [early, later]
-    assert set(g.goal_id for g in store.goals()) == {g.goal_id for g in (early, later, other)}
+    later = store.care.set_goal("K7QF", "sign my name", author="A", at_utc=LATER, weight=2.0)
+    early = store.care.set_goal("K7QF", "carry a cup", author="A", at_utc=EARLY)
+    other = store.care.set_goal("M4WX", "sew", author="A", at_utc=EARLY)
+    assert store.care.goals("K7QF") == [early, later]
+    assert set(g.goal_id for g in store.care.goals()) == {
+        g.goal_id for g in (early, later, other)
+    }
     levels = [
-        store.rate_goal(early.goal_id, level, author="A", at_utc=at)
+        store.care.rate_goal(early.goal_id, level, author="A", at_utc=at)
         for level, at in ((-1, EARLY), (2, LATER))
     ]
-    assert store.goal_levels() == levels
+    assert store.care.goal_levels() == levels
     restarts = [
-        store.restart_baseline("K7QF", None, author="A", reason="new drug", at_utc=at)
+        store.annotations.restart_baseline(
+            "K7QF", None, author="A", reason="new drug", at_utc=at
+        )
         for at in (EARLY, LATER)
     ]
-    assert store.restarts("K7QF") == restarts
-    assert store.restarts("M4WX") == []
+    assert store.annotations.restarts("K7QF") == restarts
+    assert store.annotations.restarts("M4WX") == []
     errors = [
-        store.enter_outside_error(
+        store.annotations.enter_outside_error(
             "trail.time_per_link_s", sem, source="s", author="A", at_utc=at
         )
         for sem, at in ((0.1, EARLY), (None, LATER))
     ]
-    assert store.outside_errors() == errors
+    assert store.annotations.outside_errors() == errors
 
 
 def test_plans_of_practice_are_in_order_of_the_day_they_hold_from(store):
     said = {"author": "A", "note": ""}
-    late = store.prescribe(
+    late = store.care.prescribe(
         "K7QF", from_date=date(2026, 5, 1), per_week=21, at_utc=EARLY, **said
     )
-    early = store.prescribe(
+    early = store.care.prescribe(
         "K7QF", from_date=date(2026, 4, 1), per_week=14, at_utc=LATER, **said
     )
-    assert store.prescriptions("K7QF") == [early, late]
+    assert store.care.prescriptions("K7QF") == [early, late]
 
 
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda s: s.rate_goal("x", 3, author="A", at_utc=EARLY), "level 3 cannot be"),
-        (lambda s: s.set_goal("K7QF", " ", author="A", at_utc=EARLY), "goal is empty"),
+        (lambda s: s.care.rate_goal("x", 3, author="A", at_utc=EARLY), "level 3 cannot be"),
+        (lambda s: s.care.set_goal("K7QF", " ", author="A", at_utc=EARLY), "goal is empty"),
         (
-            lambda s: s.set_goal("K7QF", "sew", author="A", at_utc=EARLY, weight=0),
+            lambda s: s.care.set_goal("K7QF", "sew", author="A", at_utc=EARLY, weight=0),
             "weight must be above 0, not 0",
         ),
         (
-            lambda s: s.restart_baseline("K7QF", None, author="", reason="r", at_utc=EARLY),
+            lambda s: s.annotations.restart_baseline(
+                "K7QF", None, author="", reason="r", at_utc=EARLY
+            ),
             "author is empty",
         ),
         (
-            lambda s: s.prescribe(
+            lambda s: s.care.prescribe(
                 "K7QF", from_date=date(2026, 5, 1), per_week=-1, author="A", at_utc=EARLY
             ),
             "must be 0 to 100, not -1",
         ),
         (
-            lambda s: s.enter_outside_error("m", 0.0, source="s", author="A", at_utc=EARLY),
+            lambda s: s.annotations.enter_outside_error(
+                "m", 0.0, source="s", author="A", at_utc=EARLY
+            ),
             "error must be above 0, not 0.0",
         ),
     ],
@@ -85,16 +93,16 @@ def test_plans_of_practice_are_in_order_of_the_day_they_hold_from(store):
 def test_what_cannot_be_is_refused_and_nothing_is_stored(store, call, words):
     with pytest.raises(UsageError, match=words):
         call(store)
-    assert not store.goals()
-    assert not store.restarts()
-    assert not store.prescriptions()
-    assert not store.outside_errors()
+    assert not store.care.goals()
+    assert not store.annotations.restarts()
+    assert not store.care.prescriptions()
+    assert not store.annotations.outside_errors()
 
 
 def test_a_rating_needs_its_goal_and_a_plan_its_person(store):
     with pytest.raises(StoreError):
-        store.rate_goal("nowhere", 0, author="A", at_utc=EARLY)
+        store.care.rate_goal("nowhere", 0, author="A", at_utc=EARLY)
     with pytest.raises(StoreError):
-        store.prescribe(
+        store.care.prescribe(
             "XXXX", from_date=date(2026, 5, 1), per_week=1, author="A", at_utc=EARLY
         )

@@ -30,7 +30,7 @@ def store(request, tmp_path):
     where = tmp_path if request.param == "file" else request.getfixturevalue("empty_database")
     with Store.open(where) as opened:
         kit.enrol(opened)
-        opened.add_person(kit.person("M4WX"))
+        opened.people.add(kit.person("M4WX"))
         yield opened
 
 
@@ -40,21 +40,21 @@ def test_entries_come_back_by_day_and_then_by_time(store):
     seen = entry("seen", kind="seen", exercise="head_turns", minutes=1.0, symptoms=2)
     other = entry("other", person="M4WX", hand="left")
     for practice in (late, seen, rest, other):
-        store.put_home_exercise(practice)
-    assert store.home_exercises("K7QF") == [rest, seen, late]
-    assert store.home_exercises("M4WX") == [other]
-    assert len(store.home_exercises()) == 4
+        store.care.put_home_exercise(practice)
+    assert store.care.home_exercises("K7QF") == [rest, seen, late]
+    assert store.care.home_exercises("M4WX") == [other]
+    assert len(store.care.home_exercises()) == 4
 
 
 def test_how_long_can_be_said_after_the_fact_and_a_slip_taken_back(store):
     first = entry()
-    store.put_home_exercise(first)
+    store.care.put_home_exercise(first)
     longer = replace(first, minutes=10.0, hand="right")
-    store.put_home_exercise(longer)
-    assert store.home_exercises("K7QF") == [longer]
-    store.take_back_home_exercise(first.practice_id)
-    store.take_back_home_exercise(first.practice_id)
-    assert store.home_exercises() == []
+    store.care.put_home_exercise(longer)
+    assert store.care.home_exercises("K7QF") == [longer]
+    store.care.take_back_home_exercise(first.practice_id)
+    store.care.take_back_home_exercise(first.practice_id)
+    assert store.care.home_exercises() == []
 
 
 @pytest.mark.parametrize(
@@ -75,10 +75,10 @@ def test_what_cannot_be_is_refused_whole(tmp_path, changes):
     with Store.open(tmp_path) as store:
         kit.enrol(store)
         with pytest.raises(UsageError, match="Nothing was stored"):
-            store.put_home_exercise(entry(**changes))
-        assert store.home_exercises() == []
+            store.care.put_home_exercise(entry(**changes))
+        assert store.care.home_exercises() == []
 
 
 def test_practice_of_nobody_is_refused(store):
     with pytest.raises(StoreError):
-        store.put_home_exercise(entry(person="NOBODY"))
+        store.care.put_home_exercise(entry(person="NOBODY"))

@@ -71,23 +71,23 @@ def check(home, lines, seen_before=()):
     with Store.open(home) as store:
         running = {
             record.header.block_id
-            for visit in store.visits()
-            for record in store.blocks(visit.header.visit_id)
+            for visit in store.visits.all()
+            for record in store.records.of_visit(visit.header.visit_id)
             if record.ending is None
         }
-        assert set(store.recover()) == running
+        assert set(store.records.recover()) == running
         assert len(running) <= 1
         stored = {
             record.header.block_id: record
-            for visit in store.visits()
-            for record in store.blocks(visit.header.visit_id)
+            for visit in store.visits.all()
+            for record in store.records.of_visit(visit.header.visit_id)
         }
         assert all(stored[block_id].sha256 == sha for block_id, sha in seen_before)
         for block_id, words in said.items():
             if block_id not in stored:  # killed before it was entered: nothing had been read
                 assert set(words) == {"begun"}
                 continue
-            hold_to_the_promise(store.load_block(block_id), stored[block_id], words)
+            hold_to_the_promise(store.records.load(block_id), stored[block_id], words)
         return [(b, r.sha256) for b, r in stored.items() if r.ending == "finished"]
 
 
@@ -148,9 +148,9 @@ def kill_at_statement(child, tmp_path, number):
     # The store that was left can be recorded into again.
     child.run("record", home, kill_after=N_LINES // 2)
     with Store.open(home) as store:
-        store.recover()
-        kept = {r.header.block_id: r.sha256 for v in store.visits() for r in
-                store.blocks(v.header.visit_id)}  # fmt: skip
+        store.records.recover()
+        kept = {r.header.block_id: r.sha256 for v in store.visits.all() for r in
+                store.records.of_visit(v.header.visit_id)}  # fmt: skip
     assert all(kept[block_id] == sha for block_id, sha in whole)
 
 

@@ -38,15 +38,15 @@ def fill(folder):
     with Store.open(folder) as store:
         kit.enrol(store)
         visit = kit.visit()
-        store.begin_visit(visit)
+        store.visits.begin(visit)
         return [kit.record(store, kit.block_header(visit, i), i).sha256 for i in range(2)]
 
 
 def hashes(store):
     return [
-        store.load_block(record.header.block_id).sha256
-        for visit in store.visits()
-        for record in store.blocks(visit.header.visit_id)
+        store.records.load(record.header.block_id).sha256
+        for visit in store.visits.all()
+        for record in store.records.of_visit(visit.header.visit_id)
         if record.ending is not None
     ]
 
@@ -109,7 +109,7 @@ def test_file_is_set_to_write_durably(home):
 
 def test_a_block_without_its_visit_is_refused(home):
     with Store.open(home) as store, pytest.raises(StoreError) as error:
-        store.begin_block(kit.block_header(kit.visit(sequence=9)))
+        store.records.begin(kit.block_header(kit.visit(sequence=9)))
     one_line(error, "FOREIGN KEY", "nothing was changed")
 
 
@@ -149,7 +149,7 @@ def test_a_cut_off_file_is_refused_in_one_line(home):
 def test_an_empty_file_is_a_new_store(tmp_path):
     (tmp_path / FILE_NAME).touch()
     with Store.open(tmp_path, write=False) as store:
-        assert store.list_people() == []
+        assert store.people.all() == []
     assert (tmp_path / FILE_NAME).stat().st_size == 0
     fill(tmp_path)
 
@@ -171,11 +171,11 @@ def test_a_newer_store_is_refused_unchanged(home):
 
 def test_a_newer_record_is_refused_and_the_others_are_read(home):
     with Store.open(home) as store:
-        store.begin_visit(kit.visit(sequence=2, record_version=99))
+        store.visits.begin(kit.visit(sequence=2, record_version=99))
     with Store.open(home, write=False) as store:
         with pytest.raises(RecordError) as error:
-            store.visit(kit.visit(sequence=2).visit_id)
-        assert [v.header.sequence for v in store.visits()] == [1]
+            store.visits.get(kit.visit(sequence=2).visit_id)
+        assert [v.header.sequence for v in store.visits.all()] == [1]
         named = store.unreadable()
     one_line(error, "record version 99", "Update", "not changed")
     assert len(named) == 1
@@ -302,11 +302,11 @@ def test_a_disk_mounted_read_only_can_be_read_and_not_written(small_disk):
 def record_until_it_fails(store, shas, first):
     for sequence in range(first, first + 100):
         visit = kit.visit(sequence=sequence, started_utc="2026-01-05T09:00:00+00:00")
-        store.begin_visit(visit)
+        store.visits.begin(visit)
         for index in range(2):
             header = kit.block_header(visit, index)
             block = kit.made_up_block(header, sequence)
-            sink = store.begin_block(header)
+            sink = store.records.begin(header)
             for start in range(0, len(block.samples), 120):
                 sink.put(block.samples[start : start + 120], block.frames[:0], [])
                 sink.flush()
@@ -329,16 +329,16 @@ def test_a_full_disk_costs_the_running_block_only(small_disk):
         assert hashes(store) == shas
     ballast.unlink()
     with Store.open(small_disk) as store:
-        store.recover()
-        n_visits = len(store.visits())
+        store.records.recover()
+        n_visits = len(store.visits.all())
         assert hashes(store)[: len(shas)] == shas
         visit = kit.visit(sequence=n_visits + 1, started_utc="2026-01-05T09:00:00+00:00")
-        store.begin_visit(visit)
+        store.visits.begin(visit)
         kit.record(store, kit.block_header(visit))
         assert all(
             record.ending is not None
-            for v in store.visits()
-            for record in store.blocks(v.header.visit_id)
+            for v in store.visits.all()
+            for record in store.records.of_visit(v.header.visit_id)
         )
 
 
@@ -356,7 +356,7 @@ def test_a_file_that_may_not_grow_costs_the_running_block_only(tmp_path):
             resource.setrlimit(resource.RLIMIT_FSIZE, before)
         one_line(error, "safe", "free space")
         assert len(shas) >= 2
-        store.recover()
+        store.records.recover()
         assert hashes(store)[: len(shas)] == shas
     with Store.open(tmp_path, write=False) as store:
         assert hashes(store)[: len(shas)] == shas
@@ -367,11 +367,11 @@ def test_a_file_that_may_not_grow_costs_the_running_block_only(tmp_path):
 
 def test_two_programs_cannot_record_at_once(home):
     with Store.open(home) as one, Store.open(home) as other:
-        with one.lock_for_recording():
-            with pytest.raises(StoreError) as error, other.lock_for_recording():
+        with one.records.lock():
+            with pytest.raises(StoreError) as error, other.records.lock():
                 pass
             one_line(error, "another program is recording", str(home), "Nothing was changed")
-        with other.lock_for_recording():
+        with other.records.lock():
             pass
 
 
@@ -379,21 +379,24 @@ def test_recovery_and_blocks_wait_for_the_lock(home):
     """A running block of another program is never closed for it."""
     visit = kit.visit(sequence=2)
     with Store.open(home) as one, Store.open(home) as other:
-        one.begin_visit(visit)
-        sink = one.begin_block(kit.block_header(visit))
-        for refused in (other.recover, lambda: other.begin_block(kit.block_header(visit, 1))):
+        one.visits.begin(visit)
+        sink = one.records.begin(kit.block_header(visit))
+        for refused in (
+            other.records.recover,
+            lambda: other.records.begin(kit.block_header(visit, 1)),
+        ):
             with pytest.raises(StoreError) as error:
                 refused()
             one_line(error, "another program is recording")
         sink.close(kit.made_up_block(kit.block_header(visit)))
     with Store.open(home) as other:
-        assert other.recover() == []
+        assert other.records.recover() == []
 
 
 def test_the_lock_dies_with_its_program(child, home):
     child.run("record", home, kill_after=9)
-    with Store.open(home) as store, store.lock_for_recording():
-        assert len(store.recover()) <= 1
+    with Store.open(home) as store, store.records.lock():
+        assert len(store.records.recover()) <= 1
 
 
 def test_others_read_while_one_records(home):
@@ -401,15 +404,15 @@ def test_others_read_while_one_records(home):
     header = kit.block_header(visit)
     block = kit.made_up_block(header)
     with Store.open(home) as store:
-        store.begin_visit(visit)
-        sink = store.begin_block(header)
+        store.visits.begin(visit)
+        sink = store.records.begin(header)
         sink.put(block.samples, block.frames, [])
         sink.flush()
         with Store.open(home, write=False) as reader:
             assert len(hashes(reader)) == 2
-            assert reader.blocks(visit.visit_id)[0].ending is None
+            assert reader.records.of_visit(visit.visit_id)[0].ending is None
             with pytest.raises(RecordError, match="no finished block"):
-                reader.load_block(header.block_id)
+                reader.records.load(header.block_id)
             with reader.at_one_moment():
                 assert len(hashes(reader)) == 2
                 sink.close(block)

@@ -38,7 +38,7 @@ def test_a_hostile_setting_is_left_out_or_harmless(tmp_path, name):
     for text in HOSTILE:
         connection.execute("REPLACE INTO settings (name, json) VALUES (?, ?)", (name, text))
         with Store.open(tmp_path, write=False) as store:
-            told = store.setting(name, "the default")
+            told = store.setup.setting(name, "the default")
             if told != "the default":
                 json.dumps(told)
                 assert told in (json.loads(text), [], {}, {"theme": "pink"}), text
@@ -74,7 +74,9 @@ def commands_end_calmly(home, out, text):
 
 def test_a_look_that_the_stage_does_not_have_is_left_out(own_clinic):
     with Store.open(own_clinic) as store:
-        store.put_setting("comfort", {"theme": "pink", "language": "xx", "volume_percent": 30})
+        store.setup.put_setting(
+            "comfort", {"theme": "pink", "language": "xx", "volume_percent": 30}
+        )
         assert comfort_of(store) == Comfort(volume_percent=30)
         assert {line.split(":")[0] for line in store.unreadable()} == {
             "setting comfort, language", "setting comfort, theme",
@@ -83,15 +85,15 @@ def test_a_look_that_the_stage_does_not_have_is_left_out(own_clinic):
 
 def test_of_a_list_or_dict_the_entries_that_fit_are_kept(tmp_path):
     with Store.open(tmp_path) as store:
-        store.put_setting("alarm_limits", {"pain": 3})
+        store.setup.put_setting("alarm_limits", {"pain": 3})
     connection = sqlite3.connect(tmp_path / FILE_NAME, isolation_level=None)
     connection.execute("UPDATE settings SET json = ?", ('{"pain": 3, "fatigue": 99}',))
     connection.close()
     with Store.open(tmp_path) as store:
-        assert store.setting("alarm_limits", {}) == {"pain": 3}
+        assert store.setup.setting("alarm_limits", {}) == {"pain": 3}
         assert "'fatigue' is 99" in store.unreadable()[0]
-        store.put_setting("alarm_limits", {"pain": 4})
-        assert store.setting("unreadable.alarm_limits") == {"pain": 3, "fatigue": 99}
+        store.setup.put_setting("alarm_limits", {"pain": 4})
+        assert store.setup.setting("unreadable.alarm_limits") == {"pain": 3, "fatigue": 99}
 
 
 @pytest.mark.parametrize(
@@ -108,5 +110,5 @@ def test_of_a_list_or_dict_the_entries_that_fit_are_kept(tmp_path):
 def test_what_does_not_fit_is_not_kept(tmp_path, name, value):
     with Store.open(tmp_path) as store:
         with pytest.raises(UsageError, match=f"setting {name}"):
-            store.put_setting(name, value)
-        assert store.setting(name) is None
+            store.setup.put_setting(name, value)
+        assert store.setup.setting(name) is None

@@ -23,7 +23,7 @@ def prepared(address, folder):
     stick.mkdir(parents=True)
     with Store.open(address) as store:
         store.folder = folder  # where its keys lie
-        store.add_person(kit.person())
+        store.people.add(kit.person())
         keys.make_clinic_keys(store, folder / "cards")
         signer = hand.key("tablet")
         hand.accept_key(store, signer.public_key().public_bytes_raw())
@@ -56,8 +56,10 @@ def receive_at_once(address, folder, stick):
     assert failures == []
     assert all(report.refused == [] for report in reports)
     with Store.open(address, write=False) as store:
-        held = [v.header.sequence for v in store.visits()]
-        waiting = {w.content_sha256 for w in store.quarantine() if w.reason == "conflict"}
+        held = [v.header.sequence for v in store.visits.all()]
+        waiting = {
+            w.content_sha256 for w in store.transfer.quarantine() if w.reason == "conflict"
+        }
     assert held == list(range(1, N_VISITS))
     assert len(waiting) == 2
     assert not list(stick.glob(".*partial*"))
@@ -102,7 +104,7 @@ def test_the_last_receipt_names_what_the_other_program_received_meanwhile(
     pair = hand.Pair(tmp_path, n_visits=2)
     pair.send()
     pair.receive()
-    whole = pair.clinic.received()
+    whole = pair.clinic.transfer.received()
     looks = iter([whole[:1]])  # what the other program wrote after the first look is not in it
     monkeypatch.setattr(pair.clinic, "received", lambda: next(looks, whole))
     write_receipts(pair.clinic, pair.stick, keys.clinic_keys(pair.clinic), wall=hand.wall)
@@ -120,8 +122,8 @@ def test_a_setting_put_by_two_at_once_is_no_error(empty_database):
         with Store.open(empty_database) as store:
             for number in range(20):
                 try:
-                    store.put_setting(f"key {number}", name)
-                    store.add_to_setting("list", f"{name} {number}")
+                    store.setup.put_setting(f"key {number}", name)
+                    store.setup.add_to_setting("list", f"{name} {number}")
                 except Exception as error:  # noqa: BLE001  # looked at below
                     failures.append(error)
 
@@ -132,7 +134,7 @@ def test_a_setting_put_by_two_at_once_is_no_error(empty_database):
         thread.join()
     assert failures == []
     with Store.open(empty_database, write=False) as store:
-        assert len(store.setting("list", [])) == 40
+        assert len(store.setup.setting("list", [])) == 40
 
 
 def test_a_tablet_or_person_taken_twice_is_taken_once(tmp_path):
@@ -140,9 +142,9 @@ def test_a_tablet_or_person_taken_twice_is_taken_once(tmp_path):
     said = {"author": "AB", "at_utc": hand.SAID["at_utc"]}
     with Store.open(tmp_path) as store:
         for _ in range(2):
-            store.accept_tablet("1a2b", "its key", "T-03", **said)
-            store.enrol_arrived(kit.person())
+            store.transfer.accept_tablet("1a2b", "its key", "T-03", **said)
+            store.transfer.enrol_arrived(kit.person())
         with pytest.raises(UsageError, match="another tablet's key"):
-            store.accept_tablet("1a2b", "another key", "T-03", **said)
-        assert [t.public_key for t in store.tablets()] == ["its key"]
-        assert len(store.list_people()) == 1
+            store.transfer.accept_tablet("1a2b", "another key", "T-03", **said)
+        assert [t.public_key for t in store.transfer.tablets()] == ["its key"]
+        assert len(store.people.all()) == 1

@@ -52,9 +52,9 @@ def change(folder, statement, *values, keys=True):
 def finished_block(folder):
     """A finished tapping block of the clinic."""
     with Store.open(folder, write=False) as store:
-        visit = store.visits("K7QF")[1].header
-        record = store.blocks(visit.visit_id)[1]
-        return record, store.load_block(record.header.block_id)
+        visit = store.visits.all("K7QF")[1].header
+        record = store.records.of_visit(visit.visit_id)[1]
+        return record, store.records.load(record.header.block_id)
 
 
 def altered_sample(folder, record, block):
@@ -142,7 +142,7 @@ def test_what_was_altered_is_found_and_named(own_clinic, alter, words):
 
 def test_a_running_block_is_counted_and_left_alone(own_clinic):
     with Store.open(own_clinic) as store:
-        sink = store.begin_block(kit.block_header(store.visits()[0].header, 500))
+        sink = store.records.begin(kit.block_header(store.visits.all()[0].header, 500))
         found = check(own_clinic)
         sink.stop()
     assert found.n_running == 1
@@ -159,14 +159,16 @@ def another(model, number):
 def test_a_cut_off_block_of_any_task_replays_to_its_events(own_clinic, n_puts):
     """What a kill leaves holds together: the events are those of the samples there are."""
     with Store.open(own_clinic) as store:
-        visit = store.visits("K7QF")[0].header
-        headers = [another(m, 700 + n) for n, m in enumerate(store.blocks(visit.visit_id))]
+        visit = store.visits.all("K7QF")[0].header
+        headers = [
+            another(m, 700 + n) for n, m in enumerate(store.records.of_visit(visit.visit_id))
+        ]
         assert {header.task for header in headers} == set(TASKS)
         for header in headers:
-            sink = store.begin_block(header)
+            sink = store.records.begin(header)
             run_block(header, Simulated(Truth(), seed=3), made_up.OnlyPuts(sink, n_puts))
             sink.stop()
-        assert set(store.recover()) == {header.block_id for header in headers}
+        assert set(store.records.recover()) == {header.block_id for header in headers}
         assert verify(store).findings == ()
 
 
@@ -181,10 +183,10 @@ def test_a_block_without_a_contact_replays_to_its_events(own_clinic, n_ticks):
             return "stopped", "asked to"
 
     with Store.open(own_clinic) as store:
-        visit = store.visits("K7QF")[0].header
-        for number, model in enumerate(store.blocks(visit.visit_id)):
+        visit = store.visits.all("K7QF")[0].header
+        for number, model in enumerate(store.records.of_visit(visit.visit_id)):
             header = another(model, 700 + number)
-            run_block(header, StopAtOnce(), store.begin_block(header))
+            run_block(header, StopAtOnce(), store.records.begin(header))
         assert verify(store).findings == ()
 
 
@@ -200,22 +202,22 @@ def test_a_backup_holds_everything_and_can_be_restored(clinic, tmp_path):
     target.rename(target.with_name(FILE_NAME))
     assert check(target.parent) == whole
     with Store.open(target.parent) as restored:
-        assert restored.recover() == []
+        assert restored.records.recover() == []
 
 
 def test_a_backup_is_taken_while_a_block_runs(own_clinic, tmp_path):
     with Store.open(own_clinic) as store:
-        header = kit.block_header(store.visits()[0].header, 500)
+        header = kit.block_header(store.visits.all()[0].header, 500)
         block = kit.made_up_block(header)
-        sink = store.begin_block(header)
+        sink = store.records.begin(header)
         sink.put(block.samples[:240], block.frames[:0], [])
         sink.flush()
         with Store.open(own_clinic, write=False) as other:
             other.back_up(tmp_path / "copy" / FILE_NAME)
         sink.close(block)
     with Store.open(tmp_path / "copy") as copy:
-        assert copy.recover() == [header.block_id]  # the copy is of the moment before
-        assert len(copy.load_block(header.block_id).samples) == 240
+        assert copy.records.recover() == [header.block_id]  # the copy is of the moment before
+        assert len(copy.records.load(header.block_id).samples) == 240
 
 
 def test_a_backup_never_writes_over_a_file(clinic, tmp_path):

@@ -81,15 +81,15 @@ def test_enrolment_tells_the_picture_and_erasing_somebody_changes_nobody_elses(t
 def test_people_of_an_older_store_keep_the_picture_they_were_shown(tmp_path):
     shutil.copyfile(DATA / "store_v2.sqlite", tmp_path / FILE_NAME)
     with Store.open(tmp_path) as store:
-        codes = [p.code for p in store.list_people()]
-        store.erase_person(codes[0], author="AB", at_utc=NOW.isoformat())
+        codes = [p.code for p in store.people.all()]
+        store.erasure.erase(codes[0], author="AB", at_utc=NOW.isoformat())
         assert picture_of(store, codes[1]) == PICTURES[1]
 
 
 def test_more_people_than_pictures_share_them_evenly(store):
     for _ in range(2 * len(PICTURES) + 1):
         new_person(store, dominant_hand="right", affected_side="both", first_hand=None, now=NOW)
-    held = [picture_of(store, p.code) for p in store.list_people()]
+    held = [picture_of(store, p.code) for p in store.people.all()]
     assert sorted(held.count(name) for name in PICTURES) == [2] * 7 + [3]
 
 
@@ -102,7 +102,7 @@ def test_a_visit_in_which_every_block_was_left_out_is_not_complete(store, person
         visit.leave_out(planned)
     assert (visit.n_done, visit.n_planned) == (0, 2)
     visit.end()
-    (record,) = store.visits(person.code)
+    (record,) = store.visits.all(person.code)
     assert record.ending == "stopped"
     (row,) = caseload(store, now=NOW + timedelta(days=1))
     assert (row.due, row.last_visit) == ("due", None)
@@ -113,7 +113,7 @@ def test_a_visit_with_a_test_done_counts(store, person):
     do(visit, 2)
     visit.end()
     assert (visit.n_done, visit.n_planned) == (1, 2)
-    assert store.visits(person.code)[0].ending == "finished"
+    assert store.visits.all(person.code)[0].ending == "finished"
     (row,) = caseload(store, now=NOW + timedelta(days=1))
     assert row.due == "not due yet"
 
@@ -129,10 +129,10 @@ def test_a_visit_that_was_ended_early_goes_on_the_same_day(store, person):
     assert again.resumed
     assert again.header.visit_id == visit.header.visit_id
     assert [b.hand for b in again.todo] == ["left", "left"]
-    assert store.visits(person.code)[0].ending is None
+    assert store.visits.all(person.code)[0].ending is None
     do(again, 2)
     again.end()
-    assert store.visits(person.code)[0].ending == "finished"
+    assert store.visits.all(person.code)[0].ending == "finished"
 
 
 def test_and_not_the_next_day(store, person):

@@ -36,11 +36,11 @@ def take(request: Request, form: FormData) -> Response:
                 first_hand=chosen(form, "first_hand") or None,
                 now=here.wall(),
             )
-            store.answer_contraindications(
+            store.care.answer_contraindications(
                 person.code, answers, author=here.session.author, at_utc=here.now_utc()
             )
             if version:
-                store.record_consent(
+                store.people.record_consent(
                     person.code, form_version=version, decision="given", at_utc=here.now_utc()
                 )
     except UsageError as error:
@@ -60,9 +60,9 @@ def card(request: Request) -> Response:
     """Show the small card the person takes home: code, picture, emergency number."""
     code = request.path_params["code"]
     with office(request).store(write=True) as store:
-        person = store.person(code)
+        person = store.people.get(code)
         picture = picture_of(store, code)
-        number = str(store.setting("emergency_number", ""))
+        number = str(store.setup.setting("emergency_number", ""))
     return page(request, "card.html.j2", person=person, picture=picture, number=number)
 
 

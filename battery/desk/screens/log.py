@@ -17,10 +17,10 @@ def show(request: Request) -> Response:
     with office(request).store() as store:
         everything = [
             (person.code, row)
-            for person in store.list_people()
+            for person in store.people.all()
             for row in history_of(store, person.code)
         ]
-        gone = store.tombstones()
+        gone = store.erasure.tombstones()
     authors = sorted({row.author for _code, row in everything if row.author})
     rows = [pair for pair in everything if not author or pair[1].author == author]
     rows.sort(key=lambda pair: pair[1].at_utc, reverse=True)

@@ -36,8 +36,8 @@ def _shown(
     ticked: Sequence[str] = (),
 ) -> Response:
     with office(request).store() as store:
-        people = store.list_people()
-        gave = store.gave_consent("research")
+        people = store.people.all()
+        gave = store.people.gave_consent("research")
     return page(
         request,
         "out.html.j2",
@@ -110,11 +110,11 @@ def _export(
 def _write_pages(here: Office, folder: Path, ticked: list[str], step: Step) -> Sequence[str]:
     lines = []
     with here.store() as store:
-        codes = ticked or [person.code for person in store.list_people()]
+        codes = ticked or [person.code for person in store.people.all()]
         for number, code in enumerate(codes):
             step(number, len(codes))
             html = render(page_of(store, code, now=here.wall()))
-            path = write_text(folder / f"{store.person(code).code}.html", html)
+            path = write_text(folder / f"{store.people.get(code).code}.html", html)
             lines.append(str(write_pdf(path, path.with_suffix(".pdf"))))
     return lines
 

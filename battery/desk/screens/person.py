@@ -48,13 +48,13 @@ def _shown(
     here = office(request)
     code = request.path_params["code"]
     with here.store() as store:
-        person = store.person(code)
+        person = store.people.get(code)
         alarms = alarms_of(store, code)
         try:
             note = note_text(_judged(here, code))
         except BatteryError as error:
             note = str(error)
-        states = store.states(code)
+        states = store.care.states(code)
         words = {
             "person": person,
             "picture": picture_held(store, code),
@@ -63,7 +63,7 @@ def _shown(
             "note": note,
             "state": states[-1] if states else None,
             "n_visits": len(visits_of(store, code)),
-            "goals": store.goals(code),
+            "goals": store.care.goals(code),
             "history": history_of(store, code),
         }
     return page(
@@ -107,7 +107,7 @@ def say(request: Request, form: FormData) -> Response:
         raise UsageError(msg)
     try:
         with here.store(write=True) as store:
-            store.person(code)
+            store.people.get(code)
             said = SAYING[what](here, store, code, form)
     except UsageError as error:
         return _shown(request, errors={what: str(error)}, fields=typed(form))
@@ -121,7 +121,7 @@ def _acknowledge(here: Office, store: Store, code: str, form: FormData) -> str:
         msg = "no alarm was ticked; nothing was stored"
         raise UsageError(msg)
     for key in keys:
-        store.acknowledge_alarm(
+        store.annotations.acknowledge_alarm(
             code,
             str(key),
             author=here.session.author,
@@ -134,12 +134,13 @@ def _acknowledge(here: Office, store: Store, code: str, form: FormData) -> str:
 def _event(here: Office, store: Store, code: str, form: FormData) -> str:
     day = _day(here, form)
     at_utc = utc_text(datetime.combine(day, time(12)).astimezone(), "seconds")
-    store.add_marker(code, chosen(form, "kind"), at_utc=at_utc, note=chosen(form, "note"))  # type: ignore[arg-type]  # checked there
+    kind = chosen(form, "kind")
+    store.annotations.add_marker(code, kind, at_utc=at_utc, note=chosen(form, "note"))  # type: ignore[arg-type]  # checked there
     return _("The event is on the time axis.")
 
 
 def _plan(here: Office, store: Store, code: str, form: FormData) -> str:
-    store.prescribe(
+    store.care.prescribe(
         code,
         from_date=_day(here, form),
         per_week=_number(form, "per_week"),
@@ -151,18 +152,18 @@ def _plan(here: Office, store: Store, code: str, form: FormData) -> str:
 
 
 def _goal(here: Office, store: Store, code: str, form: FormData) -> str:
-    store.set_goal(
+    store.care.set_goal(
         code, chosen(form, "goal"), author=here.session.author, at_utc=here.now_utc()
     )
     return _("The goal is kept.")
 
 
 def _rating(here: Office, store: Store, code: str, form: FormData) -> str:
-    goals = {goal.goal_id for goal in store.goals(code)}
+    goals = {goal.goal_id for goal in store.care.goals(code)}
     if chosen(form, "goal_id") not in goals:
         msg = "choose which goal; nothing was stored"
         raise UsageError(msg)
-    store.rate_goal(
+    store.care.rate_goal(
         chosen(form, "goal_id"),
         int(_number(form, "level")),
         author=here.session.author,
@@ -175,7 +176,7 @@ def _baseline(here: Office, store: Store, code: str, form: FormData) -> str:
     visit_id = None
     if chosen(form, "from_visit"):
         visit_id = visit_meant(store, code, int(_number(form, "from_visit"))).header.visit_id
-    store.restart_baseline(
+    store.annotations.restart_baseline(
         code,
         visit_id,
         author=here.session.author,
@@ -186,7 +187,7 @@ def _baseline(here: Office, store: Store, code: str, form: FormData) -> str:
 
 
 def _state(here: Office, store: Store, code: str, form: FormData) -> str:
-    store.set_state(
+    store.care.set_state(
         code,
         chosen(form, "state"),
         from_date=_day(here, form),
@@ -199,7 +200,7 @@ def _state(here: Office, store: Store, code: str, form: FormData) -> str:
 
 def _take_back(here: Office, store: Store, code: str, form: FormData) -> str:
     kind, _sep, target = chosen(form, "target").partition(":")
-    store.take_back(
+    store.annotations.take_back(
         code,
         kind,  # type: ignore[arg-type]  # checked there
         target,

@@ -31,8 +31,8 @@ def _listed(
 ) -> Response:
     code = request.path_params["code"]
     with office(request).store() as store:
-        store.person(code)
-        amended = Amended(store.amendments())
+        store.people.get(code)
+        amended = Amended(store.annotations.amendments())
         visits = [
             {
                 "number": number,
@@ -54,7 +54,7 @@ def _listed(
             }
             for number, visit in enumerate(visits_of(store, code), start=1)
         ]
-        others = [p.code for p in store.list_people() if p.code != code]
+        others = [p.code for p in store.people.all() if p.code != code]
     return page(
         request,
         "visits.html.j2",
@@ -101,7 +101,7 @@ def _swap(here: Office, store: Store, visit_id: str, form: FormData) -> None:
 
 
 def _give(here: Office, store: Store, visit_id: str, form: FormData) -> None:
-    other = store.person(chosen(form, "person")).code
+    other = store.people.get(chosen(form, "person")).code
     _amend(here, store, form, ("visit", visit_id, "person", other))
 
 
@@ -127,7 +127,7 @@ def _amend(
     here: Office, store: Store, form: FormData, change: tuple[str, str, str, str]
 ) -> None:
     target, target_id, field, new = change
-    store.amend(
+    store.annotations.amend(
         target,  # type: ignore[arg-type]  # one of two words above
         target_id,
         field,

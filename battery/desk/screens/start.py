@@ -15,7 +15,7 @@ def show(request: Request) -> Response:
     """Show who may begin, and the visit that runs or ran last."""
     here = office(request)
     with here.store() as store:
-        people = [person.code for person in store.list_people()]
+        people = [person.code for person in store.people.all()]
     return page(
         request,
         "start.html.j2",
@@ -39,7 +39,7 @@ def begin(request: Request, form: FormData) -> Response:
         msg = f"no plan {plan!r}; nothing was begun"
         raise UsageError(msg)
     with here.store() as store:
-        person = store.person(chosen(form, "code"))
+        person = store.people.get(chosen(form, "code"))
     arguments = ["--plan", plan]
     if chosen(form, "large"):
         arguments.append("--large")

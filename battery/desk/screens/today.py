@@ -35,7 +35,7 @@ def show(request: Request) -> Response:
 def _judged(here: Office) -> tuple[list[Page], int, list[str]]:
     with here.store() as store:
         pages = judged_people(store, now=here.wall())
-        return pages, len(store.quarantine()), store.unreadable()
+        return pages, len(store.transfer.quarantine()), store.unreadable()
 
 
 ROUTES = [shows("/", show)]

@@ -113,8 +113,8 @@ def read_chart(store: Store, person: Person, said: Said, *, without_consent: str
 
     A visit that was recorded under somebody who withdrew stays out, and what was said of it.
     """
-    amendments = store.amendments()
-    withdrawn = store.withdrawn()
+    amendments = store.annotations.amendments()
+    withdrawn = store.people.withdrawn()
     visits = [
         visit
         for visit in visits_of(store, person.code, Amended(amendments))
@@ -122,14 +122,16 @@ def read_chart(store: Store, person: Person, said: Said, *, without_consent: str
     ]
     ids = {visit.header.visit_id for visit in visits}
     blocks = {
-        record.header.block_id: record.header for i in sorted(ids) for record in store.blocks(i)
+        record.header.block_id: record.header
+        for i in sorted(ids)
+        for record in store.records.of_visit(i)
     }
     concerned = ids | set(blocks)
     return Chart(
         person=person,
         visits=visits,
         blocks=blocks,
-        answers={visit_id: store.answers(visit_id) for visit_id in ids},
+        answers={visit_id: store.visits.answers(visit_id) for visit_id in ids},
         amendments=[a for a in amendments if a.target_id in concerned],
         alarms=alarms_of(store, person.code),
         said=said,

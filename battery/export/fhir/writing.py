@@ -81,7 +81,7 @@ def export_charts(
     try:
         make_folder(target)
         people = selection.of_people(store)
-        gave = store.gave_consent("research")
+        gave = store.people.gave_consent("research")
         for number, person in enumerate(people, start=1):
             why = "" if person.code in gave else selection.without_consent
             chart = read_chart(store, person, say(person), without_consent=why)

@@ -100,10 +100,10 @@ class LastPages:
         from battery.scoring.measures import PRIMARY
 
         lines = []
-        for record in visit.store.blocks(visit.header.visit_id):
+        for record in visit.store.records.of_visit(visit.header.visit_id):
             header = record.header
             measure = PRIMARY[header.task]
-            for row in visit.store.block_scores(header.block_id):
+            for row in visit.store.scores.of_block(header.block_id):
                 if row.measure == measure.name and not math.isnan(row.value):
                     lines.append(
                         texts.NUMBERS_LINE.format(
@@ -120,7 +120,7 @@ def tested(visit: VisitRun | None) -> list[Text]:
     """List the tasks of which a block was finished, in the order in which they were done."""
     if visit is None:
         return []
-    records = visit.store.blocks(visit.header.visit_id)
+    records = visit.store.records.of_visit(visit.header.visit_id)
     done = [
         r.header.task for r in records if r.header.phase == "test" and r.ending == "finished"
     ]

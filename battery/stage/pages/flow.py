@@ -183,7 +183,10 @@ class VisitFlow:
         if not self._protected:
             return None
         visit = self.visit
-        over = visit is not None and visit.store.visit(visit.header.visit_id).ending is not None
+        over = (
+            visit is not None
+            and visit.store.visits.get(visit.header.visit_id).ending is not None
+        )
         return self.make.text(
             "parked",
             texts.PARKED_TITLE,

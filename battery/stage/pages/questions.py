@@ -149,7 +149,7 @@ class Asking:
         header = self._visit.header
         earlier = [
             visit.header
-            for visit in self._visit.store.visits(header.person)
+            for visit in self._visit.store.visits.all(header.person)
             if visit.header.sequence == header.sequence - 1
         ]
         return earlier[0] if earlier else None
@@ -157,7 +157,7 @@ class Asking:
     def _rose_last_time(self) -> bool:
         """Whether a symptom rose by two or more in the person's visit before this one."""
         last = self._visit_before()
-        said = self._visit.store.answers(last.visit_id) if last else []
+        said = self._visit.store.visits.answers(last.visit_id) if last else []
         return max(rises(said).values(), default=0) >= PAUSE_RISE
 
     def _offered(self) -> dict[str, str] | None:
@@ -169,7 +169,7 @@ class Asking:
         ago = datetime.fromisoformat(header.started_utc) - datetime.fromisoformat(
             last.started_utc
         )
-        answers = self._visit.store.answers(last.visit_id)
+        answers = self._visit.store.visits.answers(last.visit_id)
         return taken_over(answers, days_ago=ago.total_seconds() / DAY_S)
 
     def _as_last(self, offered: dict[str, str], done: Next) -> Step:

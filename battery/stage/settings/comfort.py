@@ -96,9 +96,9 @@ def comfort_of(store: Store, person: str | None = None) -> Comfort:
     sets for everybody since: only what is set for the person changes it. What a newer program
     kept and this one does not know is left out.
     """
-    held = dict(store.setting(SETTING, {}))
+    held = dict(store.setup.setting(SETTING, {}))
     if person is not None:
-        own = store.setting(f"{SETTING}:{person}", {})
+        own = store.setup.setting(f"{SETTING}:{person}", {})
         if "theme" not in own and (seen := theme_seen(store, person)):
             held["theme"] = seen
         held |= own
@@ -116,8 +116,8 @@ def theme_seen(store: Store, person: str) -> str:
 
     Records that name none were made when there was only the dark one.
     """
-    for visit in reversed(store.visits(person)):
-        records = store.blocks(visit.header.visit_id)
+    for visit in reversed(store.visits.all(person)):
+        records = store.records.of_visit(visit.header.visit_id)
         if records:
             return records[-1].header.versions.get("theme", UNNAMED_THEME)
     return ""
@@ -125,7 +125,7 @@ def theme_seen(store: Store, person: str) -> str:
 
 def was_heard(store: Store, person: str) -> bool:
     """Whether a volume was chosen for a person, so that nobody has to ask again."""
-    return "volume_percent" in store.setting(f"{SETTING}:{person}", {})
+    return "volume_percent" in store.setup.setting(f"{SETTING}:{person}", {})
 
 
 def keep_comfort(store: Store, person: str | None, **changes: Any) -> Comfort:
@@ -142,10 +142,10 @@ def keep_comfort(store: Store, person: str | None, **changes: Any) -> Comfort:
         If nobody has that code, or the stage cannot do it; nothing is changed then.
     """
     if person is not None:
-        store.person(person)
+        store.people.get(person)
     replace(comfort_of(store, person), **changes)
     name = SETTING if person is None else f"{SETTING}:{person}"
-    store.put_setting(name, store.setting(name, {}) | changes)
+    store.setup.put_setting(name, store.setup.setting(name, {}) | changes)
     return comfort_of(store, person)
 
 

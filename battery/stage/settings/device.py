@@ -78,9 +78,9 @@ def keep_screen(
     """Store a measured screen, for this machine and as a record."""
     known[screen.width_px, screen.height_px] = screen
     save_device(store, alias, known)
-    store.put_device(Device(alias, screen, system_name()))
+    store.setup.put_device(Device(alias, screen, system_name()))
     by_card = screen.scale_source == "card"
-    store.put_screen_check(alias, screen, "card" if by_card else "ruler", at_utc=at_utc)
+    store.setup.put_screen_check(alias, screen, "card" if by_card else "ruler", at_utc=at_utc)
 
 
 def system_name() -> str:

@@ -46,11 +46,11 @@ class ClinicSettings:
 def clinic_settings(store: Store) -> ClinicSettings:
     """Return what the clinic has set."""
     return ClinicSettings(
-        emergency_number=str(store.setting("emergency_number", "")),
-        staff_code=str(store.setting("staff_code", "")),
-        show_scores=bool(store.setting("show_scores", False)),
-        machine=str(store.setting("machine", "")),
-        large=bool(store.setting("large", False)),
+        emergency_number=str(store.setup.setting("emergency_number", "")),
+        staff_code=str(store.setup.setting("staff_code", "")),
+        show_scores=bool(store.setup.setting("show_scores", False)),
+        machine=str(store.setup.setting("machine", "")),
+        large=bool(store.setup.setting("large", False)),
     )
 
 
@@ -78,18 +78,18 @@ def set_up(
         if not all(sign in f"{DIGITS}+ -" for sign in number) or len(number) > 20:
             msg = f"emergency number {number!r}: give at most 20 digits, +, - and blanks"
             raise UsageError(msg)
-        store.put_setting("emergency_number", number)
+        store.setup.put_setting("emergency_number", number)
     if staff_code is not None:
         if staff_code and not (staff_code.isdecimal() and 4 <= len(staff_code) <= 8):
             msg = f"staff code of {len(staff_code)} signs: give 4 to 8 digits, or nothing"
             raise UsageError(msg)
-        store.put_setting("staff_code", staff_code)
+        store.setup.put_setting("staff_code", staff_code)
     if show_scores is not None:
-        store.put_setting("show_scores", show_scores)
+        store.setup.put_setting("show_scores", show_scores)
     if machine is not None:
-        store.put_setting("machine", machine)
+        store.setup.put_setting("machine", machine)
     if large is not None:
-        store.put_setting("large", large)
+        store.setup.put_setting("large", large)
     return clinic_settings(store)
 
 
@@ -115,7 +115,7 @@ def warnings(
         free_bytes = shutil.disk_usage(store.folder).free
     if free_bytes is not None and free_bytes < MIN_DISK_BYTES:
         found.append("disk")
-    started = [datetime.fromisoformat(v.header.started_utc) for v in store.visits()]
+    started = [datetime.fromisoformat(v.header.started_utc) for v in store.visits.all()]
     if started and max(started) > now:
         found.append("clock")
     return found

@@ -1,4 +1,4 @@
-"""Who and what there is: people and their consent, devices, plans, the clinic's settings."""
+"""What there is to work with: devices and their checks, plans, the clinic's settings."""
 
 from __future__ import annotations
 
@@ -7,17 +7,17 @@ import uuid
 from collections.abc import Mapping
 from dataclasses import asdict
 from functools import partial
-from typing import Any
+from typing import Any, Literal
 
 from sqlalchemy import Connection, Executable, Table, insert, select
 from sqlalchemy.dialects import postgresql, sqlite
 
-from battery.errors import RecordError, UsageError
-from battery.recording import Device
+from battery.errors import UsageError
+from battery.recording import Device, Screen
 from battery.store import rebuild, schema
 from battery.store.base import UNREADABLE, Connected, ascii_only
 from battery.store.fitting import fitted
-from battery.store.rows import Consent, Decision, Person, Scope
+from battery.store.rows import ScreenCheck, TimingCheck
 from battery.store.settings import hold_setting, read_setting
 
 SETTINGS_KEY = 0x_C00D_0004
@@ -51,83 +51,8 @@ def _hold_to_form(name: str, value: Any) -> None:
         raise UsageError(msg)
 
 
-class Registry(Connected):
-    """People, devices, plans and settings."""
-
-    def add_person(self, person: Person) -> None:
-        """Add somebody; the code must be new."""
-        with self._writing() as connection:
-            connection.execute(insert(schema.people).values(**asdict(person)))
-
-    def person(self, code: str) -> Person:
-        """Return the person with this code.
-
-        Raises
-        ------
-        UsageError
-            If nobody has it.
-        """
-        query = select(schema.people).where(schema.people.c.code == code)
-        with self._reading() as connection:
-            row = connection.execute(query).mappings().first()
-        if row is None:
-            codes = [p.code for p in self.list_people()]
-            known = ", ".join(codes[:6]) + (" ..." if len(codes) > 6 else "")
-            hint = (
-                f"enrolled are {known}" if codes else "nobody is enrolled; run 'battery enrol'"
-            )
-            msg = f"no person {code!r} in this store; {hint}"
-            raise UsageError(msg)
-        try:
-            return fitted(Person, row)
-        except UNREADABLE as error:
-            msg = f"person {code!r} cannot be read: {error}; others are not affected"
-            raise RecordError(msg) from error
-
-    def list_people(self) -> list[Person]:
-        """List everybody in order of enrolment."""
-        query = select(schema.people).order_by(
-            schema.people.c.enrolled_utc, schema.people.c.code
-        )
-        with self._reading() as connection:
-            rows = connection.execute(query).mappings().all()
-        return self._built(rows, partial(fitted, Person), "person", "code")
-
-    def record_consent(
-        self,
-        person: str,
-        *,
-        form_version: str,
-        decision: Decision,
-        at_utc: str,
-        scope: Scope = "research",
-    ) -> Consent:
-        """Keep a person's decision about a use of the data; the latest one of a scope holds."""
-        consent = Consent(str(uuid.uuid4()), person, form_version, decision, at_utc, scope)
-        with self._writing() as connection:
-            connection.execute(insert(schema.consents).values(**asdict(consent)))
-        return consent
-
-    def consents(self, person: str | None = None) -> list[Consent]:
-        """List decisions in order of time, of one person or of all."""
-        query = select(schema.consents).order_by(
-            schema.consents.c.at_utc, schema.consents.c.consent_id
-        )
-        if person is not None:
-            query = query.where(schema.consents.c.person == person)
-        with self._reading() as connection:
-            rows = connection.execute(query).mappings().all()
-        return self._built(rows, partial(fitted, Consent), "consent", "consent_id")
-
-    def withdrawn(self) -> frozenset[str]:
-        """Return the codes of everybody whose latest decision about a use is to withdraw."""
-        latest = {(c.person, c.scope): c.decision for c in self.consents()}
-        return frozenset(code for (code, _), word in latest.items() if word == "withdrawn")
-
-    def gave_consent(self, scope: Scope) -> frozenset[str]:
-        """Return the codes of everybody whose latest decision about a use is to give it."""
-        latest = {c.person: c.decision for c in self.consents() if c.scope == scope}
-        return frozenset(code for code, word in latest.items() if word == "given")
+class Setup(Connected):
+    """Devices and the checks of them, plans, settings."""
 
     def put_device(self, device: Device) -> None:
         """Remember a device under its alias, in place of what was known of it."""
@@ -220,6 +145,49 @@ class Registry(Connected):
                 f"it cannot be read, and was left out: {problem}",
             )
         return told
+
+    def put_screen_check(
+        self, device: str, screen: Screen, source: Literal["card", "ruler"], *, at_utc: str
+    ) -> ScreenCheck:
+        """Keep a measurement of a screen of a device that is known."""
+        check = ScreenCheck(
+            str(uuid.uuid4()),
+            device,
+            screen.width_px,
+            screen.height_px,
+            screen.mm_per_px_x,
+            screen.mm_per_px_y,
+            source,
+            at_utc,
+        )
+        with self._writing() as connection:
+            connection.execute(insert(schema.screen_checks).values(**asdict(check)))
+        return check
+
+    def screen_checks(self, device: str | None = None) -> list[ScreenCheck]:
+        """List measurements of screens in order of time, of one device or of all."""
+        table = schema.screen_checks
+        query = select(table).order_by(table.c.at_utc, table.c.check_id)
+        if device is not None:
+            query = query.where(table.c.device == device)
+        with self._reading() as connection:
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, partial(fitted, ScreenCheck), "check", "check_id")
+
+    def put_timing_check(self, check: TimingCheck) -> None:
+        """Keep a check of a device that is known."""
+        with self._writing() as connection:
+            connection.execute(insert(schema.timing_checks).values(**asdict(check)))
+
+    def timing_checks(self, device: str | None = None) -> list[TimingCheck]:
+        """List checks of pointers and pictures in order of time, of one device or of all."""
+        table = schema.timing_checks
+        query = select(table).order_by(table.c.at_utc, table.c.check_id)
+        if device is not None:
+            query = query.where(table.c.device == device)
+        with self._reading() as connection:
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, partial(fitted, TimingCheck), "check", "check_id")
 
     def _get(self, table: Table, key: str, value: str) -> str | None:
         query = select(table.c.json).where(table.c[key] == value)

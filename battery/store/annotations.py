@@ -1,92 +1,52 @@
-"""What is said about the records later: scores, amendments, markers. Raw stays as it was."""
+"""What is said about the records later, by name and date. Raw stays as it was.
+
+Everything is added, with who said it and when; nothing is changed. The latest word counts.
+"""
 
 from __future__ import annotations
 
+import math
 import uuid
-from collections.abc import Sequence
 from dataclasses import asdict
 from functools import partial
 from typing import Any, Literal, get_args
 
-from sqlalchemy import delete, insert, or_, select
+from sqlalchemy import insert, or_, select
 
 from battery import forms
 from battery.errors import UsageError
 from battery.recording import HANDS
-from battery.scoring.score import Score
-from battery.store import fitting, rebuild, schema
+from battery.store import fitting, schema
 from battery.store.amended import Amended
-from battery.store.base import Connected
+from battery.store.care import Care
 from battery.store.fitting import AMENDABLE, YES_NO
-from battery.store.rows import Amendment, Marker, MarkerKind, ScoreRow
+from battery.store.opening import Opened
+from battery.store.rows import (
+    Acknowledgement,
+    Amendment,
+    Marker,
+    MarkerKind,
+    OutsideError,
+    Restart,
+    Takeable,
+    TakenBack,
+)
+from battery.store.said import Said, say_all
 
 
-class Beside(Connected):
-    """Scores, amendments and markers."""
+class Annotations(Said):
+    """Amendments, events, alarms that were seen, new baselines, outside errors, slips.
 
-    def put_scores(self, block_id: str, scores: Sequence[Score]) -> None:
-        """Store a block's scores in place of those it had."""
-        rows = [rebuild.score_values(block_id, score) for score in scores]
-        with self._writing() as connection:
-            connection.execute(
-                delete(schema.scores).where(schema.scores.c.block_id == block_id)
-            )
-            if rows:
-                connection.execute(insert(schema.scores), rows)
+    Parameters
+    ----------
+    opened : Opened
+    care : Care
+        Where the goals are that may be taken back.
+    """
 
-    def scores(
-        self, person: str | None = None, *, measures: Sequence[str] | None = None
-    ) -> list[ScoreRow]:
-        """List stored scores, of one person or of all, in order of visit, block and measure.
-
-        Parameters
-        ----------
-        measures : sequence of str, optional
-            Only these.
-        """
-        query = (
-            select(schema.scores)
-            .join(schema.blocks, schema.blocks.c.block_id == schema.scores.c.block_id)
-            .join(schema.visits, schema.visits.c.visit_id == schema.blocks.c.visit_id)
-            .order_by(
-                schema.visits.c.person,
-                schema.visits.c.sequence,
-                schema.blocks.c.number,
-                schema.scores.c.measure,
-            )
-        )
-        if person is not None:
-            query = query.where(schema.visits.c.person == person)
-        if measures is not None:
-            query = query.where(schema.scores.c.measure.in_(measures))
-        with self._reading() as connection:
-            rows = connection.execute(query).mappings().all()
-        return self._built(rows, rebuild.score_row, "scores of block", "block_id")
-
-    def block_scores(self, block_id: str) -> list[ScoreRow]:
-        """List a block's stored scores in order of measure."""
-        query = (
-            select(schema.scores)
-            .where(schema.scores.c.block_id == block_id)
-            .order_by(schema.scores.c.measure)
-        )
-        with self._reading() as connection:
-            rows = connection.execute(query).mappings().all()
-        return self._built(rows, rebuild.score_row, "scores of block", "block_id")
-
-    def visit_scores(self, visit_id: str) -> dict[str, list[ScoreRow]]:
-        """List the stored scores of a visit's blocks, each in order of measure."""
-        query = (
-            select(schema.scores)
-            .join(schema.blocks, schema.blocks.c.block_id == schema.scores.c.block_id)
-            .where(schema.blocks.c.visit_id == visit_id)
-            .order_by(schema.scores.c.block_id, schema.scores.c.measure)
-        )
-        found: dict[str, list[ScoreRow]] = {}
-        with self._reading() as connection:
-            for row in connection.execute(query).mappings():
-                found.setdefault(row["block_id"], []).append(rebuild.score_row(row))
-        return found
+    def __init__(self, opened: Opened, care: Care) -> None:
+        super().__init__(opened)
+        self._care = care
 
     def amend(
         self,
@@ -167,6 +127,110 @@ class Beside(Connected):
         with self._reading() as connection:
             rows = connection.execute(query).mappings().all()
         return self._built(rows, partial(fitting.fitted, Marker), "event", "marker_id")
+
+    def acknowledge_alarm(
+        self, person: str, alarm: str, *, author: str, at_utc: str, note: str = ""
+    ) -> Acknowledgement:
+        """Keep that somebody has seen an alarm.
+
+        Raises
+        ------
+        UsageError
+            If the author is empty.
+        """
+        say_all(author=author)
+        row = Acknowledgement(str(uuid.uuid4()), person, alarm, note, author, at_utc)
+        return self._added(schema.alarm_acknowledgements, row)
+
+    def acknowledgements(self, person: str | None = None) -> list[Acknowledgement]:
+        """List acknowledgements in order of time, of one person or of all."""
+        table = schema.alarm_acknowledgements
+        return self._said_of(table, Acknowledgement, "acknowledgement_id", person)
+
+    def take_back(
+        self,
+        person: str,
+        kind: Takeable,
+        target_id: str,
+        *,
+        reason: str,
+        author: str,
+        at_utc: str,
+    ) -> TakenBack:
+        """Say that an event, a goal or a rating was said by mistake; it stays stored.
+
+        Raises
+        ------
+        UsageError
+            If the person has no such thing, or reason or author is empty.
+        """
+        say_all(reason=reason, author=author)
+        if target_id not in self._takeable(person, kind):
+            msg = f"{person} has no {kind} {target_id!r}; nothing was taken back"
+            raise UsageError(msg)
+        row = TakenBack(str(uuid.uuid4()), person, kind, target_id, reason, author, at_utc)
+        return self._added(schema.taken_back, row)
+
+    def taken_back(self, person: str | None = None) -> list[TakenBack]:
+        """List what was taken back in order of time, of one person or of all."""
+        return self._said_of(schema.taken_back, TakenBack, "taken_id", person)
+
+    def _takeable(self, person: str, kind: Takeable) -> set[str]:
+        goals = {goal.goal_id for goal in self._care.goals(person)}
+        if kind == "goal":
+            return goals
+        if kind == "rating":
+            return {x.level_id for x in self._care.goal_levels() if x.goal_id in goals}
+        table = schema.markers
+        query = select(table.c.marker_id).where(table.c.person == person)
+        with self._reading() as connection:
+            return set(connection.execute(query).scalars())
+
+    def restart_baseline(
+        self, person: str, visit_id: str | None, *, author: str, reason: str, at_utc: str
+    ) -> Restart:
+        """Begin a new baseline at a visit, or go back to the first one with None.
+
+        Raises
+        ------
+        UsageError
+            If author or reason is empty.
+        """
+        say_all(author=author, reason=reason)
+        row = Restart(str(uuid.uuid4()), person, visit_id, author, reason, at_utc)
+        return self._added(schema.restarts, row)
+
+    def restarts(self, person: str | None = None) -> list[Restart]:
+        """List the new baselines in order of time, of one person or of all."""
+        return self._said_of(schema.restarts, Restart, "restart_id", person)
+
+    def enter_outside_error(
+        self,
+        measure: str,
+        sem: float | None,
+        *,
+        source: str,
+        author: str,
+        at_utc: str,
+        n_people: int = 0,
+    ) -> OutsideError:
+        """Take a measure's error from outside, or with None from this store again.
+
+        Raises
+        ------
+        UsageError
+            If `sem` is not above 0, or source or author is empty.
+        """
+        if sem is not None and not (sem > 0 and math.isfinite(sem)):
+            msg = f"an error must be above 0, not {sem}. Nothing was stored"
+            raise UsageError(msg)
+        say_all(source=source, author=author)
+        row = OutsideError(str(uuid.uuid4()), measure, sem, n_people, source, author, at_utc)
+        return self._added(schema.outside_errors, row)
+
+    def outside_errors(self) -> list[OutsideError]:
+        """List what was entered, in order of time."""
+        return self._said_of(schema.outside_errors, OutsideError, "error_id", None)
 
     def _check(self, target: str, field: str, new: str, author: str, reason: str) -> None:
         if field not in AMENDABLE[target]:
