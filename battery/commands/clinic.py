@@ -115,6 +115,7 @@ def people(
 
     Example: battery people --only overdue
     """
+    from battery.handover import waiting_alarms, waiting_lines
     from battery.report.caseload import STATES, caseload
 
     if only is not None and only not in STATES:
@@ -122,7 +123,11 @@ def people(
         raise UsageError(msg)
     with open_store(home, write=False) as store:
         rows = caseload(store, now=now())
-        _list_people(rows, only, n_waiting=len(store.transfer.quarantine()))
+        n_waiting = len(store.transfer.quarantine())
+        if only in (None, "alarm"):
+            for line in waiting_lines(waiting_alarms(store)):
+                print(f"ALARM {line}  (battery quarantine)")
+        _list_people(rows, only, n_waiting=n_waiting)
         say_unreadable(store)
 
 
@@ -134,8 +139,8 @@ def _list_people(rows: list[CaseloadRow], only: str | None, *, n_waiting: int) -
 
     if n_waiting:
         print(
-            f"{n_waiting} received bundles wait for a choice; an alarm in them is not listed "
-            "yet: battery quarantine"
+            f"{n_waiting} received bundles wait for a choice; they are on no page yet: "
+            "battery quarantine"
         )
     if not rows:
         print("nobody is enrolled yet; run 'battery enrol'")

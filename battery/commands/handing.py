@@ -112,10 +112,12 @@ def receive(
     Example: battery receive /media/stick
     """
     from battery.handover import receive as take_in
+    from battery.handover import waiting_alarms, waiting_lines
 
     with open_store(home) as store, Progress("receiving") as step:
         report = take_in(store, folder, wall=now, spare=key, progress=step)
-    print("\n".join(report.lines()))
+        alarms = waiting_lines(waiting_alarms(store))
+    print("\n".join([*report.lines(), *(f"ALARM {line}" for line in alarms)]))
     if report.refused:
         raise typer.Exit(1)
 
@@ -135,14 +137,21 @@ def quarantine(
 
     Example: battery quarantine take 3f2a --by AB --reason "compared the tablet's key"
     """
-    from battery.handover import leave_out, list_waiting, take
+    from battery.handover import (
+        leave_out,
+        list_waiting,
+        take,
+        waiting_alarms,
+        waiting_lines,
+    )
 
     if action not in ("list", "take", "leave"):
         msg = f"no choice {action!r}; say list, take or leave"
         raise UsageError(msg)
     if action == "list":
         with open_store(home, write=False) as store:
-            lines = list_waiting(store)
+            alarms = [f"ALARM {line}" for line in waiting_lines(waiting_alarms(store))]
+            lines = [*alarms, *list_waiting(store)]
         print("\n".join(lines) if lines else "nothing waits")
         return
     choose = take if action == "take" else leave_out

@@ -6,6 +6,7 @@ The clinic merges by visit and content, keeps contradictions apart until a perso
 answers with a signed receipt.
 """
 
+from battery.handover.alarming import waiting_alarms, waiting_lines
 from battery.handover.keys import held_keys, make_clinic_keys, make_tablet_keys, show_keys
 from battery.handover.receiving import receive
 from battery.handover.sending import send
@@ -22,4 +23,6 @@ __all__ = [
     "send",
     "show_keys",
     "take",
+    "waiting_alarms",
+    "waiting_lines",
 ]

@@ -88,7 +88,7 @@ def take(store: Store, name: str, *, author: str, why: str, wall: Wall) -> list[
             store, lambda w: w.reason == "device" and w.fingerprint == item.fingerprint, wall
         )
     if item.reason == "person":
-        arrival = _opened(store, item)
+        arrival = opened(store, item)
         code = arrival.person.code
         if code in {p.code for p in store.people.all()}:
             store.transfer.let_pass(code, item.fingerprint)
@@ -109,7 +109,7 @@ def _take_again(store: Store, item: Waiting, wall: Wall) -> list[str]:
         If it still says what cannot be; it goes on waiting.
     """
     try:
-        arrival = _opened(store, item)
+        arrival = opened(store, item)
         outcome = admit(store, arrival, wall=wall, item=item.item_id)
     except HandoverError as error:
         msg = (
@@ -205,11 +205,13 @@ def _choose(store: Store, item: Waiting, *, author: str, why: str, wall: Wall) -
     ]
     chosen = [w for w in versions if w.content_sha256 == item.content_sha256]
     others = [w.item_id for w in versions if w.content_sha256 != item.content_sha256]
-    opened = []
+    versions_opened = []
     for version in chosen:
-        arrival = _opened(store, version)
-        opened.append((version.item_id, _scored(arrival)))
-    store.transfer.choose_version(opened, others, author=author, why=why, at_utc=utc(wall))
+        arrival = opened(store, version)
+        versions_opened.append((version.item_id, _scored(arrival)))
+    store.transfer.choose_version(
+        versions_opened, others, author=author, why=why, at_utc=utc(wall)
+    )
     return [f"this version of the visit holds; {len(others)} others are left out, and kept"]
 
 
@@ -224,7 +226,7 @@ def _release(store: Store, which: Callable[[Waiting], bool], wall: Wall) -> list
         if not which(item):
             continue
         try:
-            outcome = admit(store, _opened(store, item), wall=wall, item=item.item_id)
+            outcome = admit(store, opened(store, item), wall=wall, item=item.item_id)
         except HandoverError as error:
             problems.append(f"bundle {item.number} of {item.fingerprint} still waits: {error}")
         else:
@@ -232,7 +234,14 @@ def _release(store: Store, which: Callable[[Waiting], bool], wall: Wall) -> list
     return [f"{what}: {n}" for what, n in sorted(outcomes.items())] + problems
 
 
-def _opened(store: Store, item: Waiting) -> Arrival:
+def opened(store: Store, item: Waiting) -> Arrival:
+    """Open what waits, as far as it was signed.
+
+    Raises
+    ------
+    HandoverError
+        If it says what cannot be.
+    """
     content, public_key = store.transfer.quarantined_content(item.item_id)
     return open_content(content, base64.b64decode(public_key))
 

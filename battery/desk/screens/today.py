@@ -7,6 +7,7 @@ from starlette.responses import Response
 
 from battery.desk.frame import Office, office, page, shows
 from battery.drives import drives
+from battery.handover import waiting_alarms, waiting_lines
 from battery.handover.sending import BUNDLE
 from battery.report.caseload import STATES, chosen, judged_people, listed
 from battery.report.judged import Page
@@ -17,7 +18,7 @@ def show(request: Request) -> Response:
     here = office(request)
     state = request.query_params.get("state", "")
     code = request.query_params.get("code", "").strip().upper()
-    pages, n_waiting, unreadable = here.remembered.get("today", lambda: _judged(here))
+    pages, n_waiting, waiting, unreadable = here.remembered.get("today", lambda: _judged(here))
     shown = chosen(listed(pages, now=here.wall()), state if state in STATES else None)
     return page(
         request,
@@ -27,15 +28,17 @@ def show(request: Request) -> Response:
         state=state,
         code=code,
         n_waiting=n_waiting,
+        waiting=waiting,
         unreadable=unreadable,
         n_on_drives=sum(drive.n_bundles for drive in drives(BUNDLE)),
     )
 
 
-def _judged(here: Office) -> tuple[list[Page], int, list[str]]:
+def _judged(here: Office) -> tuple[list[Page], int, list[str], list[str]]:
     with here.store() as store:
         pages = judged_people(store, now=here.wall())
-        return pages, len(store.transfer.quarantine()), store.unreadable()
+        waiting = waiting_lines(waiting_alarms(store))
+        return pages, len(store.transfer.quarantine()), waiting, store.unreadable()
 
 
 ROUTES = [shows("/", show)]
