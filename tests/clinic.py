@@ -4,8 +4,11 @@ Everything in it that must never leave the store carries one of the planted word
 """
 
 import random
+import sys
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
+
+import pytest
 
 from battery.plan import Plan, PlannedTask
 from battery.recording import Device, Screen
@@ -100,6 +103,14 @@ def make(folder):
         one_visit(store, "X3CF", 0)
         cut_off(store, stopped)
         say_things(store)
+
+
+def make_small(folder):
+    """The same three people; every visit has one task only."""
+    with pytest.MonkeyPatch.context() as patch:
+        small = PLAN.model_copy(update={"tasks": PLAN.tasks[:1]})
+        patch.setattr(sys.modules[__name__], "PLAN", small)
+        make(folder)
 
 
 def cut_off(store, visit):

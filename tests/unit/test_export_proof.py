@@ -1,5 +1,6 @@
 """An export proves itself and tells nothing: every changed value is named, no date is found."""
 
+import gzip
 import json
 import random
 import re
@@ -15,7 +16,7 @@ import pytest
 from typer.testing import CliRunner
 
 from battery.cli import app
-from battery.export import export_tidy, rescore_export, verify_export
+from battery.export import export_bids, export_tidy, rescore_export, verify_export
 from battery.export.dictionary import TABLES
 from battery.export.files import names_of
 from battery.export.signing import DIGEST, SIGNATURE, digest_of, signed_bytes
@@ -181,6 +182,8 @@ def hexes(folder):
         data = path.read_bytes()
         if path.suffix == ".parquet":
             data = repr(pq.read_table(path).to_pylist()).encode()
+        elif path.suffix == ".gz":
+            data = gzip.decompress(data)
         found |= set(re.findall(rb"(?<![0-9a-f])[0-9a-f]{16,64}(?![0-9a-f])", data))
     return {text.decode() for text in found}
 
@@ -213,10 +216,11 @@ def test_no_start_of_a_block_is_found_by_search(tmp_path):
         store.visits.begin(visit)
         kit.record(store, header, 0, **few, events=events_to_array(events[:1]))
         block = store.records.load(header.block_id)
-        export_tidy(store, tmp_path / "study", selection=EVERYBODY, now=NOW)
+        export_tidy(store, tmp_path / "out" / "study", selection=EVERYBODY, now=NOW)
+        export_bids(store, tmp_path / "out" / "bids", selection=EVERYBODY)
     day = datetime(2026, 3, 4, tzinfo=UTC)
     assert date_found(block, day, {block.sha256}) == begun
-    told = hexes(tmp_path / "study")
+    told = hexes(tmp_path / "out")
     assert len(told) > 20
     assert date_found(block, day, told) is None
 

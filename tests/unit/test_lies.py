@@ -17,11 +17,8 @@ from tests.lied_to import COMMANDS, OTHERS, PERSON, WORDS, Desk, answer, ask, on
 def desk(tmp_path_factory):
     """A clinic whose visits have one task only."""
     folder = tmp_path_factory.mktemp("lies")
-    plan = made_up.PLAN.model_copy(update={"tasks": made_up.PLAN.tasks[:1]})
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(made_up, "PLAN", plan)
-        made_up.make(folder / "made")
-        return Desk(folder, folder / "made")
+    made_up.make_small(folder / "made")
+    return Desk(folder, folder / "made")
 
 
 @pytest.fixture(scope="module")
