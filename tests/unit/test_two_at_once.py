@@ -106,7 +106,7 @@ def test_the_last_receipt_names_what_the_other_program_received_meanwhile(
     pair.receive()
     whole = pair.clinic.transfer.received()
     looks = iter([whole[:1]])  # what the other program wrote after the first look is not in it
-    monkeypatch.setattr(pair.clinic, "received", lambda: next(looks, whole))
+    monkeypatch.setattr(pair.clinic.transfer, "received", lambda: next(looks, whole))
     write_receipts(pair.clinic, pair.stick, keys.clinic_keys(pair.clinic), wall=hand.wall)
     named = json.loads(next(pair.stick.glob("*.receipt")).read_text())["body"]["bundles"]
     assert len(named) == len(whole) >= 2
