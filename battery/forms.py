@@ -140,7 +140,9 @@ def _bounded(value: Any, name: str, depth: int) -> None:
         if len(value) > MAX_LIST:
             msg = f"{name} is a text of {len(value)} letters"
             raise ValueError(msg)
-        words(value)
+        if _BEYOND_TEXT.search(value):
+            msg = f"{name} holds letters that are no text"
+            raise ValueError(msg)
     elif isinstance(value, int | float) and not isinstance(value, bool):
         most = next((most for end, most in _LIMITS.items() if name.endswith(end)), LARGEST)
         if isinstance(value, float) and not math.isfinite(value):
@@ -152,6 +154,9 @@ def _bounded(value: Any, name: str, depth: int) -> None:
         if value < 0 and name.endswith(_NEVER_BELOW_0):
             msg = f"{name} is {value:g}, below 0"
             raise ValueError(msg)
+    elif not isinstance(value, bool | None):
+        msg = f"{name} is {ascii(value)[:40]}: no number, text, list or table"
+        raise ValueError(msg)  # noqa: TRY004  # what was read, not an argument
 
 
 def _short(value: Any, name: str) -> None:

@@ -7,15 +7,18 @@ but the name.
 from __future__ import annotations
 
 import dataclasses
+import json
 import random
 import tomllib
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, cast
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
+from battery import forms
 from battery.errors import PlanError
 from battery.recording import Hand, Phase, Screen, short_hash
 from tasks.contract import settings_to_dict
@@ -24,6 +27,9 @@ from tasks.registry import OPTIONS, TASKS, extent_mm, make_settings
 EDGE_MARGIN_MM = 15.0
 SEED_LIMIT = 2**31
 LAYOUT_TRIES = 200
+MAX_PLAN_BYTES = 100_000
+MAX_TASKS = 100
+MIN_OPTION = 0.01  # mm or s
 
 
 class PlannedTask(BaseModel):
@@ -54,9 +60,9 @@ class Plan(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     name: str = Field(pattern=r"^[a-z][a-z0-9_-]{0,30}$")
-    tasks: Annotated[tuple[PlannedTask, ...], Field(min_length=1)]
+    tasks: Annotated[tuple[PlannedTask, ...], Field(min_length=1, max_length=MAX_TASKS)]
     hands: Literal["both", "left", "right"] = "both"
-    rest_s: float = Field(default=30.0, ge=0, le=600)
+    rest_s: float = Field(default=30.0, ge=0, le=600, strict=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,24 +144,34 @@ def load_plan(name_or_path: str) -> Plan:
         return PLANS[name_or_path]
     path = Path(name_or_path)
     known = ", ".join(PLANS)
-    if not path.is_file():
-        msg = f"no plan {name_or_path!r}: name {known}, or the path of a plan file"
+    try:
+        is_there = path.is_file()
+    except (OSError, ValueError):  # no name that a file can have
+        is_there = False
+    if not is_there:
+        msg = f"no plan {name_or_path[:200]!r}: name {known}, or the path of a plan file"
         raise PlanError(msg)
     try:
-        plan = Plan.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
-        msg = f"plan file {name_or_path!r} cannot be read: {error}"
-        raise PlanError(msg) from error
-    except ValidationError as error:
-        first = error.errors()[0]
-        where = ".".join(str(part) for part in first["loc"]) or "the file"
-        msg = f"plan file {name_or_path!r}, {where}: {first['msg']}"
+        if path.stat().st_size > MAX_PLAN_BYTES:
+            msg = f"plan file {name_or_path!r} has more than {MAX_PLAN_BYTES} bytes; not read"
+            raise PlanError(msg)
+        told = tomllib.loads(path.read_text(encoding="utf-8"))
+        plan = Plan.model_validate(told)
+    except (OSError, ValueError, RecursionError) as error:
+        if isinstance(error, PlanError):
+            raise
+        why = forms.told(error) if isinstance(error, ValidationError) else _one_line(error)
+        msg = f"plan file {name_or_path!r} cannot be read: {why}"
         raise PlanError(msg) from error
     if plan.name in PLANS:
         msg = f"plan file {name_or_path!r}: the name {plan.name!r} is taken; choose another"
         raise PlanError(msg)
     planned_blocks(plan, "right")
     return plan
+
+
+def _one_line(error: BaseException) -> str:
+    return (str(error).splitlines() or [type(error).__name__])[0][:200]
 
 
 def plan_hash(plan: Plan) -> str:
@@ -251,9 +267,26 @@ def _options(plan: Plan, task: str, values: Mapping[str, Any]) -> Any:
         raise PlanError(msg)
     plain = {k: tuple(v) if isinstance(v, list) else v for k, v in values.items()}
     try:
+        forms.bounded({"it": plain})
+        _typed(cast("Any", options_type)).validate_json(json.dumps(plain), strict=True)
+        _hold_small(plain)
         options = options_type(**plain)
         make_settings(task, options, 1, hand="right")
-    except (TypeError, ValueError) as error:
-        msg = f"plan {plan.name!r}, {task}: {error}"
+    except (TypeError, ValueError, ArithmeticError) as error:
+        why = forms.told(error) if isinstance(error, ValidationError) else _one_line(error)
+        msg = f"plan {plan.name!r}, {task}: {why}"
         raise PlanError(msg) from error
     return options
+
+
+def _hold_small(values: Mapping[str, Any]) -> None:
+    """Refuse sizes and times that nobody can see or do."""
+    for name, value in values.items():
+        if name.endswith(("_r_mm", "_s")) and 0 < value < MIN_OPTION:
+            msg = f"{name} is {value:g}; it must be 0 or at least {MIN_OPTION:g}"
+            raise ValueError(msg)
+
+
+@cache
+def _typed(options_type: Any) -> TypeAdapter[Any]:
+    return TypeAdapter(options_type)

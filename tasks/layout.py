@@ -29,6 +29,7 @@ LEAD_S, TAIL_S = 2.0, 1.0
 TRACK_WANDER_MM = 4.0
 VIEWING_MM = 500.0
 WIDEST_JUMP_DEG = 20.0  # wider jumps of the eyes take the head along
+MAX_TRAILS = 50  # of a block
 MAX_NODE_MM = 10.0  # a straight link keeps clear of every other node
 
 
@@ -271,6 +272,10 @@ def trail(options: TrailOptions, seed: int) -> TrailSettings:
     if not options.kinds or options.n_nodes < 3:
         msg = f"kinds is {options.kinds}, n_nodes {options.n_nodes}; at least 1 and 3"
         raise ValueError(msg)
+    if len(options.kinds) > MAX_TRAILS:
+        msg = f"kinds has {len(options.kinds)} trails; it must have at most {MAX_TRAILS}"
+        raise ValueError(msg)
+    labels = [labels_of(kind, options.n_nodes) for kind in options.kinds]
     random_source = random.Random(seed)
     area = Area(options.width_mm, options.height_mm)
     length_mm = options.link_mm * (options.n_nodes - 1)
@@ -278,8 +283,8 @@ def trail(options: TrailOptions, seed: int) -> TrailSettings:
         TrailForm(
             kind,
             draw_trail(random_source, options.n_nodes, area, length_mm),
-            labels_of(kind, options.n_nodes),
+            own,
         )
-        for kind in options.kinds
+        for kind, own in zip(options.kinds, labels, strict=True)
     )
     return TrailSettings(forms, options.node_r_mm, options.dwell_s, options.limit_s)

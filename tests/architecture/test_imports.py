@@ -35,9 +35,9 @@ LINES = (
         "battery.plan",
         "battery.answers",
         "battery.cautions",
-        "battery.forms",
         "battery.files",
     ),
+    ("battery.forms",),
     ("battery.recording", "battery.cells"),
     ("tasks",),
 )

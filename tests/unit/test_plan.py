@@ -1,5 +1,6 @@
 """Plans: hashes, order of blocks, refusals."""
 
+import dataclasses
 import random
 
 import pytest
@@ -18,6 +19,7 @@ from battery.plan import (
     planned_blocks,
 )
 from battery.recording import Screen
+from tasks.registry import OPTIONS
 
 
 def test_standard_plan_does_each_task_with_each_hand_after_practice():
@@ -141,3 +143,63 @@ def test_no_task_runs_out_of_layouts(block):
         _, _, layout_hash = fresh_seed(block, used, random.Random(7))
         assert layout_hash not in used
         used.add(layout_hash)
+
+
+# What somebody may have written into a plan file
+
+HOSTILE = (
+    "nan", "inf", "-inf", "-1e9", "1e308", "1e-308", "999999999", "9" * 300, '"x"', "[]",
+    "[1, 2]", "[[1]]", '["a"]', "{x = 1}", "2026-01-01", '"\\u0000"', "09:30:00",
+)  # fmt: skip
+OF_OPTIONS = [
+    (task, option.name, value)
+    for task, options in OPTIONS.items()
+    for option in dataclasses.fields(options)
+    for value in HOSTILE
+]
+OF_FILES = (
+    "", "\0", "name = 1", 'name = "own"', 'name = "own"\ntasks = []', "a=" + "[" * 20_000,
+    'name = "own"\n' + '[[tasks]]\ntask = "slide"\n' * 20_000,
+    'name = "../own"\n[[tasks]]\ntask = "slide"',
+    'name = "own"\nrest_s = nan\n[[tasks]]\ntask = "slide"',
+    'name = "own"\nrest_s = true\n[[tasks]]\ntask = "slide"',
+    'name = "own"\nrest_s = "30"\n[[tasks]]\ntask = "slide"',
+    'name = "own"\nhands = "third"\n[[tasks]]\ntask = "slide"',
+    'name = "own"\nmore = 1\n[[tasks]]\ntask = "slide"',
+    'name = "own"\n[[tasks]]\ntask = "../../x"',
+    'name = "own"\n[[tasks]]\ntask = "slide"\n[tasks.options]\n"\\u0000" = 1',
+    'name = "own"\n[[tasks]]\ntask = "trail"\n[tasks.options]\nkinds = ['
+    + '"numbers",' * 9_000 + "]",
+)  # fmt: skip
+
+
+def refused(folder, text):
+    """The line with which a plan file is refused."""
+    path = folder / "own.toml"
+    path.write_text(text)
+    with pytest.raises(PlanError) as caught:
+        load_plan(str(path))
+    line = str(caught.value)
+    assert "\n" not in line
+    assert len(line) < 400
+    return line
+
+
+def test_a_hostile_option_is_refused_in_one_line_that_names_it(tmp_path):
+    for task, name, value in OF_OPTIONS:
+        text = f'name = "own"\n[[tasks]]\ntask = "{task}"\n[tasks.options]\n{name} = {value}\n'
+        if value == "1e-308" and not name.endswith(("_r_mm", "_s")):
+            continue  # as good as 0
+        named = name.removeprefix("n_")  # as counted things are named in a sentence
+        assert named in refused(tmp_path, text), (task, name, value)
+
+
+@pytest.mark.parametrize("number", range(len(OF_FILES)))
+def test_a_hostile_file_is_refused_in_one_line(tmp_path, number):
+    assert "own" in refused(tmp_path, OF_FILES[number])
+
+
+def test_a_plan_file_that_is_a_folder_link_or_device_is_refused(tmp_path):
+    for name in (str(tmp_path), "/dev/zero", "\0", "a" * 5_000):
+        with pytest.raises(PlanError):
+            load_plan(name)
