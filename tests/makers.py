@@ -62,24 +62,27 @@ class Shake:
                 return self.mm * np.sqrt(1 / n) * waves.sum(axis=1)
 
             return broad
-        swell = random.uniform(0, 2 * np.pi, 2)
+        if not self.wax_hz:
+            return lambda t: self.mm * np.sin(2 * np.pi * self.hz * t[:, None] + phases)
+        # It swells and fades by half, by chance, at about `wax_hz`, alike on both axes.
+        swells_hz = self.wax_hz * np.abs(random.normal(size=40))
+        turns = random.uniform(0, 2 * np.pi, 40)
 
         def line(t):
-            wave = np.sin(2 * np.pi * self.hz * t[:, None] + phases)
-            if self.wax_hz:
-                grown = 1 + 0.7 * np.sin(2 * np.pi * self.wax_hz * t[:, None] + swell)
-                wave = wave * grown / np.sqrt(1 + 0.7**2 / 2)
-            return self.mm * wave
+            swell = np.sin(2 * np.pi * t[:, None] * swells_hz + turns).sum(axis=1) / np.sqrt(20)
+            grown = (1 + 0.5 * swell)[:, None] / np.sqrt(1 + 0.5**2)
+            return self.mm * grown * np.sin(2 * np.pi * self.hz * t[:, None] + phases)
 
         return line
 
 
 def drift(random, mm=0.3):
-    """Slow wandering: five sines below 0.6 Hz."""
-    hz = random.uniform(0.05, 0.6, (5, 2))
-    turns = random.uniform(0, 2 * np.pi, (5, 2))
+    """Slow wandering, nearly all of it below 1.5 Hz: many sines, so that it is by chance."""
+    n = 60
+    hz = np.minimum(0.02 + random.exponential(0.3, (n, 2)), 1.5)
+    turns = random.uniform(0, 2 * np.pi, (n, 2))
     return lambda t: (
-        mm * np.sqrt(2 / 5) * np.sin(2 * np.pi * t[:, None, None] * hz + turns).sum(axis=1)
+        mm * np.sqrt(2 / n) * np.sin(2 * np.pi * t[:, None, None] * hz + turns).sum(axis=1)
     )
 
 
@@ -159,9 +162,13 @@ def record(header, samples, seconds=240.0):
 
 
 def slide(
-    seed, *, panel=Panel(), shake=Shake(), way_s=2.0, out_mm=60.0, rest_s=0.1, wander_mm=0.0
-):
-    """Touch the fixed target, take the chip out and back at a pace, and so on."""
+    seed, *, panel=Panel(), shake=Shake(), way_s=2.0, out_mm=60.0, rest_s=0.1, wander_mm=0.0,
+    spread=0.0,
+):  # fmt: skip
+    """Touch the fixed target, take the chip out and back at a pace, and so on.
+
+    `spread` is the standard deviation of the logarithms of each pass's pace and way.
+    """
     random = np.random.default_rng(seed)
     header = header_of("slide", seed)
     s = header.settings
@@ -177,12 +184,13 @@ def slide(
         now += 0.5
         begun = now
         side = sign * (-1) ** trial
-        pace = float(paces[trial % len(paces)])
+        pace = float(paces[trial % len(paces)]) * np.exp(spread * random.normal())
+        far_mm = out_mm * np.exp(spread * random.normal())
 
-        def path(t, begun=begun, side=side, pace=pace):
+        def path(t, begun=begun, side=side, pace=pace, far_mm=far_mm):
             u = t - begun - rest_s
             out = quintic(u / pace) - quintic((u - pace - rest_s) / pace)
-            x = s["chip_x_mm"] + side * out_mm * out
+            x = s["chip_x_mm"] + side * far_mm * out
             steady = np.column_stack([x, np.full(len(t), s["chip_y_mm"])])
             return steady + move(t) + wander(t)
 
@@ -191,6 +199,43 @@ def slide(
         now += 0.4
         trial += 1
     return record(header, rows_of(holds, panel, random), s["duration_s"])
+
+
+def chip_mm(settings, t):
+    """Where the chip is along its path, mm, s after the press; and how long it moves."""
+    x = np.zeros(len(t))
+    start = 0.0
+    for part in settings["parts"]:
+        whole = part["lead_s"] + part["duration_s"] + part["tail_s"]
+        left = t - start
+        swing = sum(
+            a * np.sin(2 * np.pi * f * (left - part["lead_s"]) + p)
+            for a, f, p in part["components"]
+        )
+        up = np.clip(left / max(part["lead_s"], 1e-9), 0, 1)
+        down = np.clip((whole - left) / max(part["tail_s"], 1e-9), 0, 1)
+        grown = np.minimum(up * up * (3 - 2 * up), down * down * (3 - 2 * down))
+        inside = (left >= 0) & (left < whole)
+        x += np.where(inside, settings["direction"] * swing * grown, 0.0)
+        start += whole
+    return x, start
+
+
+def pursuit_errors_mm(block, delay_s, gain, own_mm2):
+    """Error that such a person is expected to have on this very path, root mean square.
+
+    `own_mm2` is the mean square of what the person adds, both axes together.
+    """
+    settings = block.header.settings
+    squares, found, start = [], {}, 0.0
+    for part in settings["parts"]:
+        begin = start + part["lead_s"]
+        t = begin + np.arange(0, part["duration_s"], 1 / 240)
+        chip, late = chip_mm(settings, t)[0], chip_mm(settings, t - delay_s)[0]
+        squares.append((gain * late - chip) ** 2 + own_mm2)
+        found[part["name"]] = float(np.sqrt(squares[-1].mean()))
+        start = begin + part["duration_s"] + part["tail_s"]
+    return found | {"whole": float(np.sqrt(np.concatenate(squares).mean()))}
 
 
 def pursuit(
@@ -204,22 +249,7 @@ def pursuit(
     begun = 1.0
 
     def chip(t):
-        x = np.zeros(len(t))
-        start = 0.0
-        for part in s["parts"]:
-            whole = part["lead_s"] + part["duration_s"] + part["tail_s"]
-            left = t - start
-            swing = sum(
-                a * np.sin(2 * np.pi * f * (left - part["lead_s"]) + p)
-                for a, f, p in part["components"]
-            )
-            up = np.clip(left / max(part["lead_s"], 1e-9), 0, 1)
-            down = np.clip((whole - left) / max(part["tail_s"], 1e-9), 0, 1)
-            grown = np.minimum(up * up * (3 - 2 * up), down * down * (3 - 2 * down))
-            inside = (left >= 0) & (left < whole)
-            x += np.where(inside, s["direction"] * swing * grown, 0.0)
-            start += whole
-        return x, start
+        return chip_mm(s, t)
 
     _, whole = chip(np.zeros(1))
 
@@ -237,11 +267,20 @@ def pursuit(
     return record(header, rows_of(holds, panel, random), whole + 3)
 
 
+def _unlike(random, spread):
+    """A factor about 1: within a tenth, or lognormal."""
+    return random.uniform(0.9, 1.1) if spread is None else np.exp(spread * random.normal())
+
+
 def tapping(
     seed, *, panel=Panel(), error_mm=3.0, reaction_s=0.4, movement_s=0.6, unanswered=(),
-    settings=None,
+    settings=None, scatter=None, spread=None, extra_per_min=0.0,
 ):  # fmt: skip
-    """Hold home, wait for go, reach: every press and lift at a time written down."""
+    """Hold home, wait for go, reach: every press and lift at a time written down.
+
+    `scatter` is (beyond, aside, standard deviation along, across) of normal end points, mm;
+    `spread` the standard deviation of the logarithms of both times.
+    """
     random = np.random.default_rng(seed)
     header = header_of("tapping", seed, **(settings or {}))
     s = header.settings
@@ -251,17 +290,20 @@ def tapping(
     while now < max(limit, s["duration_s"]) and trial < len(s["targets_mm"]):
         random = np.random.default_rng((seed, trial))  # a trial is the same whatever the others
         go = now + s["foreperiods_s"][trial]
-        lift = go + reaction_s * random.uniform(0.9, 1.1)
+        lift = go + reaction_s * _unlike(random, spread)
         if trial in unanswered:
             lift = go + s["answer_limit_s"] + 0.3
         holds.append((now, lift, lambda t: np.broadcast_to(home, (len(t), 2))))
         if trial not in unanswered:
-            touch = lift + movement_s * random.uniform(0.9, 1.1)
+            touch = lift + movement_s * _unlike(random, spread)
             angle = random.uniform(0, 2 * np.pi)
             off = random.rayleigh(error_mm / np.sqrt(np.pi / 2))
-            end = np.array(s["targets_mm"][trial]) + off * np.array(
-                [np.cos(angle), np.sin(angle)]
-            )
+            target = np.array(s["targets_mm"][trial])
+            end = target + off * np.array([np.cos(angle), np.sin(angle)])
+            if scatter is not None:
+                along = (target - home) / np.hypot(*(target - home))
+                far, aside = random.normal(scatter[:2], scatter[2:])
+                end = target + far * along + aside * np.array([-along[1], along[0]])
             holds.append(
                 (touch, touch + 0.1, lambda t, end=end: np.broadcast_to(end, (len(t), 2)))
             )
@@ -272,19 +314,28 @@ def tapping(
     return record(header, rows_of(holds, panel, random), now + 1)
 
 
-def trail(seed, *, panel=Panel(), shake=Shake(mm=0.3), search_s=1.0, speed_mm_s=60.0):
-    """Search, then drag straight to the next node, and stay until it is captured."""
+def trail(
+    seed, *, panel=Panel(), shake=Shake(mm=0.3), search_s=1.0, speed_mm_s=60.0, start_s=0.5,
+    spread=0.0,
+):  # fmt: skip
+    """Search, then drag straight to the next node, and stay until it is captured.
+
+    `spread` is the standard deviation of the logarithms of all times, start, search and way.
+    """
     random = np.random.default_rng(seed)
     header = header_of("trail", seed)
     move = shake.make(random, 200)
     holds, now = [], 0.5
     for form in header.settings["forms"]:
         nodes = [np.array(node) for node in form["nodes_mm"]]
+        now += start_s * np.exp(spread * random.normal())
         times, places, begun = [now], [nodes[0]], now
         for a, b in itertools.pairwise(nodes):
-            times += [times[-1] + search_s * random.uniform(0.8, 1.2)]
+            search = random.uniform(0.8, 1.2) * np.exp(spread * random.normal())
+            times += [times[-1] + search_s * search]
             places += [a]
-            times += [times[-1] + np.hypot(*(b - a)) / speed_mm_s]
+            way_s = np.hypot(*(b - a)) / speed_mm_s
+            times += [times[-1] + way_s * np.exp(0.5 * spread * random.normal())]
             places += [b]
             times += [times[-1] + 0.3]
             places += [b]
@@ -296,5 +347,4 @@ def trail(seed, *, panel=Panel(), shake=Shake(mm=0.3), search_s=1.0, speed_mm_s=
 
         now = times[-1] + 0.1
         holds.append((begun, now, path))
-        now += 0.5
     return record(header, rows_of(holds, panel, random), now + 1)

@@ -386,8 +386,18 @@ SCORES = Table(
         Column("measure", "string", "The measure."),
         number("value", "In the measure's unit.", "", "see reason"),
         Column("n", "integer", "Trials, passes, links or windows it stands on.", minimum=0),
-        number("low", "Lower end of the 95 % interval.", "", "none is computed"),
-        number("high", "Upper end of the 95 % interval.", "", "none is computed"),
+        number(
+            "low",
+            "Lower end of the 95 % interval, or the lower quartile where the measure says so.",
+            "",
+            "none is computed",
+        ),
+        number(
+            "high",
+            "Upper end of the 95 % interval, or the upper quartile where the measure says so.",
+            "",
+            "none is computed",
+        ),
         Column(
             "reason",
             "string",

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from battery.recording import HANDS, Hand
-from battery.report import pictures, shapes, sheet, trend, words
+from battery.report import pictures, sheet, trend, words
 from battery.report.alarming import acknowledged_lines, alarm_lines
 from battery.report.judged import Page
 from battery.report.lines import COMPOSITE, TITLES, Line
@@ -15,6 +15,7 @@ from battery.report.rows import Reading, Trace
 from battery.report.shapes import PT_PER_MM
 from battery.scoring import MEASURES, Measure, measures_of
 from battery.scoring.flags import FLAGS
+from battery.scoring.score import NOT_GIVEN
 from norms import reference, sentences
 from norms.multiplicity import standing_out
 from norms.trend import trend as drift
@@ -218,8 +219,9 @@ def _cell(line: Line | None, measure: Measure) -> dict[str, str]:
         return {"baseline": words.DASH, "latest": words.DASH, "reason": reason} | _NO_CHANGE
     interval = ""
     if not math.isnan(latest.low):
-        interval = f"{shapes.number(latest.low)} to {shapes.number(latest.high)}"
+        interval = trend.width_words(measure, latest.low, latest.high)
     value, reason = words.value_words(measure, latest.value, unit=False), latest.reason
+    reason = "" if reason == NOT_GIVEN else reason
     last = line.shown[-1].reading
     if last.visit > latest.visit:  # the newest visit has none: an older one is named as such
         value = f"{value} (visit {latest.visit})"

@@ -73,7 +73,7 @@ class Reading:
     n : int
         Trials, passes, links or windows it stands on.
     low, high : float
-        95 % interval; nan where there is none.
+        95 % interval, or the spread where the measure says so; nan where there is none.
     reason : str
         Why the value is missing, or what to keep in mind.
     key : SeriesKey

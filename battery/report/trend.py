@@ -14,6 +14,7 @@ from battery.report.lines import COMPOSITE, Line, Shown, gaps_days
 from battery.report.rows import Reading, VisitRow
 from battery.report.shapes import COLOURS, DASHES, FAINT, GREY, INK, PT_PER_MM, Axis
 from battery.report.widths import width_pt
+from battery.scoring import Measure
 from norms.verdict import Step
 
 WIDTH_MM = 65.0
@@ -303,6 +304,12 @@ def _mark(line: Line, shown: Shown, y: Axis, time: Timeline) -> str:
     )
 
 
+def width_words(measure: Measure, low: float, high: float) -> str:
+    """Say from where to where an interval goes, or the middle half of what it stands on."""
+    ends = f"{shapes.number(low)} to {shapes.number(high)}"
+    return f"{ends}, middle half" if getattr(measure, "width", "") == "spread" else ends
+
+
 def reading_title(line: Line, shown: Shown, time: Timeline) -> str:
     """Say all about a point: visit, day, value with interval, what it stands on, its block."""
     reading, scale = shown.reading, scale_of(line)
@@ -314,7 +321,7 @@ def reading_title(line: Line, shown: Shown, time: Timeline) -> str:
     else:
         words.append(f"{shapes.number(reading.value * scale)}{unit}")
     if not math.isnan(reading.low):
-        words.append(f" ({shapes.number(reading.low)} to {shapes.number(reading.high)})")
+        words.append(f" ({width_words(line.measure, reading.low, reading.high)})")
     if line.measure.name == COMPOSITE.name:
         words.append(f", from {reading.n} tasks; baseline is 100")
     else:

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from battery.recording import Block, Screen, short_hash
+from battery.scoring.measure import Measure
 from battery.scoring.quality import why_broken_off
-from battery.scoring.score import NO_INTERVAL, Score, missing
+from battery.scoring.score import NO_INTERVAL, NOT_GIVEN, Score, missing
 from battery.scoring.scorers import TaskScorer, scorer_of
 from battery.scoring.signal.path import check_order
 from battery.scoring.stats.intervals import Bootstrap
@@ -53,12 +54,17 @@ def _in_order(scorer: TaskScorer, scores: Sequence[Score]) -> list[Score]:
             f"{lacking=} {strange=}"
         )
         raise ValueError(msg)
-    return [_with_interval(found[name]) for name in names]
+    return [_with_interval(measure, found[measure.name]) for measure in scorer.measures]
 
 
-def _with_interval(score: Score) -> Score:
+def _with_interval(measure: Measure, score: Score) -> Score:
     """Say why there is no interval, where there is none and nothing else is said."""
-    if score.reason or math.isnan(score.value) or not math.isnan(score.low):
+    if math.isnan(score.value):
+        return score
+    if measure.width == "none":
+        reason = score.reason or NOT_GIVEN
+        return replace(score, low=math.nan, high=math.nan, reason=reason)
+    if score.reason or not math.isnan(score.low):
         return score
     return replace(score, reason=f"{NO_INTERVAL}: {score.n}, too few or all alike")
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Direction = Literal["lower", "higher", "toward_one", "toward_zero", "none"]
+Width = Literal["interval", "spread", "none"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +40,10 @@ class Measure:
         the export, not for a page that is read in two minutes.
     since : int
         Scoring version in which its definition changed last.
+    width : {"interval", "spread", "none"}
+        What stands beside a value: a 95 % interval, or the middle half of the ways, reaches or
+        links it is the median or mean of, which says how unlike they were and not how sure the
+        value is; or nothing, where no interval holds what it says.
     floor : float
         Of a primary measure: values below it are equal when visits are compared, as no finger
         and no panel tells them apart. A judgement, without source.
@@ -56,6 +61,7 @@ class Measure:
     needs: str = ""
     detail: bool = False
     since: int = 1
+    width: Width = "interval"
     floor: float = 0.0
 
     @property

@@ -13,11 +13,13 @@ HEAD = """# What is measured
 Made by `python -m battery.scoring battery/scoring/measures.md`; change the registries, not this
 page. Scoring version {version}; "since" is the version in which a definition changed last.
 
-Every value has a number of trials it stands on and a 95 % interval, or a reason why it is
-missing or has none. The interval speaks of the trials of this block; days differ by more. A
-finger is not seen in the air: what needs a path there is missing on touch. **Bold** is the one
-measure of a task that gets a verdict; its partner, told beside it, is its speed, or its
-accuracy. Families by side, frequency or band, marked +, are in the export and not on the page.
+Every value has a number of trials it stands on, and what "beside" says: a 95 % interval, the
+middle half of its ways, reaches or links, or nothing; or a reason why it is missing or has
+none. The interval speaks of the trials of this block; days differ by more. How often it holds
+the truth is measured (`battery/recovery/coverage.md`). A finger is not seen in the air: what
+needs a path there is missing on touch. **Bold** is the one measure of a task that gets a
+verdict; its partner, told beside it, is its speed, or its accuracy. Families by side, frequency
+or band, marked +, are in the export and not on the page.
 """
 DIRECTIONS = {
     "lower": "lower",
@@ -26,6 +28,7 @@ DIRECTIONS = {
     "toward_zero": "toward 0",
     "none": "–",
 }
+WIDTHS = {"interval": "interval", "spread": "middle half", "none": "–"}
 EFFECTS = {
     "not_scored": "not scored",
     "not_trended": "shown, not counted",
@@ -46,6 +49,7 @@ def page() -> str:
                 m.meaning,
                 m.unit,
                 DIRECTIONS[m.direction],
+                WIDTHS[m.width],
                 m.needs or "–",
                 m.limits or "–",
                 m.source,
@@ -53,7 +57,16 @@ def page() -> str:
             )
             for m in measures_of(task)
         ]
-        heads = ("measure", "title", "what it is", "unit", "better", "needs", "limits")
+        heads = (
+            "measure",
+            "title",
+            "what it is",
+            "unit",
+            "better",
+            "beside",
+            "needs",
+            "limits",
+        )
         parts.append(
             f"## {task.capitalize()}\n\nPartner of the primary: `{PARTNER[task]}`. "
             f"Values of the primary below {PRIMARY[task].floor:g} {PRIMARY[task].unit} are "

@@ -11,7 +11,6 @@ from battery.recording import KIND_CODES, Block
 from battery.scoring.score import LEFT_ALONE, Score, missing
 from battery.scoring.signal.path import MAX_GAP_S, REST_MM, Floats, queued
 from battery.scoring.stats import summary
-from battery.scoring.stats.intervals import Z, wilson
 from tasks.contract import NS_PER_S
 
 MIN_TRIALS = 12
@@ -68,11 +67,7 @@ def _late_change(name: str, values: Floats, what: str) -> Score:
     value = late_change_sd(values)
     if math.isnan(value):
         return missing(name, f"all {n} {what} are alike", n)
-    # A difference of two means in standard deviations: Hedges LV, Olkin I (1985), Statistical
-    # Methods for Meta-Analysis, 5.
-    third = n // 3
-    half = Z * math.sqrt(2 / third + value**2 / (4 * third))
-    return Score(name, value, n, value - half, value + half)
+    return Score(name, value, n)
 
 
 def _extra_contacts(name: str, block: Block, spans: Sequence[Span], what: str) -> Score:
@@ -96,7 +91,7 @@ def _gaps(name: str, block: Block) -> Score:
         n_gaps += int((held & late & moved).sum())
     if n < MIN_INTERVALS:
         return missing(name, summary.few(n, MIN_INTERVALS, "intervals between reports"), n)
-    return Score(name, n_gaps / n, n, *wilson(n_gaps, n))
+    return _known(name, n_gaps / n, n)
 
 
 def _queued(name: str, block: Block) -> Score:
@@ -110,7 +105,12 @@ def _queued(name: str, block: Block) -> Score:
         n_queued += int((held & together).sum())
     if n < MIN_INTERVALS:
         return missing(name, summary.few(n, MIN_INTERVALS, "intervals between reports"), n)
-    return Score(name, n_queued / n, n, *wilson(n_queued, n))
+    return _known(name, n_queued / n, n)
+
+
+def _known(name: str, value: float, n: int) -> Score:
+    """Score what is counted in the record itself: nothing about it is by chance."""
+    return Score(name, value, n, value, value)
 
 
 def longest_pause_s(block: Block) -> float:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 SCORING_VERSION = 3
 NO_INTERVAL = "no interval"
+NOT_GIVEN = f"{NO_INTERVAL} is given for this measure"
 LEFT_ALONE = "left alone"
 BELOW_FLOOR = "below the measurement floor"
 
@@ -24,8 +25,8 @@ class Score:
     n : int
         What it was computed from: trials, passes, links or windows.
     low, high : float
-        95 % interval; nan where there is none, and then `reason` says why. Without width for
-        what is counted or known, not estimated.
+        95 % interval, or the spread, as the measure's `width` says; nan where there is none,
+        and then `reason` says why. Without width for what is counted or known, not estimated.
     reason : str
         Why the value is missing, or what to keep in mind; empty otherwise.
     """

@@ -8,7 +8,6 @@ import pytest
 
 from battery.recording import KIND_CODES, Screen
 from battery.scoring import score_block
-from battery.scoring.stats.intervals import Bootstrap
 from battery.scoring.trail.links import Form, Link
 from battery.scoring.trail.scores import cost_of_alternating
 from battery.simulate import Truth
@@ -43,10 +42,12 @@ def test_completion_runs_from_leaving_the_first_node_to_the_last_capture(trail):
     kinds = [e.label for e in events(block, "form")]
     assert kinds == ["numbers", "alternating", "alternating", "numbers"]
     assert found["completion_time_s"] == pytest.approx(sum(times_s), abs=1e-6)
-    assert found["time_per_link_s"] == pytest.approx(sum(times_s) / 28, abs=1e-6)
+    shown = [seconds(d) - seconds(s) for s, d in zip(events(block, "form"), done, strict=True)]
+    assert found["time_per_link_s"] == pytest.approx(sum(shown) / 28, abs=1e-6)
     easy, hard = times_s[0] + times_s[3], times_s[1] + times_s[2]
     assert found["alternating_minus_numbers_s"] == pytest.approx((hard - easy) / 2, abs=1e-6)
     assert found["alternating_to_numbers"] == pytest.approx(hard / easy, rel=1e-6)
+    easy, hard = shown[0] + shown[3], shown[1] + shown[2]
     assert found["numbers_time_per_link_s"] == pytest.approx(easy / 14, abs=1e-6)
     assert found["alternating_time_per_link_s"] == pytest.approx(hard / 14, abs=1e-6)
 
@@ -60,9 +61,7 @@ def test_cost_of_alternating_as_others_print_it():
         links = [Link(**(others | parts)) for _ in range(4)]
         return Form(number, kind, links, done=True)
 
-    scores = cost_of_alternating(
-        [form(0, "numbers", 33.2), form(1, "alternating", 80.8)], Bootstrap(1)
-    )
+    scores = cost_of_alternating([form(0, "numbers", 33.2), form(1, "alternating", 80.8)])
     difference, ratio = (score.value for score in scores)
     assert difference == pytest.approx(47.6, abs=5e-7)
     assert ratio == pytest.approx(2.43373, abs=0.000005)

@@ -43,14 +43,11 @@ def stuck(block, n_links):
 def test_a_trail_that_was_not_finished_counts_with_its_whole_time(whole):
     """Ten links: seven of the first trail, three of the second until the limit of 180 s.
 
-    The second was shown when the first was done; what passed before the first node of the first
-    was left is not counted, as of every finished trail.
+    The first was shown from the beginning, the second when the first was done.
     """
     block = stuck(whole, 10)
     found = scored(block)
-    left, done = events(block, "release")[0], events(block, "form_done")[0]
-    first_s = (done.t_ns - left.t_ns) / 1e9
-    expected_s = (first_s + 180 - done.t_ns / 1e9) / 10
+    expected_s = (180 - events(block, "form")[0].t_ns / 1e9) / 10
     assert found["time_per_link_s"].value == pytest.approx(expected_s)
     assert found["time_per_link_s"].value > 4 * scored(whole)["time_per_link_s"].value
     assert found["finished_share"].value == 0.25
@@ -81,6 +78,7 @@ def test_search_does_not_turn_into_travel_by_a_slow_tremor(whole, tremor_hz, tre
     assert shaken_s == pytest.approx(calm_s, rel=0.15)
 
 
+NAME = "trail.time_per_link_s"
 LINK = {name: 0 for name in Link.__dataclass_fields__}
 
 
@@ -99,9 +97,25 @@ def test_stopping_short_never_makes_the_time_per_link_shorter(times_s, kept, mor
 
     kept = min(kept, len(times_s) - 1)
     whole_s = sum(times_s)
-    finished = per_link("trail.time_per_link_s", [form(times_s, done=True, end_s=whole_s)])
-    short = form(times_s[:kept], done=False, end_s=whole_s + more_s)
-    assert per_link("trail.time_per_link_s", [short]).value >= finished.value - 1e-9
+    finished = [form(times_s, done=True, end_s=whole_s)]
+    short = [form(times_s[:kept], done=False, end_s=whole_s + more_s)]
+    assert per_link(NAME, short, short).value >= per_link(NAME, finished, finished).value - 1e-9
+
+
+def test_thinking_before_the_first_node_is_left_counts(whole):
+    """The finger lies 6 s on the first node of each trail before it goes on as before."""
+    samples = whole.samples.copy()
+    left = [e.t_ns for e in events(whole, "release")]
+    for number, at_ns in enumerate(left):
+        later = samples["t_ns"] >= at_ns + number * 6_000_000_000
+        samples["t_ns"][later] += 6_000_000_000
+    before, after = scored(whole), scored(relive(whole, samples))
+    assert after["completion_time_s"].value == pytest.approx(
+        before["completion_time_s"].value, abs=0.1
+    )
+    assert after["time_per_link_s"].value == pytest.approx(
+        before["time_per_link_s"].value + 4 * 6 / 28, abs=0.01
+    )
 
 
 def test_of_three_ways_only_the_ratio_is_near_the_truth_and_tells_who_is_stuck():

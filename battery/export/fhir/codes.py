@@ -55,6 +55,11 @@ PARTS: Mapping[str, tuple[str, str]] = {
         "From where to where the value lies with 95 % confidence, by the scatter within its "
         "block; it does not hold the scatter from visit to visit.",
     ),
+    "part.spread": (
+        "Middle half",
+        "From the lower to the upper quartile of the ways, reaches or links of the block: how "
+        "unlike they were, not how sure the value is.",
+    ),
 }
 
 

@@ -151,10 +151,11 @@ def _task_words(task: str) -> str:
 
 
 def _interval(value: Value) -> list[Resource]:
-    """Give the interval of a value that is there; that of all tasks is on the page alone."""
-    if not value.block_id or math.isnan(value.value):
+    """Give the interval or spread of a value; that of all tasks is on the page alone."""
+    width = MEASURES[value.measure].width if value.measure in MEASURES else "interval"
+    if not value.block_id or math.isnan(value.value) or width == "none":
         return []
-    code = word_concept("part.interval", PARTS["part.interval"][0])
+    code = word_concept(f"part.{width}", PARTS[f"part.{width}"][0])
     if math.isnan(value.low) or math.isnan(value.high):
         return [
             {"code": code, "dataAbsentReason": absent("unknown", value.reason or "no interval")}

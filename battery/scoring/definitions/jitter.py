@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from battery.scoring.measure import ON_ONE_DEVICE, OWN, Measure
+from battery.scoring.measure import ON_ONE_DEVICE, OWN, Measure, Width
 
 WELCH = "Welch 1967, IEEE Trans Audio Electroacoust 15:70-73; short pieces: Thomson 1982"
 _NEEDS = "60 reports a second; 4 s of contact in pieces of at least 2 s without gaps"
@@ -31,7 +31,13 @@ def band_name(task: str, band_hz: tuple[float, float]) -> str:
 
 
 def jitter(
-    task: str, track: str, *, primary: bool, along: str, beside: str = ""
+    task: str,
+    track: str,
+    *,
+    primary: bool,
+    along: str,
+    along_width: Width = "interval",
+    beside: str = "",
 ) -> tuple[Measure, ...]:
     """Define the family for one task.
 
@@ -44,6 +50,8 @@ def jitter(
         Whether the jitter across is the task's primary measure.
     along : str
         Meaning of the jitter along the path, which differs from task to task.
+    along_width : {"interval", "none"}
+        No interval holds it where movement at will has a part in it.
     beside : str
         What of the contact does not count, if anything.
     """
@@ -85,6 +93,7 @@ def jitter(
             limits=f"Corrections of one's own that are quick lie in this band. {ON_ONE_DEVICE}",
             needs=_NEEDS,
             since=3,
+            width=along_width,
         ),
         *(
             Measure(
@@ -98,6 +107,7 @@ def jitter(
                 needs=_NEEDS,
                 detail=True,
                 since=3,
+                width="none",
             )
             for band in SUB_BANDS_HZ
         ),
@@ -114,6 +124,7 @@ def jitter(
                 needs=_NEEDS,
                 detail=True,
                 since=3,
+                width="none",
             )
             for name, title, limits in (
                 (
@@ -127,8 +138,9 @@ def jitter(
         Measure(
             f"{task}.tremor_hz",
             "Frequency of the jitter",
-            "Highest peak in 2-14 Hz of the spectrum across, divided by the power law fitted "
-            "to it; only where it stands out of what chance makes and of the floor.",
+            "Middle of the line about the highest peak in 2-14 Hz of the spectrum across, "
+            "divided by the power law fitted to it; only where it stands out of what chance "
+            "makes and of the floor.",
             "Hz",
             "none",
             OWN,
@@ -148,6 +160,7 @@ def jitter(
             needs=_SPECTRUM_NEEDS,
             detail=True,
             since=3,
+            width="none",
         ),
         Measure(
             f"{task}.jitter_pixels",
@@ -167,10 +180,11 @@ def jitter(
             "after, a minute of contact: the panel's, not the hand's.",
             "/min",
             "none",
-            "interval: Garwood 1936, Biometrika 28:437-442",
+            "interval: Brown, Cai & DasGupta 2003, Stat Sin 13:19-49",
             log_scale=False,
             detail=True,
             since=3,
+            width="none",
         ),
         Measure(
             f"{task}.jitter_floor_mm",

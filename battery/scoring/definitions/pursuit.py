@@ -19,13 +19,14 @@ _TRACKING = (
         "pursuit.tracking_rmse_mm",
         "Tracking error",
         "Root mean square distance of the finger from the chip as shown, over all the scored "
-        "time; off the glass as far as the place where the finger left it, and at least as far "
-        "as a finger that rests in the middle.",
+        "time; at no moment more than that of a finger that rests in the middle, and off the "
+        "glass as much.",
         "mm",
         "lower",
         "root mean square; common practice, no source",
         primary=True,
-        limits="Mixes lag, jitter and lost contact.",
+        limits="Mixes lag, jitter and lost contact. Whoever does not follow at all has the "
+        "error of a finger that rests, and no larger one.",
         needs="reports for half of the time in contact",
         since=3,
         floor=1.0,
@@ -90,6 +91,7 @@ _TRACKING = (
         limits="Depends on the chip's size; blunt near all or none.",
         needs="reports for half of the time in contact",
         since=3,
+        width="none",
     ),
     Measure(
         "pursuit.remnant_mm",
@@ -125,6 +127,7 @@ _TRACKING = (
         limits="Tremor adds peaks.",
         needs=_CONTACT,
         since=2,
+        width="none",
     ),
     Measure(
         "pursuit.coherence",
@@ -139,6 +142,7 @@ _TRACKING = (
         needs=f"9 segments of {_UNPREDICTABLE}; at most 5 % of it without contact",
         detail=True,
         since=2,
+        width="none",
     ),
     Measure(
         "pursuit.contact_loss",
@@ -155,7 +159,7 @@ _TRACKING = (
         "Times contact was lost while the chip moved, a minute.",
         "/min",
         "lower",
-        "interval: Garwood 1936, Biometrika 28:437-442",
+        "interval: Brown, Cai & DasGupta 2003, Stat Sin 13:19-49",
         log_scale=False,
         detail=True,
         since=2,

@@ -6,6 +6,7 @@ from battery.scoring.definitions.jitter import jitter
 from battery.scoring.definitions.quality import quality
 from battery.scoring.measure import COMMON, OWN, Measure
 
+_BESIDE = "Beside it stands the middle half of the ways: how unlike they are."
 _PASSES = "2 finished passes"
 _WAYS = "2 ways out or back"
 
@@ -14,6 +15,7 @@ _JITTER = jitter(
     "track",
     primary=True,
     beside=", of all contact in which the finger does not lie still for over 1 s",
+    along_width="none",
     along="Root mean square displacement along the track in 3.5-14 Hz while the finger is "
     "slower than 50 mm/s along it.",
 )
@@ -69,7 +71,7 @@ _OTHERS = (
     Measure(
         "slide.sparc",
         "Smoothness (SPARC)",
-        "Median spectral arc length of the speed of each way out and back.",
+        f"Median spectral arc length of the speed of each way out and back. {_BESIDE}",
         "1",
         "higher",
         "Balasubramanian et al. 2015, J NeuroEng Rehabil 12:112",
@@ -77,12 +79,14 @@ _OTHERS = (
         limits="Tremor lowers it as well as halting.",
         needs=_WAYS,
         since=2,
+        width="spread",
     ),
     Measure(
         "slide.ldlj",
         "Smoothness (log dimensionless jerk)",
         "Median of minus the logarithm of the integrated squared jerk of each way, low-passed "
-        "at 10 Hz, times its time cubed over its peak speed squared.",
+        "at 10 Hz, times its time cubed over its peak speed squared. "
+        f"{_BESIDE}",
         "1",
         "higher",
         "Hogan & Sternad 2009, J Mot Behav 41:529-534",
@@ -91,12 +95,14 @@ _OTHERS = (
         needs=_WAYS,
         detail=True,
         since=2,
+        width="spread",
     ),
     Measure(
         "slide.submovements",
         "Sub-movements",
         "Mean number of peaks of the speed of each way, low-passed at 8 Hz: over 5 % of the "
-        "highest and 10 mm/s, 75 ms apart.",
+        "highest and 10 mm/s, 75 ms apart. "
+        f"{_BESIDE}",
         "1",
         "lower",
         COMMON,
@@ -104,11 +110,12 @@ _OTHERS = (
         limits="Tremor adds peaks.",
         needs=_WAYS,
         since=2,
+        width="spread",
     ),
     Measure(
         "slide.path_ratio",
         "Detour",
-        "Median length of each way over its chord, low-passed at 10 Hz.",
+        f"Median length of each way over its chord, low-passed at 10 Hz. {_BESIDE}",
         "1",
         "lower",
         COMMON,
@@ -116,30 +123,35 @@ _OTHERS = (
         needs=_WAYS,
         detail=True,
         since=2,
+        width="spread",
     ),
     Measure(
         "slide.stops",
         "Stops",
         "Mean number of times the finger stood still on a way: below 5 mm/s along the track "
-        "for over 0.15 s, low-passed at 3 Hz.",
+        "for over 0.15 s, low-passed at 3 Hz. "
+        f"{_BESIDE}",
         "1",
         "lower",
         OWN,
         log_scale=False,
         needs=_WAYS,
         since=2,
+        width="spread",
     ),
     Measure(
         "slide.reversals",
         "Reversals",
         "Mean number of times the finger turned back by over 2 mm on a way, low-passed at "
-        "3 Hz.",
+        "3 Hz. "
+        f"{_BESIDE}",
         "1",
         "lower",
         OWN,
         log_scale=False,
         needs=_WAYS,
         since=2,
+        width="spread",
     ),
     Measure(
         "slide.lifts_per_min",
@@ -147,7 +159,7 @@ _OTHERS = (
         "Times contact was lost while the chip was dragged, a minute of dragging.",
         "/min",
         "lower",
-        "interval: Garwood 1936, Biometrika 28:437-442",
+        "interval: Brown, Cai & DasGupta 2003, Stat Sin 13:19-49",
         log_scale=False,
         since=2,
     ),

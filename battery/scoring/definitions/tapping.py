@@ -230,6 +230,7 @@ _SPEED = (
         needs="20 intervals",
         detail=True,
         since=2,
+        width="none",
     ),
     Measure(
         "tapping.fatigue_slope_ms",
@@ -271,7 +272,7 @@ _SPEED = (
         "Contacts of another finger or the palm while one was on the glass, a minute.",
         "/min",
         "lower",
-        "interval: Garwood 1936, Biometrika 28:437-442",
+        "interval: Brown, Cai & DasGupta 2003, Stat Sin 13:19-49",
         log_scale=False,
         since=2,
     ),
@@ -281,7 +282,7 @@ _SPEED = (
         "Contacts that came back sooner than 80 ms after a lift, a minute.",
         "/min",
         "lower",
-        "interval: Garwood 1936, Biometrika 28:437-442",
+        "interval: Brown, Cai & DasGupta 2003, Stat Sin 13:19-49",
         log_scale=False,
         detail=True,
         since=2,
@@ -364,11 +365,12 @@ _PATH_ROWS: tuple[_PathRow, ...] = (
     ("direction_changes", "Changes of direction", "Mean number of turns across the line.",
      "1", "lower", _AXIS, False, "Tremor adds turns."),
 )  # fmt: skip
+_BESIDE = "Beside it stands the middle half of the reaches: how unlike they are."
 _PATHS = tuple(
     Measure(
         f"tapping.{name}",
         title,
-        meaning,
+        f"{meaning} {_BESIDE}",
         unit,
         direction,
         source,
@@ -377,6 +379,7 @@ _PATHS = tuple(
         needs=f"{_AIR}; 8 reaches",
         detail=True,
         since=2,
+        width="spread",
     )
     for name, title, meaning, unit, direction, source, log_scale, limits in _PATH_ROWS
 )

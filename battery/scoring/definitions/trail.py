@@ -5,9 +5,10 @@ from __future__ import annotations
 from battery.scoring.definitions.quality import quality
 from battery.scoring.measure import OWN, Measure
 
+_BESIDE = "Beside it stands the middle half of the links: how unlike they are."
 _LINK = "a link"
 _ALL_DONE = "all trails finished within the limit"
-_POISSON = "interval: Garwood 1936, Biometrika 28:437-442"
+_POISSON = "interval: Brown, Cai & DasGupta 2003, Stat Sin 13:19-49"
 _PAPER = "Not comparable to any test on paper."
 _BOTH = "a finished trail of each kind"
 
@@ -15,13 +16,13 @@ TRAIL: tuple[Measure, ...] = (
     Measure(
         "trail.time_per_link_s",
         "Time per link",
-        "Time spent on the trails divided by the links made; a trail that was not finished "
-        "counts with all the time for which it was shown.",
+        "Time for which the trails were shown, to the last capture or the end, divided by the "
+        "links made; so a trail that was not finished counts with all its time.",
         "s",
         "lower",
         OWN,
         primary=True,
-        limits=f"What is thought out before leaving the first node is not seen. {_PAPER}",
+        limits=f"A rest before a trail is begun counts as well. {_PAPER}",
         needs=_LINK,
         since=3,
         floor=0.3,
@@ -45,7 +46,8 @@ TRAIL: tuple[Measure, ...] = (
         "s",
         "lower",
         OWN,
-        limits=f"Missing, not the limit, when a trail was not finished. {_PAPER}",
+        limits="Missing, not the limit, when a trail was not finished. What is thought out "
+        f"before leaving the first node is not seen. {_PAPER}",
         needs=_ALL_DONE,
     ),
     Measure(
@@ -84,7 +86,8 @@ TRAIL: tuple[Measure, ...] = (
         "trail.path_efficiency",
         "Path efficiency",
         "Sum of the chords from capture to capture over the length of the path, low-passed at "
-        "1.5 Hz.",
+        "1.5 Hz. "
+        f"{_BESIDE}",
         "1",
         "higher",
         OWN,
@@ -92,6 +95,7 @@ TRAIL: tuple[Measure, ...] = (
         limits="Wandering while searching counts as detour; tremor does not.",
         needs=_LINK,
         since=3,
+        width="spread",
     ),
     Measure(
         "trail.n_errors",

@@ -38,7 +38,7 @@ from battery.scoring.signal.spectrum import (
     spectra,
 )
 from battery.scoring.stats import summary
-from battery.scoring.stats.intervals import of_deleted, of_root_power, root_ratio
+from battery.scoring.stats.intervals import of_dependent_mean, of_root_power, root_ratio
 
 __all__ = ["BAND_HZ", "MIN_SEGMENT_S", "SHORT_S", "WINDOW_S", "band_rms_mm", "floor_mm"]
 
@@ -295,7 +295,7 @@ def _of_windows(
 ) -> Score:
     value = _rms_mm(found, band_hz, retained)
     powers = found.powers_mm2(band_hz) / retained
-    interval = of_root_power(powers, found.weight_s * retained, found.n_independent)
+    interval = of_root_power(powers, found.weight_s * retained)
     return _above_floor(name, value, len(powers), interval, device, band_hz)
 
 
@@ -332,7 +332,7 @@ def _of_slow(
     if seconds < MIN_TOTAL_S:
         return missing(name, f"{seconds:.1f} s slower than 50 mm/s; at least 4", n)
     value = float(root_ratio(pieces[None])[0])
-    interval = of_root_power(pieces[:, 0] / pieces[:, 1], pieces[:, 1], float(n))
+    interval = of_root_power(pieces[:, 0] / pieces[:, 1], pieces[:, 1])
     return _above_floor(name, value, n, interval, device, band_hz)
 
 
@@ -381,12 +381,11 @@ def _tremor(task: str, found: Spectra, device: Device) -> list[Score]:
             )
     if reason or peak is None:
         return [missing(name, reason, n) for name in names]
-    left_hz, left_db = peak.left_out
-    low, high = of_deleted(peak.f_hz, left_hz, found.n_independent)
-    half = math.hypot((high - low) / 2, INTERPOLATION_HZ)
+    error_hz, reach = of_dependent_mean(peak.moves_hz)
+    half = math.hypot(reach * error_hz, INTERPOLATION_HZ)
     return [
         Score(names[0], peak.f_hz, n, peak.f_hz - half, peak.f_hz + half),
-        Score(names[1], peak.snr_db, n, *of_deleted(peak.snr_db, left_db, found.n_independent)),
+        Score(names[1], peak.snr_db, n),
     ]
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import chdtri
 from scipy.stats import linregress
 
-from battery.scoring.signal.path import Flags, Floats
+from battery.scoring.signal.path import Floats
 from battery.scoring.signal.spectrum import Spectra
 
 BAND_HZ = (2.0, 14.0)
@@ -18,8 +18,10 @@ MARGIN_HZ = 0.25  # a maximum may stand just outside the band and its line still
 MIN_RATIO = 2.5
 CHANCE = 0.01  # that a record without a tremor shows such a peak
 PEAK_HALF_HZ = 0.5
-TINY = 1e-300
-INTERPOLATION_HZ = 0.02  # to which a parabola through three bins finds a pure sine
+INTERPOLATION_HZ = 0.02  # to which a pure sine is found
+MIDDLE_HZ = 1.0  # on either side, for the middle of a line
+MIDDLE_STEPS = 4
+LOWEST_HZ = 1.5  # below lies the wandering of any hand
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,8 +40,8 @@ class Peak:
         Power within 0.5 Hz of it over the power of the fitted background there.
     line_mm : float
         Root mean square of what stands above the background there.
-    left_out : tuple of ndarray, shape (n_windows,)
-        Frequency and power over background with one window after another left out.
+    moves_hz : ndarray, shape (n_windows,)
+        How far each window by itself would move the frequency, in order of time.
     """
 
     f_hz: float
@@ -47,7 +49,7 @@ class Peak:
     least_ratio: float
     snr_db: float
     line_mm: float
-    left_out: tuple[Floats, Floats]
+    moves_hz: Floats
 
     @property
     def real(self) -> bool:
@@ -78,9 +80,9 @@ def highest_peak(found: Spectra) -> Peak | None:
 
     Notes
     -----
-    The spectrum is divided by the power law fitted to it. The frequency is where a parabola
-    through the logarithms of the peak and its neighbours is highest. A maximum at the edge of
-    the band is none. Limits of meaning: a voluntary movement to and fro at over 2 Hz is a peak
+    The spectrum is divided by the power law fitted to it, to find the peak. The frequency is
+    the middle of the line about it (`_middle`). A maximum at the edge of the band is none.
+    Limits of meaning: a voluntary movement to and fro at over 2 Hz is a peak
     too, and rounding of a slow even drift makes a false line, which `jitter`
     holds against the floor.
     """
@@ -95,54 +97,40 @@ def highest_peak(found: Spectra) -> Peak | None:
     rising = (middle[1:-1] >= middle[:-2]) & (middle[1:-1] > middle[2:])
     tops = inside[1:-1][rising]
     if len(tops) == 0:
-        return Peak(math.nan, 0.0, least, math.nan, 0.0, (np.empty(0), np.empty(0)))
+        return Peak(math.nan, 0.0, least, math.nan, 0.0, np.empty(0))
     top = int(tops[np.argmax(whitened[tops])])
     if whitened[top] < middle.max():  # higher still towards an edge: no peak of its own
-        return Peak(math.nan, 0.0, least, math.nan, 0.0, (np.empty(0), np.empty(0)))
+        return Peak(math.nan, 0.0, least, math.nan, 0.0, np.empty(0))
     ratio = float(whitened[top] / np.median(middle))
-    at_hz = float(f_hz[top] + _vertex(np.log(whitened[top - 1 : top + 2])) * f_hz[1])
+    at_hz, moves_hz = _middle(found, floor, float(f_hz[top]))
     near = np.abs(f_hz - at_hz) <= max(PEAK_HALF_HZ, found.resolution_hz / 2)
     snr_db = 10 * math.log10(float(density[near].sum() / floor[near].sum()))
     line_mm2 = max(0.0, float(density[near].sum() - floor[near].sum())) * float(f_hz[1])
-    return Peak(at_hz, ratio, least, snr_db, math.sqrt(line_mm2), _left_out(found, near))
+    return Peak(at_hz, ratio, least, snr_db, math.sqrt(line_mm2), moves_hz)
 
 
-def _backgrounds(f_hz: Floats, densities: Floats, near: Flags) -> Floats:
-    """Power law of each row, as `background` fits it, at the places `near`."""
-    fitted = (f_hz >= FIT_HZ[0]) & (f_hz <= FIT_HZ[1])
-    design = np.column_stack([np.ones(fitted.sum()), np.log(f_hz[fitted])])
-    least = np.maximum(densities[:, fitted].max(axis=1, keepdims=True) * 1e-12, TINY)
-    logs = np.log(np.maximum(densities[:, fitted], least))
-    lines = np.linalg.pinv(design) @ logs.T
-    return np.asarray(np.exp(lines[0][:, None] + lines[1][:, None] * np.log(f_hz[near])))
+def _middle(found: Spectra, floor: Floats, top_hz: float) -> tuple[float, Floats]:
+    """Middle of a line about a peak, and how far each window would move it, in order of time.
 
-
-def _left_out(found: Spectra, near: Flags) -> tuple[Floats, Floats]:
-    """Peak near the one found, from all windows but one."""
-    if len(found.weight_s) < 2:
-        return np.full(1, np.nan), np.full(1, np.nan)
-    weighted = found.fine * found.weight_s[:, None]
-    density = np.maximum(weighted.sum(axis=0) - weighted, 0.0)
-    density /= np.maximum(found.weight_s.sum() - found.weight_s, 1e-12)[:, None]
-    floors = _backgrounds(found.f_hz, density, near)
-    whitened = density[:, near] / floors
-    if whitened.shape[1] < 3 or not np.all(whitened > 0):
-        return np.full(len(density), np.nan), np.full(len(density), np.nan)
-    tops = np.clip(np.argmax(whitened, axis=1), 1, whitened.shape[1] - 2)
-    first = int(np.flatnonzero(near)[0])
-    at = [
-        first + top + _vertex(np.log(row[top - 1 : top + 2]))
-        for top, row in zip(tops.tolist(), whitened, strict=True)
-    ]
-    snr_db = 10 * np.log10(density[:, near].sum(axis=1) / floors.sum(axis=1))
-    return np.array(at) * found.f_hz[1], np.asarray(snr_db)
-
-
-def _vertex(three: Floats) -> float:
-    """Place of the vertex of a parabola through three even points, in steps from the middle."""
-    left, middle, right = three.tolist()
-    bend = left - 2 * middle + right
-    return 0.5 * (left - right) / bend if bend < 0 else 0.0
+    Where the sines of the distances, a turn within `MIDDLE_HZ` on either side, weighed by the
+    power above the background add up to nothing: the highest place of the spectrum smoothed
+    over as much. A pure line stays where it is; of a broad one no single bin decides.
+    """
+    f_hz = found.f_hz
+    above = found.fine - floor
+    at_hz = top_hz
+    reach_hz = max(MIDDLE_HZ, 1.5 * found.resolution_hz)
+    for _ in range(MIDDLE_STEPS):
+        own_hz = min(reach_hz, max(at_hz - LOWEST_HZ, found.resolution_hz))
+        near = np.abs(f_hz - at_hz) < own_hz
+        turns = np.exp(1j * np.pi * (f_hz[near] - at_hz) / own_hz)
+        each = found.weight_s * (above[:, near] @ turns)
+        whole = each.sum()
+        if not whole.real > 0:  # nothing stands above the background there
+            return top_hz, np.full(len(each), np.nan)
+        at_hz += own_hz / np.pi * float(np.angle(whole))
+    moves_hz = own_hz / np.pi * each.imag * len(each) / whole.real
+    return at_hz, np.asarray(moves_hz)
 
 
 def _least_ratio(found: Spectra) -> float:

@@ -17,7 +17,6 @@ from battery.scoring.signal.path import (
     Segment,
     between,
     followed_path,
-    held,
     pieces,
     split_gaps,
 )
@@ -63,22 +62,30 @@ class Part:
         return self.on | ~self.touching
 
     @cached_property
+    def resting_mm2(self) -> float:
+        """Mean squared distance from the chip of a finger that rests in the middle."""
+        return float(np.mean(self.chip_mm[:, 0] ** 2))
+
+    @cached_property
     def squares_mm2(self) -> Floats:
         """Squared distance of finger and chip, shape (n,); nan where it is not `judged`.
 
-        Off the glass the finger counts as one that does not follow: as far off as the place
-        where it left the glass is, and at least as far as a finger that rests in the middle is
-        in the mean. Of the ways that were tried it is the one by which nobody who is nearer
-        than a resting finger comes nearer by lifting (`battery/recovery/lazy.md`).
+        At most that of a finger that rests in the middle, in the mean; off the glass always so
+        much. Nobody can come nearer to the chip by lifting, wherever the finger was.
         """
         squares = np.sum((self.finger_mm - self.chip_mm) ** 2, axis=1)
-        off = ~self.touching
-        if off.any():
-            last_mm = held(self.segments, self.t_s[off])
-            left = np.sum((last_mm - self.chip_mm[off]) ** 2, axis=1)
-            resting = float(np.mean(self.chip_mm[:, 0] ** 2))
-            squares[off] = np.maximum(left, resting)
+        squares = np.minimum(squares, self.resting_mm2)  # nan stays nan
+        squares[~self.touching] = self.resting_mm2
         return np.asarray(squares)
+
+    @cached_property
+    def expected_mm2(self) -> Floats:
+        """The same for the steady part of the following alone, shape (n,); 0 without one."""
+        if not self.on.any():
+            return np.zeros(len(self.t_s))
+        along_mm = self.sines.following_mm() - self.chip_mm[:, 0]
+        across_mm = float(np.mean((self.finger_mm - self.chip_mm)[self.on, 1]))
+        return np.asarray(np.minimum(along_mm**2 + across_mm**2, self.resting_mm2))
 
     @property
     def contact_s(self) -> float:

@@ -27,15 +27,16 @@ from battery.scoring.score import Score, missing
 from battery.scoring.signal.filters import in_band, slow_speed_mm_s, velocity, willed
 from battery.scoring.signal.kinematics import runs
 from battery.scoring.signal.path import GRID_HZ, Flags, Floats
-from battery.scoring.signal.spectrum import OVERLAP_FACTOR
 from battery.scoring.stats import summary
 from battery.scoring.stats.intervals import (
-    NONE,
     Bootstrap,
-    around,
     of_all_alike,
-    of_coherence,
     of_deleted,
+    of_dependent_mean,
+    of_difference,
+    of_ratio,
+    of_root,
+    of_root_power,
     ratio,
     root_ratio,
 )
@@ -55,6 +56,7 @@ Fits = Mapping[str, tuple[Part, Response, list[Response]]]  # whole, and with pi
 
 def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
     """Score a finished pursuit block."""
+    del draw
     found = parts(block)
     enough = {p.name: p for p in found if p.contact_s >= MIN_CONTACT_S}
     fits = {
@@ -64,9 +66,9 @@ def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
     }
     radius_mm = float(block.header.settings["chip_r_mm"])
     against_chip = [
-        *_errors(found, radius_mm, draw),
-        *_following(fits, draw),
-        *_differences(found, fits, draw),
+        *_errors(found, radius_mm),
+        *_following(fits),
+        *_differences(found, fits),
         *_by_frequency(fits),
     ]
     if len(block.frames) < 2:
@@ -76,7 +78,7 @@ def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
         ]
     return [
         *against_chip,
-        *_contact(block, found, draw),
+        *_contact(block, found),
         *_jitter(found, fits, pixel_mm),
         *_quality(block, found),
     ]
@@ -93,13 +95,18 @@ def _windows(values: Sequence[Floats], usable: Sequence[Flags], size: int = WIND
     return np.asarray(found[found[:, 1] > 0])
 
 
-def _of_windows(
-    name: str, windows: Floats, of: Callable[[Floats], Floats], draw: Bootstrap
-) -> Score:
-    value = float(of(windows[None])[0])
-    if of is ratio and value in (0.0, 1.0):
-        return Score(name, value, len(windows), *of_all_alike(value, len(windows)))
-    return Score(name, value, len(windows), *draw.interval(windows, of))
+def _share_of_windows(name: str, windows: Floats) -> Score:
+    value, n = float(ratio(windows[None])[0]), len(windows)
+    if value in (0.0, 1.0):
+        return Score(name, value, n, *of_all_alike(value, n))
+    low, high = of_ratio(windows)
+    return Score(name, value, n, max(0.0, low), min(1.0, high))
+
+
+def _root_of_windows(name: str, windows: Floats) -> Score:
+    value, n = float(root_ratio(windows[None])[0]), len(windows)
+    powers, weights = windows[:, 0] / windows[:, 1], windows[:, 1]
+    return Score(name, value, n, *of_root_power(powers, weights))
 
 
 def _quality(block: Block, found: Sequence[Part]) -> list[Score]:
@@ -117,11 +124,28 @@ def _quality(block: Block, found: Sequence[Part]) -> list[Score]:
 # Distance of finger and chip
 
 
-def _error_windows(found: Sequence[Part]) -> Floats:
-    return _windows([p.squares_mm2 for p in found], [p.judged for p in found])
+def _error(name: str, found: Sequence[Part]) -> Score:
+    """Score the error, with how far chance in the finger may have moved it on this path.
+
+    What the steady part of the following gives differs from moment to moment because the path
+    does; that is no chance, and is taken off before the windows are compared.
+    """
+    windows = [_windows([p.squares_mm2], [p.judged], WINDOW // 2) for p in found]
+    total = sum(float(rows[:, 1].sum()) for rows in windows)
+    mean_square = sum(float(rows[:, 0].sum()) for rows in windows) / total
+    half = 0.0
+    for part, rows in zip(found, windows, strict=True):
+        excess = part.squares_mm2 - part.expected_mm2
+        above = _windows([excess], [part.judged], WINDOW // 2)[:, 0]
+        if len(rows):
+            off = above - rows[:, 1] * above.sum() / rows[:, 1].sum()
+            error, reach = of_dependent_mean(off)
+            half = math.hypot(half, reach * error * len(rows) / total)
+    n = sum(len(rows) for rows in windows)
+    return Score(name, math.sqrt(mean_square), n, *of_root(mean_square, half))
 
 
-def _errors(found: Sequence[Part], radius_mm: float, draw: Bootstrap) -> list[Score]:
+def _errors(found: Sequence[Part], radius_mm: float) -> list[Score]:
     """Errors over all that was asked; missing only where the reports are."""
     scores = []
     for name, own in (
@@ -132,17 +156,14 @@ def _errors(found: Sequence[Part], radius_mm: float, draw: Bootstrap) -> list[Sc
         ),
     ):
         reason = _not_judged(own)
-        if reason:
-            scores.append(missing(name, reason))
-        else:
-            scores.append(_of_windows(name, _error_windows(own), root_ratio, draw))
+        scores.append(missing(name, reason) if reason else _error(name, own))
     name = "pursuit.time_on_target"
     reason = _not_judged(found)
     if reason:
         return [*scores, missing(name, reason)]
     inside = [(p.on & (p.squares_mm2 <= radius_mm**2)).astype(float) for p in found]
     windows = _windows(inside, [p.judged for p in found])
-    return [*scores, _of_windows(name, windows, ratio, draw)]
+    return [*scores, Score(name, float(ratio(windows[None])[0]), len(windows))]
 
 
 def _not_judged(found: Sequence[Part]) -> str:
@@ -205,7 +226,7 @@ def _gain(name: str, fit: tuple[Part, Response, list[Response]] | None) -> Score
     return _deleted(name, whole, left, lambda r: r.overall_gain, len(whole.gain))
 
 
-def _following(fits: Fits, draw: Bootstrap) -> list[Score]:
+def _following(fits: Fits) -> list[Score]:
     fit = _main(fits)
     scores = [
         _delay("pursuit.delay_s", fit),
@@ -233,12 +254,12 @@ def _following(fits: Fits, draw: Bootstrap) -> list[Score]:
         *scores,
         missing(names[0], unrelated)
         if unrelated
-        else _velocity_gain(names[0], part, whole.delay_s, draw),
+        else _velocity_gain(names[0], part, whole.delay_s),
         missing(names[1], unrelated or "no peak of the correlation from -0.3 to 1 s", n)
         if unrelated or math.isnan(lag_s)
         else Score(names[1], lag_s, n, *of_deleted(lag_s, lags_s)),
         _catch_up(names[2], list(fits.values())),
-        *_remnant(names[3], names[4], part, draw),
+        *_remnant(names[3], names[4], part),
     ]
 
 
@@ -250,7 +271,7 @@ def _finger_velocity_mm_s(part: Part) -> Floats:
     return found
 
 
-def _velocity_gain(name: str, part: Part, delay_s: float, draw: Bootstrap) -> Score:
+def _velocity_gain(name: str, part: Part, delay_s: float) -> Score:
     finger = _finger_velocity_mm_s(part)
     wide_s = part.start_s + (np.arange(len(part.wide_chip_mm)) - BEFORE) / GRID_HZ
     chip = velocity(np.interp(part.t_s - delay_s, wide_s, part.wide_chip_mm))
@@ -259,7 +280,7 @@ def _velocity_gain(name: str, part: Part, delay_s: float, draw: Bootstrap) -> Sc
     products = _windows([np.where(usable, finger * chip, 0.0)], [usable])
     squares = _windows([chip**2], [usable])
     rows = np.column_stack([products[:, 0], squares[:, 0]])
-    return Score(name, slope, len(rows), *draw.interval(rows, ratio))
+    return Score(name, slope, len(rows), *of_ratio(rows))
 
 
 def _catch_up(name: str, fits: Sequence[tuple[Part, Response, list[Response]]]) -> Score:
@@ -269,13 +290,13 @@ def _catch_up(name: str, fits: Sequence[tuple[Part, Response, list[Response]]]) 
         for begin, end in runs(~np.isnan(relative), 1).tolist():
             count += tracking.n_catch_ups(relative[begin:end])
             seconds += (end - begin) / GRID_HZ
-    return summary.rate_of(name, count, seconds, n=count)
+    return Score(name, count / seconds, count)
 
 
-def _remnant(whole_name: str, slow_name: str, part: Part, draw: Bootstrap) -> list[Score]:
+def _remnant(whole_name: str, slow_name: str, part: Part) -> list[Score]:
     left_mm = part.sines.remnant_mm()
     windows = _windows([np.nan_to_num(left_mm) ** 2], [part.on])
-    scores = [_of_windows(whole_name, windows, root_ratio, draw)]
+    scores = [_root_of_windows(whole_name, windows)]
     slow = np.full(len(left_mm), np.nan)
     for begin, end in runs(part.on, round(MIN_SEGMENT_S * GRID_HZ)).tolist():
         slow[begin:end] = in_band(left_mm[begin:end], (0.0, SLOW_HZ))
@@ -283,7 +304,7 @@ def _remnant(whole_name: str, slow_name: str, part: Part, draw: Bootstrap) -> li
     if usable.sum() < MIN_TOTAL_S * GRID_HZ:
         return [*scores, missing(slow_name, "under 4 s of contact in pieces of 2 s and more")]
     windows = _windows([np.nan_to_num(slow) ** 2], [usable])
-    return [*scores, _of_windows(slow_name, windows, root_ratio, draw)]
+    return [*scores, _root_of_windows(slow_name, windows)]
 
 
 def _coherence(fit: tuple[Part, Response, list[Response]] | None) -> Score:
@@ -299,32 +320,30 @@ def _coherence(fit: tuple[Part, Response, list[Response]] | None) -> Score:
     value, n = tracking.coherence_at(finger, part.chip_mm[:, 0], whole)
     if math.isnan(value):
         return missing(name, f"{n} segments of 8 s; at least 9 are needed", n)
-    return Score(name, value, n, *of_coherence(value, OVERLAP_FACTOR * n))
+    return Score(name, value, n)
 
 
 # Predictable against unpredictable
 
 
-def _differences(found: Sequence[Part], fits: Fits, draw: Bootstrap) -> list[Score]:
+def _differences(found: Sequence[Part], fits: Fits) -> list[Score]:
     names = ("pursuit.rmse_difference_mm", "pursuit.delay_difference_s")
     both = ("unpredictable", "predictable")
     parts_of = {part.name: part for part in found if not _not_judged([part])}
     if not all(name in parts_of for name in both):
         return [missing(name, "needs both parts") for name in names]
-    hard, easy = (_error_windows([parts_of[name]]) for name in both)
-    value = float(root_ratio(hard[None])[0] - root_ratio(easy[None])[0])
-    interval = NONE
-    if min(len(hard), len(easy)) >= 5:
-        # Turned about, so that parts of equal length do not draw the same windows together.
-        turned = draw.values(easy, root_ratio)[::-1]
-        interval = around(draw.values(hard, root_ratio) - turned, value)
-    scores = [Score(names[0], value, len(hard) + len(easy), *interval)]
+    hard, easy = (_error("", [parts_of[name]]) for name in both)
+    interval = of_difference(
+        (hard.value, (hard.low, hard.high)), (easy.value, (easy.low, easy.high))
+    )
+    scores = [Score(names[0], hard.value - easy.value, hard.n + easy.n, *interval)]
     late, early = (_delay(names[1], fits.get(name)) for name in both)
     if math.isnan(late.value) or math.isnan(early.value):
         return [*scores, missing(names[1], late.reason or early.reason)]
+    interval = of_difference(
+        (late.value, (late.low, late.high)), (early.value, (early.low, early.high))
+    )
     value = late.value - early.value
-    half = math.hypot(late.high - late.value, early.high - early.value)
-    interval = (value - half, value + half)
     return [*scores, Score(names[1], value, late.n + early.n, *interval)]
 
 
@@ -359,7 +378,7 @@ def _at_frequency(
 # Contact and jitter
 
 
-def _contact(block: Block, found: Sequence[Part], draw: Bootstrap) -> list[Score]:
+def _contact(block: Block, found: Sequence[Part]) -> list[Score]:
     names = ("pursuit.contact_loss", "pursuit.lifts_per_min")
     if not found:
         return [missing(name, "the chip was never pressed") for name in names]
@@ -368,7 +387,7 @@ def _contact(block: Block, found: Sequence[Part], draw: Bootstrap) -> list[Score
     lost = int(((block.events["kind"] == "lost") & (block.events["trial"] >= 0)).sum())
     minutes = sum(p.end_s - p.start_s for p in found) / 60
     return [
-        _of_windows(names[0], windows, ratio, draw),
+        _share_of_windows(names[0], windows),
         summary.rate_of(names[1], lost, minutes, n=len(found)),
     ]
 

@@ -141,6 +141,15 @@ class Sines:
         solved = np.linalg.lstsq(squares, products[:, 0], rcond=None)[0]
         return np.where(self._on, self._both[:, 0] - self._design @ solved, np.nan)
 
+    def following_mm(self) -> Floats:
+        """Return the finger as far as it follows: its sines and its mean, shape (n,)."""
+        squares, products = self._squares.sum(axis=0), self._products.sum(axis=0)
+        solved = np.linalg.lstsq(squares, products[:, 0], rcond=None)[0]
+        waves = 2 * len(self.frequencies_hz)
+        following = self._design[:, :waves] @ solved[:waves]
+        rest = np.mean(self._both[self._on, 0] - following[self._on])
+        return np.asarray(following + rest)
+
     def _response(self, solved: Floats) -> Response:
         k = len(self.frequencies_hz)
         waves = solved[:k] - 1j * solved[k : 2 * k]

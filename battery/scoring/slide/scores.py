@@ -88,13 +88,15 @@ def _ways(found: Sequence[Pass]) -> list[Score]:
     ]
     for name in ("sparc", "ldlj", "path_ratio"):
         values = np.array([getattr(way, name) for way in ways], dtype=np.float64)
-        scores.append(summary.median_of(f"slide.{name}", values, least=MIN_WAYS, what=WAYS))
+        scores.append(summary.spread_of(f"slide.{name}", values, least=MIN_WAYS, what=WAYS))
     peaks = np.array([way.submovements for way in ways], dtype=np.float64)
-    scores.append(summary.mean_of("slide.submovements", peaks, least=MIN_WAYS, what=WAYS))
+    scores.append(
+        summary.mean_spread_of("slide.submovements", peaks, least=MIN_WAYS, what=WAYS)
+    )
     for name in ("stops", "reversals"):
-        count = sum(getattr(way, name) for way in ways)
+        counts = np.array([getattr(way, name) for way in ways], dtype=np.float64)
         scores.append(
-            summary.each_of(f"slide.{name}", count, len(ways), least=MIN_WAYS, what=WAYS)
+            summary.mean_spread_of(f"slide.{name}", counts, least=MIN_WAYS, what=WAYS)
         )
     return scores
 

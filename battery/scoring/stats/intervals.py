@@ -15,12 +15,19 @@ Z = 1.959963984540054  # 97.5 % point of the standard normal
 RESAMPLES = 1000
 MIN_RESAMPLED = 5
 MIN_ORDERED = 6
+MIN_WINDOWS = 3
 MEDIAN_TO_MEAN = math.sqrt(math.pi / 2)
 TAIL = 0.025
+REACH_OF_DEPENDENCE = 1 / 3  # of a record, over which windows may hang together
 
 Interval = tuple[float, float]
 NONE: Interval = (math.nan, math.nan)
 Statistic = Callable[[Floats], Floats]  # of shape (resamples, n, ...) to (resamples,)
+
+
+def t_reach(freedom: float) -> float:
+    """Multiple of a standard error that makes half of a 95 % interval by Student's t."""
+    return float(stdtrit(freedom, 1 - TAIL))
 
 
 def wilson(successes: int, n: int, z: float = Z) -> Interval:
@@ -55,25 +62,27 @@ def of_mean(values: Floats) -> Interval:
 
 
 def of_median(values: Floats) -> Interval:
-    """Interval of a median from two order statistics, whatever the distribution.
+    """Interval of a median from its order statistics, whatever the distribution.
 
     Returns
     -------
     low, high : float
-        Holds the median with at least 95 %. No two values do for n < 6: there, down to n = 3,
+        Between the two pairs of order statistics that hold the median with a little more and a
+        little less than 95 %. No two values hold it so often for n < 6: there, down to n = 3,
         it is Student's interval of a mean, wider by the root of pi / 2 as the median of normal
         values scatters so much more. nan below, and where all values are equal.
 
     Notes
     -----
     Thompson WR (1936). On confidence ranges for the median and other expectation
-    distributions. Ann Math Stat 7:122-128: the k-th value from either end, k the largest
-    with ``P(Binomial(n, 1/2) < k) <= 2.5 %``.
+    distributions. Ann Math Stat 7:122-128: the k-th value from either end misses with
+    ``P(Binomial(n, 1/2) < k)``. Hettmansperger TP, Sheather SJ (1986). Confidence intervals
+    based on interpolated order statistics. Stat Probab Lett 4:75-79.
 
     Examples
     --------
-    >>> of_median(np.arange(1.0, 11.0))  # 2nd and 9th of ten
-    (2.0, 9.0)
+    >>> [round(end, 3) for end in of_median(np.arange(1.0, 11.0))]  # 2nd to 3rd of ten
+    [2.658, 8.342]
     """
     n = len(values)
     if n < MIN_ORDERED:
@@ -81,10 +90,24 @@ def of_median(values: Floats) -> Interval:
         half = MEDIAN_TO_MEAN * (high - low) / 2
         middle = float(np.median(values)) if n else math.nan
         return middle - half, middle + half
-    below = bdtr(np.arange(n // 2 + 1), n, 0.5)
-    k = int(np.searchsorted(below, TAIL, side="right"))
     ordered = np.sort(values)
-    return float(ordered[k - 1]), float(ordered[n - k])
+    if ordered[0] == ordered[-1]:
+        return NONE
+    k = int(np.searchsorted(bdtr(np.arange(n // 2 + 1), n, 0.5), TAIL, side="right"))
+    wide, narrow = (1 - 2 * float(bdtr(place - 1, n, 0.5)) for place in (k, k + 1))
+    part = (wide - (1 - 2 * TAIL)) / (wide - narrow)
+    share = (n - k) * part / (k + (n - 2 * k) * part)
+    low = (1 - share) * ordered[k - 1] + share * ordered[k]
+    high = (1 - share) * ordered[n - k] + share * ordered[n - k - 1]
+    return float(low), float(high)
+
+
+def middle_half(values: Floats) -> Interval:
+    """Lower and upper quartile: how unlike the values are, not how sure their middle is."""
+    if len(values) < 2:
+        return NONE
+    low, high = np.quantile(values, [0.25, 0.75]).tolist()
+    return low, high
 
 
 def of_all_alike(share: float, n: int) -> Interval:
@@ -119,15 +142,22 @@ def of_coherence(value: float, n_segments: float) -> Interval:
 
 
 def of_count(count: int) -> Interval:
-    """Exact interval of a Poisson mean from one count (Garwood 1936, Biometrika 28:437-442).
+    """Interval of a Poisson mean from one count.
+
+    Notes
+    -----
+    Holds the mean with 95 % over means of all sizes, where Garwood's exact one (1936,
+    Biometrika 28:437-442) holds it with up to 99 %: the equal-tailed interval of Jeffreys
+    (Brown LD, Cai TT, DasGupta A 2003. Interval estimation in exponential families. Stat Sin
+    13:19-49).
 
     Examples
     --------
     >>> [round(end, 4) for end in of_count(10)]
-    [4.7954, 18.3904]
+    [5.1414, 17.7394]
     """
-    low = chdtri(2 * count, 1 - TAIL) / 2 if count else 0.0
-    return float(low), float(chdtri(2 * count + 2, TAIL) / 2)
+    low = chdtri(2 * count + 1, 1 - TAIL) / 2 if count else 0.0
+    return float(low), float(chdtri(2 * count + 1, TAIL) / 2)
 
 
 class Bootstrap:
@@ -201,27 +231,55 @@ def around(resampled: Floats, found: float) -> Interval:
     return min(low, found), max(high, found)
 
 
-def of_root_power(powers: Floats, weights: Floats, n_independent: float) -> Interval:
+def of_dependent_mean(values: Floats) -> tuple[float, float]:
+    """Error of a mean of values in order of time, and how many of them reach 95 % of the way.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Of windows or pieces; only their differences from their mean count.
+
+    Returns
+    -------
+    error : float
+        Standard error, nan for n < 3; at least seven tenths of that without dependence.
+    reach : float
+        Multiple of it that makes half of a 95 % interval.
+
+    Notes
+    -----
+    Covariances up to a third of the record, with Bartlett's weights (Newey WK, West KD 1987,
+    Econometrica 55:703-708). So long a reach makes the error itself uncertain; the multiple
+    allows for that (Kiefer NM, Vogelsang TJ 2005, Econometric Theory 21:1130-1164: 2.98 for a
+    third; the polynomial from memory, held by `tests/literature/test_pointing.py`).
+    """
+    n = len(values)
+    if n < MIN_WINDOWS:
+        return math.nan, math.nan
+    off = values - values.mean()
+    most = max(1, round(REACH_OF_DEPENDENCE * n))
+    covariances = [float(off[lag:] @ off[: n - lag]) / n for lag in range(most)]
+    grown = covariances[0] + 2 * sum(
+        (1 - lag / most) * covariances[lag] for lag in range(1, most)
+    )
+    share = most / n
+    reach = 1.9600 + 2.9694 * share + 0.4160 * share**2 - 0.5324 * share**3
+    error = math.sqrt(max(grown, 0.5 * covariances[0]) / n)
+    return error, max(reach, float(stdtrit(n - 1, 1 - TAIL)))
+
+
+def of_root_power(powers: Floats, weights: Floats) -> Interval:
     """Interval of the root of a weighted mean power, on the log scale.
 
     Parameters
     ----------
     powers, weights : ndarray, shape (n,)
         Of windows in order of time.
-    n_independent : float
-        How many independent windows say as much if power does not wax and wane.
 
     Returns
     -------
     low, high : float
         nan for fewer than three windows, or without any power.
-
-    Notes
-    -----
-    Error of a mean of dependent values: their covariances up to a third of the record, with
-    Bartlett's weights (Newey WK, West KD 1987, Econometrica 55:703-708), at least half of what
-    it would be without dependence. What dependence it finds also lessens the degrees of
-    freedom of Student's t.
     """
     n = len(powers)
     if n < 3 or not weights.sum() > 0:
@@ -229,23 +287,61 @@ def of_root_power(powers: Floats, weights: Floats, n_independent: float) -> Inte
     mean_power = float(np.average(powers, weights=weights))
     if not mean_power > 0:
         return NONE
-    off = weights * (powers - mean_power) * n / weights.sum()
-    most = max(1, n // 3)
-    covariances = [float(off[lag:] @ off[: n - lag]) / n for lag in range(most + 1)]
-    if covariances[0] == 0:
-        return math.sqrt(mean_power), math.sqrt(mean_power)
-    grown = covariances[0] + 2 * sum(
-        (1 - lag / (most + 1)) * covariances[lag] for lag in range(1, most + 1)
-    )
-    grown = max(grown, 0.5 * covariances[0])
-    freedom = max(2.0, n_independent * covariances[0] / grown - 1)
-    error = math.sqrt(grown / (freedom + 1))
-    half = float(stdtrit(freedom, 1 - TAIL)) * error / mean_power / 2
-    root = math.sqrt(mean_power)
+    error, reach = of_dependent_mean(weights * (powers - mean_power) * n / weights.sum())
+    return of_root(mean_power, reach * error)
+
+
+def of_root(mean_square: float, half: float) -> Interval:
+    """Interval of the root of a mean square known to within `half`, on the log scale."""
+    if not (mean_square > 0 and math.isfinite(half)):
+        return NONE
+    root, half = math.sqrt(mean_square), half / mean_square / 2
     return root * math.exp(-half), root * math.exp(half)
 
 
-def of_deleted(found: float, deleted: Floats, n_independent: float | None = None) -> Interval:
+def of_ratio(pieces: Floats) -> Interval:
+    """Interval of a sum over a sum, of pieces in order of time.
+
+    Parameters
+    ----------
+    pieces : ndarray, shape (n, 2)
+        Numerator and denominator of each.
+
+    Returns
+    -------
+    low, high : float
+        nan for n < 5, and where all pieces have the same ratio.
+
+    Notes
+    -----
+    Cochran WG (1977). Sampling Techniques, 6.3: the error of a ratio is that of the mean of
+    ``numerator - ratio * denominator``. Pieces may hang together (`of_dependent_mean`).
+    """
+    above, below = pieces.sum(axis=0).tolist()
+    if len(pieces) < MIN_RESAMPLED or not below > 0:
+        return NONE
+    found = above / below
+    error, reach = of_dependent_mean(pieces[:, 0] - found * pieces[:, 1])
+    if error == 0:
+        return NONE
+    half = reach * error * len(pieces) / below
+    return found - half, found + half
+
+
+def of_difference(first: tuple[float, Interval], second: tuple[float, Interval]) -> Interval:
+    """Interval of the difference of two independent estimates, from their own intervals.
+
+    Zou GY, Donner A (2008). Construction of confidence limits about effect measures: a general
+    approach. Stat Med 27:1693-1702.
+    """
+    (one, (one_low, one_high)), (two, (two_low, two_high)) = first, second
+    return (
+        one - two - math.hypot(one - one_low, two_high - two),
+        one - two + math.hypot(one_high - one, two - two_low),
+    )
+
+
+def of_deleted(found: float, deleted: Floats) -> Interval:
     """Interval from leaving out one piece of time after another (jackknife).
 
     Parameters
@@ -253,22 +349,48 @@ def of_deleted(found: float, deleted: Floats, n_independent: float | None = None
     found : float
         The statistic of the whole.
     deleted : ndarray, shape (n,)
-        The statistic with each of n pieces left out.
-    n_independent : float, optional
-        How many independent pieces say as much; by default as many as there are.
+        The statistic with each of n pieces left out, in order of time.
 
     Notes
     -----
     Künsch HR (1989). The jackknife and the bootstrap for general stationary observations. Ann
-    Stat 17:1217-1241. Student's t with n - 1 degrees of freedom.
+    Stat 17:1217-1241. What neighbouring pieces have in common counts (`of_dependent_mean`).
     """
     n = len(deleted)
     if n < 3 or not np.all(np.isfinite(deleted)):
         return NONE
-    error = math.sqrt((n - 1) / n * float(np.sum((deleted - deleted.mean()) ** 2)))
-    freedom = max(1.0, (n if n_independent is None else min(n, n_independent)) - 1)
-    half = float(stdtrit(freedom, 1 - TAIL)) * error * math.sqrt((n - 1) / freedom)
+    error, reach = of_dependent_mean((n - 1) * deleted)
+    half = reach * error * math.sqrt(n / (n - 1))
     return found - half, found + half
+
+
+def of_each_left_out(values: Floats, statistic: Statistic) -> Interval:
+    """Interval of a size from leaving out one trial after another, on the log scale.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, ...)
+        Trials that do not hang together.
+    statistic : callable
+        Of many sets at once, shape (sets, n, ...) to (sets,); above 0.
+
+    Notes
+    -----
+    Tukey JW (1958). Bias and confidence in not-quite large samples. Ann Math Stat 29:614;
+    Student's t.
+    """
+    n = len(values)
+    if n < MIN_RESAMPLED:
+        return NONE
+    found = float(statistic(values[None])[0])
+    others = np.arange(n)[None, :] != np.arange(n)[:, None]
+    left = statistic(np.stack([values[row] for row in others]))
+    if not (found > 0 and np.all(left > 0)) or np.ptp(left) == 0:
+        return NONE
+    logs = np.log(left)
+    error = math.sqrt((n - 1) / n * float(np.sum((logs - logs.mean()) ** 2)))
+    half = t_reach(n - 1) * error
+    return found * math.exp(-half), found * math.exp(half)
 
 
 def mean(values: Floats) -> Floats:

@@ -34,17 +34,6 @@ def rmssd_percent(intervals_s: Floats) -> float:
     return float(100 * np.sqrt(np.mean(np.diff(intervals_s) ** 2)) / intervals_s.mean())
 
 
-def rmssd_of_steps_percent(steps: Floats) -> Floats:
-    """Compute nearly the same from (squared difference, mean) of neighbours, for resampling.
-
-    Parameters
-    ----------
-    steps : ndarray, shape (..., n, 2)
-    """
-    means = steps.mean(axis=-2)
-    return np.asarray(100 * np.sqrt(means[..., 0]) / means[..., 1])
-
-
 def slope(values: Floats, at: Floats) -> tuple[float, Interval]:
     """Median slope over all pairs, with the interval of Sen.
 

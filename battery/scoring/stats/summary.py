@@ -36,6 +36,26 @@ def median_of(name: str, values: Floats, *, least: int, what: str) -> Score:
     return Score(name, float(np.median(values)), n, *intervals.of_median(values))
 
 
+def spread_of(name: str, values: Floats, *, least: int, what: str) -> Score:
+    """Median of the values that there are, with the half of them in the middle."""
+    values = _usable(values)
+    n = len(values)
+    if n < least:
+        return missing(name, few(n, least, what), n)
+    return Score(name, float(np.median(values)), n, *intervals.middle_half(values))
+
+
+def mean_spread_of(name: str, values: Floats, *, least: int, what: str) -> Score:
+    """Mean of the values that there are, with the half of them in the middle."""
+    values = _usable(values)
+    n = len(values)
+    if n < least:
+        return missing(name, few(n, least, what), n)
+    mean = float(values.mean())
+    low, high = intervals.middle_half(values)
+    return Score(name, mean, n, min(low, mean), max(high, mean))
+
+
 def share_of(name: str, count: int, n: int, *, least: int, what: str) -> Score:
     """Share with Wilson's interval."""
     if n < least:
@@ -54,10 +74,3 @@ def rate_of(name: str, count: int, time: float, *, n: int) -> Score:
         return missing(name, "no time in which it could have happened", n)
     low, high = intervals.of_count(count)
     return Score(name, count / time, n, low / time, high / time)
-
-
-def each_of(name: str, count: int, n: int, *, least: int, what: str) -> Score:
-    """Mean count of something rare in each of n, with its Poisson interval."""
-    if n < least:
-        return missing(name, few(n, least, what), n)
-    return rate_of(name, count, float(n), n=n)

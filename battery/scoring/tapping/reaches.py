@@ -110,6 +110,6 @@ def score(block: Block, found: Sequence[Tap]) -> list[Score]:
     scores = []
     for name, full in names.items():
         values = np.array([float(getattr(reach, name)) for reach in measured])
-        of = summary.median_of if name in _MEDIANS else summary.mean_of
+        of = summary.spread_of if name in _MEDIANS else summary.mean_spread_of
         scores.append(of(full, values, least=MIN_REACHES, what="reaches seen without a gap"))
     return scores

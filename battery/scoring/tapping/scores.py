@@ -13,7 +13,7 @@ from battery.scoring import quality
 from battery.scoring.score import Score, missing
 from battery.scoring.signal.path import Floats
 from battery.scoring.stats import rhythm, summary
-from battery.scoring.stats.intervals import Bootstrap, around
+from battery.scoring.stats.intervals import Bootstrap, of_each_left_out
 from battery.scoring.tapping import accuracy, reaches
 from battery.scoring.tapping.reading import ANTICIPATION_S, LATE_S, Tap, home_mm, taps
 from battery.scoring.tapping.throughput import throughput_bit_s
@@ -32,14 +32,15 @@ NO_LIFT = "without a home pad there is no lift from home"
 
 def score(block: Block, draw: Bootstrap) -> list[Score]:
     """Score a finished tapping block."""
+    del draw
     found = taps(block)
     answered = [tap for tap in found if tap.answered]
     over = [tap for tap in found if tap.outcome != "unfinished"]
     return [
         *_primary(block, over),
-        *_ends(block, answered, draw),
-        *_throughput(block, answered, draw),
-        *_rhythm(answered, draw),
+        *_ends(block, answered),
+        *_throughput(block, answered),
+        *_rhythm(answered),
         *_counts(block, found),
         *_sides(block, over),
         *reaches.score(block, found),
@@ -127,7 +128,7 @@ def _noting(score: Score, reason: str) -> Score:
     return Score(score.measure, score.value, score.n, score.low, score.high, reason)
 
 
-def _ends(block: Block, answered: Sequence[Tap], draw: Bootstrap) -> list[Score]:
+def _ends(block: Block, answered: Sequence[Tap]) -> list[Score]:
     """Constant and variable error, areas, over- and undershoot."""
     n = len(answered)
     aimed = home_mm(block) is not None
@@ -137,9 +138,13 @@ def _ends(block: Block, answered: Sequence[Tap], draw: Bootstrap) -> list[Score]
         reason = summary.few(n, MIN_ENDS, ANSWERED)
         scores = [missing(f"tapping.{name}", reason, n) for name in both]
     else:
+        hows = (
+            (accuracy.variable_mm, accuracy.variable_interval),
+            (accuracy.constant_mm, accuracy.constant_interval),
+        )
         scores = [
-            Score(f"tapping.{name}", float(of(errors_mm)), n, *draw.interval(errors_mm, of))
-            for name, of in zip(both, (accuracy.variable_mm, accuracy.constant_mm), strict=True)
+            Score(f"tapping.{name}", float(of(errors_mm)), n, *interval(errors_mm))
+            for name, (of, interval) in zip(both, hows, strict=True)
         ]
     return [*scores, *_areas(errors_mm), *_along(block, answered)]
 
@@ -199,7 +204,7 @@ def _distances_mm(answered: Sequence[Tap], home: tuple[float, float]) -> Floats:
     )
 
 
-def _throughput(block: Block, answered: Sequence[Tap], draw: Bootstrap) -> list[Score]:
+def _throughput(block: Block, answered: Sequence[Tap]) -> list[Score]:
     names = ("tapping.throughput_bit_s", "tapping.throughput_xy_bit_s")
     home = home_mm(block)
     if home is None:
@@ -223,12 +228,12 @@ def _throughput(block: Block, answered: Sequence[Tap], draw: Bootstrap) -> list[
     return [
         missing(name, "the end points do not scatter", n)
         if math.isnan(of(rows))
-        else Score(name, float(of(rows)), n, *draw.interval(rows, of))
+        else Score(name, float(of(rows)), n, *of_each_left_out(rows, of))
         for name, of in zip(names, (along, both), strict=True)
     ]
 
 
-def _rhythm(answered: Sequence[Tap], draw: Bootstrap) -> list[Score]:
+def _rhythm(answered: Sequence[Tap]) -> list[Score]:
     """Evenness of the intervals from contact to contact, and slowing of the movement."""
     names = ("tapping.interval_cv_percent", "tapping.interval_rmssd_percent")
     intervals_s = np.array(
@@ -244,14 +249,12 @@ def _rhythm(answered: Sequence[Tap], draw: Bootstrap) -> list[Score]:
         scores = [missing(name, reason, n) for name in names]
     else:
         kept_s, n_cut = rhythm.capped(intervals_s)
-        interval = draw.interval(kept_s, rhythm.cv_percent)
+        interval = of_each_left_out(kept_s, rhythm.cv_percent)
         rmssd = rhythm.rmssd_percent(kept_s)
-        pairs_s = np.column_stack([np.diff(kept_s) ** 2, (kept_s[1:] + kept_s[:-1]) / 2])
-        drawn = draw.values(pairs_s, rhythm.rmssd_of_steps_percent)
         note = f"{n_cut} of {n} counted as three medians" if n_cut else ""
         scores = [
             Score(names[0], float(rhythm.cv_percent(kept_s)), n, *interval, note),
-            Score(names[1], rmssd, n, *around(drawn, rmssd), note),
+            Score(names[1], rmssd, n, reason=note),
         ]
     name = "tapping.fatigue_slope_ms"
     timed = [t for t in answered if not np.isnan(t.movement_time_s)]

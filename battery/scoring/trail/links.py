@@ -36,6 +36,7 @@ class Link:
 
     trial: int
     form: int
+    kind: str
     label: str
     start_s: float
     end_s: float
@@ -61,7 +62,7 @@ class Form:
     """One trail: its links so far, and whether it was finished.
 
     `shown_s` and `end_s` are when it was shown, and when its last node was captured or the
-    block ended.
+    block ended; `left_s` is when the first node was left, nan before.
     """
 
     number: int
@@ -70,17 +71,20 @@ class Form:
     done: bool = False
     shown_s: float = 0.0
     end_s: float = 0.0
+    left_s: float = math.nan
 
     @property
     def spent_s(self) -> float:
-        """Time it took: from leaving the first node to the last capture.
+        """Time for which it was shown, whatever was done in it.
 
-        Of a trail that was not finished the whole time for which it was shown, whatever was
-        done in it.
+        The way is thought out before the first node is left as well as afterwards.
         """
-        if self.done:
-            return sum(link.search_time_s + link.travel_time_s for link in self.links)
         return self.end_s - self.shown_s
+
+    @property
+    def start_s(self) -> float:
+        """Time from its being shown to leaving the first node; nan before."""
+        return self.left_s - self.shown_s
 
 
 @dataclass(slots=True)
@@ -114,12 +118,13 @@ def forms(block: Block) -> list[Form]:
     doing = _Doing()
     for event in events_from_array(block.events):
         if found and not found[-1].done:
-            found[-1].end_s = event.t_ns / NS_PER_S
+            found[-1].end_s = event.t_ns / NS_PER_S  # a finished one keeps its last capture
         if event.kind == "form":
             now_s = event.t_ns / NS_PER_S
             found.append(Form(event.trial, event.label, shown_s=now_s, end_s=now_s))
             doing = _Doing()
         elif event.kind == "release":
+            found[-1].left_s = event.t_ns / NS_PER_S
             first_mm = settings[found[-1].number]["nodes_mm"][0]
             doing = _Doing(event.t_ns, (float(first_mm[0]), float(first_mm[1])))
         elif event.kind == "form_done":
@@ -162,6 +167,7 @@ def _link(form: Form, capture: Event, doing: _Doing, path: _Path) -> Link:
     return Link(
         trial=capture.trial,
         form=form.number,
+        kind=form.kind,
         label=capture.label,
         start_s=start_s,
         end_s=end_s,

@@ -2,41 +2,49 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
 from battery.recording import Block
 from battery.scoring import quality
-from battery.scoring.score import Score, missing
+from battery.scoring.definitions.trail import TRAIL
+from battery.scoring.score import NO_INTERVAL, Score, missing
 from battery.scoring.signal.path import Floats
 from battery.scoring.stats import summary
 from battery.scoring.stats.intervals import (
-    NONE,
     Bootstrap,
     Interval,
-    around,
-    of_count,
-    of_mean,
+    middle_half,
+    of_difference,
+    of_ratio,
     ratio,
+    t_reach,
 )
 from battery.scoring.trail.links import Form, Link, forms
 
+NAN = math.nan
+MIN_STARTS = 3
+NOT_ALL = f"{NO_INTERVAL}: not all of these trails were finished"
+MEASURES_OF_TRAIL = {measure.name: measure for measure in TRAIL}
 KINDS = ("numbers", "alternating", "pairs")
 
 
 def score(block: Block, draw: Bootstrap) -> list[Score]:
     """Score a finished trail block."""
+    del draw
     found = forms(block)
     n_forms = len(block.header.settings["forms"])
     limit_s = float(block.header.settings["limit_s"])
     done = [form for form in found if form.done]
     return [
         *_times(found, done, n_forms, limit_s),
-        *_movement(found, draw),
+        *_movement(found),
         *_counts(found, n_forms, block),
         *_by_kind(found),
-        *cost_of_alternating(done, draw),
+        *cost_of_alternating(done),
         *quality.scores(
             block,
             _whole_s(_links(done)),
@@ -54,23 +62,81 @@ def _whole_s(links: Sequence[Link]) -> Floats:
     return np.array([link.search_time_s + link.travel_time_s for link in links])
 
 
-def per_link(name: str, found: Sequence[Form]) -> Score:
-    """Score the time spent on trails over the links made in them.
+def per_link(name: str, own: Sequence[Form], found: Sequence[Form]) -> Score:
+    """Score the time for which trails were shown over the links made in them.
 
     An unfinished trail enters with its whole time and the links it has: to be stuck, to rest
-    or to break off can only make the ratio larger. Of finished trails it is the mean; of cut
-    off ones the estimate of largest likelihood if times are exponential (Cox DR, Oakes D 1984,
-    Analysis of Survival Data, 3.2; from memory).
+    or to break off can only make the ratio larger, and to think before leaving the first node
+    as much as afterwards. Of cut off trails it is the estimate of largest likelihood if times
+    are exponential (Cox DR, Oakes D 1984, Analysis of Survival Data, 3.2; from memory).
+
+    Parameters
+    ----------
+    own : sequence of Form
+        The trails that count.
+    found : sequence of Form
+        All trails of the block: they tell how unlike its starts are.
     """
-    links = _links(found)
-    n, spent_s = len(links), sum(form.spent_s for form in found)
+    links = _links(own)
+    n, spent_s = len(links), sum(form.spent_s for form in own)
     if n == 0:
         return missing(name, f"no link was made in {spent_s:.1f} s")
-    if all(form.done for form in found):
-        times_s = _whole_s(links)
-        return Score(name, float(times_s.mean()), n, *of_mean(times_s))
-    fewest, most = of_count(n)
-    return Score(name, spent_s / n, n, spent_s / most, spent_s / fewest)
+    value = spent_s / n
+    if not all(form.done for form in own):
+        return Score(name, value, n, reason=NOT_ALL)
+    starts_s = np.array([form.start_s for form in found if form.done])
+    variance_s2 = float(starts_s.var(ddof=1)) if len(starts_s) >= MIN_STARTS else NAN
+    starts = _Chance(variance_s2, len(starts_s) - 1)
+    half_s = _half_of_sum((n, _of_times(links, _whole_s(links))), (len(own), starts))
+    return Score(name, value, n, value - half_s / n, value + half_s / n)
+
+
+class _Chance(NamedTuple):
+    """Variance of one time, and its degrees of freedom."""
+
+    variance: float
+    freedom: float
+
+
+def _of_times(links: Sequence[Link], times_s: Floats) -> _Chance:
+    """Scatter of links about what their kind and length let expect: nobody draws the layout.
+
+    The first link of a trail is a kind of its own: its search may lie before its beginning.
+    """
+    kinds = sorted({link.kind for link in links})
+    first = [
+        link is links[0] or link.form != before.form
+        for before, link in zip([links[0], *links], links, strict=False)
+    ]
+    design = np.array(
+        [
+            [link.straight_mm, begins, *(link.kind == kind for kind in kinds)]
+            for link, begins in zip(links, first, strict=True)
+        ],
+        dtype=np.float64,
+    )
+    solved, _, rank, _ = np.linalg.lstsq(design, times_s, rcond=None)
+    freedom = len(links) - int(rank)
+    if freedom < 3:
+        return _Chance(NAN, freedom)
+    return _Chance(float(np.sum((times_s - design @ solved) ** 2)) / freedom, freedom)
+
+
+def _half_of_sum(*parts: tuple[int, _Chance]) -> float:
+    """Half of the interval of a sum of times, so many of each; nan where it is not known.
+
+    Notes
+    -----
+    Student's t with the degrees of freedom of Welch BL (1947), Biometrika 34:28-35.
+    """
+    variances = [n * own.variance for n, own in parts]
+    whole = sum(variances)
+    if not whole > 0:
+        return NAN
+    freedom = whole**2 / sum(
+        v**2 / own.freedom for v, (_, own) in zip(variances, parts, strict=True)
+    )
+    return t_reach(freedom) * math.sqrt(whole)
 
 
 def _times(
@@ -81,7 +147,7 @@ def _times(
     n = len(links)
     share = len(done) / n_forms
     scores = [
-        per_link("trail.time_per_link_s", found),
+        per_link("trail.time_per_link_s", found, found),
         Score("trail.finished_share", share, n_forms, share, share),
     ]
     if len(done) < n_forms:
@@ -94,21 +160,21 @@ def _times(
         return [*scores, *(missing(f"trail.{name}", reason, n) for name in names)]
     search_s = np.array([link.search_time_s for link in links])
     travel_s = np.array([link.travel_time_s for link in links])
-    search, travel = float(search_s.sum()), float(travel_s.sum())
+    whole_s = float(search_s.sum()) + float(travel_s.sum())
     return [
         *scores,
-        Score("trail.completion_time_s", search + travel, n, *_of_sum(_whole_s(links))),
-        Score("trail.search_time_s", search, n, *_of_sum(search_s)),
-        Score("trail.travel_time_s", travel, n, *_of_sum(travel_s)),
+        Score("trail.completion_time_s", whole_s, n, *_of_sum(links, _whole_s(links))),
+        Score("trail.search_time_s", float(search_s.sum()), n, *_of_sum(links, search_s)),
+        Score("trail.travel_time_s", float(travel_s.sum()), n, *_of_sum(links, travel_s)),
     ]
 
 
-def _of_sum(values: Floats) -> Interval:
-    low, high = of_mean(values)
-    return len(values) * low, len(values) * high
+def _of_sum(links: Sequence[Link], times_s: Floats) -> Interval:
+    half_s, whole_s = _half_of_sum((len(links), _of_times(links, times_s))), times_s.sum()
+    return float(whole_s) - half_s, float(whole_s) + half_s
 
 
-def _movement(found: Sequence[Form], draw: Bootstrap) -> list[Score]:
+def _movement(found: Sequence[Form]) -> list[Score]:
     links = _links(found)
     n = len(links)
     rows = {
@@ -123,9 +189,18 @@ def _movement(found: Sequence[Form], draw: Bootstrap) -> list[Score]:
         elif values[:, 1].sum() <= 0:
             scores.append(missing(name, "the chip never travelled", n))
         else:
-            value = float(ratio(values[None])[0])
-            scores.append(Score(name, value, n, *draw.interval(values, ratio)))
+            scores.append(_of_links(name, values))
     return scores
+
+
+def _of_links(name: str, values: Floats) -> Score:
+    """Score a sum over a sum; of the efficiency the spread over links stands beside it."""
+    value, n = float(ratio(values[None])[0]), len(values)
+    if MEASURES_OF_TRAIL[name].width == "interval":
+        return Score(name, value, n, *of_ratio(values))
+    each = values[values[:, 1] > 0]
+    low, high = middle_half(each[:, 0] / each[:, 1])
+    return Score(name, value, n, min(low, value), max(high, value))
 
 
 def _counts(found: Sequence[Form], n_forms: int, block: Block) -> list[Score]:
@@ -159,32 +234,38 @@ def _by_kind(found: Sequence[Form]) -> list[Score]:
         name = f"trail.{kind}_time_per_link_s"
         own = [form for form in found if form.kind == kind]
         scores.append(
-            per_link(name, own) if own else missing(name, f"no trail of {kind} was begun")
+            per_link(name, own, found)
+            if own
+            else missing(name, f"no trail of {kind} was begun")
         )
     return scores
 
 
-def cost_of_alternating(done: Sequence[Form], draw: Bootstrap) -> list[Score]:
+def cost_of_alternating(done: Sequence[Form]) -> list[Score]:
     """Score alternating less numbers, and the one over the other, of finished trails."""
     names = ("trail.alternating_minus_numbers_s", "trail.alternating_to_numbers")
     hard = [form for form in done if form.kind == "alternating"]
     easy = [form for form in done if form.kind == "numbers"]
     if not hard or not easy:
         return [missing(name, "needs a finished trail of each kind") for name in names]
-    hard_s, easy_s = _whole_s(_links(hard)), _whole_s(_links(easy))
-    n = len(hard_s) + len(easy_s)
-    drawn_hard = _form_times(draw, hard_s, len(hard))
-    drawn_easy = _form_times(draw, easy_s, len(easy))[::-1]  # not the same links together
-    mean_hard, mean_easy = float(hard_s.sum()) / len(hard), float(easy_s.sum()) / len(easy)
-    found = (mean_hard - mean_easy, mean_hard / mean_easy)
-    drawn = (drawn_hard - drawn_easy, drawn_hard / drawn_easy)
-    few = min(len(hard_s), len(easy_s)) < 5
+    (slow_s, slow), (quick_s, quick) = (_mean_time_s(own) for own in (hard, easy))
+    n = len(_links(hard)) + len(_links(easy))
+    apart = of_difference((slow_s, slow), (quick_s, quick))
+    logs = of_difference(_on_log_scale(slow_s, slow), _on_log_scale(quick_s, quick))
     return [
-        Score(name, value, n, *(NONE if few else around(values, value)))
-        for name, value, values in zip(names, found, drawn, strict=True)
+        Score(names[0], slow_s - quick_s, n, *apart),
+        Score(names[1], slow_s / quick_s, n, math.exp(logs[0]), math.exp(logs[1])),
     ]
 
 
-def _form_times(draw: Bootstrap, times_s: Floats, n_forms: int) -> Floats:
-    """Mean completion time of resampled trails of one kind."""
-    return draw.values(times_s, lambda drawn: np.asarray(drawn.sum(axis=1))) / n_forms
+def _mean_time_s(own: Sequence[Form]) -> tuple[float, Interval]:
+    """Mean completion time of trails of one kind."""
+    links = _links(own)
+    times_s = _whole_s(links)
+    low, high = _of_sum(links, times_s)
+    return float(times_s.sum()) / len(own), (low / len(own), high / len(own))
+
+
+def _on_log_scale(value: float, interval: Interval) -> tuple[float, Interval]:
+    half = (interval[1] - interval[0]) / 2 / value
+    return math.log(value), (math.log(value) - half, math.log(value) + half)
