@@ -1,12 +1,13 @@
 """Practice by week, a new baseline, outside errors and goals, as the page shows them."""
 
+import re
 from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
 
 from battery.effective import visit_meant, visits_of
-from battery.report import gather, page_data
+from battery.report import gather, page_data, render
 from battery.report.around import (
     diary_days,
     goal_rows,
@@ -14,7 +15,9 @@ from battery.report.around import (
     outside_sems,
     restart_visit,
 )
+from battery.report.caseload import caseload
 from battery.report.lines import role
+from battery.report.note import note_text
 from battery.report.repeats import repeats, repeats_text
 from battery.report.words import goals as goal_words
 from battery.store import Goal, GoalLevel, HomeExercise, OutsideError, Prescription, Store
@@ -104,6 +107,56 @@ def test_a_new_baseline_begins_at_its_visit_until_it_is_taken_back(store):
     store.annotations.restart_baseline("K7QF", None, reason="entered by mistake", **later)
     assert gather(store, "K7QF").restart_visit is None
     assert len(store.annotations.restarts("K7QF")) == 2
+
+
+def test_what_was_taken_back_leaves_page_list_and_note_and_stays_stored(store):
+    """An event, a goal and a rating, each gone with its own taking back and no other."""
+    add_visit(store, 1)
+    fall = store.annotations.add_marker(
+        "K7QF", "fall", at_utc=SAID["at_utc"], note="another's fall"
+    )
+    new_dose = store.annotations.add_marker(
+        "K7QF", "medication", at_utc=SAID["at_utc"], note="new dose"
+    )
+    cup, letter = (
+        store.care.set_goal("K7QF", goal, weight=1.0, **SAID)
+        for goal in ("carry a cup", "write a letter")
+    )
+    first, slip = (
+        store.care.rate_goal(
+            cup.goal_id, level, author="AB", at_utc=f"2026-03-0{day}T08:00:00+00:00"
+        )
+        for day, level in ((1, -1), (2, 2))
+    )
+
+    def told():
+        page = page_data(gather(store, "K7QF"), made=cases.MADE)
+        (row,) = caseload(store, now=cases.MADE)
+        html = re.sub("<[^>]+>", "", render(page))
+        return html, note_text(page), " ".join(row.alarms)
+
+    html, note, listed = told()
+    assert "another&#39;s fall" in html
+    assert "fall: another's fall" in note
+    assert "fall" in listed
+    assert "carry a cup: +2 on 2026-03-02" in html
+    for kind, target in (("event", fall.marker_id), ("rating", slip.level_id)):
+        store.annotations.take_back("K7QF", kind, target, reason="a slip", **SAID)
+    html, note, listed = told()
+    assert "another&#39;s fall" not in html
+    assert "another's fall" not in note
+    assert listed == ""
+    assert "new dose" in html
+    assert "carry a cup: −1 on 2026-03-01" in html
+    store.annotations.take_back("K7QF", "goal", letter.goal_id, reason="a slip", **SAID)
+    html, _, _ = told()
+    assert "write a letter" not in html
+    assert "carry a cup" in html
+    assert {m.marker_id for m in store.annotations.markers("K7QF")} == {
+        fall.marker_id, new_dose.marker_id,
+    }  # fmt: skip
+    assert first.level_id != slip.level_id
+    assert [row.author for row in store.annotations.taken_back("K7QF")] == ["therapist"] * 3
 
 
 def test_a_clock_set_back_changes_no_number(store):
