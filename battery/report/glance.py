@@ -32,6 +32,7 @@ LINE_MM = SIZE_PT * 1.2 / PT_PER_MM
 BIG_MM = 15 * 1.15 / PT_PER_MM
 TASK_MM, WORDS_MM, PANEL_MM = 38.0, 33.0, 42.0
 MIN_ROW_MM, MAX_ROW_MM = 4 * LINE_MM + 1.0, 30.0
+MAX_SMALL_LINES = 4
 MAX_ALARMS, MAX_ALARM_LINES, MAX_ALARM_WORDS = 3, 5, 60
 ALARM_ROOM_PT = (SHEET_WIDTH_MM - 7) * PT_PER_MM
 HEADS = "Coordination test Alarm: not acknowledged yet Task Left Right Keep in mind"
@@ -228,7 +229,12 @@ def _small(page: Page, hand: Hand, line: Line) -> str:
         if (pair := page.pair_words(task, hand))
     ]
     room = (SHEET_WIDTH_MM / 2 - 5) * PT_PER_MM
-    return shortened(" ".join(said), room, 4, SIZE_PT)
+    kept = shortened(said[0], room, MAX_SMALL_LINES, SIZE_PT)
+    for sentence in said[1:]:  # whole ones only; the others stand on the next sheet
+        longer = f"{kept} {sentence}"
+        if len(lines_of(longer, room, SIZE_PT)) <= MAX_SMALL_LINES:
+            kept = longer
+    return kept
 
 
 def direction_words(line: Line) -> str:

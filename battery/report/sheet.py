@@ -32,7 +32,7 @@ HEADER_MM, HEADING_MM = 16.2, 7.3
 STRIPS_MM = 8.5 + 4.4  # visits above the panels, dates below
 PAIR_HEIGHT_MM, PAIR_MM = 22.0, 45.0
 PAIRS_BLOCK_MM = HEADING_MM + 3 * LINE_MM + PAIR_HEIGHT_MM + 4 * LINE_MM + 0.8
-CHANGE_PT = 30.2 * PT_PER_MM  # what a line of its column holds
+CHANGE_PT = 30.3 * PT_PER_MM  # what a line of its column holds
 SHORT = {"slide.jitter_across_mm": "jitter across"}
 CAUTIONS = " Cautions: overleaf. Speed with accuracy and the two hands: overleaf."
 

@@ -73,7 +73,10 @@ def cell_words(line: Line) -> str:
     """Say the verdict as the table does, with the reason where it is withheld."""
     if line.verdict.word == "withheld":
         return f"withheld: {line.verdict.reason}"
-    return short_words(line.verdict)
+    said = short_words(line.verdict)
+    if said.endswith(", beyond error"):  # so that neither half is broken in a narrow column
+        said = f"beyond error, {said.removesuffix(', beyond error')}"
+    return said
 
 
 def since_words(line: Line) -> str:

@@ -90,9 +90,9 @@ def test_each_hand_is_told_in_one_sentence(name):
 @pytest.mark.parametrize(
     ("name", "said"),
     [
-        ("improving", "better or learnt, beyond error"),
+        ("improving", "beyond error, better or learnt"),
         ("unchanged", "within error: no change shown"),
-        ("both_worse", "worse, beyond error"),
+        ("both_worse", "beyond error, worse"),
         ("device_swap", "withheld: new series, another device (T-03 to T-07): 4 of the 6 "
          "visits that make the baseline"),
         ("two_visits", "withheld: 2 of the 6 visits that make the baseline"),
