@@ -10,7 +10,10 @@ from pathlib import Path
 import pytest
 
 from battery import cautions
+from battery.desk.make_catalogue import texts as desk_texts
+from battery.desk.words import catalogue
 from battery.stage.language import texts
+from battery.stage.language.languages import language
 from tests import report_cases as cases
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -26,6 +29,22 @@ PLAIN = {
     "fainting": "fainting",
     "new confusion": "confusion",
     "chest pain": "chest pain",
+}
+# The same in German, in the same order.
+GERMAN = (
+    "Gesicht hängt herab", "Arm oder Bein schwach oder taub",
+    "Sprechen oder Verstehen fällt schwer", "nichts mehr sehen", "sehr starkes Kopfweh",
+    "Gleichgewicht verloren", "Krampfanfall", "Ohnmacht", "Verwirrtheit",
+    "Schmerz in der Brust",
+)  # fmt: skip
+GERMAN_AFTER_HEAD_INJURY = (
+    "Kopfweh, das stärker wird", "immer wieder Erbrechen", "große Schläfrigkeit",
+    "ungleich große Pupillen",
+)  # fmt: skip
+# Sentences whose German once said, or could say, another thing than the English.
+MEANT = {
+    "nobody_told": ("Dieses Tablet ruft niemanden an.", "Es wurde niemand benachrichtigt."),
+    "urgent": ("Rufen Sie jetzt Hilfe",),
 }
 PLAIN_AFTER_HEAD_INJURY = {
     "a headache that gets worse": "a headache that gets worse",
@@ -62,6 +81,34 @@ def test_the_stage_says_every_sign_and_no_other():
 def test_readme_and_page_say_every_one(words):
     assert words in squeezed((ROOT / "README.md").read_text(encoding="utf-8"))
     assert words in cases.html_of("two_visits")
+
+
+def test_the_signs_are_the_same_in_german_each_for_each():
+    say = language("de").say
+    told, others = (
+        say(texts.SIGNS).removeprefix("Plötzlich: ").removesuffix(".").split(". Oder ")
+    )
+    assert (*told.split(", "), *others.split(", ")) == GERMAN
+    assert len(GERMAN) == len(cautions.SIGNS)
+    after = say(texts.HEAD_SIGNS).partition(": ")[2].removesuffix(".")
+    assert after == ", ".join(GERMAN_AFTER_HEAD_INJURY)
+    assert len(GERMAN_AFTER_HEAD_INJURY) == len(cautions.SIGNS_AFTER_HEAD_INJURY)
+
+
+def test_german_means_what_the_english_means():
+    """That nobody is told is about help that does not come, not about being private."""
+    say = language("de").say
+    for words in MEANT["nobody_told"]:
+        assert words in say(texts.NOBODY_TOLD)
+    assert say(texts.URGENT_TITLE) == MEANT["urgent"][0]
+    card = "If you feel unwell during this test, nobody is told; call for help yourself."
+    assert "erfährt es niemand; rufen Sie selbst Hilfe" in catalogue("de").gettext(card)
+    german = [say(text) for text in texts.SPOKEN.values()]
+    german += [catalogue("de").gettext(text) for text in desk_texts()]
+    private = [
+        text for text in german if re.search(r"[Nn]iemand (sieht|schaut|beobachtet)", text)
+    ]
+    assert private == []
 
 
 def test_readme_and_page_state_the_intended_use():
