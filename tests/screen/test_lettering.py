@@ -205,3 +205,15 @@ def test_a_row_that_was_measured_is_not_measured_again(headless, monkeypatch):
     monkeypatch.setattr(pygame.font, "Font", lambda *given: opened.append(given))
     assert Lettering(33.0).width_px("How long did it take?") == first
     assert not opened
+
+
+def test_a_word_wider_than_its_row_is_parted_and_nothing_is_lost(headless):
+    letters = Lettering(40.0)
+    word = "Krankengymnastikübungen"
+    for width_px in (200, 300, 450, 2000):
+        rows = letters.parted(word, width_px)
+        assert "".join(row.removesuffix("-") for row in rows) == word
+        assert all(letters.width_px(row) <= width_px for row in rows)
+        assert all(len(row.removesuffix("-")) >= 3 for row in rows)
+    assert letters.parted(word, 2000) == [word]
+    assert letters.parted("Zeh", 5) == ["Zeh"]

@@ -408,16 +408,22 @@ class Canvas:
             self.caption(text, inside, ink)
 
     def _fitted(self, text: str, room: pygame.Rect) -> tuple[Lettering, list[str]]:
-        """Return letters and rows of a text on a button, smaller if they do not fit."""
+        """Return letters and rows of a text on a button, smaller if they do not fit.
+
+        A word that is too wide in the smallest letters, too, is parted.
+        """
         cap_mm = self.sizes.button_text
         while True:
             letters = self.lettering(cap_mm, "strong")
             rows = letters.wrap(text, room.width)
             widest = max(letters.width_px(row) for row in rows)
-            fits = widest <= room.width and len(rows) * letters.pitch_px <= room.height
-            cap_mm *= FIT_STEP
-            if fits or cap_mm < DEFAULT.least:
+            if widest <= room.width and len(rows) * letters.pitch_px <= room.height:
                 return letters, rows
+            if cap_mm <= DEFAULT.least:
+                break
+            cap_mm = max(cap_mm * FIT_STEP, DEFAULT.least)
+        parts = [part for word in text.split() for part in letters.parted(word, room.width)]
+        return letters, letters.wrap(" ".join(parts), room.width)
 
     def lift(self, rect: pygame.Rect, *, pressed: bool) -> None:
         """Show that a button is pressed, or no more: by its outline."""

@@ -35,6 +35,7 @@ DIRECTIONS: Mapping[Direction, int] = {
 NUMBER = re.compile(r"(\d+(?:[.,:]\d+)*)")
 LINE_PITCH = 1.2  # distance of rows over the size
 MAX_KEPT = 4000  # widths
+HYPHEN, MIN_PART = "-", 3  # letters of a word on a row
 
 _widths: dict[tuple[str, int, int, Weight, Direction], int] = {}
 
@@ -136,3 +137,13 @@ class Lettering:
             else:
                 row = longer
         return [*rows, row]
+
+    def parted(self, word: str, width_px: int) -> list[str]:
+        """Part a word that is wider than a row, with hyphens, near its middle."""
+        if self.width_px(word) <= width_px or len(word) < 2 * MIN_PART:
+            return [word]
+        n_parts = -(-self.width_px(word) // width_px)
+        at = max(len(word) // n_parts, MIN_PART)
+        while at > MIN_PART and self.width_px(word[:at] + HYPHEN) > width_px:
+            at -= 1
+        return [word[:at] + HYPHEN, *self.parted(word[at:], width_px)]
