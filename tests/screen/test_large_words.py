@@ -9,7 +9,7 @@ import pytest
 
 from battery.stage.drawing.canvas import DEFAULT, LARGE
 from battery.stage.drawing.lettering import CAP_SHARE, LINE_PITCH, Lettering
-from battery.stage.drawing.pagination import height_px, leaves
+from battery.stage.drawing.pagination import leaves, rows_of, sentences
 from battery.stage.language import texts
 from battery.stage.language.languages import language
 from battery.stage.pages.builder import Maker
@@ -112,7 +112,10 @@ def words_are_large(state, share):
     """On a leaf every row has the height that was asked for: its pitch tells it."""
     if not any(button["key"] == "turn" for button in state["buttons"]):
         return
-    tops = [rect[1] for kind, rect in state["boxes"] if kind == "words"]
+    below_px = 34 * state["px_per_mm"]  # the title stands above
+    rows = [rect for kind, rect in state["boxes"] if kind == "words" and rect[1] > below_px]
+    small_px = 1.1 * LINE_PITCH / CAP_SHARE * DEFAULT.least * state["px_per_mm"]
+    tops = [top for _, top, _, tall in rows if tall > small_px]  # not the line at the edge
     pitches = [b - a for a, b in itertools.pairwise(tops)]
     least_px = LINE_PITCH / CAP_SHARE * DEFAULT.text * share * state["px_per_mm"]
     assert all(pitch >= 0.97 * least_px for pitch in pitches), state["page"]
@@ -134,15 +137,64 @@ def test_a_mirrored_language_starts_its_rows_at_the_right(headless):
     assert len(edges["mirrored"][1]) == 1 < len(edges["mirrored"][0])
 
 
-def test_leaves_lose_no_word_and_hold_their_height(headless):
+def test_leaves_lose_no_word_and_keep_to_their_rows(headless):
     letters = Lettering(40.0)
     source = random.Random(2)
     for _ in range(50):
         paragraphs = [
-            " ".join("word" * source.randint(1, 3) for _ in range(source.randint(1, 40)))
+            " ".join("word" * source.randint(1, 2) for _ in range(source.randint(1, 40)))
             for _ in range(source.randint(1, 4))
         ]
-        room_px = source.randint(letters.pitch_px, 6 * letters.pitch_px)
-        made = leaves(paragraphs, letters, 600, room_px)
+        widths_px = [600] * source.randint(1, 4) + [400] * source.randint(0, 3)
+        made = leaves(paragraphs, letters, widths_px)
         assert " ".join(" ".join(leaf) for leaf in made) == " ".join(paragraphs)
-        assert all(height_px(leaf, letters, 600) <= room_px for leaf in made)
+        for leaf in made:
+            rows = rows_of(leaf, letters, widths_px)
+            assert rows is not None
+            assert all(
+                letters.width_px(row) <= wide
+                for row, wide in zip(rows, widths_px, strict=False)
+            )
+
+
+def test_a_leaf_ends_with_a_sentence_where_it_can(headless):
+    letters = Lettering(40.0)
+    wide = letters.width_px("Rest your hand in your lap.")
+    said = "Rest your hand in your lap. Then look at the dot. "
+    said += "Take z. B. a cup of tea, cold or hot."
+    assert sentences(said) == [
+        "Rest your hand in your lap.",
+        "Then look at the dot.",
+        "Take z. B. a cup of tea, cold or hot.",
+    ]
+    assert leaves([said], letters, [wide, wide]) == [
+        ["Rest your hand in your lap. Then look at the dot."],
+        ["Take z. B. a cup of tea, cold or hot."],
+    ]
+    # Too long for a leaf of one row: broken after its comma, no word alone on the last.
+    assert leaves([sentences(said)[2]], letters, [wide]) == [
+        ["Take z. B. a cup of tea,"],
+        ["cold or hot."],
+    ]
+
+
+def test_a_leaf_has_the_title_and_says_which_it_is(headless):
+    window, clock = headless
+    window.text_share, window.language = 2.0, language("de")
+    drawn = []
+
+    class Noting(Pilot):
+        def show(self, state):
+            drawn.append(state)
+            super().show(state)
+
+    pilot = Noting(window, clock, turning(lambda _: None))
+    pilot.add((clock.now + 60 * 10**9, "quit"))
+    page = TextPage("page", texts.REST_TITLE, texts.STOP_NOW_LINES, (), lambda _: None)
+    run_pages(window, page)
+    leaf_states = [s for s in drawn if any(b["key"] == "turn" for b in s["buttons"])]
+    assert len(leaf_states) >= 3
+    below_px = 34 * leaf_states[0]["px_per_mm"]
+    for state in leaf_states:
+        tops = [rect[1] for kind, rect in state["boxes"] if kind == "words"]
+        assert min(tops) < below_px / 2 < below_px < max(tops)

@@ -215,12 +215,50 @@ class Canvas:
             top += round(PARAGRAPH * letters.pitch_px)
         return top - (round(PARAGRAPH * letters.pitch_px) if paragraphs else 0)
 
+    def rows(self, low_px: int, taken: Sequence[pygame.Rect]) -> list[pygame.Rect]:
+        """Return the places of rows of words below the corners, beside what is taken.
+
+        Parameters
+        ----------
+        low_px : int
+            No row reaches further down; one there is in any case.
+        """
+        edge, gap = self.px(TEXT_EDGE_MM), self.px(GAP_MM)
+        pitch = self.lettering(self.sizes.text).pitch_px
+        wide = self.surface.get_width() - 2 * edge
+        rows = []
+        for top in range(self.body.top, max(low_px - pitch, self.body.top) + 1, pitch):
+            row = pygame.Rect(edge, top, wide, pitch)
+            for rect in taken:
+                around = rect.inflate(2 * gap, 0)
+                if not row.colliderect(around):
+                    continue
+                if around.left - row.left >= row.right - around.right:
+                    row.width = max(around.left - row.left, 0)
+                else:
+                    row.width, row.left = max(row.right - around.right, 0), around.right
+            rows.append(row)
+        return rows
+
+    def row(self, text: str, slot: pygame.Rect) -> None:
+        """Write one row of text into its place, in the size of words."""
+        picture = self.lettering(self.sizes.text).picture(self.say(text), self.theme.text)
+        place = picture.get_rect(topleft=slot.topleft)
+        if self.window.language.direction == "rtl":
+            place.right = slot.right
+        self.boxes.append(("words", self.surface.blit(picture, place)))
+
     def fits(
-        self, paragraphs: Sequence[str], room: pygame.Rect, *, cap_mm: float | None = None
+        self,
+        paragraphs: Sequence[str],
+        room: pygame.Rect,
+        *,
+        cap_mm: float | None = None,
+        weight: Weight = "regular",
     ) -> bool:
         """Whether paragraphs fit a room, by default at the least size."""
         said = [self.say(paragraph) for paragraph in paragraphs]
-        letters = self.lettering(self.sizes.least if cap_mm is None else cap_mm)
+        letters = self.lettering(self.sizes.least if cap_mm is None else cap_mm, weight)
         return fitting(said, letters, room.size)
 
     def buttons(self, buttons: Sequence[Button]) -> dict[str, pygame.Rect]:

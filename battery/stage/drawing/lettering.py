@@ -129,7 +129,7 @@ class Lettering:
         """Break a text between words so that every row fits, if its longest word does."""
         rows: list[str] = []
         row = ""
-        for word in text.split():
+        for word in words_of(text):
             longer = f"{row} {word}".strip()
             if row and self.width_px(longer) > width_px:
                 rows.append(row)
@@ -147,3 +147,8 @@ class Lettering:
         while at > MIN_PART and self.width_px(word[:at] + HYPHEN) > width_px:
             at -= 1
         return [word[:at] + HYPHEN, *self.parted(word[at:], width_px)]
+
+
+def words_of(text: str) -> list[str]:
+    """Return the words of a text; a space that keeps words together parts none."""
+    return [word for word in text.split(" ") if word]

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
-from battery.stage.drawing.lettering import Lettering
+from battery.stage.drawing.lettering import Lettering, words_of
 
 PARAGRAPH = 0.4  # room between paragraphs over the distance of rows
 
-MAX_ALONE = 2  # with so many rows left below a title, the next paragraph begins there
+# After a full stop, question or exclamation mark behind a word, before a capital or a sign.
+SENTENCE = re.compile(r"(?<=[^\W\d_]{2}[.!?])\s+(?=[^\W\d_a-zäöü]|[(„“])")
+MIN_REST = 3  # words
+CLAUSE = (",", ";", ":", "–")
 
 
 def height_px(paragraphs: Sequence[str], letters: Lettering, width_px: int) -> int:
@@ -21,43 +25,89 @@ def height_px(paragraphs: Sequence[str], letters: Lettering, width_px: int) -> i
 def fitting(paragraphs: Sequence[str], letters: Lettering, size_px: tuple[int, int]) -> bool:
     """Whether wrapped paragraphs fit a room; a word that is wider than the room does not."""
     width_px, room_px = size_px
-    words = (word for paragraph in paragraphs for word in paragraph.split())
+    words = (word for paragraph in paragraphs for word in words_of(paragraph))
     return height_px(paragraphs, letters, width_px) <= room_px and all(
         letters.width_px(word) <= width_px for word in words
     )
 
 
-def leaves(
-    paragraphs: Sequence[str], letters: Lettering, width_px: int, room_px: int
-) -> list[tuple[str, ...]]:
-    """Spread paragraphs over as few leaves as hold them in order.
+def sentences(paragraph: str) -> list[str]:
+    """Part a paragraph after its sentences; an abbreviation ends none."""
+    return SENTENCE.split(paragraph)
 
-    A paragraph stays whole if a leaf can hold it; one that is longer, or that follows a title,
-    is broken between rows.
+
+def leaves(
+    paragraphs: Sequence[str], letters: Lettering, widths_px: Sequence[int]
+) -> list[list[str]]:
+    """Spread paragraphs over leaves; a leaf ends with a sentence where it can.
+
+    A sentence that is longer than a leaf is broken after a comma, else between words.
 
     Parameters
     ----------
-    width_px, room_px : int
-        Width and height of the room on each leaf; one row is put on a leaf in any case.
+    widths_px : sequence of int
+        Width of each row of a leaf, from its top; the last ones may be narrower.
+
+    Returns
+    -------
+    list of list of str
+        Paragraphs of each leaf, to be wrapped by `rows_of`.
     """
-    found: list[list[str]] = [[]]
+    found: list[list[str]] = []
+    leaf: list[str] = []
     for paragraph in paragraphs:
-        if height_px([*found[-1], paragraph], letters, width_px) <= room_px:
-            found[-1].append(paragraph)
-            continue
-        rows = letters.wrap(paragraph, width_px)
-        beside = _rows_left(found[-1], letters, width_px, room_px)
-        if len(found[-1]) == 1 and beside >= MAX_ALONE:  # no title alone on a leaf
-            found[-1].append(" ".join(rows[:beside]))
-            rows = rows[beside:]
-        at_once = max(1, room_px // letters.pitch_px)
-        parts = [" ".join(rows[n : n + at_once]) for n in range(0, len(rows), at_once)]
-        found += [[part] for part in parts]
-    return [tuple(leaf) for leaf in found if leaf]
+        for number, sentence in enumerate(sentences(paragraph)):
+            rest = sentence
+            while rest:
+                joins = number and leaf
+                longer = [*leaf[:-1], f"{leaf[-1]} {rest}"] if joins else [*leaf, rest]
+                if rows_of(longer, letters, widths_px) is not None:
+                    leaf, rest = longer, ""
+                elif leaf:
+                    found.append(leaf)
+                    leaf = []
+                else:
+                    first, rest = _broken(rest, letters, widths_px)
+                    found.append([first])
+    return [*found, leaf] if leaf else found
 
 
-def _rows_left(leaf: Sequence[str], letters: Lettering, width_px: int, room_px: int) -> int:
-    """Count the rows of another paragraph that a leaf can still hold."""
-    between = round(PARAGRAPH * letters.pitch_px) if leaf else 0
-    taken = height_px(leaf, letters, width_px) + between
-    return max(0, (room_px - taken) // letters.pitch_px)
+def rows_of(
+    paragraphs: Sequence[str], letters: Lettering, widths_px: Sequence[int]
+) -> list[str] | None:
+    """Wrap paragraphs into rows of their own widths; None if they are too many.
+
+    A row that is too narrow for the next word stays empty.
+    """
+    rows: list[str] = []
+    for paragraph in paragraphs:
+        row = ""
+        for word in words_of(paragraph):
+            longer = f"{row} {word}".strip()
+            if len(rows) < len(widths_px) and letters.width_px(longer) <= widths_px[len(rows)]:
+                row = longer
+                continue
+            if row:
+                rows.append(row)
+            while len(rows) < len(widths_px) and letters.width_px(word) > widths_px[len(rows)]:
+                rows.append("")
+            if len(rows) >= len(widths_px):
+                return None
+            row = word
+        rows.append(row)
+    return rows if len(rows) <= len(widths_px) else None
+
+
+def _broken(sentence: str, letters: Lettering, widths_px: Sequence[int]) -> tuple[str, str]:
+    """Break a sentence into what fits a leaf and the rest."""
+    words = words_of(sentence)
+    fit = 1
+    while fit < len(words) and rows_of([" ".join(words[: fit + 1])], letters, widths_px):
+        fit += 1
+    if fit == 1 and rows_of(words[:1], letters, widths_px) is None:  # one word, wider than all
+        first, *more = letters.parted(words[0], max(widths_px))
+        return first, " ".join(["".join(more), *words[1:]]).strip()
+    fit = max(1, min(fit, len(words) - MIN_REST))  # no last word alone on a leaf
+    clauses = [n for n in range(fit, fit // 2, -1) if words[n - 1].endswith(CLAUSE)]
+    at = clauses[0] if clauses else fit
+    return " ".join(words[:at]), " ".join(words[at:])

@@ -49,6 +49,7 @@ WELCOME_LINE = _("{count} short parts, with rests. It takes about {minutes} minu
 WELCOME_ONE = _("One short part. It takes a few minutes.")
 WHERE_BEFORE = _("Before the first part")
 WHERE_PART = _("Part {number} of {all}")
+LEAF = _("{number} of {all}")
 WHERE_AFTER = _("After the last part")
 STOP_NOW_LINES = (
     _(
@@ -442,6 +443,7 @@ UNSPOKEN: frozenset[str] = frozenset(
         WHERE_BEFORE,
         WHERE_PART,
         WHERE_AFTER,
+        LEAF,
         TOLD,
         *SYMPTOM_NAMES.values(),
         *REMINDERS.values(),

@@ -5,7 +5,7 @@ How presses are taken stands in `pressing`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import Protocol
@@ -14,8 +14,14 @@ import pygame
 
 from battery.errors import StageError
 from battery.recording import Hand
-from battery.stage.drawing.canvas import GAP_MM, STOP_MM, Button, Canvas
-from battery.stage.drawing.pagination import leaves
+from battery.stage.drawing.canvas import (
+    DEFAULT,
+    GAP_MM,
+    STOP_MM,
+    Button,
+    Canvas,
+)
+from battery.stage.drawing.pagination import leaves, rows_of
 from battery.stage.drawing.signs import Sign, sign_picture
 from battery.stage.language import texts
 from battery.stage.language.languages import Said
@@ -43,6 +49,7 @@ FRAME_NS = NS_PER_S // FRAMES_PER_S
 MAX_PAGES = 1000
 TURN = "turn"  # the key that turns to the next leaf
 SAY_AGAIN = "say again"  # the key of that button
+NO_BREAK = "\u00a0"
 ANEW = "anew"  # stands for no button: the page is laid out again
 TITLE_ROW = 1.85  # height of a row over that of its capitals
 WORDS_SHARE = 0.55  # of the height, at most, above a picture
@@ -133,6 +140,7 @@ class TextPage:
     sign: str = ""
     _words: dict[str, str] = field(default_factory=dict, init=False)
     _own_lines: tuple[str, ...] = field(default=(), init=False)
+    _own_parts: tuple[str, ...] = field(default=(), init=False)  # in the size asked for
 
     @property
     def used(self) -> Hand:
@@ -188,8 +196,10 @@ class TextPage:
 
     def _answer(self, window: Window) -> str:
         canvas = Canvas(window, large=self.large)
-        for number, words in enumerate(self._leaves_before(canvas)):
-            turned = self._leaf(words, silent=number > 0)._answer(window)
+        before = self._leaves_before(canvas)
+        for number, parts in enumerate(before, start=1):
+            leaf = self._leaf(parts, number=number, n_leaves=len(before) + 1)
+            turned = leaf._answer(window)
             if turned != TURN:
                 return turned
         window.reader.forget()
@@ -246,12 +256,12 @@ class TextPage:
             self.publish(canvas, presses)
         return kept
 
-    def _leaves_before(self, canvas: Canvas) -> list[tuple[str, ...]]:
-        """Return what is read on leaves of its own before the page.
+    def _leaves_before(self, canvas: Canvas) -> list[list[str]]:
+        """Return the paragraphs of what is read on leaves of their own before the page.
 
         Only if words do not fit the page, neither in the size that a person has asked for
-        nor, where none was asked for, in the least. A page with a picture or answers then has
-        its title alone, any other the last words.
+        nor, where none was asked for, in the least. The page has the last of them then if they
+        fit, else its title alone.
         """
         room = self._room(canvas)
         if canvas.window.text_share > 1:
@@ -260,24 +270,36 @@ class TextPage:
             fits = canvas.fits(self.lines, room) or canvas.fits(
                 self.lines, self._tight_room(canvas, room)
             )
-        self._own_lines = self.lines
+        self._own_lines, self._own_parts = self.lines, ()
         if fits or not self.lines:
             return []
-        whole = (self.title, *self.lines)
-        body = canvas.body
         letters = canvas.lettering(canvas.sizes.text)
-        said = [canvas.say(text) for text in whole]
-        found = leaves(said, letters, body.width, body.height)
-        plain = room.height == body.height  # then the last words stand on the page itself
-        last = found.pop() if plain else ()
-        self._own_lines = tuple(Said(part) for part in last)
+        turn = (Button(TURN, texts.GO_ON, "right"),)
+        widths_px = [slot.width for slot in self._slots(canvas, turn)]
+        found = leaves([canvas.say(line) for line in self.lines], letters, widths_px)
+        self._own_lines, self._own_parts = (), ()
+        plain = room.height == canvas.body.height and room.width == canvas.body.width
+        own_px = [slot.width for slot in self._slots(canvas, self.buttons)]
+        if plain and rows_of(found[-1], letters, own_px) is not None:
+            self._own_parts = tuple(found.pop())
         return found
 
-    def _leaf(self, words: tuple[str, ...], *, silent: bool) -> Leaf:
-        return Leaf(
+    def _slots(self, canvas: Canvas, buttons: Sequence[Button]) -> list[pygame.Rect]:
+        """Return the places of rows in large words, down to the lower edge beside buttons."""
+        low_px = canvas.foot_px - canvas.px(GAP_MM)
+        taken: list[pygame.Rect] = []
+        if not self.wait_s:
+            low_px = canvas.surface.get_height() - canvas.lettering(DEFAULT.least).pitch_px
+            taken = [
+                canvas.button_rect(self._mirrored(button), len(buttons)) for button in buttons
+            ]
+        return canvas.rows(low_px, taken)
+
+    def _leaf(self, parts: list[str], *, number: int, n_leaves: int) -> Leaf:
+        leaf = Leaf(
             self.name,
-            "",
-            tuple(Said(part) for part in words),
+            self.title,
+            (),
             (Button(TURN, texts.GO_ON, "right"),),
             self.after,
             hand=self.hand,
@@ -288,8 +310,11 @@ class TextPage:
             large=self.large,
             where=self.where,
             spoken=(self.title, *self.lines),
-            silent=silent,
+            number=number,
+            n_leaves=n_leaves,
         )
+        leaf._own_parts = tuple(parts)
+        return leaf
 
     def _room(self, canvas: Canvas) -> pygame.Rect:
         """Return where words stand below the corners."""
@@ -328,6 +353,11 @@ class TextPage:
             place.left = head.right + canvas.px(GAP_MM)
         canvas.surface.blit(sign_picture(canvas.theme, self.sign, place.width), place)
         canvas.boxes.append(("sign", place))
+
+    def _heading(self, canvas: Canvas, head: pygame.Rect) -> str:
+        """Return what stands in the head."""
+        del canvas, head
+        return self.title
 
     def _tight_room(self, canvas: Canvas, room: pygame.Rect) -> pygame.Rect:
         """Return where words stand below a title of one row, between the corners."""
@@ -383,7 +413,7 @@ class TextPage:
         if tight:  # then the title has one row and words stand below it, between corners
             head.height = min(head.height, canvas.px(TITLE_ROW * canvas.sizes.title))
         title_px = canvas.words(
-            (self.title,),
+            (self._heading(canvas, head),),
             head,
             cap_mm=canvas.sizes.title,
             weight="strong",
@@ -395,6 +425,7 @@ class TextPage:
         bottom = canvas.words(
             lines, left, cap_mm=canvas.sizes.text, down=0.0 if above else DOWN
         )
+        self._draw_parts(canvas)
         foot = pygame.Rect(0, canvas.foot_px, width_px, height_px - canvas.foot_px)
         if self.picture is not None:
             buttons = [self._mirrored(button) for button in self.buttons]
@@ -414,6 +445,14 @@ class TextPage:
         if self.wait_s > 0:
             self.publish(canvas, presses)
         return foot
+
+    def _draw_parts(self, canvas: Canvas) -> None:
+        """Draw what has come from larger words to this page."""
+        slots = self._slots(canvas, self.buttons)
+        letters = canvas.lettering(canvas.sizes.text)
+        rows = rows_of(self._own_parts, letters, [slot.width for slot in slots])
+        for row, slot in zip(rows or (), slots, strict=False):
+            canvas.row(Said(row), slot)
 
     def _show_buttons(self, canvas: Canvas, presses: Presses, foot: pygame.Rect) -> None:
         if self.wait_s > 0:
@@ -457,21 +496,27 @@ class Leaf(TextPage):
     Parameters
     ----------
     spoken : tuple of str
-        The texts its words are a part of.
-    silent : bool
-        Not spoken when it opens, as the leaf before it spoke them all.
+        The texts its words are a part of; the first leaf speaks them all.
+    number, n_leaves : int
+        Which it is, of how many; the page itself is the last.
     """
 
     spoken: tuple[str, ...] = ()
-    silent: bool = False
+    number: int = 1
+    n_leaves: int = 2
 
-    def _leaves_before(self, canvas: Canvas) -> list[tuple[str, ...]]:
+    def _heading(self, canvas: Canvas, head: pygame.Rect) -> str:
+        which = texts.LEAF.format(number=self.number, all=self.n_leaves)
+        kept = f" · {canvas.say(which)}".replace(" ", NO_BREAK)
+        whole = Said(canvas.say(self.title) + kept)
+        return whole if canvas.fits((whole,), head, weight="strong") else self.title
+
+    def _leaves_before(self, canvas: Canvas) -> list[list[str]]:
         del canvas
-        self._own_lines = self.lines
         return []
 
     def _say(self, window: Window, *, again: bool = False) -> None:
-        if again or not self.silent:
+        if again or self.number == 1:
             window.sound.speak(files_of(window.language, self.spoken))
 
 
