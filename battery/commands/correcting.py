@@ -173,30 +173,24 @@ def erase(
     There is no way back. Copies made by 'battery backup' and earlier exports are not reached.
     Example: battery erase K7QF --by AB --yes
     """
+    from battery.handover import erase_everywhere
+
     code = code.upper()
     if not yes:
         if not sys.stdin.isatty():
             msg = f"erasing {code} cannot be undone; say --yes. Nothing was erased"
             raise UsageError(msg)
         typer.confirm(f"Erase {code} and everything recorded of them for good?", abort=True)
-    with open_store(home) as store, store.records.lock():
-        own = {b.file_name for b in store.bundles.all() if b.person == code}
-        n_rows = store.erasure.erase(code, author=by, at_utc=now_utc())
-        left = _clear_folders(store, code, inbox or [], own)
+    with open_store(home) as store:
+        n_rows, left = erase_everywhere(
+            store, code, author=by, at_utc=now_utc(), folders=inbox or []
+        )
     print(f"{code} is erased: {n_rows} rows are gone, a tombstone stays.")
     for line in left:
         print(line)
     print(
         "Not reached: copies made by 'battery backup', and exports made earlier. Delete them."
     )
-
-
-def _clear_folders(store: Store, code: str, folders: list[Path], own: set[str]) -> list[str]:
-    from battery.handover import clear_folder
-    from battery.handover.waiting import known_folders
-
-    known = {folder.resolve(): None for folder in [*known_folders(store), *folders]}
-    return [line for folder in known for line in clear_folder(store, folder, code, own=own)]
 
 
 COMMANDS = (amend, consent, erase)

@@ -327,8 +327,9 @@ def backup(
     To restore, put it into an empty folder as battery.sqlite.
     Example: battery backup copy.sqlite
     """
-    with open_store(home, write=False) as store:
-        store.back_up(file)
+    from battery.copies import copy_store
+
+    copy_store(home, file, now=now())
     print(file)
 
 

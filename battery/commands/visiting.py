@@ -60,7 +60,7 @@ def setup(
 
     Example: battery setup --emergency-number 112 --staff-code 2468 --as tablet
     """
-    from battery.stage.settings.kiosk import set_up
+    from battery.machine import set_up
 
     with open_store(home) as store:
         held = set_up(
@@ -93,9 +93,9 @@ def tablet(
     A visit if it is due, home exercise, how it looks and sounds, handing over to the clinic.
     Example: battery tablet
     """
+    from battery.machine import clinic_settings
     from battery.plan import load_plan
     from battery.stage import tablet_on_screen
-    from battery.stage.settings.kiosk import clinic_settings
 
     chosen = load_plan(plan)
     with open_store(home) as store:

@@ -10,10 +10,17 @@ from battery.handover.alarming import waiting_alarms, waiting_lines
 from battery.handover.keys import held_keys, make_clinic_keys, make_tablet_keys, show_keys
 from battery.handover.receiving import receive
 from battery.handover.sending import send
-from battery.handover.waiting import clear_folder, leave_out, list_waiting, take
+from battery.handover.waiting import (
+    clear_folder,
+    erase_everywhere,
+    leave_out,
+    list_waiting,
+    take,
+)
 
 __all__ = [
     "clear_folder",
+    "erase_everywhere",
     "held_keys",
     "leave_out",
     "list_waiting",

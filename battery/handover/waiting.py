@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections import Counter
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -182,6 +182,38 @@ def clear_folder(
         if whose == code:
             left += _deleted(path)
     return left
+
+
+def erase_everywhere(
+    store: Store, code: str, *, author: str, at_utc: str, folders: Iterable[Path] = ()
+) -> tuple[int, list[str]]:
+    """Take a person out for good: from the store and from the folders of bundles.
+
+    Parameters
+    ----------
+    folders : iterable of Path
+        To be cleared beside those that this store has sent to or received from.
+
+    Returns
+    -------
+    n_rows : int
+        Rows that are gone.
+    left : list of str
+        What could not be cleared, one line each.
+
+    Raises
+    ------
+    UsageError
+        If there is no such person, or the author is empty.
+    StoreError
+        If a visit is being recorded, or another program keeps the store busy.
+    """
+    with store.records.lock():
+        own = {bundle.file_name for bundle in store.bundles.all() if bundle.person == code}
+        n_rows = store.erasure.erase(code, author=author, at_utc=at_utc)
+        known = {folder.resolve(): None for folder in (*known_folders(store), *folders)}
+        left = [line for folder in known for line in clear_folder(store, folder, code, own=own)]
+    return n_rows, left
 
 
 def _deleted(path: Path) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import uuid
 
+from battery.machine import clinic_settings
 from battery.stage.pages.builder import Maker
 from battery.stage.pages.home_exercise import HomeExercisePages
 from battery.stage.pages.page import Page, run_pages
@@ -13,7 +14,6 @@ from battery.stage.pages.stopping import Stopping
 from battery.stage.screen.sound import Sound
 from battery.stage.settings.comfort import Comfort, comfort_of, comfortable_window
 from battery.stage.settings.device import load_device
-from battery.stage.settings.kiosk import clinic_settings
 from battery.store import Person, Store
 from battery.visits import Wall
 

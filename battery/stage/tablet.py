@@ -8,6 +8,7 @@ from functools import partial
 
 from battery.due import next_visit
 from battery.errors import BatteryError, PlanError
+from battery.machine import clinic_settings
 from battery.people import person_label, picture_of
 from battery.plan import STANDARD, Plan
 from battery.recording import Hand
@@ -25,7 +26,6 @@ from battery.stage.screen.window import Window
 from battery.stage.screen_check import measure_with_card
 from battery.stage.settings.comfort import Comfort, comfort_of, comfortable_window
 from battery.stage.settings.device import Screens, load_device
-from battery.stage.settings.kiosk import clinic_settings
 from battery.stage.sound_check import heard_page
 from battery.stage.visit import VisitPages, changes_kept
 from battery.store import Person, Store

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from typing import Any
 
+from battery.machine import clinic_settings
 from battery.moments import utc_text
 from battery.people import person_label, picture_of
 from battery.plan import Plan, PlannedBlock, planned_blocks
@@ -25,7 +26,7 @@ from battery.stage.settings.comfort import (
     keep_comfort,
 )
 from battery.stage.settings.device import Screens, keep_screen, load_device, system_name
-from battery.stage.settings.kiosk import clinic_settings, warnings
+from battery.stage.settings.kiosk import warnings
 from battery.stage.sound_check import first_heard, heard_page
 from battery.store import Person, Store
 from battery.visits import VisitRun, Wall, begin_visit

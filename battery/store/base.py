@@ -50,6 +50,26 @@ class Connected:
                 self._opened.moments.pop()
 
     @contextmanager
+    def tried(self) -> Iterator[None]:
+        """Let what is written inside be read inside, and be gone afterwards.
+
+        Nobody else sees any of it; others who write wait as long as this takes.
+        """
+        try:
+            with self._engine.connect() as connection:
+                transaction = connection.begin()
+                self._opened.moments.append(connection)
+                self._opened.trials.append(connection)
+                try:
+                    yield
+                finally:
+                    self._opened.trials.pop()
+                    self._opened.moments.pop()
+                    transaction.rollback()
+        except SQLAlchemyError as error:
+            raise describe(error, self.name) from error
+
+    @contextmanager
     def _reading(self) -> Iterator[Connection]:
         try:
             if self._opened.moments:
@@ -63,6 +83,9 @@ class Connected:
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
         try:
+            if self._opened.trials:
+                yield self._opened.trials[-1]
+                return
             with self._engine.begin() as connection:
                 yield connection
         except SQLAlchemyError as error:

@@ -51,6 +51,8 @@ class Opened:
         Holds the copy that is read where the file itself cannot be.
     moments : list of Connection
         In which all parts read while the store is read as of one moment.
+    trials : list of Connection
+        On which all parts write while something is only tried.
     unread : dict of str to str
         Rows that were met and could not be read, each with why.
     """
@@ -61,6 +63,7 @@ class Opened:
     folder: Path | None = None
     copy: tempfile.TemporaryDirectory[str] | None = None
     moments: list[Connection] = field(default_factory=list)
+    trials: list[Connection] = field(default_factory=list)
     unread: dict[str, str] = field(default_factory=dict)
 
     def close(self) -> None:

@@ -31,6 +31,12 @@ class _Author(forms.Form):
     key: _HEX
 
 
+def _moment(value: str) -> str:
+    if value:
+        forms.moment(value)
+    return value
+
+
 def _any(value: Any) -> Any:
     forms.bounded({"it": value})
     return value
@@ -84,6 +90,8 @@ FORMS: Mapping[str, Form] = {
     "handover.clinics": Form(_Card, "list"),
     "handover.accepted": Form(forms.Name, "list"),
     "desk_authors": Form(_Author, "dict"),
+    "desk_seen": Form(Annotated[str, AfterValidator(forms.moment)], "dict"),
+    "backup.last_utc": Form(Annotated[str, AfterValidator(_moment)]),
 }
 
 

@@ -146,6 +146,22 @@ class Setup(Connected):
             )
         return told
 
+    def settings_of(self, name: str) -> dict[str, Any]:
+        """Return what is kept under a name for each person, by code; unreadable ones are noted.
+
+        Parameters
+        ----------
+        name : str
+            Of the clinic's setting, of which each person's own has the code behind a colon.
+        """
+        query = select(schema.settings.c.name).where(
+            schema.settings.c.name.startswith(f"{name}:", autoescape=True)
+        )
+        with self._reading() as connection:
+            names = connection.execute(query).scalars().all()
+        empty: dict[str, Any] = {}
+        return {whole.partition(":")[2]: self.setting(whole, empty) for whole in sorted(names)}
+
     def put_screen_check(
         self, device: str, screen: Screen, source: Literal["card", "ruler"], *, at_utc: str
     ) -> ScreenCheck:

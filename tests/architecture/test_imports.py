@@ -17,11 +17,13 @@ LINES = (
     ("battery.demo", "battery.joining", "battery.recovery"),
     ("battery.stage", "battery.desk"),
     ("battery.report", "battery.export", "battery.handover"),
+    ("battery.copies",),
     (
         "battery.visits",
         "battery.effective",
         "battery.alarms",
         "battery.flagging",
+        "battery.machine",
         "battery.people",
         "battery.drives",
         "battery.due",

@@ -7,13 +7,14 @@ import psutil
 import pytest
 
 from battery.errors import UsageError
+from battery.machine import clinic_settings, set_up
 from battery.plan import Plan, PlannedTask
 from battery.recording import Device, Screen
 from battery.stage.drawing.canvas import Button
 from battery.stage.pages.page import TextPage, run_pages
 from battery.stage.pages.staff import staff_page
 from battery.stage.screen.pointer import Report
-from battery.stage.settings.kiosk import battery_percent, clinic_settings, set_up, warnings
+from battery.stage.settings.kiosk import battery_percent, warnings
 from battery.store import Person, Store
 from battery.visits import begin_visit
 from tests.screen.pilot import Pilot

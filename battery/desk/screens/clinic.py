@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from starlette.datastructures import FormData
@@ -9,10 +10,13 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from battery.alarms import DEFAULT_LIMITS, SAID, limits_of, set_limit
+from battery.copies import copy_store, try_copy
 from battery.desk.frame import chosen, office, page, see_other, shows, takes, typed
+from battery.desk.jobs import Step
 from battery.desk.session import authors, drop_author, keep_author
 from battery.desk.words import _
 from battery.errors import BatteryError, UsageError
+from battery.machine import clinic_settings, set_up
 
 
 def show(request: Request) -> Response:
@@ -30,6 +34,7 @@ def _shown(
         limits = limits_of(store)
         known = sorted(authors(store))
         folder = store.folder
+        tablet = clinic_settings(store)
     return page(
         request,
         "clinic.html.j2",
@@ -37,6 +42,7 @@ def _shown(
         limits=[(name, SAID[name], limits[name]) for name in DEFAULT_LIMITS],
         authors=known,
         can_back_up=folder is not None,
+        tablet=tablet,
         errors=errors or {},
         typed=fields or {},
     )
@@ -53,7 +59,8 @@ def keep_limits(request: Request, form: FormData) -> Response:
                 set_limit(store, name, int(told))
     except UsageError as error:
         return _wrong(request, form, "limits", str(error))
-    return see_other(f"/clinic?said={_('The limits are kept.')}")
+    said = _("The limits are kept.")
+    return see_other(f"/clinic?said={said}")
 
 
 def add_author(request: Request, form: FormData) -> Response:
@@ -63,7 +70,8 @@ def add_author(request: Request, form: FormData) -> Response:
             keep_author(store, chosen(form, "initials"), chosen(form, "code"))
     except UsageError as error:
         return _wrong(request, form, "author", str(error))
-    return see_other(f"/clinic?said={_('The author is kept.')}")
+    said = _("The author is kept.")
+    return see_other(f"/clinic?said={said}")
 
 
 def remove_author(request: Request, form: FormData) -> Response:
@@ -73,7 +81,8 @@ def remove_author(request: Request, form: FormData) -> Response:
         return _wrong(request, form, "authors", "you sit here yourself; nobody was removed")
     with office(request).store(write=True) as store:
         drop_author(store, initials)
-    return see_other(f"/clinic?said={_('The author is off the list.')}")
+    said = _("The author is off the list.")
+    return see_other(f"/clinic?said={said}")
 
 
 def back_up(request: Request, form: FormData) -> Response:
@@ -82,11 +91,43 @@ def back_up(request: Request, form: FormData) -> Response:
     try:
         if not told or not Path(told).is_absolute():
             return _wrong(request, form, "backup", f"{told!r} is no full path of a new file")
-        with office(request).store() as store:
-            store.back_up(Path(told))
+        here = office(request)
+        copy_store(here.home, Path(told), now=here.wall())
     except BatteryError as error:
         return _wrong(request, form, "backup", str(error))
-    return see_other(f"/clinic?said={_('The copy is made.')}")
+    said = _("The backup is made.")
+    return see_other(f"/clinic?said={said}")
+
+
+def set_tablet(request: Request, form: FormData) -> Response:
+    """Keep what this machine shows as a tablet, and what stands on the card."""
+    try:
+        with office(request).store(write=True) as store:
+            set_up(
+                store,
+                emergency_number=chosen(form, "emergency_number"),
+                staff_code=chosen(form, "staff_code") or None,
+                show_scores=chosen(form, "show_scores") == "yes",
+                large=chosen(form, "large") == "yes",
+            )
+    except UsageError as error:
+        return _wrong(request, form, "tablet", str(error))
+    said = _("The settings are kept.")
+    return see_other(f"/clinic?said={said}")
+
+
+def drill(request: Request, form: FormData) -> Response:
+    """Try in a folder that is thrown away whether a copy could be restored."""
+    here, told = office(request), chosen(form, "copy")
+    if not told or not Path(told).is_absolute():
+        return _wrong(request, form, "drill", f"{told!r} is no full path of a backup")
+
+    def work(step: Step) -> Sequence[str]:
+        with here.store() as store:
+            return try_copy(Path(told), store, progress=step)
+
+    job = here.jobs.start(_("Trying a backup"), work)
+    return see_other(f"/out/{job.name}")
 
 
 def _wrong(request: Request, form: FormData, name: str, line: str) -> Response:
@@ -100,4 +141,6 @@ ROUTES = [
     takes("/clinic/author", add_author),
     takes("/clinic/authors", remove_author),
     takes("/clinic/backup", back_up),
+    takes("/clinic/drill", drill),
+    takes("/clinic/tablet", set_tablet),
 ]

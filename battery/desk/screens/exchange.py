@@ -97,7 +97,8 @@ def make_keys(request: Request, form: FormData) -> Response:
             make_clinic_keys(store, folder)
     except BatteryError as error:
         return _shown(request, errors={"keys": str(error)}, fields=typed(form))
-    return see_other(f"/exchange?said={_('The card for the tablets is on the drive.')}")
+    said = _("The card for the tablets is on the drive.")
+    return see_other(f"/exchange?said={said}")
 
 
 def _folder(form: FormData) -> Path:

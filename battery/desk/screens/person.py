@@ -13,9 +13,11 @@ from starlette.responses import HTMLResponse, Response
 from battery.alarms import alarms_of
 from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes, typed
 from battery.desk.history import history_of
+from battery.desk.seen import keep_seen, seen_by
 from battery.desk.words import _
 from battery.effective import visit_meant, visits_of
 from battery.errors import BatteryError, UsageError
+from battery.handover import erase_everywhere
 from battery.moments import utc_text
 from battery.people import picture_held
 from battery.report import page_of, render
@@ -23,7 +25,7 @@ from battery.report.alarming import acknowledged_lines, alarm_lines
 from battery.report.judged import Page
 from battery.report.note import note_text
 from battery.store import Store
-from battery.store.rows import MarkerKind
+from battery.store.rows import Decision, MarkerKind, Scope
 
 # The page has styles of its own inside; nothing of it may run, load or be framed elsewhere.
 PAGE_POLICY = (
@@ -65,6 +67,9 @@ def _shown(
             "n_visits": len(visits_of(store, code)),
             "goals": store.care.goals(code),
             "history": history_of(store, code),
+            "seen": seen_by(store, here.session.author).get(code),
+            "scopes": get_args(Scope),
+            "decided": _decided(store, code),
         }
     return page(
         request,
@@ -78,6 +83,27 @@ def _shown(
         typed=fields or {},
         **words,
     )
+
+
+def _decided(store: Store, code: str) -> dict[str, str]:
+    """Return the latest decision about each use of the data."""
+    return {c.scope: f"{c.decision}, {c.form_version}" for c in store.people.consents(code)}
+
+
+def erase(request: Request, form: FormData) -> Response:
+    """Take a person out for good, once the code was typed."""
+    here, code = office(request), request.path_params["code"]
+    try:
+        if chosen(form, "again").upper() != code:
+            msg = f"type the code {code} to erase it for good; nothing was erased"
+            raise UsageError(msg)
+        with here.store(write=True) as store:
+            n_rows, left = erase_everywhere(
+                store, code, author=here.session.author, at_utc=here.now_utc()
+            )
+    except BatteryError as error:
+        return _shown(request, errors={"erase": str(error)}, fields=typed(form))
+    return page(request, "erased.html.j2", code=code, n_rows=n_rows, left=left)
 
 
 def page_inside(request: Request) -> Response:
@@ -211,8 +237,32 @@ def _take_back(here: Office, store: Store, code: str, form: FormData) -> str:
     return _("Taken back. What was stored stays beside it.")
 
 
+def _seen(here: Office, store: Store, code: str, form: FormData) -> str:
+    del form
+    keep_seen(store, code, author=here.session.author, at_utc=here.now_utc())
+    return _("Kept: you have looked at this page.")
+
+
+def _consent(here: Office, store: Store, code: str, form: FormData) -> str:
+    scope, decision = chosen(form, "scope"), chosen(form, "decision")
+    version = chosen(form, "form_version")
+    if scope not in get_args(Scope) or decision not in get_args(Decision) or not version:
+        msg = "say to what, what was decided, and the version of the form; nothing was stored"
+        raise UsageError(msg)
+    store.people.record_consent(
+        code,
+        form_version=version,
+        decision=decision,  # type: ignore[arg-type]  # one of its words, as asked above
+        scope=scope,  # type: ignore[arg-type]  # likewise
+        at_utc=here.now_utc(),
+    )
+    return _("The decision is kept.")
+
+
 SAYING = {
     "acknowledge": _acknowledge,
+    "seen": _seen,
+    "consent": _consent,
     "event": _event,
     "plan": _plan,
     "goal": _goal,
@@ -253,4 +303,5 @@ ROUTES = [
     shows("/person/{code}", show),
     shows("/person/{code}/page", page_inside),
     takes("/person/{code}/say/{what}", say),
+    takes("/person/{code}/erase", erase),
 ]

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
+from functools import partial
 
 from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 
 from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes, typed
+from battery.desk.previewing import Preview, preview
 from battery.desk.words import _
 from battery.effective import blocks_of, visit_meant, visits_of
 from battery.errors import UsageError
@@ -28,6 +30,8 @@ def _listed(
     *,
     errors: dict[str, str] | None = None,
     fields: dict[str, str] | None = None,
+    tried: tuple[int, Preview] | None = None,
+    ticked: Collection[str] = (),
 ) -> Response:
     code = request.path_params["code"]
     with office(request).store() as store:
@@ -64,6 +68,9 @@ def _listed(
         others=others,
         errors=errors or {},
         typed=fields or {},
+        tried_visit=tried[0] if tried else None,
+        preview=tried[1] if tried else None,
+        ticked=ticked,
     )
 
 
@@ -74,11 +81,29 @@ def put_right(request: Request, form: FormData) -> Response:
     try:
         put = _asked(form)
         with here.store(write=True) as store:
-            put(here, store, visit_meant(store, code, number).header.visit_id, form)
+            visit_id = visit_meant(store, code, number).header.visit_id
+            if chosen(form, "preview"):
+                return _tried(request, store, form, partial(put, here, store, visit_id, form))
+            put(here, store, visit_id, form)
     except UsageError as error:
         return _listed(request, errors={f"visit-{number}": str(error)}, fields=typed(form))
     said = _("Kept. The record itself was not changed.")
     return see_other(f"/person/{code}/visits?said={said}")
+
+
+def _tried(request: Request, store: Store, form: FormData, put: Callable[[], None]) -> Response:
+    """Show what the page would say, and the form as it was filled in; nothing is kept."""
+    here, code = office(request), request.path_params["code"]
+    codes = [code]
+    if chosen(form, "what") == "give":
+        codes.append(store.people.get(chosen(form, "person")).code)
+    found = preview(store, codes, put, now=here.wall())
+    return _listed(
+        request,
+        fields=typed(form),
+        tried=(request.path_params["number"], found),
+        ticked={str(place) for place in form.getlist("block")},
+    )
 
 
 def _asked(form: FormData) -> Putting:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import Response
 
+from battery.copies import copy_is_due, days_since_copy
 from battery.desk.frame import Office, office, page, shows
+from battery.desk.seen import news_since, seen_by
 from battery.drives import drives
 from battery.handover import waiting_alarms, waiting_lines
 from battery.handover.sending import BUNDLE
@@ -20,10 +22,18 @@ def show(request: Request) -> Response:
     code = request.query_params.get("code", "").strip().upper()
     pages, n_waiting, waiting, unreadable = here.remembered.get("today", lambda: _judged(here))
     shown = chosen(listed(pages, now=here.wall()), state if state in STATES else None)
+    rows = [row for row in shown if row.code.startswith(code)]
+    with here.store() as store:
+        seen = seen_by(store, here.session.author)
+        copy_due = copy_is_due(store, here.wall())
+        copy_days = days_since_copy(store, here.wall())
     return page(
         request,
         "today.html.j2",
-        rows=[row for row in shown if row.code.startswith(code)],
+        rows=rows,
+        news={row.code: news_since(seen, row.code, row.last_visit) for row in rows},
+        copy_due=copy_due,
+        copy_days=copy_days,
         states=STATES,
         state=state,
         code=code,

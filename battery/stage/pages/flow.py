@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import date
 
+from battery.machine import ClinicSettings
 from battery.people import PICTURES
 from battery.plan import PlannedBlock
 from battery.recording import Block, Hand
@@ -22,7 +23,6 @@ from battery.stage.pages.questions import EXPERIENCED, GO, Asking
 from battery.stage.pages.staff import staff_page
 from battery.stage.pages.stopping import Stopping
 from battery.stage.screen.window import Window
-from battery.stage.settings.kiosk import ClinicSettings
 from battery.visits import VisitRun
 
 MORE_REST_S = 20.0

@@ -1,96 +1,17 @@
-"""What a tablet at home needs: the clinic's settings, warnings before the start."""
+"""What should be put right on a tablet at home before a visit."""
 
 from __future__ import annotations
 
 import shutil
 import sys
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from battery.errors import UsageError
 from battery.store import Store
 
 MIN_BATTERY = 30  # percent
 MIN_DISK_BYTES = 10**9
 POWER = Path("/sys/class/power_supply")
-DIGITS = "0123456789"
-MACHINES = ("tablet", "clinic")
-
-
-@dataclass(frozen=True, slots=True)
-class ClinicSettings:
-    """What the clinic has set for its tablets.
-
-    Parameters
-    ----------
-    emergency_number : str
-        Shown on the emergency page; empty: the page speaks of the emergency number.
-    staff_code : str
-        Digits that leave the program from the staff page; empty: none is asked.
-    show_scores : bool
-        Whether the last page offers the person's numbers.
-    machine : str
-        What opens without a command: "tablet" or "clinic"; empty: what the store looks like.
-    large : bool
-        Whether the start page and all that follows has larger buttons and letters.
-    """
-
-    emergency_number: str = ""
-    staff_code: str = ""
-    show_scores: bool = False
-    machine: str = ""
-    large: bool = False
-
-
-def clinic_settings(store: Store) -> ClinicSettings:
-    """Return what the clinic has set."""
-    return ClinicSettings(
-        emergency_number=str(store.setup.setting("emergency_number", "")),
-        staff_code=str(store.setup.setting("staff_code", "")),
-        show_scores=bool(store.setup.setting("show_scores", False)),
-        machine=str(store.setup.setting("machine", "")),
-        large=bool(store.setup.setting("large", False)),
-    )
-
-
-def set_up(
-    store: Store,
-    *,
-    emergency_number: str | None = None,
-    staff_code: str | None = None,
-    show_scores: bool | None = None,
-    machine: str | None = None,
-    large: bool | None = None,
-) -> ClinicSettings:
-    """Keep what is given and return all settings.
-
-    Raises
-    ------
-    UsageError
-        If a number cannot be called, a code cannot be typed, or there is no such machine.
-    """
-    if machine is not None and machine not in MACHINES:
-        msg = f"machine {machine!r}: say {' or '.join(MACHINES)}; nothing was changed"
-        raise UsageError(msg)
-    if emergency_number is not None:
-        number = emergency_number.strip()
-        if not all(sign in f"{DIGITS}+ -" for sign in number) or len(number) > 20:
-            msg = f"emergency number {number!r}: give at most 20 digits, +, - and blanks"
-            raise UsageError(msg)
-        store.setup.put_setting("emergency_number", number)
-    if staff_code is not None:
-        if staff_code and not (staff_code.isdecimal() and 4 <= len(staff_code) <= 8):
-            msg = f"staff code of {len(staff_code)} signs: give 4 to 8 digits, or nothing"
-            raise UsageError(msg)
-        store.setup.put_setting("staff_code", staff_code)
-    if show_scores is not None:
-        store.setup.put_setting("show_scores", show_scores)
-    if machine is not None:
-        store.setup.put_setting("machine", machine)
-    if large is not None:
-        store.setup.put_setting("large", large)
-    return clinic_settings(store)
 
 
 def warnings(
