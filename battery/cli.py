@@ -56,5 +56,23 @@ def main() -> None:
         sys.exit(1)
 
 
+def main_without_console() -> None:
+    """Run it from a menu or an icon; the installed `battery-window` command.
+
+    Where there is no console, its lines go to a file beside the user's data, and what went
+    wrong is shown in a small window.
+    """
+    keep_private()
+    with launcher.lines_kept():
+        try:
+            app(args=launcher.launched(sys.argv[1:]), standalone_mode=True)
+        except BatteryError as error:
+            print(f"battery: {error}", file=sys.stderr)
+            from battery.stage import show_message
+
+            show_message(str(error))
+            sys.exit(error.exit_status)
+
+
 if __name__ == "__main__":
     main()

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from typing import Literal
+
+import platformdirs
 
 from battery.commands.common import open_store
 from battery.errors import BatteryError
 
 AUTHORS = "desk_authors"  # the setting with those who sit at the desk
+LINES_FILE = "battery.log"
 Door = Literal["tablet", "desk"]
 
 
@@ -42,3 +47,19 @@ def launched(arguments: list[str]) -> list[str]:
     if arguments or not has_screen():
         return arguments
     return [door_of_this_machine()]
+
+
+@contextmanager
+def lines_kept() -> Iterator[None]:
+    """Keep what is printed in a file while there is no console, as under pythonw on Windows."""
+    if sys.stdout is not None and sys.stderr is not None:
+        yield
+        return
+    folder = platformdirs.user_log_path("coordination-battery", appauthor=False)
+    folder.mkdir(parents=True, exist_ok=True)
+    with (
+        (folder / LINES_FILE).open("a", encoding="utf-8", buffering=1) as lines,
+        redirect_stdout(lines),
+        redirect_stderr(lines),
+    ):
+        yield

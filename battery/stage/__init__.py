@@ -9,6 +9,10 @@ from typing import TYPE_CHECKING, Any
 os.environ["SDL_FRAMEBUFFER_ACCELERATION"] = "0"
 os.environ["SDL_TOUCH_MOUSE_EVENTS"] = "0"
 os.environ["SDL_MOUSE_TOUCH_EVENTS"] = "0"
+# A pixel is a pixel: Windows must not enlarge the picture on a dense display. And a window that
+# loses the keyboard to a message stays where it is.
+os.environ["SDL_WINDOWS_DPI_AWARENESS"] = "permonitorv2"
+os.environ["SDL_VIDEO_MINIMIZE_ON_FOCUS_LOSS"] = "0"
 os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
 # What desktops list the window under: the program's name instead of the command's.
 os.environ.setdefault("SDL_VIDEO_X11_WMCLASS", "coordination-battery")
@@ -16,6 +20,7 @@ os.environ.setdefault("SDL_VIDEO_WAYLAND_WMCLASS", "coordination-battery")
 
 if TYPE_CHECKING:
     from battery.stage.home_exercises import home_exercise_on_screen
+    from battery.stage.screen.message import show_message
     from battery.stage.screen_check import measure_screen
     from battery.stage.sound_check import sound_on_screen
     from battery.stage.tablet import tablet_on_screen
@@ -24,6 +29,7 @@ if TYPE_CHECKING:
 __all__ = [
     "home_exercise_on_screen",
     "measure_screen",
+    "show_message",
     "sound_on_screen",
     "tablet_on_screen",
     "visit_on_screen",
@@ -40,6 +46,10 @@ def __getattr__(name: str) -> Any:
         from battery.stage.home_exercises import home_exercise_on_screen
 
         return home_exercise_on_screen
+    if name == "show_message":
+        from battery.stage.screen.message import show_message
+
+        return show_message
     if name == "sound_on_screen":
         from battery.stage.sound_check import sound_on_screen
 

@@ -13,7 +13,7 @@ from tests.screen.manners import Person
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 STEP_S = 0.008
 DEBOUNCE_S = 0.35  # a page takes no press in its first moment
-MAX_TAPS, HEARD_S = 5, 8.0
+MAX_TAPS, HEARD_S = 12, 1.5
 REACTION_S = 0.25
 
 
@@ -31,6 +31,7 @@ class Stranger:
         self.pages: list[str] = []
         self.person = person or Person()
         self.x, self.y = 640.0, 400.0
+        self.sent_px: list[tuple[int, int]] = []  # everywhere it has been
         self.aim_off = (5, -3)  # where touches land beside a target's middle, px
 
     def visit(self, until: str = "thanks") -> None:
@@ -95,9 +96,13 @@ class Stranger:
 
     # Movements
 
+    def move(self, x: float, y: float) -> None:
+        self.sent_px.append((round(x), round(y)))
+        self.hand.move(x, y)
+
     def tap(self, x: float, y: float) -> None:
         self.x, self.y = x, y
-        self.hand.move(x, y)
+        self.move(x, y)
         self.hand.down()
         self.hand.up()
 
@@ -108,7 +113,7 @@ class Stranger:
         begun_s = time.monotonic()
         for i in range(1, steps + 1):
             self.x, self.y = x0 + (x - x0) * i / steps, y0 + (y - y0) * i / steps
-            self.hand.move(self.x, self.y)
+            self.move(self.x, self.y)
             pause(max(0.0, begun_s + i * STEP_S - time.monotonic()))
 
     @staticmethod
@@ -158,7 +163,7 @@ class Stranger:
             pause(STEP_S)
             return
         self.x, self.y = chip["x_px"], chip["y_px"]
-        self.hand.move(self.x, self.y)
+        self.move(self.x, self.y)
         if chip["role"] in ("go", "chip"):
             self.hand.down()
             self.published.wait(lambda s: s["page"] != page or self.disc(s, "held"))

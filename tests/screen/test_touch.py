@@ -43,7 +43,7 @@ def test_a_whole_visit_with_a_finger(panel, clinic):
         status, out, err = finish(process)
     assert (status, err) == (0, "")
     assert "complete" in out
-    check_visit(folder, "touch", hands=("right",))
+    check_visit(folder, "touch", stranger, hands=("right",))
     _, _, blocks = stored(folder)
     for block in blocks:
         assert "hover" not in kinds(block.samples)  # a finger in the air is not seen

@@ -3,9 +3,10 @@
 Reads commands from standard input, one a line, and answers each with the monotonic time just
 before it was sent: ``move X Y``, ``down``, ``up``, ``key CODE``, ``unfocus``, which takes the
 keyboard from every window, ``minimise``, which makes an icon of the window that has it,
-``restore``, which brings that back, ``picture FILE``, which writes what is seen,
-``size WIDTH HEIGHT``, which turns the screen or changes its size, and ``stream RATE SECONDS
-FILE``, which moves the pointer at a fixed rate and writes all times to the file.
+``restore``, which brings that back, ``place FILE``, which writes where it is, ``picture FILE``,
+which writes what is seen, ``size WIDTH HEIGHT``, which turns the screen or changes its size,
+and ``stream RATE SECONDS FILE``, which moves the pointer at a fixed rate and writes all times
+to the file.
 """
 
 import ctypes
@@ -69,6 +70,28 @@ def focused(display):
     return window.value
 
 
+def save_place(display, path):
+    """Write left, top, width and height of the window that has the keyboard, and of all."""
+    x11.XDefaultRootWindow.restype = ctypes.c_ulong
+    window = ctypes.c_ulong(focused(display))
+    own = ctypes.c_ulong()
+    root = ctypes.c_ulong(x11.XDefaultRootWindow(ctypes.c_void_p(display)))
+    x, y = ctypes.c_int(), ctypes.c_int()
+    x11.XTranslateCoordinates(
+        ctypes.c_void_p(display), window, root, 0, 0,
+        ctypes.byref(x), ctypes.byref(y), ctypes.byref(own),
+    )  # fmt: skip
+    found = [x.value, y.value]
+    for which in (window, root):
+        sides = [ctypes.c_uint() for _ in range(6)]
+        x11.XGetGeometry(
+            ctypes.c_void_p(display), which, ctypes.byref(own), *map(ctypes.byref, sides)
+        )
+        found += [sides[2].value, sides[3].value]
+    with open(path, "w") as file:  # noqa: PTH123  # this process imports as little as it can
+        json.dump(found, file)
+
+
 def save_picture(display, path):
     """Write what the whole screen shows, as bytes."""
     x11.XDefaultRootWindow.restype = ctypes.c_ulong
@@ -130,6 +153,8 @@ def main():
             x11.XMapWindow(ctypes.c_void_p(display), ctypes.c_ulong(window))
         elif words[0] == "picture":
             save_picture(display, words[1])
+        elif words[0] == "place":
+            save_place(display, words[1])
         elif words[0] == "size":
             set_size(display, int(words[1]), int(words[2]))
         elif words[0] == "stream":
