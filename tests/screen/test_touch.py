@@ -9,7 +9,7 @@ import pytest
 from battery.recording import CONTACT_KINDS
 from tests.screen.servers import Finger, program, touch_screen
 from tests.screen.stranger import Stranger
-from tests.screen.test_stranger import check_visit, clinic, finish, stored
+from tests.screen.test_stranger import QUICK, TASKS, check_visit, clinic, finish, stored
 
 pytestmark = pytest.mark.needs("xorg")
 
@@ -30,11 +30,14 @@ def kinds(samples):
 
 
 @pytest.mark.timeout(600)
-def test_a_whole_visit_with_a_finger(panel, clinic):
+@pytest.mark.parametrize("whole", [False, pytest.param(True, marks=pytest.mark.long)])
+def test_a_whole_visit_with_a_finger(panel, clinic, whole):
+    """With one hand; with the quick plan in every run, with all tasks by hand."""
     display, finger = panel
     folder, code, plan = clinic
     one_hand = folder / "one-hand.toml"
-    one_hand.write_text('hands = "right"\n' + Path(plan).read_text())
+    one_hand.write_text('hands = "right"\n' + Path(plan).read_text() if whole else QUICK)
+    tasks = TASKS if whole else ("slide",)
     arguments = ("visit", code, "--plan", str(one_hand))
     with program(display, folder, *arguments) as (process, published):
         stranger = Stranger(finger, published)
@@ -43,7 +46,7 @@ def test_a_whole_visit_with_a_finger(panel, clinic):
         status, out, err = finish(process)
     assert (status, err) == (0, "")
     assert "complete" in out
-    check_visit(folder, "touch", stranger, hands=("right",))
+    check_visit(folder, "touch", stranger, tasks=tasks, hands=("right",))
     _, _, blocks = stored(folder)
     for block in blocks:
         assert "hover" not in kinds(block.samples)  # a finger in the air is not seen
