@@ -260,4 +260,4 @@ def test_a_plan_that_does_not_fit_is_refused_before_anything_is_recorded(
     assert status == 2
     assert "needs" in err
     with Store.open(folder / "home", write=False) as store:
-        assert store.visits() == []
+        assert store.visits.all() == []

@@ -28,7 +28,7 @@ def test_with_people_and_nobody_at_the_desk_it_is_the_tablet(home):
         kit.enrol(store)
     assert launcher.launched([]) == ["tablet"]
     with Store.open(home) as store:
-        store.setup.put_setting(SETTING, {"AB": {}})
+        store.setup.put_setting(SETTING, {"AB": {"salt": "00" * 16, "key": "00" * 64}})
     assert launcher.launched([]) == ["desk"]
     assert launcher.AUTHORS == SETTING
 
