@@ -192,7 +192,8 @@ def slide(
             out = quintic(u / pace) - quintic((u - pace - rest_s) / pace)
             x = s["chip_x_mm"] + side * far_mm * out
             steady = np.column_stack([x, np.full(len(t), s["chip_y_mm"])])
-            return steady + move(t) + wander(t)
+            taken = np.clip((t - begun) / 0.15, 0, 1)[:, None]  # whoever shakes much aims first
+            return steady + taken * (move(t) + wander(t))
 
         now += 2 * pace + 3 * rest_s
         holds.append((begun, now, path))

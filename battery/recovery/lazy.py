@@ -1,9 +1,10 @@
 """Look for anybody who looks better by doing less.
 
-Run ``python -m battery.recovery.lazy battery/recovery/lazy.md [copies]``. One made-up person
-does every task many times; each block is then done again with something left out: the same
-contacts, changed, put through the same task (`battery.recovery.relive`), and scored. People are
-drawn from these blocks, visit by visit, and judged.
+Run ``python -m battery.recovery.lazy battery/recovery/lazy.md [copies [folder]]``; what is done
+stays in the folder. One made-up person does every task many times; each block is then done
+again with something left out: the same contacts, changed, put through the same task
+(`battery.recovery.relive`), and scored. People are drawn from these blocks, visit by visit, and
+judged.
 """
 
 from __future__ import annotations
@@ -12,37 +13,41 @@ import json
 import math
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from battery.recording import KIND_CODES, Block, SampleArray, Screen
+from battery.recording import KIND_CODES, Block, SampleArray, Screen, events_from_array
 from battery.recovery.finding import play
 from battery.recovery.relive import relive
 from battery.scoring import PRIMARY, SCORING_VERSION, score_block
-from battery.simulate import TOUCH_120, Truth
+from battery.scoring.flags import Value, comparable, flags_of
+from battery.simulate import POINTERS, Truth
 from norms.baseline import Point
 from norms.composite import composite
 from norms.verdict import judge
 from tasks.contract import NS_PER_S
 
 PERSON = Truth(tremor_mm=0.9, pursuit_delay_s=0.25, pursuit_gain=0.85, aim_noise=0.06)
-SCREEN = Screen(1280, 800, TOUCH_120.grid_mm, TOUCH_120.grid_mm, "virtual")
+POINTER = POINTERS["touch 60 Hz"]
+SCREEN = Screen(1280, 800, POINTER.grid_mm, POINTER.grid_mm, "virtual")
 N_COPIES = 2000
+N_PEOPLE = 500
 N_WHOLE = 24  # blocks of which copies are made
 N_BEFORE, N_AFTER = 6, 12
 BEFORE_FILE = Path(__file__).with_name("lazy_scoring_2.json")
 UP, DOWN, MOVE = (KIND_CODES[kind] for kind in ("up", "down", "move"))
 
-Manner = Callable[[Block, np.random.Generator], SampleArray]
+Manner = Callable[[Block, np.random.Generator], Block]
+Change = Callable[[Block, np.random.Generator], SampleArray]
 HEAD = """# The lazy hand
 
 Made by `python -m battery.recovery.lazy battery/recovery/lazy.md`; change the program, not this
 page. One made-up person, {n_whole} whole blocks a task; {copies} copies of them in every manner
 of doing less. **Smaller** is how many copies have a primary below that of their own whole block
 by more than the measure's floor: lower is better in every task, so that it should be 0. "No
-number" is how many have none, with a reason.
+number" is how many have none that is compared, with a reason or a flag.
 """
 
 
@@ -154,6 +159,41 @@ def skip_touches(block: Block, random: np.random.Generator) -> SampleArray:
     return samples[~np.isin(touches, gone) | (touches < 2)]
 
 
+def think_first(block: Block, random: np.random.Generator) -> SampleArray:
+    """Lie on the first node of each trail until the way is thought out, then go faster."""
+    samples = block.samples.copy()
+    events = events_from_array(block.events)
+    share = random.uniform(0.75, 0.95)
+    left = [e.t_ns for e in events if e.kind == "release"]
+    done = [e.t_ns for e in events if e.kind == "form_done"]
+    old_ns, new_ns = [0.0], [0.0]
+    for begin_ns, end_ns in zip(left, done, strict=False):
+        saved_ns = (1 - share) * (end_ns - begin_ns)
+        rest_ns = saved_ns * random.uniform(1.05, 1.5)
+        old_ns += [begin_ns - 1, begin_ns, end_ns]
+        shift_ns = new_ns[-1] + begin_ns - old_ns[-4]
+        new_ns += [
+            shift_ns - 1,
+            shift_ns + rest_ns,
+            shift_ns + rest_ns + end_ns - begin_ns - saved_ns,
+        ]
+    at_ns = samples["t_ns"].astype(np.float64)
+    moved_ns = np.interp(at_ns, old_ns, new_ns)
+    samples["t_ns"] = np.where(at_ns > old_ns[-1], at_ns - old_ns[-1] + new_ns[-1], moved_ns)
+    return samples
+
+
+def at_another_pace(block: Block, random: np.random.Generator) -> Block:
+    """Slide much faster or slower: the same person with the same tremor, played anew."""
+    person = replace(PERSON, slide_s=float(np.exp(random.uniform(np.log(0.5), np.log(5.0)))))
+    return play("slide", person, POINTER, block.header.layout_seed)
+
+
+def _again(change: Change) -> Manner:
+    """Put the changed contacts through the task."""
+    return lambda block, random: relive(block, change(block, random))
+
+
 def _by_task(*rows: tuple[str, str, Manner]) -> Mapping[str, Mapping[str, Manner]]:
     """Return the manners by task; a task may have none."""
     found: dict[str, dict[str, Manner]] = {}
@@ -163,20 +203,22 @@ def _by_task(*rows: tuple[str, str, Manner]) -> Mapping[str, Mapping[str, Manner
 
 
 MANNERS = _by_task(
-    ("tapping", "leaves touches out", skip_touches),
-    ("tapping", "stops short", hurry_taps),
-    ("tapping", "takes longer", slow_down),
-    ("tapping", "breaks off", break_off),
-    ("slide", "lifts now and then", leave_out),
-    ("slide", "breaks off", break_off),
-    ("slide", "leaves contacts out", skip_touches),
-    ("pursuit", "lifts while off the chip", lift_off_target),
-    ("pursuit", "lifts now and then", leave_out),
-    ("pursuit", "rests the finger", rest_finger),
-    ("pursuit", "breaks off", break_off),
-    ("trail", "lifts now and then", leave_out),
-    ("trail", "takes longer", slow_down),
-    ("trail", "breaks off, stuck", break_off),
+    ("tapping", "leaves touches out", _again(skip_touches)),
+    ("tapping", "stops short", _again(hurry_taps)),
+    ("tapping", "takes longer", _again(slow_down)),
+    ("tapping", "breaks off", _again(break_off)),
+    ("slide", "lifts now and then", _again(leave_out)),
+    ("slide", "breaks off", _again(break_off)),
+    ("slide", "leaves contacts out", _again(skip_touches)),
+    ("pursuit", "lifts while off the chip", _again(lift_off_target)),
+    ("pursuit", "lifts now and then", _again(leave_out)),
+    ("pursuit", "rests the finger", _again(rest_finger)),
+    ("pursuit", "breaks off", _again(break_off)),
+    ("trail", "lifts now and then", _again(leave_out)),
+    ("trail", "takes longer", _again(slow_down)),
+    ("trail", "breaks off, stuck", _again(break_off)),
+    ("slide", "at another pace", at_another_pace),
+    ("trail", "thinks before it begins", _again(think_first)),
 )
 
 
@@ -208,21 +250,29 @@ class Copies:
 
 
 def primary_of(block: Block) -> float:
-    """Value of the block's primary measure; nan where there is none."""
-    name = PRIMARY[block.header.task].name
-    return next(s.value for s in score_block(block, screen=SCREEN) if s.measure == name)
+    """Value of the block's primary measure; nan where there is none that is compared."""
+    task = block.header.task
+    scores = {
+        s.measure: Value(s.value, s.n, s.reason) for s in score_block(block, screen=SCREEN)
+    }
+    primary = scores[PRIMARY[task].name]
+    raised = flags_of(
+        ending=block.ending, input_type=block.input_type, scale_source="card",
+        audit=block.audit, task=task, n_primary=primary.n, scores=scores,
+    )  # fmt: skip
+    return primary.value if comparable(raised) else math.nan
 
 
 def copies(task: str, manner: str, n: int, *, n_whole: int = N_WHOLE, seed: int = 1) -> Copies:
     """Make copies of whole blocks in one manner and score both."""
     random = np.random.default_rng((seed, n))
-    blocks = [play(task, PERSON, TOUCH_120, 100 + k) for k in range(min(n, n_whole))]
+    blocks = [play(task, PERSON, POINTER, 100 + k) for k in range(min(n, n_whole))]
     values = [primary_of(block) for block in blocks]
     whole, done = [], []
     for k in range(n):
         block = blocks[k % len(blocks)]
         whole.append(values[k % len(blocks)])
-        done.append(primary_of(relive(block, MANNERS[task][manner](block, random))))
+        done.append(primary_of(MANNERS[task][manner](block, random)))
     return Copies(task, manner, tuple(whole), tuple(done))
 
 
@@ -266,9 +316,27 @@ def verdicts(
     return n_composite, n_primary
 
 
-def everything(n: int = N_COPIES) -> list[Copies]:
-    """Make copies in every manner of every task."""
-    return [copies(task, manner, n) for task, own in MANNERS.items() for manner in own]
+def everything(n: int = N_COPIES, kept: Path | None = None) -> list[Copies]:
+    """Make copies in every manner of every task.
+
+    Parameters
+    ----------
+    n : int
+        Of each.
+    kept : Path, optional
+        A folder in which what is done stays, so that a run that is broken off goes on there.
+    """
+    found = []
+    for task, own in MANNERS.items():
+        for number, manner in enumerate(own):
+            file = kept / f"{task}-{number}-{n}.json" if kept else None
+            if file and file.exists():
+                found.append(Copies(task, manner, *map(tuple, json.loads(file.read_text()))))
+                continue
+            found.append(copies(task, manner, n))
+            if file:
+                file.write_text(json.dumps([found[-1].whole, found[-1].done]))
+    return found
 
 
 def figures(found: Sequence[Copies], n: int) -> dict[str, list[float]]:
@@ -319,12 +387,12 @@ def page(rows: Mapping[str, Sequence[float]], before: Mapping[str, Sequence[floa
 
 def main(arguments: Sequence[str]) -> int:
     """Write the page, or with a file that ends in .json the figures alone."""
-    if len(arguments) not in (1, 2):
+    if len(arguments) not in (1, 2, 3):
         sys.stderr.write("name the file to write, as in: battery/recovery/lazy.md\n")
         return 2
     n = int(arguments[1]) if len(arguments) == 2 else N_COPIES
-    found = everything(n)
-    rows = figures(found, n)
+    found = everything(n, Path(arguments[2]) if len(arguments) == 3 else None)
+    rows = figures(found, min(n, N_PEOPLE))
     path = Path(arguments[0])
     if path.suffix == ".json":
         path.write_text(json.dumps(rows, indent=1), encoding="utf-8")

@@ -6,13 +6,18 @@ written.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 
-from battery.recording import Block, Ending, SampleArray, contacts
+from battery.recording import KIND_CODES, Block, Ending, SampleArray, contacts
 from battery.runner import Run, run_block
 from tasks.contract import NS_PER_S
+from tasks.trail import REGRAB_MM
+
+Flags = npt.NDArray[np.bool_]
 
 MAX_NS = 3600 * NS_PER_S  # no block lasts so long
 
@@ -59,9 +64,58 @@ def relive(block: Block, samples: SampleArray) -> Block:
         Finished. Where the contacts end before the task does, nothing happens any more until
         its time is up.
     """
-    told = run_block(block.header, _Told(samples, MAX_NS))
-    end_ns = int(told.events["t_ns"].max(initial=0))
-    again = run_block(
-        block.header, _Told(samples, max(end_ns, int(samples["t_ns"].max(initial=0))))
+    deciding = DECIDING.get(block.header.task)
+    if deciding is None:
+        told = run_block(block.header, _Told(samples, MAX_NS))
+    else:
+        told = _by(samples[deciding(block, samples)], block, samples)
+    # What fell due had its own moment, whenever the task was told that it is over.
+    end_ns = max(
+        int(told.events["t_ns"].max(initial=0)), int(told.samples["t_ns"].max(initial=0))
     )
-    return replace(again, frames=np.array(block.frames), audit=block.audit)
+    return replace(
+        told,
+        ended_ns=min(told.ended_ns, end_ns),
+        frames=np.array(block.frames),
+        audit=block.audit,
+    )
+
+
+def _presses(block: Block, samples: SampleArray) -> Flags:
+    """Mark presses and lifts: the others only tell that time has passed."""
+    del block
+    return np.asarray(np.isin(samples["kind"], [KIND_CODES["down"], KIND_CODES["up"]]))
+
+
+def _crossings(block: Block, samples: SampleArray) -> Flags:
+    """Mark presses, lifts, and where a node's rim, or the ring round a first, is crossed."""
+    kept = _presses(block, samples)
+    place_mm = np.column_stack([samples["x_mm"], samples["y_mm"]])
+    radius_mm = float(block.header.settings["node_r_mm"])
+    for form in block.header.settings["forms"]:
+        for number, node_mm in enumerate(form["nodes_mm"]):
+            off_mm = np.hypot(*(place_mm - np.array(node_mm)).T)
+            rims_mm = (radius_mm, radius_mm + REGRAB_MM) if number == 0 else (radius_mm,)
+            for rim_mm in rims_mm:
+                kept[1:] |= np.diff(off_mm <= rim_mm)
+    return kept
+
+
+# What the rules of a task heed; every other report only tells them that time has passed.
+DECIDING: dict[str, Callable[[Block, SampleArray], Flags]] = {
+    "tapping": _presses,
+    "pursuit": _presses,
+    "trail": _crossings,
+}
+
+
+def _by(deciding: SampleArray, block: Block, samples: SampleArray) -> Block:
+    """Play what decides alone, and put the record together as all would have it."""
+    told = run_block(block.header, _Told(deciding, MAX_NS))
+    over_ns = told.events["t_ns"][told.events["kind"] == "end"]
+    n = len(samples)
+    if len(over_ns):
+        n = min(n, int(np.searchsorted(samples["t_ns"], over_ns[-1])) + 1)
+    kept = samples[:n].copy()
+    after_ns = int(kept["t_ns"][-1]) if n and n < len(samples) else MAX_NS
+    return replace(told, samples=kept, ended_ns=after_ns)

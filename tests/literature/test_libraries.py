@@ -10,7 +10,14 @@ from scipy.stats import binomtest, bootstrap
 
 from battery.scoring.pursuit import tracking
 from battery.scoring.pursuit.tracking import Response
-from battery.scoring.signal.filters import low_pass, velocity, without_line
+from battery.scoring.signal.filters import (
+    in_band,
+    in_bands,
+    low_pass,
+    low_pass_all,
+    velocity,
+    without_line,
+)
 from battery.scoring.stats.intervals import Bootstrap, mean, wilson
 
 RATES_HZ = (100.0, 120.0, 240.0)
@@ -94,3 +101,21 @@ def test_the_bootstrap_is_that_of_scipy():
     ).confidence_interval
     width = theirs.high - theirs.low
     assert ours == pytest.approx((theirs.low, theirs.high), abs=0.03 * width)
+
+
+@pytest.mark.parametrize(("cutoff_hz", "order"), [(3.0, 4), (8.0, 2), (10.0, 2)])
+def test_many_pieces_at_once_are_filtered_bit_for_bit_as_one_by_one(path_mm, cutoff_hz, order):
+    """Of every length, those too short to be filtered among them."""
+    pieces = [path_mm[begin:end] for begin, end in ((0, 700), (3, 8), (9, 19), (20, 420))]
+    together = low_pass_all(pieces, cutoff_hz, order=order)
+    for piece, found in zip(pieces, together, strict=True):
+        np.testing.assert_array_equal(found, low_pass(piece, cutoff_hz, order=order))
+
+
+def test_bands_of_many_columns_are_those_of_each_alone(path_mm):
+    bands = [(2.0, 14.0), (0.0, 3.0)]
+    both = in_bands(path_mm, bands)
+    for column, band in enumerate(bands):
+        np.testing.assert_allclose(
+            both[:, column], in_band(path_mm[:, column], band), rtol=0, atol=1e-10
+        )

@@ -6,7 +6,9 @@ import math
 import numpy as np
 import pytest
 
-from battery.recovery.lazy import MANNERS, N_WHOLE, copies, verdicts
+from battery.recovery import relive
+from battery.recovery.finding import play
+from battery.recovery.lazy import MANNERS, N_WHOLE, PERSON, POINTER, copies, verdicts
 from battery.scoring import PRIMARY
 
 EACH = [(task, manner) for task, own in MANNERS.items() for manner in own]
@@ -44,6 +46,26 @@ def test_no_composite_becomes_better_by_doing_less():
     ways += [{task: list(own)[which] for task, own in MANNERS.items()} for which in (0, -1)]
     for lazy_in in ways:
         assert verdicts(found, lazy_in, 6)[0] <= 1, lazy_in  # one by chance
+
+
+@pytest.mark.parametrize(
+    ("task", "manner"), [pair for pair in EACH if pair[0] in relive.DECIDING]
+)
+def test_what_decides_alone_decides_a_copy(task, manner, monkeypatch):
+    """The short way to a copy gives the record that all its contacts give."""
+
+    def made():
+        random = np.random.default_rng(3)
+        return MANNERS[task][manner](whole, random)
+
+    whole = play(task, PERSON, POINTER, 7)
+    short = made()
+    monkeypatch.setattr(relive, "DECIDING", {})
+    plain = made()
+    assert short.events.tobytes() == plain.events.tobytes()
+    assert short.samples.tobytes() == plain.samples.tobytes()
+    assert short.ended_ns == plain.ended_ns
+    assert short.ending == plain.ending
 
 
 def test_a_copy_that_is_smaller_is_counted():

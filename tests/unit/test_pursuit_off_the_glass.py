@@ -78,6 +78,17 @@ def test_whoever_lifts_while_off_the_chip_is_not_nearer_to_it(truth):
     assert after["contact_loss"].value > 0.1
 
 
+@pytest.mark.parametrize("limit_mm", [10.0, 20.0, 30.0, 45.0])
+def test_nor_is_one_farther_off_than_a_finger_that_rests(limit_mm):
+    """Half a turn late and too far: over 40 mm off. Lifting while farther than a limit."""
+    block, before = played(pursuit_delay_s=1.3, pursuit_gain=1.4)
+    off = errors_mm(block) > limit_mm
+    assert off.any()
+    after = scored(lifted(block, off))
+    # nan where the finger was gone for over 20 s in a row: such a block is not scored at all.
+    assert not after["tracking_rmse_mm"].value < before["tracking_rmse_mm"].value - 0.05
+
+
 @settings(max_examples=12, phases=[Phase.explicit, Phase.generate])
 @given(
     st.sampled_from([(0.15, 0.95, 0.5), (0.35, 0.7, 2.0), (0.1, 1.0, 8.0)]),

@@ -8,16 +8,22 @@ at will more than twice a second is in the band too.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
 
 from battery.scoring.definitions.jitter import BESIDE_HZ, SUB_BANDS_HZ, band_name
-from battery.scoring.jitter.tremor import BAND_HZ, INTERPOLATION_HZ, highest_peak
+from battery.scoring.jitter.tremor import (
+    BAND_HZ,
+    INTERPOLATION_HZ,
+    MARGIN_HZ,
+    Peak,
+    highest_peak,
+)
 from battery.scoring.score import BELOW_FLOOR, Score, missing
-from battery.scoring.signal.filters import in_band
+from battery.scoring.signal.filters import in_bands
 from battery.scoring.signal.kinematics import runs
 from battery.scoring.signal.path import (
     GRID_HZ,
@@ -25,6 +31,7 @@ from battery.scoring.signal.path import (
     Floats,
     Segment,
     grid_mm,
+    kept_rate_hz,
     n_jumps,
     report_rate_hz,
 )
@@ -57,6 +64,8 @@ SLOW_MM_S = 50.0
 # staircase whose steps are a false line of up to q / sqrt(12), which is below 3 floors.
 FLOORS_FOR_FREQUENCY = 3.0
 CHUNK_S = 2.0
+MIN_LINE = 0.3  # of the root mean square in the band
+REPORTS_A_TURN = 4.0  # of a tremor; with fewer the spline between them cuts its tops
 COARSE_SHARE = 0.25  # more where the amplitude is no more than a few pixels
 DEVICE_SHARE = 0.03  # of a value: what resampling, rounding and uneven scans add or take
 
@@ -113,14 +122,17 @@ def _rms_mm(found: Spectra, band_hz: tuple[float, float], retained: Floats) -> f
     return math.sqrt(float(weighted.sum() / np.dot(retained, found.weight_s)))
 
 
-def _where_hz(found: Spectra, band_hz: tuple[float, float]) -> float:
-    """Frequency of the highest peak if it is one, else the middle of the power in the band."""
-    long = found.of_long()
-    if long.resolution_hz <= CLEAR_HZ and long.seconds >= MIN_TOTAL_S:
-        peak = highest_peak(long)
-        if peak is not None and peak.real and band_hz[0] <= peak.f_hz <= band_hz[1]:
+def _where_hz(found: Spectra, peak: Peak | None, resolution_hz: float) -> float:
+    """Frequency of the highest peak if it is one, else the middle of the power in the band.
+
+    A peak of the long windows that holds little of the power of all says nothing of it.
+    """
+    if resolution_hz <= CLEAR_HZ and peak is not None and peak.real:
+        low_hz, high_hz = BAND_HZ[0] - MARGIN_HZ, BAND_HZ[1] + MARGIN_HZ
+        whole_mm = _rms_mm(found, BAND_HZ, np.ones(len(found.weight_s)))
+        if low_hz <= peak.f_hz <= high_hz and peak.line_mm > MIN_LINE * whole_mm:
             return peak.f_hz
-    return found.line_of_middle_hz(band_hz)
+    return found.line_of_middle_hz(BAND_HZ)
 
 
 def floor_mm(
@@ -156,6 +168,7 @@ class Drag:
 class Device:
     """What the floor follows from: grid, mm, and rate of reports in contact (nan: unknown).
 
+    `kept_hz` is the rate with lost reports missing, which limits how quick a tremor may be;
     `n_jumps` and `contact_s` are how often the position jumped, and in how much contact.
     """
 
@@ -163,6 +176,7 @@ class Device:
     rate_hz: float
     n_jumps: int = 0
     contact_s: float = 0.0
+    kept_hz: float = math.inf
 
     @classmethod
     def of(cls, segments: list[Segment], pixel_mm: float) -> Self:
@@ -172,6 +186,7 @@ class Device:
             report_rate_hz(segments),
             n_jumps(segments),
             float(sum(t_s[-1] - t_s[0] for t_s, _ in segments if len(t_s))),
+            kept_rate_hz(segments),
         )
 
     def rounding_mm(self, band_hz: tuple[float, float] = BAND_HZ) -> float:
@@ -215,7 +230,9 @@ def jitter_scores(
         for begin, end in runs(drag.counts, 1).tolist()
     ]
     found = spectra(pieces_mm, least_s=BRIEF_S)
-    across = _across(f"{task}.jitter_across_mm", found, device)
+    long = found.of_long()
+    peak = highest_peak(long) if long.seconds >= MIN_TOTAL_S else None
+    across = _across(f"{task}.jitter_across_mm", found, device, peak, long.resolution_hz)
     pixels = (
         missing(f"{task}.jitter_pixels", across.reason or "no grid")
         if math.isnan(across.value) or across.below_floor or not device.pixel_mm > 0
@@ -227,17 +244,14 @@ def jitter_scores(
     scores = [_floor(task, device), across, pixels, jumps]
     others = {band_name(task, band): band for band in SUB_BANDS_HZ}
     others |= {f"{task}.{name}": band for name, band in BESIDE_HZ.items()}
-    long = found.of_long()
     scores += [_of_spectra(name, long, band, device) for name, band in others.items()]
-    scores.append(
-        _of_slow(f"{task}.jitter_slow_mm", [(d.across_mm, d) for d in drags], device, BAND_HZ)
-    )
-    name = f"{task}.jitter_along_mm"
+    slow, name = f"{task}.jitter_slow_mm", f"{task}.jitter_along_mm"
     if along:
+        scores += _of_slow({slow: BAND_HZ}, drags, device)
         scores.append(_of_spectra(name, spectra(along), ALONG_HZ, device))
     else:
-        scores.append(_of_slow(name, [(d.along_mm, d) for d in drags], device, ALONG_HZ))
-    return [*scores, *_tremor(task, long, device)]
+        scores += _of_slow({slow: BAND_HZ, name: ALONG_HZ}, drags, device)
+    return [*scores, *_tremor(task, long, device, peak)]
 
 
 def _floor(task: str, device: Device) -> Score:
@@ -251,12 +265,20 @@ def _known(name: str, value: float) -> Score:
     return Score(name, value, 1, value, value)
 
 
-def _across(name: str, found: Spectra, device: Device) -> Score:
+def _across(
+    name: str, found: Spectra, device: Device, peak: Peak | None, resolution_hz: float
+) -> Score:
     """Band RMS from every contact, brief ones too, with what they lose given back."""
     reason = _too_little(found, device)
     if reason:
         return missing(name, reason, len(found.weight_s))
-    where_hz = _where_hz(found, BAND_HZ)
+    where_hz = _where_hz(found, peak, resolution_hz)
+    if where_hz > device.kept_hz / REPORTS_A_TURN:
+        reason = (
+            f"{device.kept_hz:.0f} reports a second came of {device.rate_hz:.0f}: too few for "
+            f"a tremor of {where_hz:.1f} Hz"
+        )
+        return missing(name, reason, len(found.weight_s))
     retained = found.retained(where_hz, BAND_HZ)
     share = float(np.average(retained, weights=found.weight_s))
     if share < MIN_RETAINED:
@@ -300,40 +322,40 @@ def _of_windows(
 
 
 def _of_slow(
-    name: str,
-    signals: Sequence[tuple[Floats, Drag]],
-    device: Device,
-    band_hz: tuple[float, float],
-) -> Score:
-    """Band RMS over the moments at which the finger was slow, from pieces of at least 2 s.
+    bands: Mapping[str, tuple[float, float]], drags: Sequence[Drag], device: Device
+) -> list[Score]:
+    """Band RMS across, and along, while the finger was slow, from pieces of at least 2 s.
 
     Every contact is filtered as a whole and only then cut, so that no movement at will ends at
     a cut.
     """
     if device.too_slow:
-        return missing(name, device.too_slow)
+        return [missing(name, device.too_slow) for name in bands]
     chunks = []
     size = round(CHUNK_S * GRID_HZ)
-    for signal_mm, drag in signals:
-        if len(signal_mm) < MIN_SEGMENT_S * GRID_HZ:
+    for drag in drags:
+        if len(drag.counts) < MIN_SEGMENT_S * GRID_HZ:
             continue
         slow = drag.counts & (drag.speed_mm_s < SLOW_MM_S)
-        squares = np.where(slow, in_band(signal_mm, band_hz) ** 2, 0.0)
+        both_mm = np.column_stack([drag.across_mm, drag.along_mm])[:, : len(bands)]
+        squares = np.where(slow[:, None], in_bands(both_mm, list(bands.values())) ** 2, 0.0)
         starts = np.arange(0, len(slow) - size // 2, size)
-        chunks.append(
-            np.column_stack(
-                [np.add.reduceat(squares, starts), np.add.reduceat(slow.astype(float), starts)]
-            )
-        )
-    pieces = np.concatenate(chunks) if chunks else np.empty((0, 2))
-    pieces = pieces[pieces[:, 1] > 0]
-    seconds = pieces[:, 1].sum() / GRID_HZ
+        rows = np.column_stack([squares, slow])
+        chunks.append(np.add.reduceat(rows, starts, axis=0))
+    pieces = np.concatenate(chunks) if chunks else np.empty((0, len(bands) + 1))
+    pieces = pieces[pieces[:, -1] > 0]
+    seconds = pieces[:, -1].sum() / GRID_HZ
     n = len(pieces)
     if seconds < MIN_TOTAL_S:
-        return missing(name, f"{seconds:.1f} s slower than 50 mm/s; at least 4", n)
-    value = float(root_ratio(pieces[None])[0])
-    interval = of_root_power(pieces[:, 0] / pieces[:, 1], pieces[:, 1])
-    return _above_floor(name, value, n, interval, device, band_hz)
+        reason = f"{seconds:.1f} s slower than 50 mm/s; at least 4"
+        return [missing(name, reason, n) for name in bands]
+    scores = []
+    for column, (name, band_hz) in enumerate(bands.items()):
+        own = pieces[:, [column, -1]]
+        value = float(root_ratio(own[None])[0])
+        interval = of_root_power(own[:, 0] / own[:, 1], own[:, 1])
+        scores.append(_above_floor(name, value, n, interval, device, band_hz))
+    return scores
 
 
 def _above_floor(
@@ -362,13 +384,12 @@ def _above_floor(
     return Score(name, value, n, low, high)
 
 
-def _tremor(task: str, found: Spectra, device: Device) -> list[Score]:
+def _tremor(task: str, found: Spectra, device: Device, peak: Peak | None) -> list[Score]:
     names = (f"{task}.tremor_hz", f"{task}.tremor_snr_db")
     n = len(found.weight_s)
     reason = device.too_slow
     if not reason and found.seconds < MIN_SPECTRUM_S:
         reason = f"{found.seconds:.1f} s of contact in usable pieces; at least 8"
-    peak = None if reason else highest_peak(found)
     if not reason:
         least_mm = max(FLOORS_FOR_FREQUENCY * device.rounding_mm(), PRACTICAL_MM)
         line_mm = 0.0 if peak is None else peak.line_mm

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import chdtri
-from scipy.stats import linregress
 
 from battery.scoring.signal.path import Floats
 from battery.scoring.signal.spectrum import Spectra
@@ -64,9 +63,11 @@ def background(f_hz: Floats, density: Floats) -> Floats:
     of the band.
     """
     fitted = (f_hz >= FIT_HZ[0]) & (f_hz <= FIT_HZ[1])
-    line = linregress(np.log(f_hz[fitted]), np.log(density[fitted]))
+    at, logs = np.log(f_hz[fitted]), np.log(density[fitted])
+    off = at - at.mean()
+    slope = float(off @ logs) / float(off @ off)
     found = np.full(len(f_hz), np.inf)  # a power law has no value at 0 Hz
-    found[1:] = np.exp(line.intercept + line.slope * np.log(f_hz[1:]))
+    found[1:] = np.exp(logs.mean() + slope * (np.log(f_hz[1:]) - at.mean()))
     return found
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -25,6 +26,7 @@ MIN_SEGMENTS = 9
 MIN_COHERENCE_HZ = 0.1
 PIECE_S = 4.0
 MIN_PIECES = 3
+SMALLEST = 1e-14  # of the largest, below which a sum of squares is nothing
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -111,8 +113,9 @@ class Sines:
         self._design = np.hstack([np.cos(angles), np.sin(angles), drift])
         self._both = both_mm
         self._on = on
-        kept = np.where(on[:, None], self._design, 0.0)
-        seen = np.where(on[:, None], both_mm, 0.0)
+        whole = bool(on.all())
+        kept = self._design if whole else np.where(on[:, None], self._design, 0.0)
+        seen = both_mm if whole else np.where(on[:, None], both_mm, 0.0)
         size = round(PIECE_S * GRID_HZ)
         begins = range(0, max(len(t_s) - size // 2, 1), size)
         ends = [*[b for b in begins][1:], len(t_s)]
@@ -120,33 +123,33 @@ class Sines:
         self._squares = np.stack([kept[c].T @ kept[c] for c in cuts])
         self._products = np.stack([kept[c].T @ seen[c] for c in cuts])
 
-    def solve(self, without: int | None = None) -> Response:
-        """Solve for the response, of all pieces or all but one."""
-        squares, products = self._squares.sum(axis=0), self._products.sum(axis=0)
-        if without is not None:
-            squares, products = (
-                squares - self._squares[without],
-                products - self._products[without],
-            )
-        return self._response(np.linalg.lstsq(squares, products, rcond=None)[0])
+    def solve(self) -> Response:
+        """Solve for the response, of all pieces."""
+        return self._response(self._solved)
 
     def deleted(self) -> list[Response]:
         """Responses with one piece after another left out; none where there are under 3."""
-        n = len(self._squares)
-        return [self.solve(without) for without in range(n)] if n >= MIN_PIECES else []
+        if len(self._squares) < MIN_PIECES:
+            return []
+        squares = self._squares.sum(axis=0) - self._squares
+        products = self._products.sum(axis=0) - self._products
+        return [self._response(one) for one in _least_squares(squares) @ products]
+
+    @cached_property
+    def _solved(self) -> Floats:
+        """Coefficients of finger and chip, shape (n_columns, 2)."""
+        inverse = _least_squares(self._squares.sum(axis=0))
+        return np.asarray(inverse @ self._products.sum(axis=0))
 
     def remnant_mm(self) -> Floats:
         """Finger less everything fitted, shape (n,); nan out of contact."""
-        squares, products = self._squares.sum(axis=0), self._products.sum(axis=0)
-        solved = np.linalg.lstsq(squares, products[:, 0], rcond=None)[0]
-        return np.where(self._on, self._both[:, 0] - self._design @ solved, np.nan)
+        fitted = self._design @ self._solved[:, 0]
+        return np.where(self._on, self._both[:, 0] - fitted, np.nan)
 
     def following_mm(self) -> Floats:
         """Return the finger as far as it follows: its sines and its mean, shape (n,)."""
-        squares, products = self._squares.sum(axis=0), self._products.sum(axis=0)
-        solved = np.linalg.lstsq(squares, products[:, 0], rcond=None)[0]
         waves = 2 * len(self.frequencies_hz)
-        following = self._design[:, :waves] @ solved[:waves]
+        following = self._design[:, :waves] @ self._solved[:waves, 0]
         rest = np.mean(self._both[self._on, 0] - following[self._on])
         return np.asarray(following + rest)
 
@@ -163,6 +166,11 @@ class Sines:
         power = np.abs(waves[:, 1]) ** 2
         transfer = np.asarray(ratio, dtype=np.complex128)
         return Response(self.frequencies_hz, gain, unwrapped, power, delay, transfer)
+
+
+def _least_squares(squares: Floats) -> Floats:
+    """Inverse of sums of squares, shape (..., k, k); the smallest where they do not suffice."""
+    return np.asarray(np.linalg.pinv(squares, rcond=SMALLEST, hermitian=True))
 
 
 def following(whole: Response, deleted: Sequence[Response]) -> float:

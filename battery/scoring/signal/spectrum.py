@@ -105,7 +105,10 @@ class Spectra:
 
         The rest falls beside the band, or is taken off with the trend.
         """
-        return self._of_line(line_hz, band_hz)[:, 0]
+        below = math.floor(line_hz / RETAINED_STEP_HZ)
+        share = line_hz / RETAINED_STEP_HZ - below
+        low, high = (self._of_line(RETAINED_STEP_HZ * k, band_hz) for k in (below, below + 1))
+        return np.asarray((1 - share) * low + share * high)
 
     def middle_hz(self, band_hz: tuple[float, float]) -> float:
         """Mean frequency of the power in a band; nan where there is none."""
@@ -135,9 +138,9 @@ class Spectra:
         return float(lines_hz[np.argmin(np.abs(moment / power - seen_hz))])
 
     def _of_line(self, line_hz: float, band_hz: tuple[float, float]) -> Floats:
-        rounded_hz = round(RETAINED_STEP_HZ * round(line_hz / RETAINED_STEP_HZ), 6)
+        at_hz = round(line_hz, 6)
         return np.array(
-            [_of_line(size, self.rate_hz, rounded_hz, band_hz) for size in self.sizes]
+            [_of_line(size, self.rate_hz, at_hz, band_hz)[0] for size in self.sizes]
         )
 
     def mean_fine(self) -> Floats:

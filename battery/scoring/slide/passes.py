@@ -5,13 +5,13 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
-from typing import NamedTuple, Self
+from typing import Self
 
 import numpy as np
 
 from battery.recording import Block, events_from_array
 from battery.scoring.signal import kinematics
-from battery.scoring.signal.filters import low_pass, speed_mm_s, willed
+from battery.scoring.signal.filters import low_pass_all, speed_mm_s, willed_all
 from battery.scoring.signal.path import (
     GRID_HZ,
     Floats,
@@ -77,77 +77,115 @@ class Pass:
         return sum(w.path_along_mm for w in self.ways) / seconds if seconds else math.nan
 
 
-def passes(block: Block, segments: list[Segment] | None = None) -> list[Pass]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Held:
+    """A contact without gaps on the even grid, filtered once: what is cut out has no edges.
+
+    `slow_x_mm` is the place along the track without tremor.
+    """
+
+    t_s: Floats
+    path_mm: Floats
+    slow_x_mm: Floats
+    smooth_mm: Floats
+    speed_mm_s: Floats
+    smooth_speed_mm_s: Floats
+    peaked_speed_mm_s: Floats
+
+    def between(self, low_s: float, high_s: float) -> Self | None:
+        """Cut out a time; None where there is nothing."""
+        a, b = np.searchsorted(self.t_s, [low_s, high_s + 1e-9])
+        if b <= a:
+            return None
+        return type(self)(
+            *(
+                values[a:b]
+                for values in (
+                    self.t_s,
+                    self.path_mm,
+                    self.slow_x_mm,
+                    self.smooth_mm,
+                    self.speed_mm_s,
+                    self.smooth_speed_mm_s,
+                    self.peaked_speed_mm_s,
+                )
+            )
+        )
+
+
+def held(segments: list[Segment]) -> list[Held]:
+    """Bring every contact to the even grid and filter them all at once."""
+    whole = pieces(segments)
+    paths = [path_mm for _, path_mm in whole]
+    slow = willed_all([path_mm[:, :1] for path_mm in paths])
+    smooth, peaked = low_pass_all(paths, PATH_HZ), low_pass_all(paths, SPEED_HZ)
+    return [
+        Held(t_s, path, x[:, 0], own, *(_speed(values) for values in (path, own, other)))
+        for (t_s, path), x, own, other in zip(whole, slow, smooth, peaked, strict=True)
+    ]
+
+
+def _speed(path_mm: Floats) -> Floats:
+    """Speed of a path; 0 for one too short to tell."""
+    return speed_mm_s(path_mm) if len(path_mm) >= MIN_SAMPLES else np.zeros(len(path_mm))
+
+
+def passes(block: Block, contacts: list[Held] | None = None) -> list[Pass]:
     """Read the finished passes of a block.
 
     Parameters
     ----------
-    segments : list of Segment, optional
-        Its `followed_path`, where that is known.
+    contacts : list of Held, optional
+        Of its `followed_path`, where that is known.
     """
-    segments = followed_path(block, TAKES) if segments is None else segments
+    contacts = held(followed_path(block, TAKES)) if contacts is None else contacts
     grabs: dict[int, float] = {}
     found = []
     for event in events_from_array(block.events):
         if event.kind == "grab":
             grabs[event.trial] = event.t_ns / NS_PER_S
         elif event.kind == "pass" and event.trial in grabs:
-            found.append(_pass(block, segments, grabs[event.trial], event))
+            found.append(_pass(block, contacts, grabs[event.trial], event))
     return found
 
 
-def _pass(block: Block, segments: list[Segment], start_s: float, event: Event) -> Pass:
+def _pass(block: Block, contacts: list[Held], start_s: float, event: Event) -> Pass:
     end_s = event.t_ns / NS_PER_S
     chip_x_mm = float(block.header.settings["chip_x_mm"])
     side = -1.0 if event.label == "left" else 1.0
-    whole = pieces(segments, low_s=start_s, high_s=end_s + AFTER_S)
-    slow_mm = [willed(path_mm[:, 0]) for _, path_mm in whole]
-    out, back = _ways(whole, [side * (slow - chip_x_mm) for slow in slow_mm], end_s)
+    cut = [contact.between(start_s, end_s + AFTER_S) for contact in contacts]
+    whole = [one for one in cut if one is not None]
+    out, back = _ways(whole, [side * (one.slow_x_mm - chip_x_mm) for one in whole], end_s)
     return Pass(
         event.trial,
         event.label,
         start_s,
         end_s,
         abs(event.x_mm - chip_x_mm),
-        [path[t_s <= end_s] for t_s, path in whole if t_s[0] <= end_s],
+        [one.path_mm[one.t_s <= end_s] for one in whole if one.t_s[0] <= end_s],
         out,
         back,
     )
 
 
 def _ways(
-    whole: list[Segment], slow_mm: list[Floats], end_s: float
+    whole: list[Held], slow_mm: list[Floats], end_s: float
 ) -> tuple[Way | None, Way | None]:
     """Measure the way out and the way back, where each lies in one piece."""
     if not whole:
         return None, None
     at = int(np.argmax([part.max() for part in slow_mm]))
     turn = int(np.argmax(slow_mm[at]))
-    t_s, path_mm = whole[at]
-    if len(path_mm) < MIN_SAMPLES:
+    held_then = whole[at]
+    if len(held_then.t_s) < MIN_SAMPLES:
         return None, None
-    held = _Held.of(path_mm)
-    out = _way(held, slice(0, turn + 1), slow_mm[at]) if at == 0 else None
-    back = _way(held, slice(turn, None), -slow_mm[at]) if t_s[-1] >= end_s - 0.05 else None
+    out = _way(held_then, slice(0, turn + 1), slow_mm[at]) if at == 0 else None
+    late = held_then.t_s[-1] >= end_s - 0.05
+    back = _way(held_then, slice(turn, None), -slow_mm[at]) if late else None
     return out, back
 
 
-class _Held(NamedTuple):
-    """A whole pass, filtered once: a way cut out of it has no edges of its own."""
-
-    smooth_mm: Floats
-    speed_mm_s: Floats
-    smooth_speed_mm_s: Floats
-    peaked_speed_mm_s: Floats
-
-    @classmethod
-    def of(cls, path_mm: Floats) -> Self:
-        smooth_mm = low_pass(path_mm, PATH_HZ)
-        peaked = speed_mm_s(low_pass(path_mm, SPEED_HZ))
-        return cls(smooth_mm, speed_mm_s(path_mm), speed_mm_s(smooth_mm), peaked)
-
-
-def _way(held: _Held, part: slice, whole_mm: Floats) -> Way | None:
+def _way(held_then: Held, part: slice, whole_mm: Floats) -> Way | None:
     """Measure one movement; `whole_mm` is the slow place along its own direction."""
     forward_mm = whole_mm[part]
     if len(forward_mm) < MIN_SAMPLES:
@@ -157,7 +195,15 @@ def _way(held: _Held, part: slice, whole_mm: Floats) -> Way | None:
     if span is None or span[1] - span[0] < MIN_SAMPLES:
         return None
     inside = slice(*span)
-    smooth_mm, speed, smooth_speed, peaked_speed = (values[part][inside] for values in held)
+    smooth_mm, speed, smooth_speed, peaked_speed = (
+        values[part][inside]
+        for values in (
+            held_then.smooth_mm,
+            held_then.speed_mm_s,
+            held_then.smooth_speed_mm_s,
+            held_then.peaked_speed_mm_s,
+        )
+    )
     return Way(
         path_along_mm=float(np.abs(np.diff(forward_mm[inside])).sum()),
         time_s=(inside.stop - inside.start) / GRID_HZ,

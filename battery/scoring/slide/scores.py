@@ -10,10 +10,10 @@ from battery.recording import Block
 from battery.scoring import quality
 from battery.scoring.jitter.band import Device, Drag, jitter_scores, settled
 from battery.scoring.score import Score
-from battery.scoring.signal.filters import slow_speed_mm_s, willed
+from battery.scoring.signal.filters import slow_speed_mm_s
 from battery.scoring.signal.kinematics import runs
-from battery.scoring.signal.path import GRID_HZ, Segment, followed_path, pieces
-from battery.scoring.slide.passes import TAKES, Pass, drag_s, passes
+from battery.scoring.signal.path import GRID_HZ, Segment, followed_path
+from battery.scoring.slide.passes import TAKES, Held, Pass, drag_s, held, passes
 from battery.scoring.stats import summary
 from battery.scoring.stats.intervals import Bootstrap
 
@@ -29,9 +29,10 @@ def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
     """Score a finished slide block."""
     del draw
     segments = followed_path(block, TAKES)
-    found = passes(block, segments)
+    contacts = held(segments)
+    found = passes(block, contacts)
     return [
-        *_jitter(segments, pixel_mm),
+        *_jitter(segments, contacts, pixel_mm),
         *_extents(block, found),
         *_ways(found),
         *_counts(block, segments, found),
@@ -44,7 +45,7 @@ def score(block: Block, draw: Bootstrap, pixel_mm: float) -> list[Score]:
     ]
 
 
-def _jitter(segments: list[Segment], pixel_mm: float) -> list[Score]:
+def _jitter(segments: list[Segment], contacts: list[Held], pixel_mm: float) -> list[Score]:
     """Jitter over every contact with the chip, to the end, whatever became of the pass.
 
     There is no movement at will across the track, at no pace and not where it turns. A finger
@@ -52,9 +53,9 @@ def _jitter(segments: list[Segment], pixel_mm: float) -> list[Score]:
     """
     contacts_s = [float(t_s[0]) for t_s, _ in segments]
     drags = []
-    for t_s, path_mm in pieces(segments):
-        speed = slow_speed_mm_s(willed(path_mm[:, 0]))
-        counts = settled(t_s, contacts_s)
+    for contact in contacts:
+        path_mm, speed = contact.path_mm, slow_speed_mm_s(contact.slow_x_mm)
+        counts = settled(contact.t_s, contacts_s)
         for begin, end in runs(speed < LYING_MM_S, round(LYING_S * GRID_HZ)).tolist():
             counts[begin:end] = False
         drags.append(Drag(path_mm[:, 1], path_mm[:, 0], speed, counts))
