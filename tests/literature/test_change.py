@@ -195,8 +195,15 @@ def test_running_averages_of_the_handbook():
 
 
 def test_limit_of_the_handbook():
-    """50 ± 3 sqrt(.3/1.7) · 2.0539 = 52.5884 and 47.4115."""
-    half = 3 * math.sqrt(0.3 / 1.7) * 2.0539
+    """50 ± 3 sqrt(.3/1.7) · 2.0539 = 52.5884 and 47.4116.
+
+    The root is the standard deviation of a running mean of unit noise: that of what the
+    program makes of one visit, from the newest on.
+    """
+    one_visit = np.zeros(200)
+    one_visit[0] = 1.0
+    spread = math.sqrt(np.sum(ewma(one_visit, start=0.0, weight=0.3) ** 2))
+    half = 3 * spread * 2.0539
     assert (50 + half, 50 - half) == pytest.approx((52.5884, 47.4116), abs=1e-4)
 
 
@@ -214,6 +221,7 @@ BH_1995 = [
 
 
 def test_discoveries_are_those_of_benjamini_and_hochberg():
+    """The program has no Bonferroni: three of that, as printed, is the other program's."""
     found = multiplicity.discoveries(BH_1995)
     assert found.sum() == 4
     np.testing.assert_array_equal(found, multipletests(BH_1995, 0.05, "fdr_bh")[0])

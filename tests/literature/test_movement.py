@@ -12,6 +12,7 @@ from battery.scoring.signal.filters import low_pass, speed_mm_s
 from battery.scoring.signal.smoothness import dimensionless_jerk, log_dimensionless_jerk, sparc
 
 RATE_HZ = 120.0
+N_STEPS = 1_000_000
 
 
 def minimum_jerk(u):
@@ -56,17 +57,26 @@ def test_jerk_of_minimum_jerk_in_three_normalisations():
 
 
 def test_a_minimum_jerk_speed_has_the_widths_of_print():
-    """Crosses 5 % and 10 % of its peak at .059435 and .086548; half of it over .541196."""
-    u = np.linspace(0, 1, 1_000_001)
-    speed = 30 * u**2 * (1 - u) ** 2
-    share = speed / speed.max()
-    assert u[np.argmax(share >= 0.05)] == pytest.approx(0.059435, abs=0.000005)
-    assert u[np.argmax(share >= kinematics.ONSET_SHARE)] == pytest.approx(
-        0.086548, abs=0.000005
-    )
-    half = u[share >= 0.5]
-    assert half[-1] - half[0] == pytest.approx(0.541196, abs=0.000005)
-    assert speed.max() == pytest.approx(1.875, abs=5e-10)
+    """Crosses 10 % of its peak at .086548 of its time, and as long before its end."""
+    speed = minimum_jerk_speed(1.0, N_STEPS)
+    begin, end = kinematics.movement_span(speed)
+    assert begin / N_STEPS == pytest.approx(0.086548, abs=0.000005)
+    assert 1 - (end - 1) / N_STEPS == pytest.approx(0.086548, abs=0.000005)
+
+
+@pytest.mark.parametrize(("share", "inside"), [(0.05, 1 - 2 * 0.059435), (0.5, 0.541196)])
+def test_so_it_has_at_other_shares_of_its_peak(monkeypatch, share, inside):
+    """The span where the program would take 5 % or half of the peak for the limit."""
+    monkeypatch.setattr(kinematics, "ONSET_SHARE", share)
+    begin, end = kinematics.movement_span(minimum_jerk_speed(1.0, N_STEPS))
+    assert (end - begin) / N_STEPS == pytest.approx(inside, abs=0.00001)
+
+
+def test_peak_over_mean_speed_of_a_minimum_jerk_path():
+    """1.875 (Flash & Hogan 1985), of the speed that the program takes from places."""
+    along_mm = 100 * minimum_jerk(np.linspace(0, 1, 2001))
+    speed = speed_mm_s(np.column_stack([along_mm, np.zeros(2001)]), 2000.0)
+    assert speed.max() / speed.mean() == pytest.approx(1.875, abs=0.002)
 
 
 def reach(length_s, tremor_hz=0.0, tremor_mm=0.0, phase=0.0, before_s=1.0):

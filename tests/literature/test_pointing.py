@@ -76,8 +76,10 @@ def test_width_is_that_of_the_standard():
 def test_throughput_by_hand():
     """Eight reaches of 100 mm, 2 mm beyond and short in turn, half a second each."""
     off_mm = np.array([2.0, -2.0] * 4)
-    assert off_mm.std(ddof=1) == pytest.approx(2.13809, abs=0.000005)
     bits = throughput_bit_s(np.full(8, 100.0) + off_mm, off_mm, np.full(8, 0.5))
+    # The standard deviation that the program took: 2.13809 mm, with n - 1.
+    width_mm = 100 / (2 ** (0.5 * float(bits)) - 1)
+    assert width_mm / WIDTH_IN_SD == pytest.approx(2.13809, abs=0.000005)
     assert 0.5 * bits == pytest.approx(3.62251, abs=0.0001)
     # To the printed digits with the width's constant unrounded.
     exact = index_of_difficulty(100.0, math.sqrt(2 * math.pi * math.e) * off_mm.std(ddof=1))

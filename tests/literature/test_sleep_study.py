@@ -28,7 +28,10 @@ def people():
 
 
 def test_the_data_give_the_printed_model(people):
-    """That the file is the published data: a second program finds the printed coefficients."""
+    """That the file is the published data: a second program finds the printed coefficients.
+
+    The program itself fits no mixed model: it judges people one by one.
+    """
     long = people.reset_index().melt("Subject", var_name="day", value_name="ms")
     day = np.column_stack([np.ones(len(long)), long["day"].astype(float)])
     model = MixedLM(long["ms"].to_numpy(), day, groups=long["Subject"].to_numpy(), exog_re=day)

@@ -57,6 +57,19 @@ def test_frequency_between_two_bins():
     assert peak.real
 
 
+def test_no_size_is_read_at_the_peak_of_a_spectrum():
+    """6.13 Hz between bins of a quarter hertz reads .860 there (Hann); the band holds .7071.
+
+    The windows here are filled up with zeros, so that their peak would read .986.
+    """
+    wave = sine(6.13)
+    naive = welch(wave, RATE_HZ, "hann", 480, detrend="linear", scaling="spectrum")[1]
+    assert math.sqrt(2 * naive.max()) == pytest.approx(0.860, abs=0.002)
+    found = spectra([wave])
+    assert math.sqrt(2 * found.mean_fine().max() * 1.5 / 4) == pytest.approx(0.986, abs=0.01)
+    assert band_rms_mm([wave]) == pytest.approx(0.7071, abs=0.0002)
+
+
 def test_narrow_band_noise_has_the_swing_of_a_rayleigh_envelope():
     """Mean peak to peak over root mean square: 2 sqrt(pi / 2) = 2.507."""
     noise = np.random.default_rng(3).normal(size=round(600 * RATE_HZ))

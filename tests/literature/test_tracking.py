@@ -8,7 +8,8 @@ from scipy.signal import coherence
 
 from battery.recording import Screen
 from battery.scoring import score_block
-from battery.scoring.pursuit import tracking
+from battery.scoring.pursuit import scores, tracking
+from battery.scoring.pursuit.parts import Part
 from battery.scoring.signal.filters import velocity
 from battery.scoring.signal.path import GRID_HZ
 from battery.scoring.trail.links import of_other_set
@@ -113,8 +114,8 @@ def whole():
     part = block.header.settings["parts"][0]
     (amplitude_mm, f_hz, _), *others = part["components"]
     assert not others
-    scores = score_block(block, screen=Screen(1280, 800, 0.1, 0.1, "virtual"))
-    return {s.measure.removeprefix("pursuit."): s for s in scores}, amplitude_mm, f_hz, block
+    found = score_block(block, screen=Screen(1280, 800, 0.1, 0.1, "virtual"))
+    return {s.measure.removeprefix("pursuit."): s for s in found}, amplitude_mm, f_hz, block
 
 
 def error_amplitude_mm(amplitude_mm, f_hz):
@@ -122,36 +123,49 @@ def error_amplitude_mm(amplitude_mm, f_hz):
     return amplitude_mm * math.sqrt(1 + GAIN**2 - 2 * GAIN * math.cos(angle))
 
 
-def test_formula_of_the_tracking_error_gives_the_printed_figures():
-    """(A / sqrt 2) sqrt(1 + g² - 2 g cos(omega tau)): 12.10985 mm; with gain 1 11.95587."""
-    assert error_amplitude_mm(A_MM, F_HZ) / math.sqrt(2) == pytest.approx(12.10985, abs=5e-5)
-    _, finger, chip, _ = followed()
-    assert math.sqrt(np.mean((finger - chip) ** 2)) == pytest.approx(12.10985, abs=5e-5)
-    _, finger, chip, _ = followed(gain=1.0)
-    assert math.sqrt(np.mean((finger - chip) ** 2)) == pytest.approx(11.955866, abs=5e-5)
+def part_of(gain=GAIN, delay_s=DELAY_S):
+    """A part of the printed movement, as the scorer cuts it."""
+    t_s, finger, chip, wide = followed(gain, delay_s)
+    on = np.ones(len(t_s), dtype=bool)
+    places = [np.column_stack([along, np.zeros(len(t_s))]) for along in (finger, chip)]
+    return Part(
+        name="predictable", start_s=0.0, end_s=SECONDS, frequencies_hz=(F_HZ,), t_s=t_s,
+        finger_mm=places[0], chip_mm=places[1], wide_chip_mm=wide, on=on, touching=on,
+        pieces=[], even_pieces=[], segments=[],
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(("gain", "error_mm"), [(GAIN, 12.10985), (1.0, 11.955866)])
+def test_tracking_error_is_the_printed_one(gain, error_mm):
+    """(A / sqrt 2) sqrt(1 + g² - 2 g cos(omega tau)) of whole cycles (analytic)."""
+    (found, *_) = scores._errors([part_of(gain)], 10.0)
+    assert found.measure == "pursuit.tracking_rmse_mm"
+    assert found.value == pytest.approx(error_mm, abs=5e-5)
+
+
+def test_time_on_target_is_the_printed_one():
+    """Within 10 mm of an error of 17.126 mm: (2 / pi) asin(R / E) = .39696 (analytic)."""
+    found = scores._errors([part_of()], 10.0)[-1]
+    assert found.measure == "pursuit.time_on_target"
+    assert found.value == pytest.approx(0.39696, abs=0.005)
 
 
 def test_tracking_error_and_time_on_target_through_the_whole_chain(whole):
     """RMSE as above; time within R of a sine of error E: (2 / pi) asin(R / E) (analytic)."""
-    scores, amplitude_mm, f_hz, block = whole
+    told, amplitude_mm, f_hz, block = whole
     size_mm = error_amplitude_mm(amplitude_mm, f_hz)
-    assert scores["tracking_rmse_mm"].value == pytest.approx(size_mm / math.sqrt(2), rel=0.02)
+    assert told["tracking_rmse_mm"].value == pytest.approx(size_mm / math.sqrt(2), rel=0.02)
     radius_mm = block.header.settings["chip_r_mm"]
     share = 2 / math.pi * math.asin(min(1.0, radius_mm / size_mm))
-    assert scores["time_on_target"].value == pytest.approx(share, abs=0.015)
-    assert 2 / math.pi * math.asin(10 / error_amplitude_mm(A_MM, F_HZ)) == pytest.approx(
-        0.39696, abs=0.005
-    )
+    assert told["time_on_target"].value == pytest.approx(share, abs=0.015)
 
 
 def test_gain_and_velocity_gain_through_the_whole_chain(whole):
-    scores, _, f_hz, _ = whole
-    assert scores["gain"].value == pytest.approx(GAIN, abs=0.005)
-    assert scores["velocity_gain"].value == pytest.approx(GAIN, abs=0.01)
-    assert scores["delay_s"].value == pytest.approx(DELAY_S, abs=0.005)
-    assert scores["phase_predictable_deg"].value == pytest.approx(
-        -360 * f_hz * DELAY_S, abs=0.5
-    )
+    told, _, f_hz, _ = whole
+    assert told["gain"].value == pytest.approx(GAIN, abs=0.005)
+    assert told["velocity_gain"].value == pytest.approx(GAIN, abs=0.01)
+    assert told["delay_s"].value == pytest.approx(DELAY_S, abs=0.005)
+    assert told["phase_predictable_deg"].value == pytest.approx(-360 * f_hz * DELAY_S, abs=0.5)
 
 
 def test_coherence_agrees_with_scipy_and_is_not_one_by_chance():
@@ -172,7 +186,8 @@ def test_limit_of_chance_coherence_is_told():
     """Halliday 1995: 1 - .05^(1 / (L - 1)) = .3123 of nine segments."""
     from battery.scoring import MEASURES
 
-    assert pytest.approx(0.3123, abs=0.0005) == 1 - 0.05 ** (1 / 8)
+    limit = 1 - 0.05 ** (1 / (tracking.MIN_SEGMENTS - 1))  # of the fewest there may be
+    assert limit == pytest.approx(0.3123, abs=0.0005)
     assert "0.31" in MEASURES["pursuit.coherence"].limits
 
 
