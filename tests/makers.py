@@ -225,7 +225,8 @@ def chip_mm(settings, t):
 def pursuit_errors_mm(block, delay_s, gain, own_mm2):
     """Error that such a person is expected to have on this very path, root mean square.
 
-    `own_mm2` is the mean square of what the person adds, both axes together.
+    `own_mm2` is the mean square of what the person adds, both axes together. No moment counts
+    for more than the mean of a finger that rests.
     """
     settings = block.header.settings
     squares, found, start = [], {}, 0.0
@@ -233,7 +234,7 @@ def pursuit_errors_mm(block, delay_s, gain, own_mm2):
         begin = start + part["lead_s"]
         t = begin + np.arange(0, part["duration_s"], 1 / 240)
         chip, late = chip_mm(settings, t)[0], chip_mm(settings, t - delay_s)[0]
-        squares.append((gain * late - chip) ** 2 + own_mm2)
+        squares.append(np.minimum((gain * late - chip) ** 2 + own_mm2, np.mean(chip**2)))
         found[part["name"]] = float(np.sqrt(squares[-1].mean()))
         start = begin + part["duration_s"] + part["tail_s"]
     return found | {"whole": float(np.sqrt(np.concatenate(squares).mean()))}

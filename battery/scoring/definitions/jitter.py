@@ -82,6 +82,7 @@ def jitter(
             limits=ON_ONE_DEVICE,
             needs=f"{_NEEDS}; 4 s of it slow",
             since=3,
+            width="none",
         ),
         Measure(
             f"{task}.jitter_along_mm",

@@ -103,6 +103,7 @@ _TRACKING = (
         _LINEAR,
         needs=_CONTACT,
         since=2,
+        width="none",
     ),
     Measure(
         "pursuit.remnant_slow_mm",
@@ -114,6 +115,7 @@ _TRACKING = (
         needs="4 s of contact in pieces of at least 2 s without gaps",
         detail=True,
         since=2,
+        width="none",
     ),
     Measure(
         "pursuit.catch_up_per_s",
@@ -216,6 +218,7 @@ _PARTS = (
         log_scale=False,
         needs=f"{_PREDICTABLE} and {_UNPREDICTABLE}",
         since=2,
+        width="none",
     ),
     Measure(
         "pursuit.gain_predictable",

@@ -219,6 +219,7 @@ _SPEED = (
         limits="Contains slowing over the block.",
         needs="20 intervals",
         since=2,
+        width="none",
     ),
     Measure(
         "tapping.interval_rmssd_percent",

@@ -22,7 +22,7 @@ from battery.scoring.jitter.tremor import (
     Peak,
     highest_peak,
 )
-from battery.scoring.score import BELOW_FLOOR, Score, missing
+from battery.scoring.score import BELOW_FLOOR, NO_INTERVAL, Score, missing
 from battery.scoring.signal.filters import in_bands
 from battery.scoring.signal.kinematics import runs
 from battery.scoring.signal.path import (
@@ -353,8 +353,7 @@ def _of_slow(
     for column, (name, band_hz) in enumerate(bands.items()):
         own = pieces[:, [column, -1]]
         value = float(root_ratio(own[None])[0])
-        interval = of_root_power(own[:, 0] / own[:, 1], own[:, 1])
-        scores.append(_above_floor(name, value, n, interval, device, band_hz))
+        scores.append(_above_floor(name, value, n, (math.nan, math.nan), device, band_hz))
     return scores
 
 
@@ -404,6 +403,10 @@ def _tremor(task: str, found: Spectra, device: Device, peak: Peak | None) -> lis
         return [missing(name, reason, n) for name in names]
     error_hz, reach = of_dependent_mean(peak.moves_hz)
     half = math.hypot(reach * error_hz, INTERPOLATION_HZ)
+    if found.resolution_hz > CLEAR_HZ:  # pieces of many lengths: measured to be too narrow
+        reason = f"{NO_INTERVAL}: pieces without gaps are too short for one"
+        frequency = Score(names[0], peak.f_hz, n, reason=reason)
+        return [frequency, Score(names[1], peak.snr_db, n)]
     return [
         Score(names[0], peak.f_hz, n, peak.f_hz - half, peak.f_hz + half),
         Score(names[1], peak.snr_db, n),

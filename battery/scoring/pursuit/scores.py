@@ -36,7 +36,7 @@ from battery.scoring.stats.intervals import (
     of_difference,
     of_ratio,
     of_root,
-    of_root_power,
+    on_logit_scale,
     ratio,
     root_ratio,
 )
@@ -99,14 +99,11 @@ def _share_of_windows(name: str, windows: Floats) -> Score:
     value, n = float(ratio(windows[None])[0]), len(windows)
     if value in (0.0, 1.0):
         return Score(name, value, n, *of_all_alike(value, n))
-    low, high = of_ratio(windows)
-    return Score(name, value, n, max(0.0, low), min(1.0, high))
+    return Score(name, value, n, *on_logit_scale(value, of_ratio(windows)))
 
 
 def _root_of_windows(name: str, windows: Floats) -> Score:
-    value, n = float(root_ratio(windows[None])[0]), len(windows)
-    powers, weights = windows[:, 0] / windows[:, 1], windows[:, 1]
-    return Score(name, value, n, *of_root_power(powers, weights))
+    return Score(name, float(root_ratio(windows[None])[0]), len(windows))
 
 
 def _quality(block: Block, found: Sequence[Part]) -> list[Score]:
@@ -340,11 +337,7 @@ def _differences(found: Sequence[Part], fits: Fits) -> list[Score]:
     late, early = (_delay(names[1], fits.get(name)) for name in both)
     if math.isnan(late.value) or math.isnan(early.value):
         return [*scores, missing(names[1], late.reason or early.reason)]
-    interval = of_difference(
-        (late.value, (late.low, late.high)), (early.value, (early.low, early.high))
-    )
-    value = late.value - early.value
-    return [*scores, Score(names[1], value, late.n + early.n, *interval)]
+    return [*scores, Score(names[1], late.value - early.value, late.n + early.n)]
 
 
 def _by_frequency(fits: Fits) -> list[Score]:

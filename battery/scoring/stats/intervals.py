@@ -328,6 +328,23 @@ def of_ratio(pieces: Floats) -> Interval:
     return found - half, found + half
 
 
+def on_log_scale(value: float, half: float) -> Interval:
+    """Interval of a sum of times: as far as `half`, in shares; such sums are skew."""
+    if not (value > 0 and math.isfinite(half)):
+        return NONE
+    return value * math.exp(-half / value), value * math.exp(half / value)
+
+
+def on_logit_scale(share: float, interval: Interval) -> Interval:
+    """Bring the interval of a share between 0 and 1 onto the scale of its odds."""
+    half = (interval[1] - interval[0]) / 2
+    if not (0 < share < 1 and math.isfinite(half)):
+        return NONE
+    middle, step = math.log(share / (1 - share)), half / (share * (1 - share))
+    low, high = (1 / (1 + math.exp(-(middle + sign * step))) for sign in (-1, 1))
+    return low, high
+
+
 def of_difference(first: tuple[float, Interval], second: tuple[float, Interval]) -> Interval:
     """Interval of the difference of two independent estimates, from their own intervals.
 

@@ -249,11 +249,10 @@ def _rhythm(answered: Sequence[Tap]) -> list[Score]:
         scores = [missing(name, reason, n) for name in names]
     else:
         kept_s, n_cut = rhythm.capped(intervals_s)
-        interval = of_each_left_out(kept_s, rhythm.cv_percent)
         rmssd = rhythm.rmssd_percent(kept_s)
         note = f"{n_cut} of {n} counted as three medians" if n_cut else ""
         scores = [
-            Score(names[0], float(rhythm.cv_percent(kept_s)), n, *interval, note),
+            Score(names[0], float(rhythm.cv_percent(kept_s)), n, reason=note),
             Score(names[1], rmssd, n, reason=note),
         ]
     name = "tapping.fatigue_slope_ms"

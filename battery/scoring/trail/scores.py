@@ -20,6 +20,7 @@ from battery.scoring.stats.intervals import (
     middle_half,
     of_difference,
     of_ratio,
+    on_log_scale,
     ratio,
     t_reach,
 )
@@ -88,7 +89,7 @@ def per_link(name: str, own: Sequence[Form], found: Sequence[Form]) -> Score:
     variance_s2 = float(starts_s.var(ddof=1)) if len(starts_s) >= MIN_STARTS else NAN
     starts = _Chance(variance_s2, len(starts_s) - 1)
     half_s = _half_of_sum((n, _of_times(links, _whole_s(links))), (len(own), starts))
-    return Score(name, value, n, value - half_s / n, value + half_s / n)
+    return Score(name, value, n, *on_log_scale(value, half_s / n))
 
 
 class _Chance(NamedTuple):
@@ -170,8 +171,8 @@ def _times(
 
 
 def _of_sum(links: Sequence[Link], times_s: Floats) -> Interval:
-    half_s, whole_s = _half_of_sum((len(links), _of_times(links, times_s))), times_s.sum()
-    return float(whole_s) - half_s, float(whole_s) + half_s
+    half_s = _half_of_sum((len(links), _of_times(links, times_s)))
+    return on_log_scale(float(times_s.sum()), half_s)
 
 
 def _movement(found: Sequence[Form]) -> list[Score]:
@@ -251,7 +252,7 @@ def cost_of_alternating(done: Sequence[Form]) -> list[Score]:
     (slow_s, slow), (quick_s, quick) = (_mean_time_s(own) for own in (hard, easy))
     n = len(_links(hard)) + len(_links(easy))
     apart = of_difference((slow_s, slow), (quick_s, quick))
-    logs = of_difference(_on_log_scale(slow_s, slow), _on_log_scale(quick_s, quick))
+    logs = of_difference(_logs(slow_s, slow), _logs(quick_s, quick))
     return [
         Score(names[0], slow_s - quick_s, n, *apart),
         Score(names[1], slow_s / quick_s, n, math.exp(logs[0]), math.exp(logs[1])),
@@ -266,6 +267,6 @@ def _mean_time_s(own: Sequence[Form]) -> tuple[float, Interval]:
     return float(times_s.sum()) / len(own), (low / len(own), high / len(own))
 
 
-def _on_log_scale(value: float, interval: Interval) -> tuple[float, Interval]:
-    half = (interval[1] - interval[0]) / 2 / value
-    return math.log(value), (math.log(value) - half, math.log(value) + half)
+def _logs(value: float, interval: Interval) -> tuple[float, Interval]:
+    low, high = interval
+    return math.log(value), (math.log(low), math.log(high))
