@@ -17,6 +17,7 @@ from battery.stage.pages.card import CardPages
 from battery.stage.pages.comforts import Settings, side_of
 from battery.stage.pages.flow import VisitFlow
 from battery.stage.pages.page import Page, follow, trouble_said
+from battery.stage.pages.questions import EXPERIENCED
 from battery.stage.screen.window import Window, versions
 from battery.stage.screen_check import slow_flip_note
 from battery.stage.settings.comfort import (
@@ -32,6 +33,7 @@ from battery.store import Person, Store
 from battery.visits import VisitRun, Wall, begin_visit
 
 N_PAGES, PAGE_S = 40, 5.0  # pages of a visit, and how long somebody looks at one
+HEARD_PAGE_S = 14.5  # with those that are shown at first, each heard to its end
 TRAILS_S, TRY_S = 60.0, 20.0
 
 
@@ -41,17 +43,26 @@ def changes_kept(store: Store, person: str, changes: dict[str, Any]) -> dict[str
     return changes
 
 
-def about_minutes(plan: Plan) -> int:
-    """Say how long a visit takes, at least two whole minutes; trails take as they take."""
+def about_minutes(plan: Plan, *, knows_it: bool = True) -> int:
+    """Say how long a visit takes, at least two whole minutes; trails take as they take.
+
+    Parameters
+    ----------
+    knows_it : bool
+        Pages are shown in brief; else they are heard to their end, with demonstrations.
+    """
+    n_tests = sum(block.phase == "test" for block in planned_blocks(plan, "right"))
+    pages_s = N_PAGES * (PAGE_S if knows_it else HEARD_PAGE_S) * n_tests / 8
+    return max(2, round((timed_s(plan) + pages_s) / 60))
+
+
+def timed_s(plan: Plan) -> float:
+    """Return how long tests, tries and rests of a visit take."""
     blocks = planned_blocks(plan, "right")
-    tests_s = sum(
-        sum(_lengths_s(block)) or TRAILS_S for block in blocks if block.phase == "test"
-    )
-    n_tests = sum(block.phase == "test" for block in blocks)
-    tries_s = TRY_S * (len(blocks) - n_tests)
-    rests_s = plan.rest_s * max(n_tests - 1, 0)
-    pages_s = N_PAGES * PAGE_S * n_tests / 8
-    return max(2, round((tests_s + tries_s + rests_s + pages_s) / 60))
+    tests = [block for block in blocks if block.phase == "test"]
+    tests_s = sum(sum(_lengths_s(block)) or TRAILS_S for block in tests)
+    tries_s = TRY_S * (len(blocks) - len(tests))
+    return tests_s + tries_s + plan.rest_s * max(len(tests) - 1, 0)
 
 
 def _lengths_s(block: PlannedBlock) -> list[float]:
@@ -112,6 +123,7 @@ class VisitPages:
             visit.versions.update(versions() | heard.versions())
             return visit
 
+        begun = len(store.visits.all(person.code))
         flow = self.flow = VisitFlow(
             window,
             code=person_label(person),
@@ -122,7 +134,7 @@ class VisitPages:
             seed=random_source.randrange(2**31),
             side=side_of(comfort, person.dominant_hand),
             picture=picture_of(store, person.code),
-            minutes=about_minutes(plan),
+            minutes=about_minutes(plan, knows_it=begun >= EXPERIENCED - 1),
             clinic=clinic_settings(store),
             warned=warnings(store, wall()),
             waiting=store.bundles.not_handed_over() or 0,

@@ -154,8 +154,8 @@ class Pointer(Hand):
 class Finger(Hand):
     """A finger on a touch panel; in the air it moves unseen."""
 
-    def __init__(self, panel: Path) -> None:
-        super().__init__("xpanel.py", str(panel))
+    def __init__(self, panel: Path, size_px: tuple[int, int] = (1280, 800)) -> None:
+        super().__init__("xpanel.py", str(panel), *map(str, size_px))
         self._place = (0, 0)
         self._number = 0
         self._pressed = False

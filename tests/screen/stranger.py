@@ -39,7 +39,7 @@ class Stranger:
         while True:
             state = self.published.wait(lambda s: s["page"] and (s["buttons"] or s["running"]))
             page = state["page"]
-            if page == until:
+            if page == until and not any(b["key"] == "turn" for b in state["buttons"]):
                 self._note(page)
                 return
             if page.startswith("block "):

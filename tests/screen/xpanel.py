@@ -1,8 +1,8 @@
 """A process of its own that puts fingers on the touch panel of an Xorg server.
 
-Speaks to the server's own ``inputtest`` driver through a socket, given as the only argument,
-so that what arrives went the whole way of a touch: device, X server, XInput 2, toolkit. A
-server takes one such connection in its life.
+Speaks to the server's own ``inputtest`` driver through a socket, given as the first argument
+before the panel's width and height in pixels, so that what arrives went the whole way of a
+touch: device, X server, XInput 2, toolkit. A server takes one such connection in its life.
 
 Reads commands from standard input, one a line, and answers each with the monotonic time just
 before it was sent: ``down FINGER X Y``, ``move FINGER X Y``, ``up FINGER X Y``, and
@@ -26,18 +26,18 @@ KINDS = {"down": 18, "move": 19, "up": 20}
 X_AND_Y = bytes([3, 0, 0, 0, 0, 0, 0, 0])  # the valuators that are given
 REST = (0.0,) * 62
 STEPS = 65536  # the panel's resolution on either axis
-WIDTH_PX, HEIGHT_PX = 1280, 800
 
 
 class Panel:
-    def __init__(self, path):
+    def __init__(self, path, width_px, height_px):
+        self._width_px, self._height_px = width_px, height_px
         self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         self._socket.connect(path)
         self._socket.sendall(VERSION.pack(VERSION.size, CLIENT_VERSION, 1, 1))
         self._socket.recv(64)
 
     def touch(self, kind, finger, x, y):
-        values = (x * STEPS / WIDTH_PX, y * STEPS / HEIGHT_PX, *REST)
+        values = (x * STEPS / self._width_px, y * STEPS / self._height_px, *REST)
         self._socket.sendall(
             TOUCH.pack(
                 TOUCH.size, TOUCH_EVENT, finger, KINDS[kind], 0, X_AND_Y, *values, *(0.0,) * 64
@@ -78,7 +78,7 @@ def answer(line):
 
 
 def main():
-    panel = Panel(sys.argv[1])
+    panel = Panel(sys.argv[1], *map(int, sys.argv[2:]))
     answer("ready")
     for line in sys.stdin:
         words = line.split()

@@ -215,7 +215,9 @@ class Canvas:
             top += round(PARAGRAPH * letters.pitch_px)
         return top - (round(PARAGRAPH * letters.pitch_px) if paragraphs else 0)
 
-    def rows(self, low_px: int, taken: Sequence[pygame.Rect]) -> list[pygame.Rect]:
+    def rows(
+        self, low_px: int, taken: Sequence[pygame.Rect], *, cap_mm: float
+    ) -> list[pygame.Rect]:
         """Return the places of rows of words below the corners, beside what is taken.
 
         Parameters
@@ -224,7 +226,7 @@ class Canvas:
             No row reaches further down; one there is in any case.
         """
         edge, gap = self.px(TEXT_EDGE_MM), self.px(GAP_MM)
-        pitch = self.lettering(self.sizes.text).pitch_px
+        pitch = self.lettering(cap_mm).pitch_px
         wide = self.surface.get_width() - 2 * edge
         rows = []
         for top in range(self.body.top, max(low_px - pitch, self.body.top) + 1, pitch):
@@ -240,9 +242,9 @@ class Canvas:
             rows.append(row)
         return rows
 
-    def row(self, text: str, slot: pygame.Rect) -> None:
-        """Write one row of text into its place, in the size of words."""
-        picture = self.lettering(self.sizes.text).picture(self.say(text), self.theme.text)
+    def row(self, text: str, slot: pygame.Rect, *, cap_mm: float) -> None:
+        """Write one row of text into its place."""
+        picture = self.lettering(cap_mm).picture(self.say(text), self.theme.text)
         place = picture.get_rect(topleft=slot.topleft)
         if self.window.language.direction == "rtl":
             place.right = slot.right

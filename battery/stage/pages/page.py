@@ -5,6 +5,7 @@ How presses are taken stands in `pressing`.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -16,6 +17,7 @@ from battery.errors import StageError
 from battery.recording import Hand
 from battery.stage.drawing.canvas import (
     DEFAULT,
+    FIT_STEP,
     GAP_MM,
     STOP_MM,
     Button,
@@ -140,7 +142,8 @@ class TextPage:
     sign: str = ""
     _words: dict[str, str] = field(default_factory=dict, init=False)
     _own_lines: tuple[str, ...] = field(default=(), init=False)
-    _own_parts: tuple[str, ...] = field(default=(), init=False)  # in the size asked for
+    _own_parts: tuple[str, ...] = field(default=(), init=False)  # paragraphs of a leaf
+    _parts_mm: float = field(default=0.0, init=False)  # and how high their capitals are
 
     @property
     def used(self) -> Hand:
@@ -273,16 +276,34 @@ class TextPage:
         self._own_lines, self._own_parts = self.lines, ()
         if fits or not self.lines:
             return []
-        letters = canvas.lettering(canvas.sizes.text)
-        turn = (Button(TURN, texts.GO_ON, "right"),)
-        widths_px = [slot.width for slot in self._slots(canvas, turn)]
-        found = leaves([canvas.say(line) for line in self.lines], letters, widths_px)
         self._own_lines, self._own_parts = (), ()
+        said = [canvas.say(line) for line in self.lines]
+        turn = (Button(TURN, texts.GO_ON, "right"),)
+        found: list[list[str]] = []
+        for cap_mm in self._sizes_mm(canvas):
+            self._parts_mm = cap_mm
+            widths_px = [slot.width for slot in self._slots(canvas, turn)]
+            found = leaves(said, canvas.lettering(cap_mm), widths_px)
+            if len(found) == 1:
+                break
         plain = room.height == canvas.body.height and room.width == canvas.body.width
         own_px = [slot.width for slot in self._slots(canvas, self.buttons)]
-        if plain and rows_of(found[-1], letters, own_px) is not None:
+        if plain and rows_of(found[-1], canvas.lettering(self._parts_mm), own_px) is not None:
             self._own_parts = tuple(found.pop())
         return found
+
+    @staticmethod
+    def _sizes_mm(canvas: Canvas) -> list[float]:
+        """Return the sizes that words on leaves may have, the one to take in the end last.
+
+        Somebody who asked for large words gets them. For anybody else one leaf in smaller words
+        comes before several.
+        """
+        whole = canvas.sizes.text
+        if canvas.window.text_share > 1:
+            return [whole]
+        n_steps = int(math.log(canvas.sizes.least / whole, FIT_STEP))
+        return [*(whole * FIT_STEP**step for step in range(n_steps + 1)), whole]
 
     def _slots(self, canvas: Canvas, buttons: Sequence[Button]) -> list[pygame.Rect]:
         """Return the places of rows in large words, down to the lower edge beside buttons."""
@@ -293,7 +314,7 @@ class TextPage:
             taken = [
                 canvas.button_rect(self._mirrored(button), len(buttons)) for button in buttons
             ]
-        return canvas.rows(low_px, taken)
+        return canvas.rows(low_px, taken, cap_mm=self._parts_mm)
 
     def _leaf(self, parts: list[str], *, number: int, n_leaves: int) -> Leaf:
         leaf = Leaf(
@@ -313,7 +334,7 @@ class TextPage:
             number=number,
             n_leaves=n_leaves,
         )
-        leaf._own_parts = tuple(parts)
+        leaf._own_parts, leaf._parts_mm = tuple(parts), self._parts_mm
         return leaf
 
     def _room(self, canvas: Canvas) -> pygame.Rect:
@@ -448,11 +469,13 @@ class TextPage:
 
     def _draw_parts(self, canvas: Canvas) -> None:
         """Draw what has come from larger words to this page."""
+        if not self._own_parts:
+            return
         slots = self._slots(canvas, self.buttons)
-        letters = canvas.lettering(canvas.sizes.text)
+        letters = canvas.lettering(self._parts_mm)
         rows = rows_of(self._own_parts, letters, [slot.width for slot in slots])
         for row, slot in zip(rows or (), slots, strict=False):
-            canvas.row(Said(row), slot)
+            canvas.row(Said(row), slot, cap_mm=self._parts_mm)
 
     def _show_buttons(self, canvas: Canvas, presses: Presses, foot: pygame.Rect) -> None:
         if self.wait_s > 0:
