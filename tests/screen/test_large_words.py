@@ -69,7 +69,7 @@ def states_of(store, window, clock, monkeypatch, *, large):
             help_page=lambda page: page, staff_page=lambda page: page,
         )  # fmt: skip
         pages = HomeExercisePages(
-            make, window.sound, store, person=clinic.person.code, now=lambda: NOW,
+            make, window.sound, store.care, person=clinic.person.code, now=lambda: NOW,
             new_id=lambda: str(uuid.UUID(int=next(numbers))),
         )  # fmt: skip
         pilot.add((clock.now + 200 * 10**9, "quit"))
