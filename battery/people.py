@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import secrets
 from collections import Counter
+from collections.abc import Mapping
 from datetime import datetime
+from types import MappingProxyType
 from typing import TYPE_CHECKING, get_args
 
 from battery.errors import UsageError
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
 # that no code is a word.
 CODE_ALPHABET = "3479CDFHJKMNPQRTVWXY"
 CODE_LENGTH = 4
+NO_NAMES: Mapping[str, str] = MappingProxyType({})
 PICTURE = "picture"
 PICTURES = ("house", "boat", "tree", "cup", "key", "star", "fish", "sun")
 
@@ -70,13 +73,20 @@ def new_person(
     return person
 
 
-def person_label(person: Person) -> str:
-    """Return how a person is named on screens and pages: by the code, and by nothing else.
+def person_label(person: Person, names: Mapping[str, str] = NO_NAMES) -> str:
+    """Return how a person is named on screens and pages: by the code, and where known by name.
 
-    The one place to change where somebody is to be named otherwise to those who know them. What
-    leaves the clinic (exports, bundles) and what is typed (commands) goes by the code itself.
+    The only reader of names. What leaves the clinic (pages, exports, bundles) and what is typed
+    (commands) goes by the code itself.
+
+    Parameters
+    ----------
+    person : Person
+    names : mapping of str to str
+        By code; none but where somebody has opened the file of names.
     """
-    return person.code
+    name = names.get(person.code)
+    return f"{name} ({person.code})" if name else person.code
 
 
 def picture_of(store: Store, code: str) -> str:

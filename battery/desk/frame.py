@@ -32,6 +32,7 @@ from starlette.routing import Route
 
 from battery.desk.guard import FORM_FIELD, FORM_HEADER, Secrets, form_is_ours
 from battery.desk.jobs import Jobs
+from battery.desk.names import Names
 from battery.desk.remembering import Remembered
 from battery.desk.session import Session
 from battery.desk.starting import Visiting
@@ -68,9 +69,10 @@ class Office:
     visiting: Visiting = field(default_factory=Visiting)
 
     def __post_init__(self) -> None:
-        """Watch the store for changes, as what was judged is kept until one."""
+        """Watch the store for changes, as what was judged is kept until one; find the names."""
         self.changes = Changes(self.home)
         self.remembered = Remembered(self.changes.sign)
+        self.names = Names(self.home)
 
     @contextmanager
     def store(self, *, write: bool = False) -> Iterator[Store]:

@@ -93,7 +93,8 @@ def _said(page: Page) -> Lines:
     return {
         (line.measure.title.lower(), hand): (
             f"{latest_words(line)}; {short_words(line.verdict)}; "
-            f"{sum(shown.standing != 'aside' for shown in line.shown)} visits count"
+            f"{sum(shown.standing != 'aside' for shown in line.shown)} "
+            f"of {len(page.rows.visits)} visits count"
         )
         for (name, hand), line in page.lines.items()
         if name in main

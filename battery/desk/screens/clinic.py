@@ -18,6 +18,8 @@ from battery.desk.words import _
 from battery.errors import BatteryError, UsageError
 from battery.machine import clinic_settings, set_up
 
+SECRET = ("code", "staff_code", "phrase", "again")  # fields that are never shown again
+
 
 def show(request: Request) -> Response:
     """Show the settings."""
@@ -43,6 +45,7 @@ def _shown(
         authors=known,
         can_back_up=folder is not None,
         tablet=tablet,
+        names=office(request).names,
         errors=errors or {},
         typed=fields or {},
     )
@@ -116,6 +119,30 @@ def set_tablet(request: Request, form: FormData) -> Response:
     return see_other(f"/clinic?said={said}")
 
 
+def names(request: Request, form: FormData) -> Response:
+    """Begin, open, close or delete the names on this machine."""
+    held, what = office(request).names, chosen(form, "what")
+    phrase = str(form.get("phrase", ""))
+    try:
+        if what == "begin":
+            held.begin(phrase, str(form.get("again", "")))
+            said = _("Names can be kept on this machine now.")
+        elif what == "open":
+            held.open(phrase)
+            said = _("The names are open.")
+        elif what == "close":
+            held.close()
+            said = _("The names are closed.")
+        elif what == "delete" and chosen(form, "sure") == "yes":
+            held.delete()
+            said = _("The names are deleted.")
+        else:
+            return _wrong(request, form, "names", "tick that you are sure; nothing was deleted")
+    except BatteryError as error:
+        return _wrong(request, form, "names", str(error))
+    return see_other(f"/clinic?said={said}")
+
+
 def drill(request: Request, form: FormData) -> Response:
     """Try in a folder that is thrown away whether a copy could be restored."""
     here, told = office(request), chosen(form, "copy")
@@ -131,7 +158,11 @@ def drill(request: Request, form: FormData) -> Response:
 
 
 def _wrong(request: Request, form: FormData, name: str, line: str) -> Response:
-    fields = {key: value for key, value in typed(form).items() if key != "code"}
+    fields = {
+        key: value
+        for key, value in typed(form).items()
+        if key not in ("code", "phrase", "again")
+    }
     return _shown(request, errors={name: line}, fields=fields)
 
 
@@ -142,5 +173,6 @@ ROUTES = [
     takes("/clinic/authors", remove_author),
     takes("/clinic/backup", back_up),
     takes("/clinic/drill", drill),
+    takes("/clinic/names", names),
     takes("/clinic/tablet", set_tablet),
 ]

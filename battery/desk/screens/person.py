@@ -19,7 +19,7 @@ from battery.effective import visit_meant, visits_of
 from battery.errors import BatteryError, UsageError
 from battery.handover import erase_everywhere
 from battery.moments import utc_text
-from battery.people import picture_held
+from battery.people import person_label, picture_held
 from battery.report import page_of, render
 from battery.report.alarming import acknowledged_lines, alarm_lines
 from battery.report.judged import Page
@@ -67,6 +67,9 @@ def _shown(
             "n_visits": len(visits_of(store, code)),
             "goals": store.care.goals(code),
             "history": history_of(store, code),
+            "label": person_label(person, here.names()),
+            "name": here.names().get(code, ""),
+            "with_names": here.names.is_open,
             "seen": seen_by(store, here.session.author).get(code),
             "scopes": get_args(Scope),
             "decided": _decided(store, code),
@@ -101,9 +104,19 @@ def erase(request: Request, form: FormData) -> Response:
             n_rows, left = erase_everywhere(
                 store, code, author=here.session.author, at_utc=here.now_utc()
             )
+        left += _name_left(here, code)
     except BatteryError as error:
         return _shown(request, errors={"erase": str(error)}, fields=typed(form))
     return page(request, "erased.html.j2", code=code, n_rows=n_rows, left=left)
+
+
+def _name_left(here: Office, code: str) -> list[str]:
+    """Take an erased person's name away; say so where the names are closed."""
+    if here.names.is_open:
+        here.names.put(code, "")
+    elif here.names.kept:
+        return [f"the names are closed; open them on the screen Clinic and take {code} away"]
+    return []
 
 
 def page_inside(request: Request) -> Response:
@@ -243,6 +256,12 @@ def _seen(here: Office, store: Store, code: str, form: FormData) -> str:
     return _("Kept: you have looked at this page.")
 
 
+def _name(here: Office, store: Store, code: str, form: FormData) -> str:
+    del store
+    here.names.put(code, chosen(form, "name"))
+    return _("The name is kept on this machine.")
+
+
 def _consent(here: Office, store: Store, code: str, form: FormData) -> str:
     scope, decision = chosen(form, "scope"), chosen(form, "decision")
     version = chosen(form, "form_version")
@@ -262,6 +281,7 @@ def _consent(here: Office, store: Store, code: str, form: FormData) -> str:
 SAYING = {
     "acknowledge": _acknowledge,
     "seen": _seen,
+    "name": _name,
     "consent": _consent,
     "event": _event,
     "plan": _plan,

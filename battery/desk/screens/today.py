@@ -11,6 +11,7 @@ from battery.desk.seen import news_since, seen_by
 from battery.drives import drives
 from battery.handover import waiting_alarms, waiting_lines
 from battery.handover.sending import BUNDLE
+from battery.people import person_label
 from battery.report.caseload import STATES, chosen, judged_people, listed
 from battery.report.judged import Page
 
@@ -19,10 +20,12 @@ def show(request: Request) -> Response:
     """List everybody, those first who need somebody."""
     here = office(request)
     state = request.query_params.get("state", "")
-    code = request.query_params.get("code", "").strip().upper()
     pages, n_waiting, waiting, unreadable = here.remembered.get("today", lambda: _judged(here))
     shown = chosen(listed(pages, now=here.wall()), state if state in STATES else None)
-    rows = [row for row in shown if row.code.startswith(code)]
+    names = here.names()
+    label = {p.rows.person.code: person_label(p.rows.person, names) for p in pages}
+    asked = request.query_params.get("code", "").strip().casefold()
+    rows = [row for row in shown if asked in label[row.code].casefold()]
     with here.store() as store:
         seen = seen_by(store, here.session.author)
         copy_due = copy_is_due(store, here.wall())
@@ -36,7 +39,9 @@ def show(request: Request) -> Response:
         copy_days=copy_days,
         states=STATES,
         state=state,
-        code=code,
+        code=request.query_params.get("code", "").strip(),
+        label=label,
+        with_names=bool(names),
         n_waiting=n_waiting,
         waiting=waiting,
         unreadable=unreadable,

@@ -1,0 +1,116 @@
+"""Names: on this machine, under a pass phrase, and in nothing that leaves it."""
+
+import subprocess
+import sys
+
+import pytest
+
+from battery.desk.names import Names
+from battery.effective import visits_of
+from battery.errors import UsageError
+from battery.people import person_label
+from tests.desk.office import Desk
+
+PHRASE = "three grey herons wait"
+NAME = "Wilhelmine Beispiel"
+
+
+@pytest.fixture
+def desk(own_clinic):
+    made = Desk(own_clinic)
+    made.come_in()
+    return made
+
+
+@pytest.fixture
+def code(desk):
+    with desk.office.store() as store:
+        return next(p.code for p in store.people.all() if visits_of(store, p.code))
+
+
+@pytest.fixture
+def named(desk, code):
+    desk.send("/clinic/names", {"what": "begin", "phrase": PHRASE, "again": PHRASE})
+    desk.send(f"/person/{code}/say/name", {"name": NAME})
+    return desk
+
+
+def test_a_name_stands_on_the_list_and_can_be_looked_for(named, code):
+    assert f"{NAME} ({code})" in named.get("/").text
+    found = named.get("/?code=wilhel").text
+    assert found.count('href="/person/') == 1
+    assert f"<h1>{NAME} ({code})" in named.get(f"/person/{code}").text
+
+
+def test_a_name_is_gone_while_the_names_are_closed_and_comes_back(named, code):
+    named.send("/clinic/names", {"what": "close"})
+    assert NAME not in named.get("/").text
+    assert NAME not in named.get(f"/person/{code}").text
+    wrong = named.send("/clinic/names", {"what": "open", "phrase": "three grey herons sit"})
+    assert "not the pass phrase" in wrong.text
+    assert NAME not in named.get("/").text
+    named.send("/clinic/names", {"what": "open", "phrase": PHRASE})
+    assert NAME in named.get("/").text
+
+
+def test_a_name_is_in_no_file_and_on_no_page(named, code, own_clinic, tmp_path):
+    named.send("/clinic/backup", {"file": str(tmp_path / "out" / "copy.sqlite")})
+    assert NAME not in named.get(f"/person/{code}/page").text
+    for words in (["report", code, "--no-open", "--out"], ["export"]):
+        told = [*words, str(tmp_path / "out" / words[0]), "--home", str(own_clinic)]
+        subprocess.run(
+            [sys.executable, "-m", "battery.cli", *told], capture_output=True, check=False
+        )
+    files = [p for f in (own_clinic, tmp_path / "out") for p in f.rglob("*") if p.is_file()]
+    assert own_clinic / "names.age" in files
+    assert len(files) > 5
+    for path in files:
+        data = path.read_bytes()
+        assert NAME.encode() not in data
+        assert b"Wilhelmine" not in data
+
+
+def test_an_erased_person_loses_the_name(named, code):
+    named.send(f"/person/{code}/erase", {"again": code})
+    assert named.office.names() == {}
+    assert Names(named.office.home).path.exists()
+
+
+def test_where_the_names_are_closed_an_erasure_says_so(named, code):
+    named.send("/clinic/names", {"what": "close"})
+    assert "the names are closed" in named.send(f"/person/{code}/erase", {"again": code}).text
+
+
+def test_names_are_deleted_only_when_somebody_is_sure(named):
+    named.send("/clinic/names", {"what": "delete"})
+    assert named.office.names.kept
+    named.send("/clinic/names", {"what": "delete", "sure": "yes"})
+    assert not named.office.names.kept
+
+
+@pytest.mark.parametrize(
+    ("phrase", "again", "words"),
+    [("short", "short", "10 characters"), (PHRASE, PHRASE + "!", "twice alike")],
+)
+def test_a_weak_or_mistyped_phrase_begins_nothing(tmp_path, phrase, again, words):
+    names = Names(tmp_path)
+    with pytest.raises(UsageError, match=words):
+        names.begin(phrase, again)
+    assert not names.kept
+
+
+def test_what_is_no_file_of_names_is_one_line(tmp_path):
+    names = Names(tmp_path)
+    names.begin(PHRASE, PHRASE)
+    for data in (b"", b"no age", names.path.read_bytes()[:-3]):
+        names.path.write_bytes(data)
+        with pytest.raises(UsageError, match="damaged"):
+            Names(tmp_path).open(PHRASE)
+
+
+def test_nobody_has_a_name_where_no_names_are_open(desk, code):
+    assert desk.send(f"/person/{code}/say/name", {"name": NAME}).status_code == 400
+    with desk.office.store() as store:
+        person = store.people.get(code)
+    assert person_label(person) == code
+    assert person_label(person, {code: NAME}) == f"{NAME} ({code})"
