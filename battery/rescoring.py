@@ -16,9 +16,11 @@ from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from statistics import median
 
 from battery.errors import BatteryError
 from battery.recording import Screen
+from battery.scoring.definitions.news import news_of
 from battery.scoring.measures import MEASURES
 from battery.scoring.score import SCORING_VERSION, Score
 from battery.store import ScoreRow, Store
@@ -42,6 +44,8 @@ class Rescored:
         Blocks scored, and values they have.
     changed : Counter of (why, measure)
         Values that differ from those stored before.
+    steps : dict of (why, measure) to list of (before, now)
+        The same, value by value, of what another version had scored.
     failed : dict of block to reason
         Blocks that could not be scored; the scores they had were left.
     """
@@ -49,11 +53,15 @@ class Rescored:
     n_blocks: int = 0
     n_values: int = 0
     changed: Counter[tuple[str, str]] = field(default_factory=Counter)
+    steps: dict[tuple[str, str], list[tuple[float, float]]] = field(default_factory=dict)
     failed: dict[str, str] = field(default_factory=dict)
 
     @property
     def summary(self) -> str:
-        """What is told on the terminal: a line in all, then one for every reason."""
+        """What is told on the terminal: a line in all, then one for every reason.
+
+        Of what another version had scored, a line for every measure: how far, and why.
+        """
         lines = [
             f"{self.n_blocks} blocks scored with version {SCORING_VERSION}: {self.n_values} "
             f"values, {self.changed.total()} changed; raw records untouched"
@@ -62,6 +70,14 @@ class Rescored:
         for (why, measure), count in self.changed.items():
             reasons.setdefault(why, Counter())[measure] += count
         for why, measures in sorted(reasons.items()):
+            told = [
+                _measure_line(name, self.steps[why, name])
+                for name in MEASURES
+                if (why, name) in self.steps
+            ]
+            if told:
+                lines += [f"  {why}: {measures.total()} values", *told]
+                continue
             named = [f"{name} {count}" for name, count in measures.most_common(NAMED)]
             rest = len(measures) - len(named)
             more = [f"and {rest} more measures"] if rest else []
@@ -112,7 +128,7 @@ def rescore(
             else:
                 done.n_blocks += 1
                 done.n_values += len(fresh)
-                if _compare(old.get(block_id, {}), fresh, done.changed):
+                if _compare(old.get(block_id, {}), fresh, done):
                     store.scores.put(block_id, fresh)
             progress(number, len(jobs))
     return done
@@ -167,10 +183,9 @@ def _score(store: Store, job: Job) -> Outcome:
         return block_id, [], f"it cannot be scored: {type(error).__name__} {error}"
 
 
-def _compare(
-    old: Mapping[str, ScoreRow], fresh: list[Score], changed: Counter[tuple[str, str]]
-) -> bool:
+def _compare(old: Mapping[str, ScoreRow], fresh: list[Score], done: Rescored) -> bool:
     """Count what differs by its reason; return whether anything has to be written."""
+    changed = done.changed
     write = len(old) != len(fresh)
     for score in fresh:
         before = old.get(score.measure)
@@ -180,10 +195,37 @@ def _compare(
             continue
         write = write or not _identical(before, score)
         if not _same(before.value, score.value):
-            changed[_why(before, score), score.measure] += 1
+            why = _why(before, score)
+            changed[why, score.measure] += 1
+            if before.scoring_version != score.scoring_version:
+                steps = done.steps.setdefault((why, score.measure), [])
+                steps.append((before.value, score.value))
     for name in old.keys() - {score.measure for score in fresh}:
         changed["no longer measured", name] += 1
     return write
+
+
+def _measure_line(name: str, steps: list[tuple[float, float]]) -> str:
+    """Say how far the values of a measure moved, and what changed in it."""
+    both = [(a, b) for a, b in steps if not (math.isnan(a) or math.isnan(b))]
+    gone = sum(math.isnan(b) for _, b in steps)
+    come = sum(math.isnan(a) for a, _ in steps)
+    told = [f"{gone} withheld now"] * bool(gone) + [f"{come} had none before"] * bool(come)
+    if both:
+        told.insert(0, f"{len(both)} moved by {_moved(both)}")
+    why = news_of(name) if MEASURES[name].since == SCORING_VERSION else ""
+    return f"    {name}: {', '.join(told)}{f'; {why}' if why else ''}"
+
+
+def _moved(both: list[tuple[float, float]]) -> str:
+    """Say the middle and the range of changes, in percent where all values are above 0."""
+    if all(a > 0 and b > 0 for a, b in both):
+        moved, unit = sorted(100 * (b / a - 1) for a, b in both), " %"
+    else:
+        moved, unit = sorted(b - a for a, b in both), ""
+    middle = median(moved)
+    ends = "" if len(moved) == 1 else f" ({moved[0]:+.2g} to {moved[-1]:+.2g}{unit})"
+    return f"{middle:+.2g}{unit}{ends}"
 
 
 def _why(before: ScoreRow, score: Score) -> str:

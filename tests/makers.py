@@ -77,9 +77,9 @@ class Shake:
 
 
 def drift(random, mm=0.3):
-    """Slow wandering, nearly all of it below 1.5 Hz: many sines, so that it is by chance."""
+    """Slow wandering below 1.5 Hz: many sines, so that it is by chance."""
     n = 60
-    hz = np.minimum(0.02 + random.exponential(0.3, (n, 2)), 1.5)
+    hz = 0.02 + random.exponential(0.3, (n, 2)) % 1.48
     turns = random.uniform(0, 2 * np.pi, (n, 2))
     return lambda t: (
         mm * np.sqrt(2 / n) * np.sin(2 * np.pi * t[:, None, None] * hz + turns).sum(axis=1)

@@ -42,7 +42,9 @@ GRIDS = {
     "slide": (TREMORS_HZ, SIZES_MM),
     "trail": ((2.0, 4.0, 8.0), (0.05, 1.0, 3.0)),
 }
+REPEATS = {"tapping": 40, "trail": 4}  # there chance is large, or blocks are few
 MAX_ERROR = 0.10
+N_STILL = 440  # blocks without a tremor, or without following, of each task
 
 
 @dataclass(frozen=True)
@@ -125,10 +127,10 @@ def one(task, device, hz, mm, seed):
 HEAD = """# Is a primary right on any device, for any tremor
 
 Made by `python -m tests.sweep battery/recovery/sweep.md`; change the program, not this page.
-Records made by formulas apart from `battery.simulate` are scored on {devices} devices:
-{repeats} blocks of every task, device and tremor (of tapping: of every mean error of end
-points). Error is scored over true, less one. **Silently wrong** is a value over a tenth off and
-outside its own interval, that is neither below the floor nor flagged with an effect.
+Records made by formulas apart from `battery.simulate` are scored on {devices} devices, every
+task with every tremor (tapping: with every mean error of end points), so often each: {repeats}.
+Error is scored over true, less one. **Silently wrong** is a value over a tenth off and outside
+its own interval, that is neither below the floor nor flagged with an effect.
 """
 
 
@@ -142,12 +144,42 @@ def sweep(repeats=1, tell=lambda _: None):
                 one(task, device, hz, mm, 700 + number)
                 for hz in tremors_hz
                 for mm in sizes_mm
-                for number in range(repeats * (6 if task in ("tapping", "trail") else 1))
+                for number in range(repeats * REPEATS.get(task, 1))
             ]
     return found
 
 
-def page(found, repeats):
+def false_frequencies(n=N_STILL):
+    """Count the frequencies given where there is no tremor, over all devices."""
+    given = {}
+    for task, make in (("slide", makers.slide), ("pursuit", makers.pursuit)):
+        given[task] = 0
+        for number in range(n):
+            panel = list(DEVICES.values())[number % len(DEVICES)]
+            wander_mm = (0.3, 1.0, 3.0)[number % 3]
+            block = make(90_000 + number, panel=panel, shake=Shake(mm=0.0), wander_mm=wander_mm)
+            given[task] += not math.isnan(_value(block, panel, f"{task}.tremor_hz"))
+    return given
+
+
+def false_delays(n=N_STILL):
+    """Count the delays given where a finger moves without regard to the chip."""
+    given = 0
+    for number in range(n):
+        panel = list(DEVICES.values())[number % len(DEVICES)]
+        block = makers.pursuit(
+            80_000 + number, panel=panel, shake=Shake(mm=0.5), gain=0.0, wander_mm=20.0
+        )
+        given += not math.isnan(_value(block, panel, "pursuit.delay_s"))
+    return given
+
+
+def _value(block, panel, name):
+    screen = Screen(1280, 800, panel.pixel_mm, panel.pixel_mm, "card")
+    return next(s.value for s in score_block(block, screen=screen) if s.measure == name)
+
+
+def page(found, repeats, n_still=N_STILL):
     """Write the page as Markdown."""
     parts = [HEAD.format(devices=len(DEVICES), repeats=repeats)]
     for task in GRIDS:
@@ -165,6 +197,19 @@ def page(found, repeats):
         reasons.update(f"flag `{flag}`" for f in own for flag in f.flags)
         parts.append("\nWithheld, below the floor, or flagged:\n\n")
         parts += [f"* {why}: {n} blocks\n" for why, n in reasons.most_common()] or ["* none\n"]
+    parts.append(
+        f"\n## Where there is nothing to find\n\nOf {n_still} blocks without a tremor, of "
+        "people who wander by 0.3 to 3 mm on these devices, a frequency is given in:\n\n"
+    )
+    parts += [
+        f"* {task}: {k} ({100 * k / n_still:.2f} %)\n"
+        for task, k in false_frequencies(n_still).items()
+    ]
+    k = false_delays(n_still)
+    parts.append(
+        f"\nOf {n_still} in which the finger wanders by 20 mm without regard to the chip, a "
+        f"delay is given in {k} ({100 * k / n_still:.2f} %). Tapping and trail give neither.\n"
+    )
     return "".join(parts)
 
 

@@ -2,12 +2,14 @@
 
 import shutil
 import sqlite3
+import statistics
 from contextlib import closing
 
 import pytest
 
 from battery.rescoring import rescore, rescore_all
 from battery.scoring import MEASURES, SCORING_VERSION
+from battery.scoring.definitions.news import news_of
 from battery.store import Store
 
 
@@ -88,7 +90,12 @@ def test_a_change_is_told_with_its_reason(own_clinic):
         "same version: other libraries or another machine",
     }
     assert f"version 1 to {SCORING_VERSION}, defined anew" in found.summary
-    assert f"({defined_anew} " in found.summary
+    line = next(row for row in found.summary.splitlines() if f"    {kept}: " in row)
+    with Store.open(own_clinic, write=False) as store:
+        now = [r.value for r in store.scores.all() if r.measure == kept and r.value == r.value]
+    moved = sorted(100 * (value / (value + 1) - 1) for value in now)
+    assert f"{len(now)} moved by {statistics.median(moved):+.2g} %" in line
+    assert line.endswith(")") or len(now) == 1  # its definition stayed: no why
     assert tables(own_clinic, scores=True) == before
 
 
@@ -108,3 +115,22 @@ def test_a_block_that_cannot_be_scored_is_named_and_stops_no_other(own_clinic):
 def test_an_empty_store_is_no_error(tmp_path):
     with Store.open(tmp_path / "new") as store:
         assert rescore_all(store, progress=pytest.fail).startswith("0 blocks scored")
+
+
+def test_every_measure_defined_anew_says_what_changed():
+    """And no other does: news of a measure that stayed would be told for nothing."""
+    for name, measure in MEASURES.items():
+        assert bool(news_of(name)) is (measure.since == SCORING_VERSION), name
+
+
+def test_a_value_defined_anew_is_told_with_why(own_clinic):
+    rescored(own_clinic)
+    name = "trail.time_per_link_s"
+    change(
+        own_clinic,
+        "UPDATE scores SET scoring_version = 2, value = value / 2 "
+        f"WHERE measure = '{name}' AND value IS NOT NULL",
+    )
+    line = next(r for r in rescored(own_clinic).summary.splitlines() if f"    {name}: " in r)
+    assert "moved by +1e+02 %" in line
+    assert "a trail given up, or thought out before it was begun, looked quicker" in line

@@ -339,7 +339,7 @@ _SIDES = tuple(
         log_scale=unit != "1",
         needs=f"5 trials on the {side}",
         detail=True,
-        since=3,
+        since=2 if what == "reaction_time" else 3,
     )
     for what, unit_suffix, title, meaning, unit, direction, source in _SIDE_ROWS
     for side in ("left", "right")

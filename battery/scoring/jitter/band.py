@@ -18,7 +18,6 @@ from battery.scoring.definitions.jitter import BESIDE_HZ, SUB_BANDS_HZ, band_nam
 from battery.scoring.jitter.tremor import (
     BAND_HZ,
     INTERPOLATION_HZ,
-    MARGIN_HZ,
     Peak,
     highest_peak,
 )
@@ -128,9 +127,8 @@ def _where_hz(found: Spectra, peak: Peak | None, resolution_hz: float) -> float:
     A peak of the long windows that holds little of the power of all says nothing of it.
     """
     if resolution_hz <= CLEAR_HZ and peak is not None and peak.real:
-        low_hz, high_hz = BAND_HZ[0] - MARGIN_HZ, BAND_HZ[1] + MARGIN_HZ
         whole_mm = _rms_mm(found, BAND_HZ, np.ones(len(found.weight_s)))
-        if low_hz <= peak.f_hz <= high_hz and peak.line_mm > MIN_LINE * whole_mm:
+        if peak.line_mm > MIN_LINE * whole_mm:
             return peak.f_hz
     return found.line_of_middle_hz(BAND_HZ)
 
@@ -394,6 +392,8 @@ def _tremor(task: str, found: Spectra, device: Device, peak: Peak | None) -> lis
         line_mm = 0.0 if peak is None else peak.line_mm
         if peak is None or line_mm <= least_mm:
             reason = f"{BELOW_FLOOR} for a frequency: {line_mm:.2g} mm of {least_mm:.2g} mm"
+        elif peak.ratio > peak.least_ratio and not peak.real:
+            reason = f"the highest peak lies at {peak.f_hz:.1f} Hz, outside 2 to 14 Hz"
         elif not peak.real:
             reason = (
                 f"no real peak: the highest is {peak.ratio:.1f} times the background, "

@@ -13,6 +13,7 @@ from battery.scoring.signal.spectrum import Spectra
 
 BAND_HZ = (2.0, 14.0)
 FIT_HZ = (2.0, 20.0)
+EDGE_HZ = 0.05  # to which a line at an edge of the band is found
 MARGIN_HZ = 0.25  # a maximum may stand just outside the band and its line still in it
 MIN_RATIO = 2.5
 CHANCE = 0.01  # that a record without a tremor shows such a peak
@@ -52,8 +53,9 @@ class Peak:
 
     @property
     def real(self) -> bool:
-        """Whether it stands out of what chance makes."""
-        return self.ratio > self.least_ratio
+        """Whether it stands out of what chance makes, and its line lies in the band."""
+        inside = BAND_HZ[0] - EDGE_HZ <= self.f_hz <= BAND_HZ[1] + EDGE_HZ
+        return self.ratio > self.least_ratio and inside
 
 
 def background(f_hz: Floats, density: Floats) -> Floats:
