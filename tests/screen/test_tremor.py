@@ -1,5 +1,6 @@
 """A shaking finger presses what it means or nothing, and a test records all it does."""
 
+import logging
 import random
 
 import pytest
@@ -10,12 +11,14 @@ from battery.runner import Run, run_block
 from battery.stage.drawing.canvas import Button
 from battery.stage.pages.live import LiveSource
 from battery.stage.pages.page import TextPage, run_pages
+from battery.stage.pages.rating import ScalePage
 from battery.stage.screen.pointer import Report
 from tasks.contract import NS_PER_S, Disc, settings_to_dict
 from tasks.registry import TASKS
 from tests.screen.pilot import Pilot, Scripted, open_window, tablet
 from tests.screen.tremor import Shaking
 
+LOG = logging.getLogger(__name__)
 BUTTONS = (
     Button("left", "Not me", "left", main=False),
     Button("middle", "Next part", "centre", main=False),
@@ -23,6 +26,7 @@ BUTTONS = (
 )
 KEYS = ("left", "middle", "right", "stop")
 N_SEEDS = 120
+N_FEW, N_MANY = 40, 1250
 SETTLE_NS = 500_000_000
 WATCHED_NS = 4_000_000_000
 
@@ -49,7 +53,7 @@ class Menu:
         self.window.closing = False
         pilot = Pilot(self.window, self.clock, lambda state: None)
         begun_ns = self.clock.now
-        if not self.rects:
+        if key not in self.rects:
             pilot.add((begun_ns, "quit"))
             run_pages(self.window, self.page())
             self.window.closing = False
@@ -94,6 +98,64 @@ def test_a_shaking_finger_presses_what_it_means_once_or_nothing(menu):
 def test_no_wrong_press_over_many_thousands(menu):
     for seed, key, pressed in results(menu, 5000, first=N_SEEDS):
         assert as_meant(key, pressed), f"seed {seed} meant {key}"
+
+
+class Fields(Menu):
+    """The eleven fields of a scale: a number stays on the page, and a later one counts."""
+
+    def page(self):
+        noted = self.pressed
+
+        class Noting(ScalePage):
+            def pressed(self, key, canvas, presses):
+                noted.append(key)
+                return super().pressed(key, canvas, presses)
+
+        return Noting("scale", "Title", ("Words.",), (), self._after, large=self.large)
+
+
+class Band(Menu):
+    """Five answers in a band, as of the question for the medicine."""
+
+    def page(self):
+        words = ("Not at all", "Under an hour ago", "1 to 2 hours ago", "2 to 4", "Over 4")
+        choices = tuple(Button(f"answer {n}", word, main=False) for n, word in enumerate(words))
+        back = (Button("back", "Back", "left", main=False),)
+        return TextPage(
+            "band", "Title", (), back, self._after, choices=choices, large=self.large
+        )
+
+
+FIELDS = ("0", "3", "5", "6", "8", "10", "stop")
+ANSWERS = ("answer 0", "answer 1", "answer 2", "answer 3", "answer 4", "back", "stop")
+
+
+@pytest.mark.parametrize(
+    ("kind", "keys", "n_seeds"),
+    [
+        (Fields, FIELDS, N_FEW),
+        (Band, ANSWERS, N_FEW),
+        pytest.param(Fields, FIELDS, N_MANY, marks=pytest.mark.long),
+        pytest.param(Band, ANSWERS, N_MANY, marks=pytest.mark.long),
+    ],
+)
+@pytest.mark.parametrize("large", [False, True], ids=["default", "large"])
+def test_no_answer_is_given_that_was_not_meant(monkeypatch, kind, keys, n_seeds, large):
+    """A number may be said twice, another one never; nine in ten aimed presses are taken."""
+    with open_window(monkeypatch, tablet("1280x800")) as (window, clock):
+        page = kind(window, clock, large=large)
+        aimed = taken = 0
+        for seed in range(n_seeds):
+            source = random.Random(f"{kind.__name__} {seed}")
+            key = source.choice(keys)
+            shaking = Shaking.drawn(source)
+            pressed = page.meant(key, shaking)
+            assert set(pressed) <= {key}, f"seed {seed} meant {key}"
+            if shaking.is_aimed:
+                aimed += 1
+                taken += bool(pressed)
+    LOG.info("%s large=%s: %d of %d aimed presses taken", kind.__name__, large, taken, aimed)
+    assert taken >= 0.9 * aimed
 
 
 # In a test nothing is forgiven in silence: what the panel reports is what is recorded.

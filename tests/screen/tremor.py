@@ -42,6 +42,11 @@ class Shaking:
             seed=source.random(),
         )
 
+    @property
+    def is_aimed(self) -> bool:
+        """Whether it is the press of somebody who looks: one contact, no palm."""
+        return self.n_contacts == 1 and not self.palm
+
     def reports(
         self, aim_mm: tuple[float, float], from_ns: int, palm_side: int = 1
     ) -> list[Report]:
