@@ -26,7 +26,7 @@ from battery.stage.language.languages import ENGLISH, language
 from battery.stage.pages.comforts import quiet_page
 from battery.stage.pages.flow import VisitFlow
 from battery.stage.pages.live import LiveSource
-from battery.stage.pages.page import Left, TextPage, run_pages
+from battery.stage.pages.page import Left, TextPage, follow, run_pages
 from battery.stage.pages.questions import GO
 from battery.stage.pages.staff import staff_page
 from battery.stage.screen.theme import FIRST_THEME, THEMES
@@ -175,16 +175,16 @@ def seen_after(patch, *, beside: bool) -> list[VisitFlow]:
             super().__init__(window, **given | ({} if beside else {"warned": WARNED}))
             flows.append(self)
 
-    def run(window, first, **given) -> None:
-        run_pages(window, first, **given)
+    def shown(window, first, **given) -> None:
+        follow(window, first, **given)
         if beside:
             window.reader.alone = True
             for page in (*pages_beside(flows[0]), *pages_at_home(flows[0])):
                 window.closing = False
-                run_pages(window, page, **given)
+                run_pages(window, page)
 
     patch.setattr(visit_module, "VisitFlow", Kept)
-    patch.setattr(visit_module, "run_pages", run)
+    patch.setattr(visit_module, "follow", shown)
     return flows
 
 
