@@ -6,6 +6,7 @@ status: 0 done, 1 it went wrong, 2 it was asked wrongly.
 
 from __future__ import annotations
 
+import io
 import sys
 
 import typer
@@ -25,7 +26,16 @@ from battery.commands import (
 from battery.errors import BatteryError
 from battery.files import keep_private
 
+
+def say_anything() -> None:
+    """Let every text be shown, whatever bytes a damaged store or a strange terminal has."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
 app = typer.Typer(
+    callback=say_anything,
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,

@@ -174,6 +174,8 @@ Identifier = Annotated[
     ),
 ]
 ShortHash = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{16}$")]
+Fingerprint = Annotated[str, StringConstraints(pattern=r"^([0-9a-f]{4} ){3}[0-9a-f]{4}$")]
+FileName = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,119}$")]
 LongHash = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
 Moment = Annotated[str, AfterValidator(moment)]
 Day = Annotated[str, AfterValidator(day)]

@@ -46,11 +46,14 @@ COMMANDS = {
     "rescore": ("rescore",),
     "verify": ("verify",),
     "send": ("send", "--to", "{}"),
+    "receive": ("receive", "{}"),
     "backup": ("backup", "{}/copy.sqlite"),
 }
 # Of a backup, which holds what waits, and of what is sealed, names are compared only.
-NEVER_TWICE_THE_SAME = {"backup", "send"}
-_WAITING = re.compile(r"^\d+ received bundles wait.*\n", re.MULTILINE)
+NEVER_TWICE_THE_SAME = {"backup", "send", "receive"}
+_WAITING = re.compile(  # what is said of what waits
+    r"^(\d+ received bundles wait|\d+ wait for a choice|ALARM [0-9a-f]{8} ).*\n", re.MULTILINE
+)
 
 
 class Desk:

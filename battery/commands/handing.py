@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from battery.commands.common import Home, Progress, now, open_store
+from battery.commands.common import Home, Progress, now, open_store, say_unreadable
 from battery.errors import UsageError
 
 Folder = Annotated[Path, typer.Argument(help="The stick, shared or synchronised folder.")]
@@ -117,8 +117,9 @@ def receive(
     with open_store(home) as store, Progress("receiving") as step:
         report = take_in(store, folder, wall=now, spare=key, progress=step)
         alarms = waiting_lines(waiting_alarms(store))
-    print("\n".join([*report.lines(), *(f"ALARM {line}" for line in alarms)]))
-    if report.refused:
+        unread = store.unreadable()
+    print("\n".join([*report.lines(), *(f"ALARM {line}" for line in alarms), *unread]))
+    if report.refused or unread:
         raise typer.Exit(1)
 
 
@@ -152,7 +153,8 @@ def quarantine(
         with open_store(home, write=False) as store:
             alarms = [f"ALARM {line}" for line in waiting_lines(waiting_alarms(store))]
             lines = [*alarms, *list_waiting(store)]
-        print("\n".join(lines) if lines else "nothing waits")
+            print("\n".join(lines) if lines else "nothing waits")
+            say_unreadable(store)
         return
     choose = take if action == "take" else leave_out
     with open_store(home) as store:

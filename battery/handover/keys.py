@@ -26,6 +26,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import (
 )
 
 from battery.errors import HandoverError, StoreError, UsageError
+from battery.files import inside
 from battery.handover.files import files_in, read_plain, write_whole
 from battery.store import Store
 from battery.store.handing import SET_UP
@@ -268,7 +269,7 @@ def _write_card(folder: Path, kind: str, keys: dict[str, str], mark: str) -> Non
     except OSError as error:
         msg = f"cannot make folder '{folder}': {error.strerror or error}; the keys are kept"
         raise StoreError(msg) from error
-    write_whole(folder / name, body.encode())
+    write_whole(inside(folder, name), body.encode())
 
 
 def _read_card(path: Path) -> Card:

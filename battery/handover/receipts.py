@@ -14,6 +14,7 @@ from pydantic import AfterValidator, Field
 
 from battery import forms
 from battery.errors import HandoverError, NewerFormatError
+from battery.files import inside
 from battery.handover.bundle import MAX_BUNDLES
 from battery.handover.files import files_in, read_plain, write_whole
 from battery.handover.keys import Card, verified
@@ -85,7 +86,7 @@ def write_receipt(
     signature = signer.sign(SIGNED_AS + canonical_json(body).encode())
     whole = {"body": body, "signature": base64.b64encode(signature).decode()}
     name = f"{clinic.fingerprint}_{tablet}{RECEIPT}".replace(" ", "")
-    path = folder / name
+    path = inside(folder, name)
     write_whole(path, (canonical_json(whole) + "\n").encode())
     return path
 

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from battery.errors import HandoverError, RecordError, StoreError
+from battery.files import inside
 from battery.handover.bundle import pack, sign_and_seal
 from battery.handover.files import read_plain, sha256, write_whole
 from battery.handover.keys import clinics_of, fingerprint, tablet_key
@@ -168,7 +169,9 @@ class _Sender:
             return True
         for sent in same:
             try:
-                data = read_plain(self._folder / sent.file_name, most_bytes=MAX_FILE_BYTES)
+                data = read_plain(
+                    inside(self._folder, sent.file_name), most_bytes=MAX_FILE_BYTES
+                )
             except HandoverError:
                 continue
             if sha256(data) == sent.file_sha256:
@@ -190,7 +193,7 @@ class _Sender:
         told: str,
     ) -> None:
         lost = [b for b in earlier if b.receipt_utc is None and not self._is_there([b])]
-        number = 1 + max((b.number for b in self._made), default=0)
+        number = 1 + self._store.bundles.last_number()
         made_utc = utc_text(self._wall(), FINE)
         content = pack(
             number=number,
@@ -217,7 +220,7 @@ class _Sender:
         self._store.bundles.add(sent)
         self._made.append(sent)
         self.replaced |= {b.number for b in lost}
-        write_whole(self._folder / sent.file_name, sealed)
+        write_whole(inside(self._folder, sent.file_name), sealed)
         self._store.bundles.mark_sent(number, at_utc=utc_text(self._wall(), FINE))
         self._made[-1] = replace(sent, sent_utc=made_utc)
         self._report.n_sent += 1

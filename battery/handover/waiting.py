@@ -9,7 +9,7 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
-from battery.errors import FalseFieldError, HandoverError, UsageError
+from battery.errors import FalseFieldError, HandoverError, RecordError, UsageError
 from battery.handover.bundle import open_content
 from battery.handover.files import files_in
 from battery.handover.keys import clinic_keys, keys_folder
@@ -259,7 +259,7 @@ def _release(store: Store, which: Callable[[Waiting], bool], wall: Wall) -> list
             continue
         try:
             outcome = admit(store, opened(store, item), wall=wall, item=item.item_id)
-        except HandoverError as error:
+        except (HandoverError, RecordError) as error:
             problems.append(f"bundle {item.number} of {item.fingerprint} still waits: {error}")
         else:
             outcomes[OUTCOMES[outcome]] += 1
@@ -275,7 +275,12 @@ def opened(store: Store, item: Waiting) -> Arrival:
         If it says what cannot be.
     """
     content, public_key = store.transfer.quarantined_content(item.item_id)
-    return open_content(content, base64.b64decode(public_key))
+    try:
+        public = base64.b64decode(public_key, validate=True)
+    except ValueError as error:
+        msg = "the key that it was signed with cannot be read; it was left where it waits"
+        raise HandoverError(msg) from error
+    return open_content(content, public)
 
 
 def _meant(store: Store, name: str, author: str, why: str) -> Waiting:

@@ -13,7 +13,6 @@ from typing import Any, Literal, get_args
 
 from sqlalchemy import insert, or_, select
 
-from battery import forms
 from battery.errors import UsageError
 from battery.recording import HANDS
 from battery.store import fitting, schema
@@ -266,8 +265,7 @@ class Annotations(Said):
 
 
 def _amendment(row: Any) -> Amendment:
-    fitting.hold_amendment(row)
-    forms.moment(row["at_utc"])
+    fitting.hold_row("amendments", row)
     target: Literal["visit", "block"] = "visit" if row["visit_id"] else "block"
     rest = {key: row[key] for key in ("field", "old", "new", "author", "reason", "at_utc")}
     return Amendment(

@@ -6,7 +6,7 @@ is held by the names of its columns without a word about it here.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Set
 from functools import cache
 from typing import Any, TypeVar, cast, get_args
 
@@ -42,8 +42,15 @@ KINDS: Mapping[str, type] = {
 AMENDABLE = {"visit": get_args(VisitField), "block": get_args(BlockField)}
 
 
-def fitted(kind: type[T], row: Mapping[Any, Any]) -> T:
+def fitted(kind: type[T], row: Mapping[Any, Any], *, may_be_empty: Set[str] = frozenset()) -> T:
     """Build a record of a row.
+
+    Parameters
+    ----------
+    kind : type
+    row : mapping
+    may_be_empty : set of str
+        Fields that are an empty text where there is nothing to say.
 
     Raises
     ------
@@ -56,7 +63,8 @@ def fitted(kind: type[T], row: Mapping[Any, Any]) -> T:
     except ValidationError as error:
         raise ValueError(forms.told(error)) from error
     for name, value in values.items():
-        hold_field(name, value)
+        if value != "" or name not in may_be_empty:
+            hold_field(name, value)
     return built
 
 
@@ -91,7 +99,7 @@ def answer(row: Mapping[Any, Any]) -> Answer:
     ValueError
         If there is no such moment or question, or it cannot be answered so.
     """
-    built = Answer(**row)
+    built = fitted(Answer, row)
     known = QUESTIONS.get(built.question)
     if known is None or not isinstance(built.value, str) or not known.allows(built.value):
         msg = f"{built.question!r} must not be answered {built.value!r}"
@@ -143,6 +151,9 @@ def hold_field(name: str, value: Any) -> None:
         _hold(name, value, _WORDS)
     elif isinstance(value, int | float) and not isinstance(value, bool):
         _hold(name, value, _NUMBER)
+    elif isinstance(value, bytes | memoryview):
+        msg = f"{name} is {len(value)} bytes and no text"
+        raise ValueError(msg)  # a stored value, not an argument
 
 
 def _hold(name: str, value: Any, check: Callable[[Any], Any]) -> None:
@@ -160,6 +171,7 @@ _BY_ENDING: Mapping[str, Any] = {
     "_date": forms.Day,
     "_id": forms.Identifier,
     "_hash": forms.ShortHash,
+    "_sha256": forms.LongHash,
     "_px": forms.Pixels,
     "_hz": forms.NotNegative,
     "_ms": forms.NotNegative,
@@ -168,6 +180,9 @@ _BY_NAME: Mapping[str, Any] = {
     "person": forms.Code,
     "code": forms.Code,
     "device": forms.Alias,
+    "fingerprint": forms.Fingerprint,
+    "file_name": forms.FileName,
+    "sha256": forms.LongHash,
     "mm_per_px_x": forms.Scale,
     "mm_per_px_y": forms.Scale,
 }

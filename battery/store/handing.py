@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
+from functools import partial
 from hashlib import sha256
+from typing import Any
 
 from sqlalchemy import func, insert, select, update
 
@@ -12,6 +14,7 @@ from battery.recording import canonical_json
 from battery.store import schema
 from battery.store.arrival import Beside, Rows
 from battery.store.base import Connected
+from battery.store.fitting import fitted, hold_row
 from battery.store.opening import Opened
 from battery.store.reach import rows_beside_device, rows_beside_person, rows_beside_visit
 from battery.store.setup import Setup
@@ -88,7 +91,14 @@ class Bundles(Connected):
         """List the bundles made here, in order."""
         query = select(schema.bundles).order_by(schema.bundles.c.number)
         with self._reading() as connection:
-            return [Sent(**row) for row in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, partial(fitted, Sent), "bundle", "number")
+
+    def last_number(self) -> int:
+        """Return the highest number of a bundle made here, one that cannot be read included."""
+        with self._reading() as connection:
+            number = connection.execute(select(func.max(schema.bundles.c.number))).scalar()
+        return int(number or 0)
 
     def add(self, sent: Sent) -> None:
         """Remember a bundle before its file is written, so that its number is used once."""
@@ -113,17 +123,36 @@ class Bundles(Connected):
                 )
 
     def beside_visit(self, visit_id: str, device: str) -> Beside:
-        """Return what lies beside a visit, and beside the device it was done on."""
+        """Return what lies beside a visit, and beside the device it was done on.
+
+        A row that is not of its form is left out, and named.
+        """
         with self._reading() as connection:
-            return Beside(
-                visit=rows_beside_visit(connection, visit_id),
-                device=rows_beside_device(connection, device),
-            )
+            visit = rows_beside_visit(connection, visit_id)
+            beside = rows_beside_device(connection, device)
+        return Beside(visit=self._sound(visit), device=self._sound(beside))
 
     def beside_person(self, code: str) -> Beside:
-        """Return what lies beside a person and no visit."""
+        """Return what lies beside a person and no visit, as far as it is of its form."""
         with self._reading() as connection:
-            return Beside(person=rows_beside_person(connection, code))
+            found = rows_beside_person(connection, code)
+        return Beside(person=self._sound(found))
+
+    def _sound(self, found: Rows) -> Rows:
+        """Return rows without those that no clinic would take in."""
+        kept: Rows = {}
+        for name, rows in found.items():
+            table = schema.metadata.tables[name]
+            key = next(iter(table.primary_key.columns)).name
+            sound = self._built(rows, partial(_held, name), name, key)
+            if sound:
+                kept[name] = sound
+        return kept
+
+
+def _held(table: str, row: Mapping[Any, Any]) -> dict[str, Any]:
+    hold_row(table, row)
+    return dict(row)
 
 
 def rows_sha256(rows: Rows) -> str:

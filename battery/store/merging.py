@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import json
 import uuid
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
+from functools import partial
+from typing import Any
 
 from sqlalchemy import Connection, delete, func, insert, select
 from sqlalchemy.exc import DataError, IntegrityError
@@ -31,6 +33,7 @@ from battery.store.admitting import (
 )
 from battery.store.arrival import Arrival, Outcome, WholeVisit
 from battery.store.base import UNREADABLE, Connected
+from battery.store.fitting import fitted
 from battery.store.opening import Opened, cause_of
 from battery.store.records import Records
 from battery.store.rows import Person
@@ -83,6 +86,16 @@ class Received:
     visit_id: str | None
     content_sha256: str | None
     received_utc: str
+
+
+def _waiting(row: Mapping[Any, Any]) -> Waiting:
+    return fitted(Waiting, row, may_be_empty={"person", "device", "fingerprint"})
+
+
+def _received(row: Mapping[Any, Any]) -> Received:
+    told = dict(row)
+    told["replaces"] = tuple(json.loads(told.pop("replaces_json")))
+    return fitted(Received, told, may_be_empty={"previous_sha256"})
 
 
 class Transfer(Connected):
@@ -154,7 +167,8 @@ class Transfer(Connected):
         """List the tablets whose keys were accepted."""
         query = select(schema.tablets).order_by(schema.tablets.c.fingerprint)
         with self._reading() as connection:
-            return [Tablet(**row) for row in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, partial(fitted, Tablet), "tablet", "fingerprint")
 
     def accept_tablet(
         self, fingerprint: str, public_key: str, device: str, *, author: str, at_utc: str
@@ -198,9 +212,8 @@ class Transfer(Connected):
         table = schema.received
         query = select(table).order_by(table.c.fingerprint, table.c.number, table.c.sha256)
         with self._reading() as connection:
-            rows = [dict(row) for row in connection.execute(query).mappings()]
-        replaced = [tuple(json.loads(row.pop("replaces_json"))) for row in rows]
-        return [Received(**row, replaces=r) for row, r in zip(rows, replaced, strict=True)]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, _received, "a received bundle of tablet", "fingerprint")
 
     def quarantine(self, *, decided: bool = False) -> list[Waiting]:
         """List what waits for a choice, oldest first; with `decided` also what was chosen."""
@@ -210,14 +223,24 @@ class Transfer(Connected):
         if not decided:
             query = query.where(table.c.decision.is_(None))
         with self._reading() as connection:
-            return [Waiting(**row) for row in connection.execute(query).mappings()]
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, _waiting, "what waits,", "item_id")
 
     def quarantined_content(self, item_id: str) -> tuple[bytes, str]:
-        """Return what was signed, and the public key it was signed with."""
+        """Return what was signed, and the public key it was signed with.
+
+        Raises
+        ------
+        RecordError
+            If they cannot be read.
+        """
         table = schema.quarantine
         query = select(table.c.content, table.c.public_key).where(table.c.item_id == item_id)
         with self._reading() as connection:
             row = connection.execute(query).one()
+        if not isinstance(row.content, bytes | memoryview):
+            msg = f"what waits as {item_id} cannot be read: it is no bundle; it was left there"
+            raise RecordError(msg)
         return bytes(row.content), str(row.public_key)
 
     def decide(

@@ -73,8 +73,9 @@ class Scores(Connected):
             .where(schema.blocks.c.visit_id == visit_id)
             .order_by(schema.scores.c.block_id, schema.scores.c.measure)
         )
-        found: dict[str, list[ScoreRow]] = {}
         with self._reading() as connection:
-            for row in connection.execute(query).mappings():
-                found.setdefault(row["block_id"], []).append(rebuild.score_row(row))
+            rows = connection.execute(query).mappings().all()
+        found: dict[str, list[ScoreRow]] = {}
+        for score in self._built(rows, rebuild.score_row, "scores of block", "block_id"):
+            found.setdefault(score.block_id, []).append(score)
         return found

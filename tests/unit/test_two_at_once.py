@@ -15,6 +15,7 @@ from tests import handover_kit as hand
 from tests import store_kit as kit
 
 N_VISITS = 4
+MARK = "1a2b 3c4d 5e6f 7a8b"
 
 
 def prepared(address, folder):
@@ -54,7 +55,7 @@ def receive_at_once(address, folder, stick):
     for thread in threads:
         thread.join()
     assert failures == []
-    assert all(report.refused == [] for report in reports)
+    assert [report.refused for report in reports] == [[], []]
     with Store.open(address, write=False) as store:
         held = [v.header.sequence for v in store.visits.all()]
         waiting = {
@@ -142,9 +143,9 @@ def test_a_tablet_or_person_taken_twice_is_taken_once(tmp_path):
     said = {"author": "AB", "at_utc": hand.SAID["at_utc"]}
     with Store.open(tmp_path) as store:
         for _ in range(2):
-            store.transfer.accept_tablet("1a2b", "its key", "T-03", **said)
+            store.transfer.accept_tablet(MARK, "its key", "T-03", **said)
             store.transfer.enrol_arrived(kit.person())
         with pytest.raises(UsageError, match="another tablet's key"):
-            store.transfer.accept_tablet("1a2b", "another key", "T-03", **said)
+            store.transfer.accept_tablet(MARK, "another key", "T-03", **said)
         assert [t.public_key for t in store.transfer.tablets()] == ["its key"]
         assert len(store.people.all()) == 1

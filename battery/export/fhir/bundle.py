@@ -129,7 +129,11 @@ def _observations(
     made: list[tuple[Value, Resource]] = []
     for visit in chart.visits:
         visit_id = visit.header.visit_id
-        mine = [v for v in chart.said.values if v.visit_id == visit_id]
+        mine = [
+            v
+            for v in chart.said.values
+            if v.visit_id == visit_id and (not v.block_id or v.block_id in chart.blocks)
+        ]  # a block that cannot be read is named, and nothing is said of it
         gone = _gone(chart, visit_id, mine, amended)
         mine += gone
         mine.sort(key=lambda v: (not v.block_id, v.measure, v.hand, v.block_id))

@@ -1,0 +1,105 @@
+"""One value of any column of the store that cannot be: named or harmless, never the end."""
+
+import shutil
+import sqlite3
+import sys
+
+import pytest
+
+from battery.handover import receive, send
+from battery.store import Store, schema
+from battery.store.opening import FILE_NAME
+from tests import clinic as made_up
+from tests import handover_kit as hand
+from tests import store_kit as kit
+from tests.full_export import say_everything
+from tests.lied_to import COMMANDS, Desk, ask
+
+HALF = "CAST(X'4dae41ff' AS TEXT)"  # letters that are no UTF-8
+VALUES = (HALF, "'nonsense'", "''", "NULL", "9223372036854775807", "-1", "1e308", "X'00ff'",
+          "'[]'", "'{}'", "'null'", "'=1+1'", f"'{'a' * 100_000}'", "'/../../../X'",
+          "'9999-12-31T23:59:59+00:00'", "1e999", "'[' || char(10) || ']'")  # fmt: skip
+ASKED = (
+    "people", "page", "own page", "tidy", "bids", "verify", "visits", "alarms of one", "state",
+    "said", "reliability", "keys", "send", "receive", "backup", "rescore", "charts",
+)  # fmt: skip
+COLUMNS = [
+    (table.name, column.name)
+    for table in schema.metadata.sorted_tables
+    for column in table.columns
+    if table.name != "migrations"
+]
+CASES = [(*column, value) for column in COLUMNS for value in VALUES]
+
+
+@pytest.fixture(scope="module")
+def template(tmp_path_factory):
+    """A store of small visits in which every table that can be has a row."""
+    return made(tmp_path_factory.mktemp("columns"))
+
+
+def made(folder):
+    """Make that store in a folder and return its home."""
+    made_up.make_small(folder / "made")
+    desk = Desk(folder, folder / "made")
+    stick = folder / "stick"
+    stick.mkdir()
+    desk.put(stick, 1, desk.forged("offset huge"))
+    desk.put(stick, 2, desk.true)
+    with Store.open(desk.template) as store:
+        store.setup.put_device(kit.DEVICE)
+        say_everything(store, store.visits.all("K7QF")[-1].header)
+        receive(store, stick, wall=hand.wall)
+        send(store, stick, wall=hand.wall)
+    return desk.template
+
+
+def spoil(home, table, column, value):
+    """Put a value into one row; return whether there was one and the database took it."""
+    connection = sqlite3.connect(home / FILE_NAME, isolation_level=None)
+    connection.execute("PRAGMA ignore_check_constraints = 1")
+    try:
+        done = connection.execute(
+            f"UPDATE {table} SET {column} = {value} WHERE rowid = "
+            f"(SELECT max(rowid) FROM {table})"
+        )
+    except sqlite3.IntegrityError:
+        return False
+    else:
+        return done.rowcount == 1
+    finally:
+        connection.close()
+
+
+def loop(template, folder, cases, commands):
+    """Ask commands after each case; any error but ours comes up with its case."""
+    n_asked = 0
+    for place, (table, column, value) in enumerate(cases):
+        home = shutil.copytree(template, folder / "home")
+        if spoil(home, table, column, value):
+            for name in commands(place):
+                out = folder / "out"
+                out.mkdir()
+                try:
+                    status, _ = ask(*(w.format(out) for w in COMMANDS[name]), home=home)
+                except Exception as error:
+                    error.add_note(f"{table}.{column} is {value[:40]}: {name}")
+                    raise
+                assert status in (0, 1, 2)
+                shutil.rmtree(out)
+                n_asked += 1
+        shutil.rmtree(home)
+    return n_asked
+
+
+def test_a_value_that_cannot_be_never_ends_a_command(template, tmp_path):
+    """A share: a case and a command at a time."""
+    n_asked = loop(template, tmp_path, CASES[::113], lambda n: [ASKED[n % len(ASKED)]])
+    assert n_asked > 5
+
+
+@pytest.mark.long
+@pytest.mark.timeout(7200)
+def test_no_value_that_cannot_be_ever_ends_a_command(template, tmp_path):
+    n_asked = loop(template, tmp_path, CASES, lambda _: ASKED)
+    sys.stdout.write(f"\n{len(CASES)} values, {n_asked} commands\n")
