@@ -161,7 +161,8 @@ def band(
         sd, df, more_df = outside.sem, math.inf, 0.0
         n_people, source, n_visits = outside.n_people, outside.source, 0
     elif known.df > 0:
-        df = float(moderate(1.0, df, known.variance, known.df, known.n_people)[1])
+        people = known.n_people, known.df_of_person
+        df = float(moderate(1.0, df, known.variance, known.df, *people)[1])
     if outside is None and (sd <= 0 or (not known.df and np.ptp(values) == 0)):
         msg = f"the {k} baseline visits are all equal, so their scatter says nothing"
         raise ValueError(msg)

@@ -12,9 +12,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # Of the rule behind a verdict; raised with everything that may change one.
-RULE_VERSION = 2
+RULE_VERSION = 3
 # Of each new visit in the running mean.
-NEWEST_WEIGHT = 0.25
+NEWEST_WEIGHT = 0.3
 # A change counts for so many standard deviations at most, so that one odd visit moves little.
 # Cut lower, nobody alone could be told before the fifth look, however large the change.
 MAX_CHANGE_SD = 3.5
@@ -25,7 +25,7 @@ YEAR_LOOKS = 52
 # One visit alone never makes a verdict, however far out.
 MIN_LOOKS = 2
 # A verdict ends when the running mean is back within this part of the limit.
-KEPT_SHARE = 0.4
+KEPT_SHARE = 0.3
 
 
 class Limits(NamedTuple):
@@ -115,8 +115,9 @@ def weight_so_far(n_looks: int) -> float:
 def follow(steps: Floats, limits: Limits) -> tuple[Ints, Ints]:
     """Follow running means look by look and tell who is out.
 
-    Once out, a person counts as out until the running mean comes back within two fifths of the
-    limit or crosses to the other side, so that a true change is not withdrawn while it lasts.
+    Once out, a person counts as out until the running mean comes back within three tenths of
+    the limit or crosses to the other side, so that a true change is not withdrawn while it
+    lasts.
     That makes no first verdict more likely.
 
     Parameters

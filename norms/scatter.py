@@ -51,6 +51,9 @@ class Prior:
         What stands behind it.
     autocorrelation : float
         Of one visit with the next within a person, 0 where it cannot be estimated.
+    df_of_person : float
+        Degrees of freedom behind one person's own scatter, on average, later visits among them;
+        0 where only baselines were pooled.
     """
 
     variance: float
@@ -58,6 +61,7 @@ class Prior:
     n_people: int
     n_visits: int
     autocorrelation: float = 0.0
+    df_of_person: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,8 +183,17 @@ def moderate(
     prior_variance: ArrayLike,
     prior_df: ArrayLike,
     n_people: int,
+    df_of_person: float = 0.0,
 ) -> tuple[Floats, Floats]:
     """Combine people's own scatter with everybody's.
+
+    Parameters
+    ----------
+    own_variance, own_df : array_like
+        Of the baseline.
+    df_of_person : float
+        Behind each person's scatter when the prior was estimated, where later visits told of it
+        too; 0 for `own_df`.
 
     Returns
     -------
@@ -188,13 +201,14 @@ def moderate(
         The mean of both variances weighted by their degrees of freedom. Were the prior known,
         it would be worth the sum of both degrees of freedom. It is estimated from `n_people`,
         so the variance of that estimate is added, by the delta method:
-        ``1/df = 1/(d0 + d) + (d0/(d0 + d))² (1/d + 1/d0) / n``.
+        ``1/df = 1/(d0 + d) + (d0/(d0 + d))² (1/p + 1/d0) / n``, p of each person pooled.
     """
     d = np.asarray(own_df, dtype=float)
     d0 = np.asarray(prior_df, dtype=float)
     variance = (d0 * prior_variance + d * own_variance) / (d0 + d)
     share = d0 / (d0 + d)
-    df = 1 / (1 / (d0 + d) + share**2 * (1 / d + 1 / d0) / n_people)
+    pooled = np.maximum(d, df_of_person)
+    df = 1 / (1 / (d0 + d) + share**2 * (1 / pooled + 1 / d0) / n_people)
     return np.asarray(variance), np.asarray(df)
 
 
@@ -240,7 +254,7 @@ def pool(
         return nobody
     variance, prior_df = fit_prior(variances, df)
     n_visits = sum(len(w) for w in whole)
-    return Prior(float(variance), float(prior_df), people, n_visits, rho)
+    return Prior(float(variance), float(prior_df), people, n_visits, rho, float(df.mean()))
 
 
 def _own_scatter(

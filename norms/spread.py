@@ -26,7 +26,7 @@ MIN_FOR_ROBUST = min(_WITHOUT_FARTHEST)
 # of the baseline, less beyond it, nothing beyond the second (a descending weight, Hampel 1974,
 # J Am Stat Assoc 69:383-393, from memory); of a scatter that is itself uncertain, Student's t
 # in its place.
-FULL_WEIGHT_SD, NO_WEIGHT_SD = 2.0, 3.5
+FULL_WEIGHT_SD, NO_WEIGHT_SD = 2.5, 3.5
 # Later visits tell scatter by differences two visits apart, which a slow change hardly enters
 # and the resemblance of neighbours less than differences one visit apart. Such differences
 # overlap: each is worth about two thirds of a degree of freedom.

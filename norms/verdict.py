@@ -71,8 +71,8 @@ class Average:
     Parameters
     ----------
     value : float
-        In the measure's unit; the newest look weighs a quarter, the one before three quarters
-        of that, and so on.
+        In the measure's unit; the newest look weighs 0.3, the one before it 0.7 of
+        that, and so on.
     low, high : float
         The limits that decided at this look: those it left or did not leave, or, where the
         verdict stands from an earlier look and the mean lies within the limits again, those
@@ -307,6 +307,7 @@ def _average(
         n_baseline=own.n_baseline,
         autocorrelation=own.autocorrelation,
         kind=kind,
+        n_people=0 if own.source else own.n_people,
     )
     sds = np.array(own.sds)
     running = running_mean((means - np.array(own.shifts)) / sds)

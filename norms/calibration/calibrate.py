@@ -31,11 +31,16 @@ from norms.spread import differences, spread
 SEED = 20261126
 N_PEOPLE = 40_000
 # Of the price until the look named beforehand, the part spent on the weekly watch before it.
-WATCH = 0.4
-# With people to pool, limits stay further inside their price than here, where everybody's
-# scatter and the autocorrelation are known: it is never below zero, and degrees of freedom are
-# paid for the estimates. Their aim is higher by what whole clinics were measured to leave over.
-POOLED_AIM = 1.05
+WATCH = 0.35
+# Here everybody's scatter and the autocorrelation are known; in a clinic they are estimated,
+# which moves small prices up and, where degrees of freedom are paid for it, larger ones down.
+# What whole clinics were measured to spend is aimed at by so many times the price, with nobody
+# to pool and with people to pool.
+AIMS: Mapping[Kind, tuple[float, float]] = {
+    "headline": (0.96, 1.10),
+    "line": (0.99, 1.00),
+    "alone": (0.82, 0.80),
+}
 N_BASELINE = (2, 3, 4, 6, 8)
 AUTOCORRELATION = (0.0, 0.1, 0.2, 0.3, 0.45, 0.6, 0.7)
 PRIOR_DF = (0.0, 1.0, 3.0, 8.0, 20.0, 1e6)
@@ -103,8 +108,8 @@ def limits_by_prior(
         sd = np.sqrt(d0 / generator.chisquare(d0, n_people)) if d0 else np.ones(n_people)
         sd = sd[:, np.newaxis]
         told = running_means(visits * sd, n_baseline, d0, rho, told=(squares * sd**2, more_df))
-        aim = POOLED_AIM if d0 else 1.0
         for kind, price in PRICES.items():
+            aim = AIMS[kind][d0 > 0]
             aimed = Price(aim * price.to_named, aim * price.year)
             rows.append((d0 + n_baseline - 1.0, kind, limits_at(told, aimed)))
     return rows
@@ -136,12 +141,13 @@ def table_text(*, n_people: int = N_PEOPLE) -> str:
         f"{kind} {price.to_named:.2%} in {N_LOOKS} looks, {price.year:.2%} in {YEAR_LOOKS}"
         for kind, price in PRICES.items()
     )
+    aims = "; ".join(f"{kind} {x:g} and {y:g}" for kind, (x, y) in AIMS.items())
     head = (
         f"# Rule version {RULE_VERSION}: limits of the running mean of changes since baseline, "
         f"in standard deviations of a visit; newest visit weighs {NEWEST_WEIGHT}, changes are "
         f"cut at {MAX_CHANGE_SD:g}.\n"
-        f"# Unchanged people who leave them: {prices}; with people to pool the aim is "
-        f"{POOLED_AIM} times that.\n"
+        f"# Unchanged people who leave them in a clinic: {prices}. Aimed at here, times that, "
+        f"nobody to pool and pooled: {aims}.\n"
         f"# early: looks {MIN_LOOKS} to {N_LOOKS - 1}; named: look {N_LOOKS}; late: after "
         "it.\n"
         f"# Simulated by python -m norms.calibration.calibrate with {n_people} people a row, "

@@ -32,6 +32,7 @@ UNTIL = (N_LOOKS, 26, YEAR_LOOKS)
 TYPICAL_SD = 0.12
 # Only a tenth of a clinic have a bad baseline visit, and they alone are looked at.
 BAD_TIMES = 3
+AT_ONCE = 1_000  # pages
 KINDS: tuple[Kind, ...] = ("headline", "line", "alone")
 ODD: Mapping[str, Callable[[Clinic], Clinic]] = {
     "normal errors": lambda c: c,
@@ -58,10 +59,10 @@ class Share(NamedTuple):
 
 
 def share(people: ArrayLike) -> Share:
-    """Return the share of a yes, with its binomial standard error."""
-    yes = np.asarray(people)
+    """Return the mean of a yes, or of a part of a yes, with its standard error."""
+    yes = np.asarray(people, dtype=float)
     part = float(yes.mean()) if yes.size else float("nan")
-    return Share(part, float(np.sqrt(part * (1 - part) / max(yes.size, 1))))
+    return Share(part, float(yes.std() / np.sqrt(max(yes.size, 1))))
 
 
 def seed_of(*numbers: int) -> np.random.Generator:
@@ -158,7 +159,7 @@ class Rates(NamedTuple):
 
 
 def false_rates(
-    n_people: int, *, sizes: Sequence[int] = SIZES, odd: Sequence[str] = tuple(ODD)
+    n_pages: int, *, sizes: Sequence[int] = SIZES, odd: Sequence[str] = tuple(ODD)
 ) -> dict[tuple[str, int, str], tuple[dict[int, Rates], Share]]:
     """Count false verdicts by errors, size of clinic and rule.
 
@@ -177,30 +178,41 @@ def false_rates(
         for number, name in enumerate(odd):
             clinic = replace(ODD[name](PAGE), n_people=size)
             more = BAD_TIMES if clinic.bad_baseline else 1
-            visits, _ = draw(clinic, 2 * more * n_people, seed_of(10, size, number))
-            visits = visits[: len(visits) // 2 * 2]
-            for rule, tell in RULES.items():
-                hand = hand_told(visits, clinic.n_baseline, tell)
-                if clinic.bad_baseline:
-                    hand = hand.first(clinic.n_bad)
-                rows[name, size, rule] = _rates(hand)
+            generator, pages = seed_of(10, size, number), more * n_pages
+            told: dict[str, list[Hand]] = {rule: [] for rule in RULES}
+            for _ in range(max(1, round(pages / AT_ONCE))):  # to need little memory
+                visits, _ = draw(clinic, 2 * max(min(pages, AT_ONCE), size), generator)
+                visits = visits[: max(len(visits) // 2 * 2, 2)]
+                for rule, tell in RULES.items():
+                    hand = hand_told(visits, clinic.n_baseline, tell)
+                    told[rule].append(hand.first(clinic.n_bad) if more > 1 else hand)
+            for rule, hands in told.items():
+                rows[name, size, rule] = _rates(hands)
     return rows
 
 
-def _rates(hand: Hand) -> tuple[dict[int, Rates], Share]:
-    half = len(hand.headline) // 2
-    anywhere = hand.somewhere()
-    page = anywhere[:half] | anywhere[half:]
+def _rates(hands: Sequence[Hand]) -> tuple[dict[int, Rates], Share]:
+    """Count over clinics; the first half of them are one hand of a page, the others the other.
+
+    Tasks of a hand and looks of a page are alike, so the standard errors of lines and of
+    "possible" are those of as many hands and pages, which is a little too much.
+    """
+    told: dict[int, list[list[Bools]]] = {n: [] for n in UNTIL}
+    possible = []
+    for hand in hands:
+        half = len(hand.headline) // 2
+        anywhere = hand.somewhere()
+        page = anywhere[:half] | anywhere[half : 2 * half]
+        for n in UNTIL:
+            lines = np.mean([(line[..., :n] != 0).any(axis=-1) for line in hand.line], axis=0)
+            headline = (hand.headline[..., :n] != 0).any(axis=-1)
+            told[n].append([x.ravel() for x in (lines, headline, page[..., :n].any(axis=-1))])
+        either = hand.possible[:half] | hand.possible[half : 2 * half]
+        possible.append((either & ~page).mean(axis=-1).ravel())
     rates = {
-        n: Rates(
-            share(np.array([(line[..., :n] != 0).any(axis=-1) for line in hand.line])),
-            share((hand.headline[..., :n] != 0).any(axis=-1)),
-            share(page[..., :n].any(axis=-1)),
-        )
-        for n in UNTIL
+        n: Rates(*(share(np.concatenate(x)) for x in zip(*told[n], strict=True))) for n in UNTIL
     }
-    possible = (hand.possible[:half] | hand.possible[half:]) & ~page
-    return rates, share(possible)
+    return rates, share(np.concatenate(possible))
 
 
 class Found(NamedTuple):
@@ -365,8 +377,16 @@ def equal_price(n_people: int) -> dict[tuple[str, int], list[Share]]:
     return rows
 
 
+ALIKE = "one joint limit for the largest of all ten lines"
+GATE = "gate: tasks beneath a headline only"
+SPLIT = "gate and a small share for a task alone: shipped"
+EACH = "every line for itself, at the price of a line"
+
+
 def prices_of_a_page(n_people: int) -> dict[str, list[Share]]:
     """Compare ways to share out the price of a page, clinics of 30 people.
+
+    All but the last keep the price of a page that the shipped way was measured to keep.
 
     Returns
     -------
@@ -382,46 +402,56 @@ def prices_of_a_page(n_people: int) -> dict[str, list[Share]]:
     single = grown.copy()
     grown[..., k:] += PERCENTS["+30 %"] * ramp()
     single[:, :, 0, k:] += PERCENTS["+30 %"]
-    hands = [_every_kind(visits, k) for visits in (still, grown, single)]
-
-    def told(hand: Sequence[Mapping[Kind, Sides]], way: str) -> list[Sides]:
-        head, tasks = hand[0], hand[1:]
-        if way == "every line for itself":
-            return [head["line"], *(t["line"] for t in tasks)]
-        if way == "all lines alike":
-            return [head["alone"], *(t["alone"] for t in tasks)]
-        gated = [np.where(head["headline"] != 0, t["line"], 0) for t in tasks]
-        if way == "gate: tasks beneath a headline only":
-            return [head["headline"], *gated]
-        split = [np.where(head["headline"] != 0, t["line"], t["alone"]) for t in tasks]
-        return [head["headline"], *split]
-
+    hands = [_farthest(visits, k) for visits in (still[: len(still) // 2 * 2], grown, single)]
+    split = _page(_out(hands[0], SPLIT, 1.0))
     rows = {}
-    for way in (
-        "every line for itself",
-        "all lines alike",
-        "gate: tasks beneath a headline only",
-        "gate and a small share for a task alone: shipped",
-    ):
-        out = _any([(line != 0).any(axis=-1) for line in told(hands[0], way)])
-        half = len(out) // 2
-        up = [[(line > 0).any(axis=-1) for line in told(hand, way)] for hand in hands[1:]]
+    for way in (SPLIT, ALIKE, GATE, EACH):
+        size = 1.0
+        if way in (ALIKE, GATE):  # as wide as keeps the same price
+            alike = hands[0]["line"] if way == ALIKE else hands[0]["headline"][..., :1]
+            size = float(np.quantile(_page(alike), 1 - split.mean()))
+        up = [_out(hand, way, size, side=1) for hand in hands[1:]]
         rows[way] = [
-            share(out[:half] | out[half : 2 * half]),
-            share(_any(up[0])),
-            share(_any(up[1])),
-            share(up[1][1]),
+            share(_page(_out(hands[0], way, size))),
+            share(up[0].any(axis=-1)),
+            share(up[1].any(axis=-1)),
+            share(up[1][..., 1]),
         ]
     return rows
 
 
-def _every_kind(visits: Floats, k: int) -> list[dict[Kind, Sides]]:
+def _farthest(visits: Floats, k: int) -> dict[str, Floats]:
+    """Return how far lines ever were over their limits, shape (..., 1 + n_tasks), by price.
+
+    The headline comes first; with a sign the way up alone is looked at.
+    """
     lines = [visits.mean(axis=2), *(visits[:, :, i] for i in range(visits.shape[2]))]
-    return [judged.told(line, k, kinds=KINDS).beyond for line in lines]
+    found = [judged.ratios(line, k, kinds=KINDS) for line in lines]
+    far: dict[str, Floats] = {}
+    for kind in KINDS:
+        stacked = np.stack([line[kind] for line in found], axis=-1)
+        far[kind] = np.abs(stacked).max(axis=2)
+        far[f"{kind} up"] = stacked.max(axis=2)
+    return far
 
 
-def _any(lines: Sequence[ArrayLike]) -> Bools:
-    return np.asarray(np.array(lines).any(axis=0))
+def _out(far: Mapping[str, Floats], way: str, size: float, *, side: int = 0) -> Bools:
+    """Say which lines were ever out, limits being `size` times as wide."""
+    up = " up" if side else ""
+    head, line, alone = (far[f"{kind}{up}"] > size for kind in KINDS)
+    if way in (ALIKE, EACH):
+        return line
+    moved = far["headline"][..., :1] > size
+    beneath = far[f"line{up}"] > 1.0
+    tasks = moved & beneath if way == GATE else (moved & beneath) | alone
+    return np.concatenate([head[..., :1], tasks[..., 1:]], axis=-1)
+
+
+def _page(lines: ArrayLike) -> Floats:
+    """Return the most of all lines of a page: two hands, the last axis being lines."""
+    hand = np.asarray(lines, dtype=np.float64).max(axis=-1)
+    half = len(hand) // 2
+    return np.asarray(np.maximum(hand[:half], hand[half:])).ravel()
 
 
 class Learners(NamedTuple):

@@ -12,7 +12,7 @@ from scipy.special import stdtrit
 from norms.autocorrelation import mean_factor, pooled_autocorrelation
 from norms.band import LEVELS
 from norms.limits import Kind, limits_of
-from norms.running import follow, running_mean
+from norms.running import MIN_LOOKS, follow, running_mean
 from norms.scatter import MIN_PEOPLE, fit_prior, moderate
 from norms.spread import differences, spread, spread_of_person
 
@@ -67,7 +67,8 @@ def prepare(
         own, own_df = spread_of_person(baseline, later, rho=rho, told=told)
         prior_variance, prior_df = (x[:, np.newaxis] for x in fit_prior(own, own_df))
         df = np.broadcast_to(
-            moderate(own, n_baseline - 1.0, prior_variance, prior_df, n_people)[1], df.shape
+            moderate(own, n_baseline - 1.0, prior_variance, prior_df, n_people, own_df)[1],
+            df.shape,
         )
     seen = spread(
         baseline,
@@ -127,12 +128,44 @@ def told(
         error = np.sqrt(1 + mean_factor(n_baseline, seen.rho))
         for kind in kinds:
             allowed = limits_of(
-                seen.df, n_baseline=n_baseline, autocorrelation=seen.rho, kind=kind
+                seen.df,
+                n_baseline=n_baseline,
+                autocorrelation=seen.rho,
+                kind=kind,
+                n_people=visits.shape[1],
             )
             beyond[kind][..., n - 1] = follow(steps, allowed)[0][..., -1]
             half = stdtrit(seen.df + seen.more_df, (1 + LEVELS[kind]) / 2) * error
             outside[kind][..., n - 1] = np.sign(latest) * (np.abs(latest) > half)
     return Told(beyond, outside)
+
+
+def ratios(
+    visits: Floats, n_baseline: int, *, kinds: Sequence[Kind] = ("line",)
+) -> dict[Kind, Floats]:
+    """Return the running mean over its limit after each look, with its sign.
+
+    Above 1 or below -1 a line leaves its limits; what limits of another width would do is read
+    off it. 0 at the first look, which makes no verdict.
+    """
+    shape = (*visits.shape[:2], visits.shape[2] - n_baseline)
+    found = {kind: np.zeros(shape) for kind in kinds}
+    squares, df = differences(visits[..., n_baseline:])
+    for n in range(MIN_LOOKS, shape[-1] + 1):
+        seen = prepare(
+            visits[..., : n_baseline + n], n_baseline, told=(squares[..., :n], df[:n])
+        )
+        newest = running_mean(seen.changes / seen.sd)[..., -1]
+        for kind in kinds:
+            allowed = limits_of(
+                seen.df,
+                n_baseline=n_baseline,
+                autocorrelation=seen.rho,
+                kind=kind,
+                n_people=visits.shape[1],
+            )
+            found[kind][..., n - 1] = newest / np.asarray(allowed.at(n), dtype=np.float64)
+    return found
 
 
 def shipped(visits: Floats, n_baseline: int, *, remedy: bool = True) -> Floats:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from norms.calibration.calibrate import limits_at
 from norms.calibration.simulated import ramp, step
 from norms.limits import Price
-from norms.running import MAX_CHANGE_SD, N_LOOKS, ewma, follow
+from norms.running import MAX_CHANGE_SD, N_LOOKS, NEWEST_WEIGHT, ewma, follow
 from norms.spread import baseline_weights, differences, spread
 
 Floats = NDArray[np.float64]
@@ -146,7 +146,7 @@ def by_baseline(rule: Rule) -> Statistic:
 
 def watched(
     *,
-    weight: float = 0.25,
+    weight: float = NEWEST_WEIGHT,
     cut: float = MAX_CHANGE_SD,
     later: bool = True,
     robust: bool = True,
@@ -232,6 +232,8 @@ def permuted(visits: Floats, n_baseline: int, _: float) -> Floats:
     return out
 
 
+FIRST_WEIGHT = 0.25  # of the newest visit, in the first version
+SHIPPED = f"the same, newest visit weighs {NEWEST_WEIGHT:g}: as shipped"
 STATISTICS: Mapping[str, Statistic] = {
     "two visits running outside the band": by_baseline(two_running),
     "mean of the last four, every week": by_baseline(mean_of_last(4)),
@@ -241,13 +243,17 @@ STATISTICS: Mapping[str, Statistic] = {
     "hierarchical Bayes factor, lasting shift": hierarchical(1.5, step),
     "hierarchical Bayes factor, even growth": hierarchical(2.0, ramp),
     "permutation of visits": permuted,
-    "running mean, first version": watched(cut=np.inf, later=False, robust=False),
-    "the same, changes cut at 3.5 SD": watched(later=False, robust=False),
-    "the same, scatter of later visits too": watched(robust=False),
-    "the same, robust baseline: as shipped": watched(),
+    "running mean, first version": watched(
+        weight=FIRST_WEIGHT, cut=np.inf, later=False, robust=False
+    ),
+    "the same, changes cut at 3.5 SD": watched(weight=FIRST_WEIGHT, later=False, robust=False),
+    "the same, scatter of later visits too": watched(weight=FIRST_WEIGHT, robust=False),
+    "the same, robust baseline": watched(weight=FIRST_WEIGHT),
+    SHIPPED: watched(),
+    "as shipped, newest visit weighs 0.2": watched(weight=0.2),
+    "as shipped, newest visit weighs 0.4": watched(weight=0.4),
     "as shipped, cut at 2.5 SD": watched(cut=2.5),
     "as shipped, cut at 3 SD": watched(cut=3.0),
-    "as shipped, newest visit weighs 0.2": watched(weight=0.2),
 }
 NAMED_LOOK = frozenset(
     name for name in STATISTICS if "shipped" in name or "the same" in name

@@ -136,7 +136,7 @@ def test_limits_set_on_the_unchanged_flag_as_many_as_asked():
 def test_the_shipped_statistic_among_the_others_is_the_shipped_one():
     """With everybody's scatter known, as the table of limits has it."""
     visits = seed(6).standard_normal((50, 16))
-    ours = rules.STATISTICS["the same, robust baseline: as shipped"](visits, 4, 8.0)
+    ours = rules.STATISTICS[rules.SHIPPED](visits, 4, 8.0)
     np.testing.assert_allclose(ours, running_means(visits, 4, 8.0, 0.0))
 
 

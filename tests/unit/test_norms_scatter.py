@@ -82,6 +82,8 @@ def test_moderated_scatter_solved_by_hand():
     variance, df = moderate(4.0, 3.0, 1.0, 6.0, 10)
     assert float(variance) == pytest.approx(2)
     assert 1 / float(df) == pytest.approx(1 / 9 + 4 / 9 * 0.5 / 10)
+    _, more = moderate(4.0, 3.0, 1.0, 6.0, 10, 9.0)  # later visits told of everybody's scatter
+    assert 1 / float(more) == pytest.approx(1 / 9 + 4 / 9 * (1 / 9 + 1 / 6) / 10)
 
 
 def test_the_delta_method_agrees_with_the_spread_of_the_moderated_variance():

@@ -56,22 +56,22 @@ def test_inside_is_no_change_shown():
 
 
 def test_the_running_mean_solved_by_hand():
-    """Changes -2, -3: first 0.25(-2) = -0.5, then 0.75(-0.5) + 0.25(-3) = -1.125.
+    """Changes -2, -3: first 0.3(-2) = -0.6, then 0.7(-0.6) + 0.3(-3) = -1.32.
 
-    As a mean over what has been filled: -1.125 / (1 - 0.75²) = -1.125 / 0.4375 = -2.571429.
-    A change of -9 is cut at -3.5: -0.375 - 0.875 = -1.25.
+    As a mean over what has been filled: -1.32 / (1 - 0.7²) = -1.32 / 0.51 = -2.588235.
+    A change of -9 is cut at -3.5: -0.42 - 1.05 = -1.47.
     """
-    assert verdict(8, 1).average.value == pytest.approx(10 - 1.25 / 0.4375)
+    assert verdict(8, 1).average.value == pytest.approx(10 - 1.47 / 0.51)
     mean = verdict(8, 7).average
-    assert mean.value == pytest.approx(10 - 1.125 / 0.4375)
+    assert mean.value == pytest.approx(10 - 1.32 / 0.51)
     early = limits(DF, n_baseline=4).early
-    assert mean.low == pytest.approx(10 - early / 0.4375)
-    assert mean.high == pytest.approx(10 + early / 0.4375)
-    assert mean.change_percent == pytest.approx(-25.714286)
+    assert mean.low == pytest.approx(10 - early / 0.51)
+    assert mean.high == pytest.approx(10 + early / 0.51)
+    assert mean.change_percent == pytest.approx(-25.882353)
 
 
 def test_beyond_error_once_the_running_mean_has_left_its_limits():
-    """With a shift d of every visit the running mean after n is d(1 - 0.75^n)."""
+    """With a shift d of every visit the running mean after n is d(1 - 0.7^n)."""
     shift = 3.0
     early = limits(DF, n_baseline=4).early
     needed = next(n for n in range(2, 13) if shift * weight_so_far(n) > early)
@@ -163,11 +163,11 @@ def test_dependent_weeks_widen_the_band_to_what_it_promises():
 
 
 def test_a_verdict_stands_until_the_running_mean_is_back_near_the_baseline():
-    """From a mean of -m, visits at the baseline leave -m 0.75^n after n of them."""
+    """From a mean of -m, visits at the baseline leave -m 0.7^n after n of them."""
     early = limits(DF, n_baseline=4).early
     shift = 3.0
     mean = shift * weight_so_far(6)
-    n_back = math.ceil(math.log(KEPT_SHARE * early / mean) / math.log(0.75))
+    n_back = math.ceil(math.log(KEPT_SHARE * early / mean) / math.log(0.7))
     assert 6 + n_back < 12, "all of it before the look named beforehand"
     assert verdict(*[10 - shift] * 6, *[10.0] * (n_back - 1)).word == "beyond error"
     back = verdict(*[10 - shift] * 6, *[10.0] * n_back)
@@ -194,7 +194,7 @@ def test_a_repeat_visit_counts_with_the_one_it_repeats_by_their_mean():
     assert (first.word, first.n_repeats) == ("possible, repeat", 0)
     both = judge(points, PRIOR, log_scale=False, direction="lower", rule=rule)
     assert (both.word, both.n_repeats) == ("within error", 1)
-    assert both.average.value == pytest.approx(10 - 0.25 * 1.8 / weight_so_far(2))
+    assert both.average.value == pytest.approx(10 - 0.3 * 1.8 / weight_so_far(2))
     agrees = [*points[:-1], Point(9, 7.0, day=10.0)]
     told = judge(agrees, PRIOR, log_scale=False, direction="lower", rule=rule)
     assert (told.word, told.n_repeats, told.better) == ("possible, repeat", 1, True)
@@ -219,15 +219,16 @@ def test_a_visit_in_which_less_was_done_moves_less():
 
 
 def test_one_bad_baseline_visit_moves_the_baseline_little():
-    """With s = 1 known, a visit 4 above the others counts for nothing and 2.3 above a little.
+    """With s = 1 known, a visit 4 above the others counts for nothing and 3 above by half.
 
-    Far by 4 - 0.17 (from the middle of the four), beyond 3.5: weight 0. Far by 2.3: 0.8.
+    Far by 3.9 (from the middle of the four), beyond 3.5: weight 0. Far by 3.0: half of the way
+    from 2.5 to 3.5.
     """
     bad = band([9.8, 10.0, 10.2, 14.0], PRIOR, log_scale=False)
     assert bad.weights == (1, 1, 1, 0)
     assert bad.centre == pytest.approx(10.0)
-    some = band([9.8, 10.0, 10.2, 12.4], PRIOR, log_scale=False)
-    assert some.weights == pytest.approx((1, 1, 1, (3.5 - 2.3) / 1.5), abs=1e-4)
+    some = band([9.8, 10.0, 10.2, 13.1], PRIOR, log_scale=False)
+    assert some.weights == pytest.approx((1, 1, 1, 0.5), abs=1e-4)
     assert band([9.8, 10.0, 14.0], PRIOR, log_scale=False).weights == (1, 1, 1)
 
 

@@ -258,7 +258,7 @@ def test_the_note_tells_what_changed_with_baseline_and_band():
     assert "Left hand (more affected), all tasks together: 41 % below baseline" in note
     assert re.search(
         r"Left, end-point error: 5\.\d+ mm \(baseline 8\.99 mm, n=4\), −\d+ %, error band of "
-        r"one visit −28 to \+39 %: better or learnt, beyond error\. Decided by: running mean",
+        r"one visit −28 to \+38 %: better or learnt, beyond error\. Decided by: running mean",
         note,
     ), note
 
