@@ -203,7 +203,7 @@ def admit(store: Store, arrival: Arrival, *, wall: Wall, item: str | None = None
     if arrival.visit is not None:
         held = store.transfer.visit_sha256(arrival.visit.header.visit_id)
         if held is not None and held != arrival.visit.content_sha256:
-            stored = _packed(store, arrival.visit.header.visit_id, wall)
+            stored = _packed_now(store, arrival.visit.header.visit_id, held, wall)
         elif held is None:
             arrival = replace(arrival, scores=scores_of(arrival))
     now_utc = utc(wall)
@@ -226,6 +226,17 @@ def scores_of(arrival: Arrival) -> dict[str, Sequence[Score]]:
         except (BatteryError, ValueError, ArithmeticError, LookupError, TypeError):
             continue  # 'battery rescore' says what is wrong with it; the record is kept
     return scores
+
+
+def _packed_now(store: Store, visit_id: str, held: str, wall: Wall) -> Arrival:
+    """Pack a stored visit; where another program takes it away meanwhile, say that."""
+    try:
+        return _packed(store, visit_id, wall)
+    except BatteryError as error:
+        if store.transfer.visit_sha256(visit_id) == held:
+            raise
+        msg = f"visit {visit_id} was changed by another program; nothing was changed here"
+        raise ChangedMeanwhileError(msg) from error
 
 
 def _packed(store: Store, visit_id: str, wall: Wall) -> Arrival:

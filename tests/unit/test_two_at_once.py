@@ -138,6 +138,35 @@ def test_a_setting_put_by_two_at_once_is_no_error(empty_database):
         assert len(store.setup.setting("list", [])) == 40
 
 
+def test_a_visit_that_another_takes_away_while_it_is_read_is_no_refusal(tmp_path, monkeypatch):
+    """Both receive two versions of a visit; the quicker one has put it aside already."""
+    pair = hand.Pair(tmp_path, n_visits=0)
+    signer = keys.tablet_key(pair.tablet)
+    seal_to = [keys.clinic_keys(pair.clinic).card.seal]
+
+    def put(number):
+        content = hand.packed(hand.whole(kit.visit(), seed=number), number=number)
+        sealed = bundle.sign_and_seal(content, signer, seal_to)
+        (pair.stick / f"x_{number:06d}.cbundle").write_bytes(sealed)
+
+    put(1)
+    pair.receive()
+    put(2)
+    real, turns = pair.clinic.transfer.whole_visit, iter([True])
+
+    def whole_visit(visit_id):
+        if next(turns, False):
+            with Store.open(tmp_path / "clinic") as other:
+                receive(other, pair.stick, wall=hand.wall)
+        return real(visit_id)
+
+    monkeypatch.setattr(pair.clinic.transfer, "whole_visit", whole_visit)
+    assert pair.receive().refused == []
+    waiting = {w.content_sha256 for w in pair.clinic.transfer.quarantine()}
+    assert len(waiting) == 2
+    pair.close()
+
+
 def test_a_tablet_or_person_taken_twice_is_taken_once(tmp_path):
     """As the desk and a command may do at once: the second finds it done."""
     said = {"author": "AB", "at_utc": hand.SAID["at_utc"]}
