@@ -99,8 +99,8 @@ def export(
         without_consent=without_consent.strip(),
     )
     form = Form(csv=csv, raw_csv=raw_csv, key_list=new_codes)
-    if bids and form != Form():
-        msg = "--csv, --raw-csv and --new-codes do not go with --bids; nothing was exported"
+    if bids and (csv or raw_csv):
+        msg = "--csv and --raw-csv do not go with --bids; nothing was exported"
         raise UsageError(msg)
     told = licence is not None or author is not None
     if fhir:
@@ -126,7 +126,9 @@ def export(
         n_left_out = asked.n_without_consent(store)
         with Progress("exporting") as step:
             if bids:
-                counts = export_bids(store, directory, selection=asked, progress=step)
+                counts = export_bids(
+                    store, directory, selection=asked, key_list=new_codes, progress=step
+                )
             else:
                 counts, failed = _export_tables(store, directory, asked, form, step)
         for what, count in counts.items():

@@ -29,7 +29,7 @@ from battery.export.bids_files import (
     write_trials,
     write_tsv,
 )
-from battery.export.codes import Codes
+from battery.export.codes import Codes, check_key_list, write_key_list
 from battery.export.deidentify import Days
 from battery.export.dictionary import SCORES as SCORE_TABLE
 from battery.export.package import AUTHORS, LICENCE
@@ -51,6 +51,7 @@ def export_bids(
     folder: Path | str,
     *,
     selection: Selection = EVERYTHING,
+    key_list: Path | None = None,
     progress: Progress | None = None,
 ) -> dict[str, int]:
     """Write a BIDS dataset of motion, events and behaviour, de-identified.
@@ -64,6 +65,8 @@ def export_bids(
         New or empty.
     selection : Selection
         Which people, tasks and days; by default everything.
+    key_list : path, optional
+        Draw new codes and identifiers; the file will say whose they are.
     progress : callable, optional
         Called with (visits done, visits in all).
 
@@ -81,13 +84,25 @@ def export_bids(
         If the folder cannot be written; nothing of the dataset is left then.
     """
     step = progress or (lambda _done, _total: None)
+    if key_list is not None:
+        check_key_list(key_list, folder=Path(folder))
     with store.at_one_moment(), new_folder(Path(folder)) as partial:
-        return _Dataset(store, partial, selection, step).write()
+        dataset = _Dataset(store, partial, selection, step, new_codes=key_list is not None)
+        counts = dataset.write()
+        if key_list is not None:
+            write_key_list(key_list, dataset.codes, folder=Path(folder))
+        return counts
 
 
 class _Dataset:
     def __init__(
-        self, store: Store, root: Path, selection: Selection, progress: Progress
+        self,
+        store: Store,
+        root: Path,
+        selection: Selection,
+        progress: Progress,
+        *,
+        new_codes: bool = False,
     ) -> None:
         selection.check(store)
         self._selection = selection
@@ -101,7 +116,11 @@ class _Dataset:
         self._systems: set[tuple[str, str, str]] = set()  # task, its label, tracking system
         self._counts = {"participants": 0, "sessions": 0, "motion files": 0}
         self._people = selection.of_people(store)
-        self._codes = Codes.of_store(person.code for person in self._people)
+        chosen = [person.code for person in self._people]
+        self.codes = Codes.of_store(chosen)
+        if new_codes:
+            self.codes = Codes.drawn_for(store, chosen)
+            self._people.sort(key=self._code)  # nor does the order lead back
         self._aliases = deidentify.aliases(visit.header for visit in store.visits.all())
 
     def write(self) -> dict[str, int]:
@@ -121,7 +140,7 @@ class _Dataset:
                 self._progress(done, n_visits)
             if sessions:
                 write_tsv(
-                    inside(self._root, f"sub-{person.code}", f"sub-{person.code}_sessions.tsv"),
+                    inside(self._root, self._sub(person), f"{self._sub(person)}_sessions.tsv"),
                     ("session_id", "acq_time", *texts.session_columns()),
                     sessions,
                 )
@@ -131,6 +150,13 @@ class _Dataset:
         if self.failed:
             self._counts["blocks that cannot be read, left out"] = len(self.failed)
         return self._counts
+
+    def _code(self, person: Person) -> str:
+        return self.codes.person(person.code)
+
+    def _sub(self, person: Person) -> str:
+        """Return the label that names of a person's files begin with."""
+        return f"sub-{self._code(person)}"
 
     def _visits(self, person: Person) -> list[VisitRecord]:
         return [
@@ -147,7 +173,7 @@ class _Dataset:
             ("participant_id", "handedness", "affected_side", "first_hand"),
             [
                 {
-                    "participant_id": f"sub-{p.code}",
+                    "participant_id": self._sub(p),
                     "handedness": p.dominant_hand,
                     "affected_side": p.affected_side,
                     "first_hand": p.first_hand,
@@ -215,8 +241,8 @@ class _Dataset:
     ) -> dict[str, Any]:
         header = visit.header
         name = f"ses-{number:02d}"
-        stem = f"sub-{person.code}_{name}"
-        folder = inside(self._root, f"sub-{person.code}", name)
+        stem = f"{self._sub(person)}_{name}"
+        folder = inside(self._root, self._sub(person), name)
         folder.mkdir(parents=True)
         runs: dict[str, int] = {}
         scans = []
@@ -279,7 +305,7 @@ class _Dataset:
             self._with_trials.add(task)
             write_trials(folder / "beh" / f"{stem}_{said}_beh", trials)
         stored = self._store.scores.of_block(block.header.block_id)
-        scores = [tables.score_row(row, self._codes) for row in stored]
+        scores = [tables.score_row(row, self.codes) for row in stored]
         if scores:
             beh = self._root / SCORES / below / "beh"
             write_scores(beh / f"{stem}_{said}_desc-scores_beh.tsv", scores)
@@ -306,7 +332,7 @@ class _Dataset:
                 tables.flags_of_block(record, visit.header, self._flagging, scores)
             )
             or None,
-            "block_id": block.header.block_id,
+            "block_id": self.codes.identifier(block.header.block_id),
         }
 
 

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from battery.errors import StoreError, UsageError
 from battery.people import new_code
+from battery.store import Store
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,12 @@ class Codes:
             used.add(fresh)
             drawn[code] = fresh
         return cls(drawn, secrets.token_bytes(32))
+
+    @classmethod
+    def drawn_for(cls, store: Store, codes: Iterable[str]) -> Codes:
+        """Draw new codes that nobody in a store has, or had before erasure."""
+        taken = {p.code for p in store.people.all()}
+        return cls.drawn(codes, taken | {t.code for t in store.erasure.tombstones()})
 
     @property
     def are_new(self) -> bool:

@@ -176,8 +176,7 @@ class _Run:
         if form.key_list is None:
             self.codes = Codes.of_store(chosen)
         else:
-            taken = {p.code for p in everybody} | {t.code for t in store.erasure.tombstones()}
-            self.codes = Codes.drawn(chosen, taken)
+            self.codes = Codes.drawn_for(store, chosen)
             self._people.sort(key=lambda person: self.codes.person(person.code))
         self._aliases = deidentify.aliases(
             visit.header for p in everybody for visit in store.visits.all(p.code)

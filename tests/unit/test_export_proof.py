@@ -17,6 +17,7 @@ from typer.testing import CliRunner
 
 from battery.cli import app
 from battery.export import export_bids, export_tidy, rescore_export, verify_export
+from battery.export.bids_check import bids_findings
 from battery.export.dictionary import TABLES
 from battery.export.files import names_of
 from battery.export.signing import DIGEST, SIGNATURE, digest_of, signed_bytes
@@ -247,6 +248,26 @@ def test_new_codes_lead_back_by_the_key_list_alone(clinic, tmp_path):
     again = run("export", tmp_path / "b", "--home", clinic, "--new-codes", tmp_path / "k2.csv")
     assert again.exit_code == 0
     assert not identifiers(tmp_path / "a") & identifiers(tmp_path / "b")
+
+
+def test_new_codes_of_a_bids_dataset_lead_back_by_the_key_list_alone(clinic, tmp_path):
+    listed, bids = tmp_path / "keys.csv", tmp_path / "bids"
+    told = run("export", bids, "--bids", "--home", clinic, "--new-codes", listed)
+    assert told.exit_code == 0, told.exception
+    whose = dict(line.split(",") for line in listed.read_text().splitlines()[1:])
+    assert set(whose.values()) == {"K7QF", "M4WX"}
+    subjects = {p.name.removeprefix("sub-") for p in bids.glob("sub-*")}
+    assert subjects == set(whose)
+    with Store.open(clinic, write=False) as store:
+        visits = [v.header.visit_id for v in store.visits.all()]
+        blocks = [b.header.block_id for v in visits for b in store.records.of_visit(v)]
+    stored = ["K7QF", "M4WX", "X3CF", *visits, *blocks]
+    for path in (p for p in bids.rglob("*") if p.is_file()):
+        data = path.read_bytes()
+        data = gzip.decompress(data) if path.suffix == ".gz" else data
+        text = f"{path.relative_to(bids)} {data.decode()}"
+        assert not [name for name in stored if name in text], path
+    assert bids_findings(bids) == []
 
 
 def identifiers(folder):
