@@ -177,7 +177,7 @@ MEDICATION: Mapping[str, Text] = {
     "2_to_4_h": _("2 to 4 hours ago"),
     "over_4_h": _("More than 4 hours ago"),
 }
-SCALE_NOW = _("How is it right now? 0 means not at all, 10 means the most you can imagine.")
+SCALE_NOW = _("Right now: 0 is not at all, 10 the most you can imagine.")
 SCALE_AFTER = _(
     "How is it now, after the visit? 0 means not at all, 10 means the most you can imagine."
 )

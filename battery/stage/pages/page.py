@@ -430,7 +430,7 @@ class TextPage:
         width_px, height_px = canvas.surface.get_size()
         left = self._room(canvas)
         lines = self._own_lines
-        tight = not self._beside and not canvas.fits(lines, left)
+        tight = bool(lines) and not self._beside and not canvas.fits(lines, left)
         if tight:  # then the title has one row and words stand below it, between corners
             head.height = min(head.height, canvas.px(TITLE_ROW * canvas.sizes.title))
         title_px = canvas.words(
