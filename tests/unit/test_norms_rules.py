@@ -1,5 +1,6 @@
 """The rules in the simulation, by hand or another way, and the shipped one as shipped."""
 
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -289,15 +290,20 @@ def test_a_share_has_a_binomial_standard_error():
 
 def test_all_tables_of_the_page_are_made_with_few_people(monkeypatch):
     """Every part runs."""
-    kept = {k: compare.ODD[k] for k in list(compare.ODD)[-2:]}
-    rates = partial(compare.false_rates, sizes=(1, 3), odd=tuple(kept))
-    monkeypatch.setattr(compare, "false_rates", rates)
+    few = {k: compare.ODD[k] for k in ("normal errors", "one baseline visit 4 SD off")}
+    monkeypatch.setattr(compare, "ODD", few)
+    monkeypatch.setattr(compare, "false_rates", partial(compare.false_rates, sizes=(1, 3)))
+    monkeypatch.setattr(compare, "UNTIL", (12,))
+    monkeypatch.setattr(compare, "SHAPES", {"at once": step})
+    monkeypatch.setattr(compare, "power", partial(compare.power, sizes=(3,)))
+    monkeypatch.setattr(compare, "kept", partial(compare.kept, n_looks=12))
+    monkeypatch.setattr(compare, "PAGE", replace(compare.PAGE, n_looks=12))
     monkeypatch.setattr(compare, "SD_SIZES", {"2 SD": 2.0})
     monkeypatch.setattr(
         compare, "PERCENTS", {k: compare.PERCENTS[k] for k in ("+20 %", "+30 %")}
     )
-    text = document(120, 30)
-    assert text.count("| --- |") == 7
+    text = document(60, 6)
+    assert text.count("| --- |") == 8
     assert "one baseline visit 4 SD off, 3 people: before" in text
 
 
