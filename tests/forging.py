@@ -55,7 +55,7 @@ class Bundle:
     def content(self):
         # Of a block that cannot be there is no hash; its form is looked at before that.
         with contextlib.suppress(
-            ValueError, TypeError, KeyError, AttributeError, OverflowError
+            ValueError, TypeError, KeyError, AttributeError, OverflowError, RecursionError
         ):
             self._hash_again()
         for name in ("manifest", "record", "beside"):

@@ -77,6 +77,7 @@ MAX_BUNDLE_BYTES = 32_000_000
 MAX_PART_BYTES = 32_000_000
 MAX_BYTES = 64_000_000
 MAX_TEXT_BYTES = 2_000_000  # of a part that is JSON, which takes many times its size
+MAX_VALUES = 150_000  # of such a part
 MAX_EVENT_BYTES = 4_000_000  # of all parts with events together
 MAX_PARTS = 1000
 MAX_LIST_BYTES = 200 * MAX_PARTS  # of the list of parts
@@ -337,7 +338,7 @@ def _arrival(
         public_key=base64.b64encode(public).decode(),
         number=number,
         sha256=sha256(content),
-        previous_sha256=_text(manifest["previous_sha256"]),
+        previous_sha256=_text(manifest["previous_sha256"], "previous_sha256"),
         replaces=tuple(_whole(n) for n in manifest["replaces"] if n < number),
         made_utc=_moment(manifest["made_utc"]),
         device=_checked(Device, record["device"]),
@@ -355,6 +356,9 @@ def _part(packed: zipfile.ZipFile, name: str) -> bytes:
         data = part.read(most_bytes + 1)
     if len(data) > most_bytes:
         msg = f"part {name!r} has more than {most_bytes} bytes; refused"
+        raise HandoverError(msg)
+    if text and sum(data.count(mark) for mark in (b",", b"[", b"{")) > MAX_VALUES:
+        msg = f"part {name!r} has more than {MAX_VALUES} values; refused"
         raise HandoverError(msg)
     return data
 
@@ -406,7 +410,7 @@ def _visit(
     if len(set(places)) != len(places):
         msg = "two of its blocks have the same place"
         raise HandoverError(msg)
-    plan = _text(record["plan"])
+    plan = _text(record["plan"], "plan")
     gate.hold_plan(plan, header)
     ending = record["ending"]
     return WholeVisit(header, None if ending is None else gate.name(ending), plan, blocks)
@@ -431,7 +435,7 @@ def _block(
         ending=_checked(Ending, facts["ending"]),
         ended_ns=_whole(facts["ended_ns"]),
         audit=_checked(TimingAudit, _all_known(TimingAudit, facts["audit"], "an audit")),
-        reason=_text(facts["reason"]),
+        reason=_text(facts["reason"], "reason"),
     )
     _holds(block, facts, name)
     return block
@@ -474,9 +478,9 @@ def _whole(value: Any) -> int:
     return value
 
 
-def _text(value: Any) -> str:
+def _text(value: Any, name: str = "a text") -> str:
     if not isinstance(value, str) or len(value) > 1_000_000:
-        msg = "a text is none, or too long"
+        msg = f"{name} is no text, or too long"
         raise ValueError(msg)
     value.encode()  # half a letter is refused here and not by the database
     return value
