@@ -258,13 +258,12 @@ def of_dependent_mean(values: Floats) -> tuple[float, float]:
         return math.nan, math.nan
     off = values - values.mean()
     most = max(1, round(REACH_OF_DEPENDENCE * n))
-    covariances = [float(off[lag:] @ off[: n - lag]) / n for lag in range(most)]
-    grown = covariances[0] + 2 * sum(
-        (1 - lag / most) * covariances[lag] for lag in range(1, most)
-    )
+    covariances = np.correlate(off, off, "full")[n - 1 : n - 1 + most] / n
+    alone = float(covariances[0])
+    grown = alone + 2 * float((1 - np.arange(1, most) / most) @ covariances[1:])
     share = most / n
     reach = 1.9600 + 2.9694 * share + 0.4160 * share**2 - 0.5324 * share**3
-    error = math.sqrt(max(grown, 0.5 * covariances[0]) / n)
+    error = math.sqrt(max(grown, 0.5 * alone) / n)
     return error, max(reach, float(stdtrit(n - 1, 1 - TAIL)))
 
 
