@@ -358,6 +358,22 @@ def answers_under_a_press(crawlers):
     return sorted(found)
 
 
+def test_no_answer_lies_under_the_button_of_the_page_before(tmp_path, monkeypatch):
+    """On the plain way through a visit; on every other in the long run above."""
+
+    class Noting(Pilot):
+        def press(self, state, key, at_ns, pointer=1):
+            rect = next(b["rect_px"] for b in state["buttons"] if b["key"] == key)
+            presses.append((state["page"], key, rect))
+            super().press(state, key, at_ns, pointer)
+
+    presses = []
+    _, hand = Home(tmp_path, plan=BRIEF).visit(monkeypatch, Somebody(), pilot=Noting)
+    hand.presses = presses
+    assert len({page for page, _, _ in presses}) > 15
+    assert answers_under_a_press([hand]) == []
+
+
 def _page_of(state):
     return state["page"]
 

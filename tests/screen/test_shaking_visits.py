@@ -21,6 +21,7 @@ from tests.screen.test_stranger import PLAN, QUICK, finish
 pytestmark = [pytest.mark.needs("xorg"), pytest.mark.timeout(2400)]
 
 TREMOR_MM, TREMOR_HZ, HELD_S = 3.0, 5.0, 0.15
+OTHERS = {"2160x1440": (2160, 1440, 8.5)}  # of twelve inches: on less the slide is too wide
 LOG = logging.getLogger(__name__)
 AWAY = {"stopped", "emergency", "settings", "other", "ended", "unwell", "urgent", "staff"}
 
@@ -68,7 +69,7 @@ class Shaking(Stranger):
     ],
 )
 def test_a_shaking_finger_does_a_visit_on_every_screen(tmp_path, record_property, name, whole):
-    width_px, height_px, px_per_mm = PANELS[name]
+    width_px, height_px, px_per_mm = PANELS[name] if name not in OTHERS else OTHERS[name]
     plan = tmp_path / "plan.toml"
     plan.write_text(PLAN if whole else QUICK)
     code = enrol(tmp_path)

@@ -95,6 +95,7 @@ def test_a_shaking_finger_presses_what_it_means_once_or_nothing(menu):
 
 
 @pytest.mark.long
+@pytest.mark.timeout(3600)
 def test_no_wrong_press_over_many_thousands(menu):
     for seed, key, pressed in results(menu, 5000, first=N_SEEDS):
         assert as_meant(key, pressed), f"seed {seed} meant {key}"
@@ -140,6 +141,7 @@ ANSWERS = ("answer 0", "answer 1", "answer 2", "answer 3", "answer 4", "back", "
     ],
 )
 @pytest.mark.parametrize("large", [False, True], ids=["default", "large"])
+@pytest.mark.timeout(3600)
 def test_no_answer_is_given_that_was_not_meant(monkeypatch, kind, keys, n_seeds, large):
     """A number may be said twice, another one never; nine in ten aimed presses are taken."""
     with open_window(monkeypatch, tablet("1280x800")) as (window, clock):
