@@ -106,16 +106,18 @@ found about half as often as under the joint limit.
 """
 
 MEASURED_APART = """
-The same apart, with more pages: normal errors, 10,000 pages and 12,000 hands a row. Limits for
-a task alone were a hundredth narrower there than those shipped, so that a few pages too many
-are told.
+The same apart, with more pages: normal errors. 10, 30 and 100 people: 6,500, 5,000 and 5,000
+pages with the limits shipped. The others: 10,000 pages, limits for a task alone a hundredth
+narrower and the headline's alone a little too, so that a few pages too many are told. Growth:
+12,000 hands. With 100 people the price is met within one standard error, not below it.
 
 | clinic | line, 12 / 52 | headline, 12 / 52 | page, 12 / 52 | all grow by 30 %, by look 12 |
 | --- | ---: | ---: | ---: | ---: |
 | nobody to pool | 3.4 / 4.7 (0.1) | 2.8 / 4.3 (0.1) | 6.1 / 9.2 (0.3) | 76.5 (0.4) |
 | 3 people | 3.3 / 4.7 (0.1) | 3.0 / 4.6 (0.1) | 6.0 / 9.3 (0.3) | 82.0 (0.4) |
-| 30 people | 3.4 / 4.9 (0.1) | 2.8 / 4.7 (0.2) | 6.0 / 9.6 (0.3) | 86.1 (0.3) |
-| 100 people | not kept | 2.8 / 4.4 (0.1) | 6.0 / 9.2 (0.3) | 85.7 (0.3) |
+| 10 people | 3.3 / 4.7 (0.1) | 2.8 / 4.6 (0.2) | 5.9 / 9.4 (0.4) | not kept |
+| 30 people | 3.2 / 4.7 (0.2) | 2.6 / 4.2 (0.2) | 5.5 / 8.7 (0.4) | 86.1 (0.3) |
+| 100 people | 3.5 / 5.1 (0.2) | 3.1 / 5.0 (0.2) | 6.4 / 10.1 (0.4) | 85.7 (0.3) |
 """
 
 AFTER_FALSE = """
