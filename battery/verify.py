@@ -150,6 +150,11 @@ def _read_tables(store: Store) -> Iterator[Finding]:
     lists: dict[str, Callable[[], Any]] = {
         "people": store.people.all,
         "consents": store.people.consents,
+        "settings": store.setup.all_settings,
+        "tablets": store.transfer.tablets,
+        "received bundles": store.transfer.received,
+        "what waits": store.transfer.quarantine,
+        "bundles": store.bundles.all,
         "devices": setup.devices,
         "plans": setup.plans,
         "answers": store.visits.answers,

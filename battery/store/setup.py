@@ -162,6 +162,15 @@ class Setup(Connected):
         empty: dict[str, Any] = {}
         return {whole.partition(":")[2]: self.setting(whole, empty) for whole in sorted(names)}
 
+    def all_settings(self) -> list[Any]:
+        """Read every setting, so that what cannot be read is noted; return what could be."""
+        with self._reading() as connection:
+            names = connection.execute(select(schema.settings.c.name)).scalars().all()
+        aside = f"{UNREADABLE_SETTING}."
+        return [
+            self.setting(str(n)) for n in sorted(map(str, names)) if not n.startswith(aside)
+        ]
+
     def put_screen_check(
         self, device: str, screen: Screen, source: Literal["card", "ruler"], *, at_utc: str
     ) -> ScreenCheck:

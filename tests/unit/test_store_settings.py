@@ -10,6 +10,7 @@ from battery.stage.settings.comfort import Comfort, comfort_of
 from battery.store import Store
 from battery.store.opening import FILE_NAME
 from battery.store.settings import FORMS
+from battery.verify import verify
 from tests.lied_to import PERSON, ask, one_time
 
 HOSTILE = (
@@ -92,6 +93,9 @@ def test_of_a_list_or_dict_the_entries_that_fit_are_kept(tmp_path):
     with Store.open(tmp_path) as store:
         assert store.setup.setting("alarm_limits", {}) == {"pain": 3}
         assert "'fatigue' is 99" in store.unreadable()[0]
+    with Store.open(tmp_path, write=False) as store:
+        assert "setting alarm_limits" in verify(store).summary()
+    with Store.open(tmp_path) as store:
         store.setup.put_setting("alarm_limits", {"pain": 4})
         assert store.setup.setting("unreadable.alarm_limits") == {"pain": 3, "fatigue": 99}
 
