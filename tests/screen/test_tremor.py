@@ -160,6 +160,13 @@ def test_no_answer_is_given_that_was_not_meant(monkeypatch, kind, keys, n_seeds,
     assert taken >= 0.9 * aimed
 
 
+def test_a_palm_beside_a_finger_that_missed_answers_nothing(headless):
+    """Found by search: the palm came down on the next answer while the finger was beside."""
+    source = random.Random("Band 5129")
+    key = source.choice(ANSWERS)
+    assert set(Band(*headless, large=False).meant(key, Shaking.drawn(source))) <= {key}
+
+
 # In a test nothing is forgiven in silence: what the panel reports is what is recorded.
 
 

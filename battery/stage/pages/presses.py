@@ -4,7 +4,8 @@ Menus forgive: a button acts on release inside it, sliding off cancels, and only
 finger on a button counts; a second one anywhere but on Stop or Help undoes the press. After a
 press, or one that slid off, nothing is taken until no finger has come or gone for a moment, so
 that what a shaking finger does next presses nothing; an answer that lies where the page before
-was pressed is not taken in its first second; Stop and Help are always taken, and nothing is
+was pressed is not taken in its first second, nor one just after a contact that met nothing:
+it may be a palm beside a finger that missed. Stop and Help are always taken, and nothing is
 ever held. Tab and the arrows move from control to control and Return or the space
 bar presses; any other key is Stop.
 """
@@ -69,6 +70,7 @@ class Presses:
         self._pressed: str | None = None
         self._pointer: int | None = None
         self._focus: str | None = None
+        self._missed_ns = self._begun_ns - DEBOUNCE_NS  # a contact that met nothing
         self._corners: list[tuple[int, str]] = []
 
     def again(self) -> None:
@@ -134,10 +136,20 @@ class Presses:
         elif under is not None:
             self._pointer, self._pressed = read.pointer, under
             self._canvas.lift(self.areas[under], pressed=True)
+        else:
+            self._missed_ns = read.t_ns
 
     def _is_too_soon(self, read: Report, under: str | None) -> bool:
-        """Whether an answer may be the second of two taps meant for the page before."""
-        if under not in self._answers or self._guarded is None:
+        """Whether an answer may not be meant.
+
+        It may be the second of two taps that meant the page before, or a palm beside a finger
+        that has just missed.
+        """
+        if under not in self._answers:
+            return False
+        if read.t_ns < self._missed_ns + DEBOUNCE_NS:
+            return True
+        if self._guarded is None:
             return False
         soon = read.t_ns < self._begun_ns + ANSWER_NS
         return soon and self._guarded.colliderect(self.areas[under])
@@ -148,6 +160,7 @@ class Presses:
             self._passed_over.discard(read.pointer)
             self._hush(read.t_ns)
         if read.pointer != self._pointer:
+            self._missed_ns = read.t_ns
             return None
         pressed = self._pressed
         self._let_go()
