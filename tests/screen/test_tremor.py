@@ -162,9 +162,26 @@ def test_no_answer_is_given_that_was_not_meant(monkeypatch, kind, keys, n_seeds,
 
 def test_a_palm_beside_a_finger_that_missed_answers_nothing(headless):
     """Found by search: the palm came down on the next answer while the finger was beside."""
-    source = random.Random("Band 5129")
-    key = source.choice(ANSWERS)
-    assert set(Band(*headless, large=False).meant(key, Shaking.drawn(source))) <= {key}
+    window, clock = headless
+    band = Band(window, clock, large=False)
+    pilot = Pilot(window, clock, lambda _: None)
+    begun_ns, ms = clock.now, 1_000_000
+    beside_mm = window.scale.to_mm(640, 300)
+    palm_mm = window.scale.to_mm(780, 506)  # on the third answer
+    for at_ms, kind, place, pointer in (
+        (1500, "down", beside_mm, 1),
+        (1520, "down", palm_mm, 2),
+        (1575, "up", beside_mm, 1),
+        (2100, "up", palm_mm, 2),
+    ):
+        t_ns = begun_ns + at_ms * ms
+        pilot.add((t_ns, Report(t_ns, 0, kind, *place, pointer)))
+    pilot.add((begun_ns + 4000 * ms, "quit"))
+    run_pages(window, band.page())
+    rect = next(b["rect_px"] for b in pilot.states[-1]["buttons"] if b["key"] == "answer 2")
+    assert rect[0] < 780 < rect[0] + rect[2]
+    assert rect[1] < 506 < rect[1] + rect[3]
+    assert band.pressed == []
 
 
 # In a test nothing is forgiven in silence: what the panel reports is what is recorded.
