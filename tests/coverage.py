@@ -8,9 +8,11 @@ trails is it the same one throughout.
 from __future__ import annotations
 
 import math
+import multiprocessing
 import sys
 from collections import defaultdict
 from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -315,16 +317,20 @@ from all blocks together; there the table judges the chance alone.
 """
 
 
-def page(n_blocks, tell=lambda _: None):
-    """Write the page as Markdown."""
+def _job(job):
+    number, n_blocks = job
+    return judged(CONDITIONS[number], n_blocks, 10_000 * (1 + number))
+
+
+def page(n_blocks):
+    """Write the page as Markdown; conditions on all cores, the same figures on any number."""
+    jobs = [(number, n_blocks) for number in range(len(CONDITIONS))]
+    with ProcessPoolExecutor(mp_context=multiprocessing.get_context("spawn")) as pool:
+        every = dict(zip(CONDITIONS, pool.map(_job, jobs), strict=True))
     parts = [HEAD.format(n=n_blocks)]
     for task in dict.fromkeys(c.task for c in CONDITIONS):
         own = [c for c in CONDITIONS if c.task == task]
-        found = {}
-        for condition in own:
-            tell(f"{task}: {condition.says}")
-            first = 10_000 * (1 + CONDITIONS.index(condition))
-            found[condition.says] = judged(condition, n_blocks, first)
+        found = {condition.says: every[condition] for condition in own}
         parts.append(f"\n## {task.capitalize()}\n\n| | {' | '.join(found)} |\n")
         parts.append(f"|{'---|' * (len(found) + 1)}\n")
         for measure in measures_of(task):
@@ -359,8 +365,7 @@ def _cell(held):
 
 def main(arguments):
     n_blocks = int(arguments[1]) if len(arguments) > 1 else N_BLOCKS
-    tell = lambda text: sys.stderr.write(f"{text}\n")  # noqa: E731
-    Path(arguments[0]).write_text(page(n_blocks, tell), encoding="utf-8")
+    Path(arguments[0]).write_text(page(n_blocks), encoding="utf-8")
 
 
 if __name__ == "__main__":
