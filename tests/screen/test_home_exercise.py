@@ -54,7 +54,7 @@ class Home:
             staff_page=lambda page: page,
         )
         self.pages = HomeExercisePages(
-            make, self.sound, store, person="K7QF", now=lambda: NOW,
+            make, self.sound, store.care, person="K7QF", now=lambda: NOW,
             new_id=lambda: str(uuid.UUID(int=next(NUMBERS))),
         )  # fmt: skip
 

@@ -52,6 +52,7 @@ def clean_root(package):
     ]
     with tempfile.TemporaryDirectory(prefix="root-", ignore_cleanup_errors=True) as name:
         root = Path(name)
+        root.chmod(0o755)  # a normal user has to come in
         told("debootstrap", "--variant=minbase", release.split("-")[0], name, site)
         shutil.copyfile("/etc/resolv.conf", root / "etc/resolv.conf")
         for file in Path("/etc/apt/apt.conf.d").glob("*"):
