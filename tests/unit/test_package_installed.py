@@ -94,7 +94,13 @@ def test_demo_report_and_export_run(clean_root):
     home = "/srv/patient/demo"
     pages = told(*as_patient(clean_root, "battery", "people", "--home", home))
     assert code in pages
-    told(*as_patient(clean_root, "battery", "report", code, "--home", home, "--pdf"))
+    page = "/srv/patient/page.html"
+    told(
+        *as_patient(
+            clean_root, "battery", "report", code, "--home", home, "--out", page, "--pdf"
+        )
+    )
+    assert (clean_root / "srv/patient/page.pdf").read_bytes().startswith(b"%PDF")
     told(*as_patient(clean_root, "battery", "export", "/srv/patient/out", "--home", home))
     assert list((clean_root / "srv/patient/out").glob("*.json"))
 
