@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -37,7 +37,7 @@ class Column:
         UCUM; empty where there is none, ``1`` for a ratio.
     missing : str
         When and why it is empty; an empty text means that it never is.
-    words : tuple of str
+    words : collection of str
         All values it may have; empty where any may be.
     minimum, maximum : float, optional
         Bounds a value must keep, both included.
@@ -54,7 +54,7 @@ class Column:
     meaning: str
     unit: str = ""
     missing: str = ""
-    words: tuple[str, ...] = ()
+    words: Collection[str] = ()
     minimum: float | None = None
     maximum: float | None = None
     pattern: str = ""

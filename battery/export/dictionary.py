@@ -128,7 +128,7 @@ SETTINGS = Table(
     "settings it was done with.",
     (
         Column("settings_id", "string", "Hash of task and content.", pattern=HEX_16),
-        Column("task", "string", "The task.", words=tuple(sorted(TASKS))),
+        Column("task", "string", "The task.", words=TASKS.keys()),
         Column("content", "object", "The settings as JSON."),
     ),
     ("settings_id",),
@@ -188,7 +188,7 @@ BLOCKS = Table(
         BLOCK,
         Column("visit_id", "string", "The visit.", pattern=UUID),
         Column("number", "integer", "Place in the visit, from 0.", minimum=0),
-        Column("task", "string", "The task.", words=tuple(sorted(TASKS))),
+        Column("task", "string", "The task.", words=TASKS.keys()),
         Column("task_version", "integer", "Version of the task's rules.", minimum=1),
         Column("hand", "string", "Hand it was done with, amendments included.", words=SIDES),
         Column("hand_recorded", "string", "Hand that was asked for.", words=SIDES),

@@ -6,7 +6,6 @@ written.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -64,11 +63,11 @@ def relive(block: Block, samples: SampleArray) -> Block:
         Finished. Where the contacts end before the task does, nothing happens any more until
         its time is up.
     """
-    deciding = DECIDING.get(block.header.task)
+    deciding = _deciding(block, samples)
     if deciding is None:
         told = run_block(block.header, _Told(samples, MAX_NS))
     else:
-        told = _by(samples[deciding(block, samples)], block, samples)
+        told = _by(samples[deciding], block, samples)
     # What fell due had its own moment, whenever the task was told that it is over.
     end_ns = max(
         int(told.events["t_ns"].max(initial=0)), int(told.samples["t_ns"].max(initial=0))
@@ -81,15 +80,14 @@ def relive(block: Block, samples: SampleArray) -> Block:
     )
 
 
-def _presses(block: Block, samples: SampleArray) -> Flags:
+def _presses(samples: SampleArray) -> Flags:
     """Mark presses and lifts: the others only tell that time has passed."""
-    del block
     return np.asarray(np.isin(samples["kind"], [KIND_CODES["down"], KIND_CODES["up"]]))
 
 
 def _crossings(block: Block, samples: SampleArray) -> Flags:
     """Mark presses, lifts, and where a node's rim, or the ring round a first, is crossed."""
-    kept = _presses(block, samples)
+    kept = _presses(samples)
     place_mm = np.column_stack([samples["x_mm"], samples["y_mm"]])
     radius_mm = float(block.header.settings["node_r_mm"])
     for form in block.header.settings["forms"]:
@@ -101,12 +99,16 @@ def _crossings(block: Block, samples: SampleArray) -> Flags:
     return kept
 
 
-# What the rules of a task heed; every other report only tells them that time has passed.
-DECIDING: dict[str, Callable[[Block, SampleArray], Flags]] = {
-    "tapping": _presses,
-    "pursuit": _presses,
-    "trail": _crossings,
-}
+def _deciding(block: Block, samples: SampleArray) -> Flags | None:
+    """Mark what the rules of a task heed; every other report tells them of time alone.
+
+    None where every report may count, as it may in a task that is not known here.
+    """
+    if block.header.task in ("tapping", "pursuit"):
+        return _presses(samples)
+    if block.header.task == "trail":
+        return _crossings(block, samples)
+    return None
 
 
 def _by(deciding: SampleArray, block: Block, samples: SampleArray) -> Block:

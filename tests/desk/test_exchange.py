@@ -108,7 +108,7 @@ def test_limits_and_authors_are_kept(desk):
 def test_a_backup_is_a_store_that_opens(desk, tmp_path):
     (tmp_path / "copy").mkdir()
     target = tmp_path / "copy" / "battery.sqlite"
-    assert "The copy is made" in desk.send("/clinic/backup", file=str(target)).text
+    assert "The backup is made" in desk.send("/clinic/backup", file=str(target)).text
     with Store.open(tmp_path / "copy", write=False) as store:
         assert authors(store)
     again = desk.send("/clinic/backup", file=str(target))

@@ -131,7 +131,7 @@ def test_one_person_is_led_to_the_own_page_and_back_after_a_whole_visit(monkeypa
     assert hand.pages[0] == "person"
     assert any("visit 1 of" in line and "complete; stored" in line for line in told)
     other = Home(tmp_path / "other")
-    other.visits.get(monkeypatch, Person())
+    other.visit(monkeypatch, Person())
     assert blocks_of(home) == blocks_of(other)
     # The visit of this week is done, so no other one is offered.
     last = next(state for state in reversed(hand.states) if state["page"] == "person")

@@ -69,7 +69,7 @@ def rows_beside_without_end(bundle):
 
 
 def a_schema_of_many_columns(bundle):
-    bundle.manifest["schema"]["samples"] = [[f"c{n}", "<i8"] for n in range(45_000)]
+    bundle.manifest["schema"]["samples"] = [[f"c{n}", "<i8"] for n in range(30_000)]
 
 
 def a_plan_of_many_tasks(bundle):
