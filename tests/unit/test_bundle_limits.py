@@ -73,7 +73,7 @@ def a_schema_of_many_columns(bundle):
 
 
 def a_plan_of_many_tasks(bundle):
-    tasks = ",".join(['{"task": "slide"}'] * 60_000)
+    tasks = ",".join(['{"task": "slide"}'] * 40_000)
     bundle.record["plan"] = f'{{"name": "own", "tasks": [{tasks}]}}'
 
 
