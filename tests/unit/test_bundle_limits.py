@@ -87,7 +87,7 @@ BOMBS = {
     settings_of_many_values: "values; refused",
     rows_beside_without_end: "",
     a_schema_of_many_columns: "column",
-    a_plan_of_many_tasks: "plan",
+    a_plan_of_many_tasks: "tasks has",
 }
 
 
