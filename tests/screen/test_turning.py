@@ -10,7 +10,7 @@ from battery.store import Store
 from tests.screen.servers import Pointer, command, enrol, program, touch_screen, window_manager
 from tests.screen.stranger import Stranger, pause
 
-pytestmark = [pytest.mark.needs("xvfb", "xorg", "openbox"), pytest.mark.timeout(120)]
+pytestmark = [pytest.mark.needs("xvfb", "xorg", "openbox"), pytest.mark.timeout(240)]
 
 PLAN = """
 name = "brief"
@@ -102,7 +102,7 @@ def test_a_desktop_window_is_painted_when_it_comes_back_and_turns(tmp_path):
     first, second = tmp_path / "first", tmp_path / "second"
     with visiting(tmp_path, managed=True) as (_, published, pointer, _):
         before = published.wait(lambda s: s["buttons"])
-        wait_for_picture(pointer, first, lambda seen: len(set(seen)) > 20)
+        wait_for_picture(pointer, first, settled())
         pointer.tell("minimise")
         wait_for_picture(pointer, second, lambda seen: seen != first.read_bytes())
         pointer.tell("restore")
@@ -121,7 +121,7 @@ def test_a_block_in_a_desktop_window_is_stopped_by_turning(tmp_path):
     assert records(tmp_path) == [("interrupted", "the screen was turned or changed")]
 
 
-def wait_for_picture(pointer, path, ready, limit_s=10.0):
+def wait_for_picture(pointer, path, ready, limit_s=40.0):
     """Look at the screen until it is as wanted."""
     until_s = time.monotonic() + limit_s
     while True:
@@ -130,6 +130,17 @@ def wait_for_picture(pointer, path, ready, limit_s=10.0):
             return
         assert time.monotonic() < until_s, "not seen in time"
         pause(0.05)
+
+
+def settled():
+    """Whether a picture has something on it and was the same several times in a row."""
+    held = []
+
+    def ready(seen):
+        held.append(seen)
+        return len(set(seen)) > 20 and len(held) > 8 and len(set(held[-8:])) == 1
+
+    return ready
 
 
 def sleep(process):
