@@ -189,7 +189,8 @@ def erase(
     for line in left:
         print(line)
     print(
-        "Not reached: copies made by 'battery backup', and exports made earlier. Delete them."
+        "Not reached: copies made by 'battery backup', exports made earlier, and a name kept "
+        "at the desk. Delete them."
     )
 
 

@@ -15,6 +15,7 @@ import pyrage
 
 from battery.errors import UsageError
 from battery.files import make_folder, replace_whole
+from battery.store.opening import home_folder
 
 FILE = "names.age"
 MIN_PHRASE = 10  # characters
@@ -33,9 +34,10 @@ class Names:
     """
 
     def __init__(self, home: Path | str | None) -> None:
-        own = platformdirs.user_data_path("coordination-battery", appauthor=False)
-        on_server = home is None or "://" in str(home)
-        self.path = (own if on_server else Path(str(home))) / FILE
+        place = home_folder(home)
+        if not isinstance(place, Path):
+            place = platformdirs.user_data_path("coordination-battery", appauthor=False)
+        self.path = place / FILE
         self._phrase = ""
         self._held: dict[str, str] = {}
 
@@ -73,8 +75,8 @@ class Names:
             msg = f"a pass phrase must have {MIN_PHRASE} characters, not {len(phrase)}"
             raise UsageError(msg)
         make_folder(self.path.parent)
+        self._write({}, phrase)
         self._phrase, self._held = phrase, {}
-        self._write()
 
     def open(self, phrase: str) -> None:
         """Open the file until it is closed or the desk ends.
@@ -120,14 +122,15 @@ class Names:
             )
             raise UsageError(msg)
         names = {**self._held, code: name}
-        self._held = {code: held for code, held in names.items() if held}
-        self._write()
+        names = {code: held for code, held in names.items() if held}
+        self._write(names, self._phrase)
+        self._held = names
 
     def delete(self) -> None:
         """Delete the file with all names."""
         self.close()
         self.path.unlink(missing_ok=True)
 
-    def _write(self) -> None:
-        told = json.dumps(self._held, sort_keys=True).encode()
-        replace_whole(self.path, pyrage.passphrase.encrypt(told, self._phrase))
+    def _write(self, names: Mapping[str, str], phrase: str) -> None:
+        told = json.dumps(names, sort_keys=True).encode()
+        replace_whole(self.path, pyrage.passphrase.encrypt(told, phrase))

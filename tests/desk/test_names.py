@@ -6,9 +6,10 @@ import pytest
 from typer.testing import CliRunner
 
 from battery.cli import app
+from battery.desk import names as module
 from battery.desk.names import Names
 from battery.effective import visits_of
-from battery.errors import UsageError
+from battery.errors import StoreError, UsageError
 from battery.people import person_label
 from tests.desk.office import Desk
 
@@ -108,3 +109,24 @@ def test_nobody_has_a_name_where_no_names_are_open(desk, code):
         person = store.people.get(code)
     assert person_label(person) == code
     assert person_label(person, {code: NAME}) == f"{NAME} ({code})"
+
+
+def test_the_file_lies_beside_the_store_it_names_people_of(tmp_path, monkeypatch):
+    monkeypatch.setenv("BATTERY_HOME", str(tmp_path / "by name"))
+    assert Names(None).path == tmp_path / "by name" / "names.age"
+    assert Names(tmp_path).path == tmp_path / "names.age"
+    assert tmp_path not in Names("postgresql://clinic/store").path.parents
+
+
+def test_a_name_that_could_not_be_written_is_not_shown(tmp_path, monkeypatch):
+    names = Names(tmp_path)
+    names.begin(PHRASE, PHRASE)
+
+    def full(path, data):
+        msg = "no room"
+        raise StoreError(msg)
+
+    monkeypatch.setattr(module, "replace_whole", full)
+    with pytest.raises(StoreError):
+        names.put("K7QF", NAME)
+    assert names() == {}

@@ -75,8 +75,9 @@ def test_a_preview_of_another_persons_visit_tells_of_both(desk, code):
 def test_a_page_is_the_same_after_a_try(desk, code, own_clinic):
     with Store.open(own_clinic) as store:
         before = render(page_of(store, code, now=NOW))
-        visit = visits_of(store, code)[0].header.visit_id
-        block = blocks_of(store, visit)[0].record.header.block_id
+        visit = visits_of(store, code)[1].header.visit_id
+        headers = [held.record.header for held in blocks_of(store, visit)]
+        block = next(header.block_id for header in headers if header.phase == "test")
         said = {"author": "AB", "reason": "r", "at_utc": "2026-12-01T10:00:00+00:00"}
         with store.tried():
             store.annotations.amend("block", block, "excluded", "yes", **said)
