@@ -184,6 +184,17 @@ def test_a_palm_beside_a_finger_that_missed_answers_nothing(headless):
     assert band.pressed == []
 
 
+def test_a_palm_is_not_taken_for_a_finger_that_came_too_soon(headless):
+    """Found by search: the finger meant the answer under the last press, a palm the next."""
+    window, clock = headless
+    band = Band(window, clock, large=False)
+    source = random.Random("first press")
+    (pressed,) = band.meant("answer 0", Shaking(8.0, 3.0, 1, 0.5, False, source.random()))
+    assert pressed == "answer 0"
+    palm_first = Shaking(5.8, 7.0, 2, 0.4, True, 0.9446304662483713)
+    assert band.meant("answer 0", palm_first) == []
+
+
 # In a test nothing is forgiven in silence: what the panel reports is what is recorded.
 
 

@@ -128,16 +128,23 @@ class Presses:
         if quiet and not (under in ALWAYS and read.t_ns >= self._begun_ns + DEBOUNCE_NS):
             self._passed_over.add(read.pointer)
             self._hush(read.t_ns)
+            self._doubt(under)
         elif self._pointer is not None:
             self._passed_over.add(read.pointer)
-            # Two at once: a palm may rest on the control and the finger have missed its own.
-            if under is not None or self._pressed not in ALWAYS:
-                self._let_go()
+            self._doubt(under)
         elif under is not None:
             self._pointer, self._pressed = read.pointer, under
             self._canvas.lift(self.areas[under], pressed=True)
         else:
             self._missed_ns = read.t_ns
+
+    def _doubt(self, under: str | None) -> None:
+        """Undo a press that a second contact met: a palm may rest on the control.
+
+        The finger may have missed its own, or come too soon to be taken.
+        """
+        if under is not None or self._pressed not in ALWAYS:
+            self._let_go()
 
     def _is_too_soon(self, read: Report, under: str | None) -> bool:
         """Whether an answer may not be meant.
