@@ -13,15 +13,19 @@ import typer
 
 from battery.commands import (
     clinic,
-    context,
     correcting,
     desk,
     handing,
     home,
     launcher,
-    records,
     visiting,
     watching,
+)
+from battery.commands import (
+    keeping as records,
+)
+from battery.commands import (
+    saying as context,
 )
 from battery.errors import BatteryError
 from battery.files import keep_private

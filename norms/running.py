@@ -53,7 +53,7 @@ class Limits(NamedTuple):
 
 
 def running_mean(changes: Floats) -> Floats:
-    """Average changes from baseline, the newest weighing most, from 0 at baseline.
+    """Average changes from baseline, the newest weighing most (EWMA), from 0 at baseline.
 
     Parameters
     ----------

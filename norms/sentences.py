@@ -61,7 +61,7 @@ LIMITS = (
 )
 RULE = (
     "A change is called larger than measurement error when the running mean of the visits "
-    "since baseline, the newest weighing most, leaves the limits drawn with it. Of 100 "
+    "since baseline, the newest weighing most (EWMA), leaves the limits drawn with it. Of 100 "
     f"unchanged people about {100 * PAGE_PRICE.to_named:.0f} would find such a line anywhere "
     f"among the main measures of their page in {N_LOOKS} weekly visits, "
     f"{100 * PAGE_PRICE.year:.0f} in {YEAR_LOOKS} (rule version {RULE_VERSION})."

@@ -12,9 +12,9 @@ import pyarrow.parquet as pq
 from battery.export import Form, raw, reading, rebuilding
 from battery.export.csv_copy import write_csv
 from battery.export.dictionary import TABLES
-from battery.export.files import names_of
 from battery.export.selection import Selection
 from battery.export.signing import DIGEST, digest_of
+from battery.export.table_files import names_of
 from battery.recording import FRAME_DTYPE
 
 NOW = datetime(2026, 11, 1, 9, 30, tzinfo=UTC)

@@ -23,7 +23,7 @@ from battery.report.lines import (
     rule_of,
     series_values,
 )
-from battery.report.rows import (
+from battery.report.page_rows import (
     GoalRow,
     HomeExerciseRow,
     MarkerRow,

@@ -20,10 +20,10 @@ from battery.errors import BatteryError, RecordError
 from battery.export.allowed import breaches
 from battery.export.csv_copy import write_rows
 from battery.export.dictionary import TABLES
-from battery.export.files import CSV, DICTIONARY, PACKAGE, size_and_hash
 from battery.export.reading import MADE_OF, RAW, Export, is_plain
 from battery.export.rebuilding import BROKEN
 from battery.export.signing import DIGEST, SIGNATURE, digest_of, signer_of
+from battery.export.table_files import CSV, DICTIONARY, PACKAGE, size_and_hash
 from battery.verify import (
     Finding,
     Verification,

@@ -13,7 +13,7 @@ import pyarrow.parquet as pq
 
 from battery.cells import harmless
 from battery.export.dictionary import TABLES
-from battery.export.files import CSV, names_of
+from battery.export.table_files import CSV, names_of
 
 ROWS_AT_ONCE = 65_536
 LEVEL = 6

@@ -15,9 +15,16 @@ import pyarrow.parquet as pq
 
 from battery.export.columns import Column, Table
 from battery.export.dictionary import TABLES
-from battery.export.files import CSV, DICTIONARY, PACKAGE, PACKAGE_NAME, names_of, size_and_hash
 from battery.export.selection import Selection
 from battery.export.signing import DIGEST, SIGNATURE, Sign, digest_of, signed_bytes
+from battery.export.table_files import (
+    CSV,
+    DICTIONARY,
+    PACKAGE,
+    PACKAGE_NAME,
+    names_of,
+    size_and_hash,
+)
 from battery.scoring import SCORING_VERSION
 from battery.store import Store
 

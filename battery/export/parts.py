@@ -22,7 +22,7 @@ from battery.errors import BatteryError, StoreError
 from battery.export import raw, tables
 from battery.export.dictionary import BLOCKS, EVENTS, FRAMES, SAMPLES, SCORES
 from battery.export.dictionary_trials import TRIALS
-from battery.export.files import TableWriter, part_name
+from battery.export.table_files import TableWriter, part_name
 from battery.recording import Block
 from battery.store import Store
 from tasks.contract import NS_PER_S

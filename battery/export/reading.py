@@ -24,7 +24,6 @@ from battery.errors import RecordError, UsageError
 from battery.export import raw
 from battery.export.columns import WORDS, Column
 from battery.export.dictionary import TABLES
-from battery.export.files import PACKAGE, PACKAGE_NAME, names_of
 from battery.export.limits import hold_footer, hold_pages
 from battery.export.rebuilding import (
     BROKEN,
@@ -35,6 +34,7 @@ from battery.export.rebuilding import (
     n_values,
     structure_of,
 )
+from battery.export.table_files import PACKAGE, PACKAGE_NAME, names_of
 from battery.playable import hold_block
 from battery.recording import (
     Block,

@@ -15,11 +15,11 @@ from battery.export.codes import Codes, check_key_list, write_key_list
 from battery.export.csv_copy import write_csv
 from battery.export.deidentify import Days
 from battery.export.dictionary import TABLES
-from battery.export.files import SINGLE, TableWriter, names_of, replacing
 from battery.export.package import About, write_package
 from battery.export.parts import BlockJob, PartDone, PartJob, PartWriting, closes, writing
 from battery.export.selection import EVERYTHING, Selection
 from battery.export.signing import Sign
+from battery.export.table_files import SINGLE, TableWriter, names_of, replacing
 from battery.flagging import Flagging
 from battery.recording import VisitHeader
 from battery.store import Amendment, Person, Store, VisitRecord

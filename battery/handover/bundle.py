@@ -26,7 +26,7 @@ from pydantic import TypeAdapter, ValidationError
 from battery import forms
 from battery.errors import FalseFieldError, HandoverError, NewerFormatError
 from battery.handover import gate
-from battery.handover.files import sha256
+from battery.handover.folder_files import sha256
 from battery.handover.keys import fingerprint, verified
 from battery.playable import hold_block
 from battery.recording import (

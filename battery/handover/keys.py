@@ -27,7 +27,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import (
 
 from battery.errors import HandoverError, StoreError, UsageError
 from battery.files import inside
-from battery.handover.files import files_in, read_plain, write_whole
+from battery.handover.folder_files import files_in, read_plain, write_whole
 from battery.store import Store
 from battery.store.handing import SET_UP
 from battery.store.opening import home_folder

@@ -20,7 +20,7 @@ from battery.errors import (
     StoreError,
 )
 from battery.handover.bundle import MAX_BUNDLE_BYTES, open_signed, pack, unseal
-from battery.handover.files import files_in, read_plain, sha256
+from battery.handover.folder_files import files_in, read_plain, sha256
 from battery.handover.keys import ClinicKeys, clinic_keys, fingerprint
 from battery.handover.receipts import write_receipt
 from battery.handover.sending import BUNDLE, remember

@@ -10,7 +10,7 @@ from pathlib import Path
 from battery.errors import HandoverError, RecordError, StoreError
 from battery.files import inside
 from battery.handover.bundle import pack, sign_and_seal
-from battery.handover.files import read_plain, sha256, write_whole
+from battery.handover.folder_files import read_plain, sha256, write_whole
 from battery.handover.keys import clinics_of, fingerprint, tablet_key
 from battery.handover.receipts import acknowledge
 from battery.moments import utc_text

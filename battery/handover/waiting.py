@@ -11,7 +11,7 @@ from pathlib import Path
 
 from battery.errors import FalseFieldError, HandoverError, RecordError, UsageError
 from battery.handover.bundle import open_content
-from battery.handover.files import files_in
+from battery.handover.folder_files import files_in
 from battery.handover.keys import clinic_keys, keys_folder
 from battery.handover.receiving import OUTCOMES, admit, open_bundle, scores_of, utc
 from battery.handover.sending import BUNDLE, FOLDERS

@@ -6,8 +6,8 @@ truth. The page names bias and spread, and marks what lies outside the limits pr
 
 from __future__ import annotations
 
+from battery.recovery.document import page
 from battery.recovery.finding import Found, find, play, recover
-from battery.recovery.page import page
 from battery.recovery.people import PEOPLE
 from battery.recovery.quantities import QUANTITIES, Quantity
 

@@ -6,8 +6,8 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from battery.recovery.document import page
 from battery.recovery.finding import find
-from battery.recovery.page import page
 
 
 def main(arguments: Sequence[str]) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from datetime import date, timedelta
 
-from battery.report.rows import GoalRow, HomeExerciseRow
+from battery.report.page_rows import GoalRow, HomeExerciseRow
 from battery.store import (
     Goal,
     GoalLevel,

@@ -11,7 +11,7 @@ from battery.report import pictures, sheet, trend, words
 from battery.report.alarming import acknowledged_lines, alarm_lines
 from battery.report.judged import Page
 from battery.report.lines import COMPOSITE, TITLES, Line
-from battery.report.rows import Reading, Trace
+from battery.report.page_rows import Reading, Trace
 from battery.report.shapes import PT_PER_MM
 from battery.scoring import MEASURES, Measure, measures_of
 from battery.scoring.flags import FLAGS

@@ -21,9 +21,9 @@ from battery.report.lines import (
     by_measure,
     rule_of,
 )
+from battery.report.page_rows import HomeExerciseRow, MarkerRow, PageRows, VisitRow
 from battery.report.pooling import Readings, pools, pools_of, scatter
 from battery.report.readings import Everything, readings_of, readings_or_none
-from battery.report.rows import HomeExerciseRow, MarkerRow, PageRows, VisitRow
 from battery.scoring import PRIMARY
 from battery.scoring.flags import flag_measures
 from battery.store import (

@@ -8,7 +8,7 @@ from itertools import pairwise
 from battery.answers import PAUSE_RISE
 from battery.report import shapes
 from battery.report.judged import Page
-from battery.report.rows import HomeExerciseRow
+from battery.report.page_rows import HomeExerciseRow
 from battery.report.shapes import GREY, INK, Axis
 from battery.report.trend import LEFT, RIGHT, Timeline, numbered
 

@@ -20,7 +20,7 @@ from battery.report.lines import (
     ratio_readings,
     rule_of,
 )
-from battery.report.rows import PageRows, Pool, Reading, Trace, VisitRow
+from battery.report.page_rows import PageRows, Pool, Reading, Trace, VisitRow
 from battery.scoring import MEASURES, PRIMARY, Measure
 from battery.scoring.measures import Direction
 from norms import sentences

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from battery.recording import HANDS, Hand
-from battery.report.rows import Reading
+from battery.report.page_rows import Reading
 from battery.scoring import MEASURES, PRIMARY, Measure
 from battery.store import Person
 from norms import sentences

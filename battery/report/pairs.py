@@ -11,7 +11,7 @@ from battery.recording import Hand
 from battery.report import shapes
 from battery.report.judged import Page
 from battery.report.lines import Line
-from battery.report.rows import Reading
+from battery.report.page_rows import Reading
 from battery.report.shapes import FAINT, GREY, PT_PER_MM, Axis
 from norms.band import transform
 from norms.verdict import N_RECENT

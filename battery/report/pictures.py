@@ -9,7 +9,7 @@ import numpy as np
 
 from battery.recording import Hand
 from battery.report import shapes
-from battery.report.rows import Floats, Trace
+from battery.report.page_rows import Floats, Trace
 from battery.report.shapes import COLOURS, DASHES, FAINT, GREY, INK, PT_PER_MM, Axis
 
 WIDTH, HEIGHT = 45.0 * PT_PER_MM, 27.0 * PT_PER_MM

@@ -15,8 +15,8 @@ from battery.report.lines import (
     rule_of,
     series_values,
 )
+from battery.report.page_rows import Pool, Reading
 from battery.report.readings import Everything, readings_or_none
-from battery.report.rows import Pool, Reading
 from battery.scoring import PRIMARY
 from battery.store import Person, VisitRecord
 from tasks.registry import TASKS

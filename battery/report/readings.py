@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from battery.errors import BatteryError
 from battery.flagging import Flagging
 from battery.recording import Hand, VisitHeader
-from battery.report.rows import Reading
+from battery.report.page_rows import Reading
 from battery.scoring import MEASURES, PRIMARY
 from battery.scoring.flags import FLAGS, Value, comparable
 from battery.store import (

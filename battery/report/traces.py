@@ -11,7 +11,7 @@ from scipy.signal import detrend, welch
 from battery.errors import BatteryError
 from battery.recording import Block, Hand
 from battery.report.judged import Page, wanted_blocks
-from battery.report.rows import Floats, Trace
+from battery.report.page_rows import Floats, Trace
 from battery.scoring.jitter.band import MIN_SEGMENT_S, WINDOW_S
 from battery.scoring.pursuit.parts import parts
 from battery.scoring.signal.path import GRID_HZ, between, contact_path, even

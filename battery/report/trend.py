@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from battery.report import shapes
 from battery.report.judged import Occasion, Page
 from battery.report.lines import COMPOSITE, Line, Shown, gaps_days
-from battery.report.rows import Reading, VisitRow
+from battery.report.page_rows import Reading, VisitRow
 from battery.report.shapes import COLOURS, DASHES, FAINT, GREY, INK, PT_PER_MM, Axis
 from battery.report.widths import width_pt
 from battery.scoring import Measure

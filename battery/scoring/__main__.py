@@ -6,7 +6,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from battery.scoring.page import page
+from battery.scoring.document import page
 
 
 def main(arguments: Sequence[str]) -> int:

@@ -58,7 +58,7 @@ INSIDE = {
     ),
     "battery.scoring": (
         ("__main__",),
-        ("page",),
+        ("document",),
         ("blocks", "trials", "gate", "flags", "measures"),
         ("scorers",),
         ("tapping", "slide", "pursuit", "trail"),

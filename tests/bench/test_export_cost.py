@@ -14,8 +14,8 @@ import pytest
 
 from battery.export import Form, export_tidy, rescore_export, verify_export
 from battery.export.dictionary import TABLES
-from battery.export.files import ZSTD_LEVEL
 from battery.export.reading import Export
+from battery.export.table_files import ZSTD_LEVEL
 from battery.plan import STANDARD
 from battery.store import Store
 from tests import clinic as made_up

@@ -14,7 +14,7 @@ from battery.export import export_bids, export_tidy, rescore_export, verify_expo
 from battery.joining import PARTS, join, leave
 from battery.plan import Plan, PlannedTask
 from battery.report import page_of, render
-from battery.report.rows import Trace
+from battery.report.page_rows import Trace
 from battery.rescoring import rescore_all
 from battery.scoring.measure import OWN, Measure
 from battery.scoring.score import Score

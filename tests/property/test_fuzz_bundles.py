@@ -16,7 +16,7 @@ import pytest
 
 from battery.errors import BatteryError
 from battery.handover import bundle, keys
-from battery.handover.files import sha256
+from battery.handover.folder_files import sha256
 from battery.handover.receiving import receive
 from battery.store import Store
 from battery.store.arrival import Beside

@@ -17,12 +17,12 @@ import pyarrow.parquet as pq
 import pytest
 
 from battery.errors import StoreError, UsageError
-from battery.export import Form, export_tidy, files
+from battery.export import Form, export_tidy, table_files
 from battery.export.dictionary import TABLES
 from battery.export.dictionary_trials import TRIALS
-from battery.export.files import names_of
 from battery.export.package import readable
 from battery.export.selection import Selection
+from battery.export.table_files import names_of
 from battery.scoring.trials import trial_rows
 from battery.store import Store
 from tests import clinic as made_up
@@ -507,8 +507,8 @@ def test_a_file_is_refused(clinic, tmp_path):
 
 
 def test_what_a_killed_export_left_is_written_over(clinic, tmp_path, exported):
-    (tmp_path / "out" / files.PARTIAL).mkdir(parents=True)
-    (tmp_path / "out" / files.PARTIAL / "visits.parquet").write_text("half")
+    (tmp_path / "out" / table_files.PARTIAL).mkdir(parents=True)
+    (tmp_path / "out" / table_files.PARTIAL / "visits.parquet").write_text("half")
     (tmp_path / "out" / "blocks").mkdir()
     (tmp_path / "out" / "blocks" / "part-0009.parquet").write_text("before the kill")
     with Store.open(clinic, write=False) as store:
@@ -557,7 +557,7 @@ def test_files_that_cannot_be_moved_leave_no_descriptor(
     move = Path.replace
 
     def fail_at_scores(self, target):
-        if self.name == "visits.parquet" and files.PARTIAL in self.parts:
+        if self.name == "visits.parquet" and table_files.PARTIAL in self.parts:
             raise OSError(5, "Input/output error")
         return move(self, target)
 

@@ -19,8 +19,8 @@ from battery.cli import app
 from battery.export import export_bids, export_tidy, rescore_export, verify_export
 from battery.export.bids_check import bids_findings
 from battery.export.dictionary import TABLES
-from battery.export.files import names_of
 from battery.export.signing import DIGEST, SIGNATURE, digest_of, signed_bytes
+from battery.export.table_files import names_of
 from battery.handover.keys import clinic_signature, make_clinic_keys
 from battery.recording import (
     canonical_json,

@@ -5,7 +5,7 @@ import pytest
 
 from battery.errors import HandoverError, UsageError
 from battery.handover import bundle, keys, leave_out
-from battery.handover.files import write_whole
+from battery.handover.folder_files import write_whole
 from battery.handover.receiving import admit
 from battery.verify import verify
 from tests import handover_kit as hand

@@ -12,7 +12,7 @@ import pytest
 
 from battery.errors import StoreError
 from battery.handover import keys
-from battery.handover.files import write_whole
+from battery.handover.folder_files import write_whole
 from battery.handover.receiving import admit
 from battery.store import Store
 from tests import handover_kit as hand

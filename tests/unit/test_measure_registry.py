@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from battery.scoring import MEASURES, PARTNER, PRIMARY, SCORING_VERSION
+from battery.scoring.document import page
 from battery.scoring.flags import FLAGS
-from battery.scoring.page import page
 
 DOCUMENT = Path(__file__).parents[2] / "battery" / "scoring" / "measures.md"
 TASKS = ("tapping", "pursuit", "slide", "trail")

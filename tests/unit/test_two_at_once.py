@@ -8,7 +8,7 @@ import pytest
 
 from battery.errors import StoreError, UsageError
 from battery.handover import bundle, keys, receive
-from battery.handover.files import write_whole
+from battery.handover.folder_files import write_whole
 from battery.handover.receiving import write_receipts
 from battery.store import Store
 from tests import handover_kit as hand
