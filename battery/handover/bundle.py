@@ -49,6 +49,7 @@ from battery.store import rebuild
 from battery.store.arrival import Arrival, Beside, WholeVisit, facts_of
 from battery.store.codec import events_from_json, events_to_json
 from battery.store.form import wait_for_update
+from battery.store.handing import MAX_BUNDLES
 from battery.store.rows import Person
 from tasks.plain import to_plain
 
@@ -81,7 +82,6 @@ MAX_VALUES = 100_000  # of such a part; a whole visit has under 3,000
 MAX_EVENT_BYTES = 4_000_000  # of all parts with events together
 MAX_PARTS = 1000
 MAX_LIST_BYTES = 200 * MAX_PARTS  # of the list of parts
-MAX_BUNDLES = 1_000_000
 STAMP = (1980, 1, 1, 0, 0, 0)  # nothing in a zip may depend on when it was made
 
 _BROKEN = (

@@ -15,11 +15,11 @@ from pydantic import AfterValidator, Field
 from battery import forms
 from battery.errors import HandoverError, NewerFormatError
 from battery.files import inside
-from battery.handover.bundle import MAX_BUNDLES
 from battery.handover.folder_files import files_in, read_plain, write_whole
 from battery.handover.keys import Card, verified
 from battery.recording import canonical_json
 from battery.store import Store
+from battery.store.handing import MAX_BUNDLES
 from battery.store.merging import Received
 
 RECEIPT = ".receipt"

@@ -19,6 +19,7 @@ from battery.store.opening import Opened
 from battery.store.reach import rows_beside_device, rows_beside_person, rows_beside_visit
 from battery.store.setup import Setup
 
+MAX_BUNDLES = 1_000_000  # of one tablet
 SET_UP = "handover.clinics"  # the clinic keys this store seals to
 
 
@@ -95,10 +96,16 @@ class Bundles(Connected):
         return self._built(rows, partial(fitted, Sent), "bundle", "number")
 
     def last_number(self) -> int:
-        """Return the highest number of a bundle made here, one that cannot be read included."""
+        """Return the highest number of a bundle made here, one that cannot be read included.
+
+        Bundles are numbered from 1 without a gap, so a number beyond what any can have is
+        damage, and how many there are stands for it.
+        """
+        column = schema.bundles.c.number
+        query = select(func.max(column).filter(column <= MAX_BUNDLES), func.count())
         with self._reading() as connection:
-            number = connection.execute(select(func.max(schema.bundles.c.number))).scalar()
-        return int(number or 0)
+            highest, count = connection.execute(query.select_from(schema.bundles)).one()
+        return max(int(highest or 0), int(count))
 
     def add(self, sent: Sent) -> None:
         """Remember a bundle before its file is written, so that its number is used once."""

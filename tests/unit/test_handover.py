@@ -7,13 +7,14 @@ from datetime import timedelta
 
 import pyrage
 import pytest
+from sqlalchemy import update
 
 from battery.errors import HandoverError, UsageError
 from battery.export import export_tidy
 from battery.handover import bundle, keys, make_clinic_keys, receive, send, take
 from battery.handover.receiving import missing_lines, open_bundle
 from battery.rescoring import rescore_all
-from battery.store import Store
+from battery.store import Store, schema
 from tests import handover_kit as hand
 from tests.export_kit import NOW, files
 
@@ -86,6 +87,19 @@ def test_a_lost_file_is_written_again_under_a_new_number(pair):
     received = pair.receive()
     assert received.outcomes == {"new": 2}
     assert received.notes == []  # number 1 will not come, and the clinic knows
+
+
+@pytest.mark.parametrize("number", [2**63 - 1, 1_000_001])
+def test_after_a_damaged_number_the_next_one_still_follows(pair, number):
+    pair.send()
+    bundles = schema.bundles
+    with pair.tablet._writing() as connection:
+        damage = update(bundles).where(bundles.c.number == 2).values(number=number)
+        connection.execute(damage)
+    hand.record_visits(pair.tablet, 1, first=3)
+    pair.send()
+    numbers = [int(path.stem[-6:]) for path in pair.bundles()]
+    assert numbers in ([1, 2, 3], [1, 2, 3, 4])  # what cannot be read as sent is sent again
 
 
 def test_missing_numbers_and_a_broken_chain_are_named(pair):
