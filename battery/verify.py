@@ -168,6 +168,7 @@ def _read_tables(store: Store) -> Iterator[Finding]:
         "home exercises": care.home_exercises,
         "screen checks": setup.screen_checks,
         "timing checks": setup.timing_checks,
+        "loop checks": setup.loop_checks,
         "scores": store.scores.all,
     }
     for name, read in lists.items():

@@ -8,7 +8,7 @@ from battery.export import export_tidy
 from battery.handover.keys import clinic_signature, make_clinic_keys
 from battery.simulate import Person as Simulated
 from battery.simulate import Truth
-from battery.store import HomeExercise, Store, TimingCheck
+from battery.store import HomeExercise, LoopCheck, Store, TimingCheck
 from tests import clinic as made_up
 from tests import store_kit as kit
 from tests.export_kit import EVERYBODY, NOW
@@ -65,4 +65,8 @@ def say_everything(store, visit):
     store.setup.put_timing_check(
         TimingCheck(kit.identifier("t"), alias, "touch", 400, 120.0, 60.0, 0.0, 60.0, 0.0, 1.0,
                     AT)
+    )  # fmt: skip
+    store.setup.put_loop_check(
+        LoopCheck(kit.identifier("l"), alias, "lift", 3, 62.0, 4.0, 52.1, 71.9, 3.0, 239.8,
+                  "14 15 16", "film", "AB", AT)
     )  # fmt: skip

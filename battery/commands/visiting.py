@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from battery.commands.common import Code, Home, now, open_store, person_meant
+from battery.errors import UsageError
 
 
 def screen(
@@ -18,15 +19,30 @@ def screen(
         float | None, typer.Option(help="Height of the lit screen area, by ruler, mm.")
     ] = None,
     show: Annotated[bool, typer.Option("--show", help="Only say what is known.")] = False,
+    loop: Annotated[
+        bool,
+        typer.Option(
+            "--loop", help="Film the delay from finger to light with a phone, and read it."
+        ),
+    ] = False,
     home: Home = None,
 ) -> None:
     """Measure this screen with a bank card and check its pointer, or take its size by ruler.
 
+    With --loop a phone that films in slow motion shows how long the device takes from a finger
+    to light. That is stored and stands beside the reaction times; it is taken off none.
+
     Example: battery screen, or: battery screen --width-mm 217 --height-mm 136
     """
-    from battery.stage import measure_screen
+    from battery.stage import film_loop, measure_screen
 
+    if loop and (show or width_mm is not None or height_mm is not None):
+        msg = "say --loop alone; nothing was changed"
+        raise UsageError(msg)
     with open_store(home) as store:
+        if loop:
+            print("\n".join(film_loop(store, wall=now)))
+            return
         for line in measure_screen(
             store, width_mm=width_mm, height_mm=height_mm, show=show, wall=now
         ):

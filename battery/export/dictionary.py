@@ -26,6 +26,7 @@ from battery.export.dictionary_around import AROUND
 from battery.export.dictionary_beside import (
     AMENDMENTS,
     ANSWERS,
+    LOOP_CHECKS,
     MARKERS,
     PRACTICE,
     SCREEN_CHECKS,
@@ -432,6 +433,7 @@ TABLES: Mapping[str, Table] = {
         ANSWERS,
         SCREEN_CHECKS,
         TIMING_CHECKS,
+        LOOP_CHECKS,
         *AROUND,
     )
 }

@@ -7,6 +7,7 @@ from typing import get_args
 from battery.answers import MAX_RATING, MIN_RATING, MOMENTS, QUESTIONS
 from battery.export.columns import DAY, OF_BLOCK, UUID, Column, Key, Table, number
 from battery.store import Exercise, HomeExerciseHand, HomeExerciseKind, MarkerKind
+from battery.store.rows import Edge
 
 AMENDED = ("person", "hand", "helped", "excluded", "note")
 MARKERS = Table(
@@ -124,6 +125,45 @@ SCREEN_CHECKS = Table(
         number("mm_per_px_x", "Scale of the x axis.", "mm/{px}", minimum=0),
         number("mm_per_px_y", "Scale of the y axis.", "mm/{px}", minimum=0),
         Column("source", "string", "What it was measured with.", words=("card", "ruler")),
+    ),
+    ("device", "number"),
+    (_OF_DEVICE,),
+)
+LOOP_CHECKS = Table(
+    "loop_checks",
+    "Loop checks",
+    "Each time the delay of a device was filmed, from the finger to light. It is contained in "
+    "every reaction time of the device and taken off none.",
+    (
+        Column("device", "string", "The device."),
+        Column("number", "integer", "Number of the check on the device, from 1.", minimum=1),
+        Column(
+            "edge",
+            "string",
+            "What the finger did: it came onto the glass, or left it.",
+            words=get_args(Edge),
+        ),
+        Column("n_read", "integer", "Touches or lifts that were read.", minimum=3),
+        number("mean_ms", "Mean delay.", "ms", minimum=0),
+        number("sd_ms", "Its standard deviation.", "ms", minimum=0),
+        number("low_ms", "Lower end of the 95 % interval of the mean.", "ms", minimum=0),
+        number("high_ms", "Upper end of it.", "ms", minimum=0),
+        number(
+            "program_ms",
+            "Of the delay, what the program itself took: from the report of the pointer to "
+            "the picture handed over.",
+            "ms",
+            "not measured",
+            minimum=0,
+        ),
+        number("camera_hz", "Rate of the camera, by the program's frames.", "Hz", minimum=0),
+        Column(
+            "frames",
+            "string",
+            "Frames of the film between finger and light, as they were read.",
+            pattern=r"[0-9]+( [0-9]+)*",
+        ),
+        Column("method", "string", "How it was measured.", words=("film",)),
     ),
     ("device", "number"),
     (_OF_DEVICE,),

@@ -28,7 +28,7 @@ from battery.export.table_files import (
 from battery.scoring import SCORING_VERSION
 from battery.store import Store
 
-EXPORT_VERSION = "2.0.0"  # of the tables; a changed meaning raises the first number
+EXPORT_VERSION = "2.1.0"  # of the tables; a changed meaning raises the first number
 LICENCE, AUTHORS = "export.licence", "export.authors"  # settings of the clinic
 TITLE = "Coordination battery: raw trials and scores"
 PARQUET = "application/vnd.apache.parquet"

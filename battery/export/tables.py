@@ -25,6 +25,7 @@ from battery.store import (
     Amendment,
     BlockRecord,
     HomeExercise,
+    LoopCheck,
     Marker,
     Person,
     ScoreRow,
@@ -348,6 +349,27 @@ def timing_check_rows(checks: Sequence[TimingCheck], alias: str) -> list[Row]:
             "slow_frames": check.slow_frames,
             "flip_p99_ms": check.flip_p99_ms,
             "flags": " ".join(flags_of_check(check)) or None,
+        }
+        for number, check in enumerate(checks, start=1)
+    ]
+
+
+def loop_check_rows(checks: Sequence[LoopCheck], alias: str) -> list[Row]:
+    """Rows of `loop_checks` of one device, in order of time; who read them stays behind."""
+    return [
+        {
+            "device": alias,
+            "number": number,
+            "edge": check.edge,
+            "n_read": check.n_read,
+            "mean_ms": check.mean_ms,
+            "sd_ms": check.sd_ms,
+            "low_ms": check.low_ms,
+            "high_ms": check.high_ms,
+            "program_ms": check.program_ms,
+            "camera_hz": check.camera_hz,
+            "frames": check.frames,
+            "method": check.method,
         }
         for number, check in enumerate(checks, start=1)
     ]

@@ -315,9 +315,11 @@ class _Run:
             if alias in self._used.devices:
                 screens = self._store.setup.screen_checks(alias)
                 timings = self._store.setup.timing_checks(alias)
+                loops = self._store.setup.loop_checks(alias)
                 self._put("devices", [tables.device_row(seen[alias], name)])
                 self._put("screen_checks", tables.screen_check_rows(screens, name))
                 self._put("timing_checks", tables.timing_check_rows(timings, name))
+                self._put("loop_checks", tables.loop_check_rows(loops, name))
         self._put(
             "plans",
             [

@@ -21,6 +21,7 @@ from norms.multiplicity import standing_out
 from norms.trend import trend as drift
 
 WIDE_MM = 186.0
+REACTION = "tapping.reaction_time_s"
 TOPICS: dict[str, tuple[str, ...]] = {
     "tapping": ("reaction_time", "throughput"),
     "pursuit": ("tremor",),
@@ -179,6 +180,7 @@ def tables(page: Page) -> list[dict[str, Any]]:
                 "direction": trend.DIRECTIONS[measure.direction].removesuffix(" is better"),
                 "primary": measure.primary,
                 "cells": [_cell(page.line(measure.name, hand), measure) for hand in page.hands],
+                "note": words.loop_delay(page) if measure.name == REACTION else "",
             }
             for measure in told_measures(page, task)
         ]

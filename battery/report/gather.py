@@ -7,6 +7,7 @@ from datetime import datetime, timedelta, timezone
 
 from battery.alarms import Watch
 from battery.answers import SYMPTOMS, latest, rises
+from battery.loop_delay import held_checks
 from battery.recording import Device
 from battery.report.around import (
     diary_days,
@@ -62,6 +63,7 @@ def gather(store: Store, code: str) -> PageRows:
         goals = goal_rows(store.care.goals(code), store.care.goal_levels(), gone)
         watch = Watch.read(store)
         states = store.care.states(code)
+        loops = store.setup.loop_checks()
     visits = everything.visits_of()
     own = visits.get(code, [])
     everything.look_for_damage(store, own)
@@ -91,6 +93,9 @@ def gather(store: Store, code: str) -> PageRows:
         alarms=watch.alarms(code, own, everything.flagging.answers),
         state=latest_state(states),
         asked=tuple({c.item: c for c in watch.contraindications.get(code, ())}.values()),
+        loops=held_checks(
+            [c for c in loops if own and c.device == own[-1].header.device.alias]
+        ),
     )
 
 

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from battery.alarms import Alarm
 from battery.recording import Hand
-from battery.store import Contraindication, Person, PersonState, Restart
+from battery.store import Contraindication, LoopCheck, Person, PersonState, Restart
 from norms.band import OutsideSem
 from norms.series import SeriesKey
 
@@ -214,6 +214,8 @@ class PageRows:
         The latest word on whether the person is due; None is active.
     asked : tuple of Contraindication
         The latest answer on each; empty if nobody asked.
+    loops : tuple of LoopCheck
+        What was last filmed of the delay of the latest visit's device; empty if nothing was.
     """
 
     person: Person
@@ -229,6 +231,7 @@ class PageRows:
     alarms: tuple[Alarm, ...] = ()
     state: PersonState | None = None
     asked: tuple[Contraindication, ...] = ()
+    loops: tuple[LoopCheck, ...] = ()
 
     @property
     def open_alarms(self) -> tuple[Alarm, ...]:

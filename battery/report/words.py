@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from battery import cautions
 from battery.answers import STOP_RISE
+from battery.loop_delay import loop_words
 from battery.recording import Hand
 from battery.report import shapes
 from battery.report.judged import Page
@@ -321,3 +322,15 @@ def gap(page: Page) -> str:
     if len(when) < 2:
         return ""
     return sentences.gap_words(round((when[-1] - when[-2]).days / 7) - 1)
+
+
+def loop_delay(page: Page) -> str:
+    """Say beside the reaction time what its device adds to it, as far as that was filmed."""
+    if not page.rows.visits:
+        return ""
+    device = page.rows.visits[-1].device
+    taken = "It is in every reaction time on that device and is not taken off."
+    if not page.rows.loops:
+        return f"The delay of {device} from a finger to light was not measured. {taken}"
+    told = "; ".join(loop_words(check) for check in page.rows.loops)
+    return f"Delay of {device}: {told}. {taken}"

@@ -20,6 +20,7 @@ os.environ.setdefault("SDL_VIDEO_WAYLAND_WMCLASS", "coordination-battery")
 
 if TYPE_CHECKING:
     from battery.stage.home_exercises import home_exercise_on_screen
+    from battery.stage.loop_check import film_loop
     from battery.stage.screen.message import show_message
     from battery.stage.screen_check import measure_screen
     from battery.stage.sound_check import sound_on_screen
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from battery.stage.visit import visit_on_screen
 
 __all__ = [
+    "film_loop",
     "home_exercise_on_screen",
     "measure_screen",
     "show_message",
@@ -42,6 +44,10 @@ def __getattr__(name: str) -> Any:
         from battery.stage.screen_check import measure_screen
 
         return measure_screen
+    if name == "film_loop":
+        from battery.stage.loop_check import film_loop
+
+        return film_loop
     if name == "home_exercise_on_screen":
         from battery.stage.home_exercises import home_exercise_on_screen
 

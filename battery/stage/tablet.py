@@ -16,6 +16,7 @@ from battery.stage.drawing.canvas import Button
 from battery.stage.hand_over import HandOver, Told
 from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.language import texts
+from battery.stage.loop_check import LoopPages, keeper
 from battery.stage.pages.builder import Maker
 from battery.stage.pages.comforts import Settings, side_of, wear
 from battery.stage.pages.page import Left, Page, TextPage, follow, say_trouble
@@ -286,7 +287,10 @@ class Tablet:
 
     def _staff(self, make: Maker) -> TextPage:
         """Return the page behind the code."""
-        choices = [Button("measure", texts.MEASURE, main=False)]
+        choices = [
+            Button("measure", texts.MEASURE, main=False),
+            Button("loop", texts.LOOP, main=False),
+        ]
         if self._store.bundles.not_handed_over() is not None:
             choices.append(Button("send", texts.TO_CLINIC, main=False))
         choices.append(Button("leave", texts.LEAVE, main=False))
@@ -296,6 +300,8 @@ class Tablet:
                 raise Left
             if key == "measure":
                 return _Sitting(self._measure)
+            if key == "loop":
+                return self._loop(make).first(_closed)
             return self._hand_over(make).page(_closed) if key == "send" else None
 
         return make.text(
@@ -307,6 +313,10 @@ class Tablet:
             choices=tuple(choices),
             stop=False,
         )
+
+    def _loop(self, make: Maker) -> LoopPages:
+        keep = keeper(self._store, self._window, self._alias, self._told)
+        return LoopPages(make, keep, device=self._alias, wall=self._wall)
 
     def _measure(self) -> None:
         for line in measure_with_card(

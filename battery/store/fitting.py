@@ -34,6 +34,7 @@ KINDS: Mapping[str, type] = {
     "practice": rows.HomeExercise,
     "screen_checks": rows.ScreenCheck,
     "timing_checks": rows.TimingCheck,
+    "loop_checks": rows.LoopCheck,
     "alarm_acknowledgements": rows.Acknowledgement,
     "person_states": rows.PersonState,
     "contraindications": rows.Contraindication,

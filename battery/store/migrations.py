@@ -239,6 +239,19 @@ CREATE TABLE taken_back (
 CREATE INDEX ix_taken_back_person ON taken_back (person);
 """
 
+_LOOP_TABLES = """
+CREATE TABLE loop_checks (
+    check_id TEXT NOT NULL PRIMARY KEY,
+    device TEXT NOT NULL REFERENCES devices (alias),
+    edge TEXT NOT NULL, n_read INTEGER NOT NULL,
+    mean_ms DOUBLE PRECISION NOT NULL, sd_ms DOUBLE PRECISION NOT NULL,
+    low_ms DOUBLE PRECISION NOT NULL, high_ms DOUBLE PRECISION NOT NULL,
+    program_ms DOUBLE PRECISION, camera_hz DOUBLE PRECISION NOT NULL,
+    frames TEXT NOT NULL, method TEXT NOT NULL, reader TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_loop_checks_device ON loop_checks (device);
+"""
+
 
 def second_tables(connection: Connection) -> None:
     """Add what is known around a person's visits, and practice between them."""
@@ -282,6 +295,11 @@ def scope_of_consent(connection: Connection) -> None:
     )
 
 
+def loop_tables(connection: Connection) -> None:
+    """Add what was filmed of the delay from touch to light on a device."""
+    _run(connection, _LOOP_TABLES)
+
+
 STEPS: tuple[Step, ...] = (
     first_tables,
     second_tables,
@@ -289,6 +307,7 @@ STEPS: tuple[Step, ...] = (
     watch_tables,
     sealed_payloads,
     scope_of_consent,
+    loop_tables,
 )
 
 

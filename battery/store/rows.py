@@ -356,6 +356,54 @@ class TimingCheck:
     at_utc: str
 
 
+Edge = Literal["touch", "lift"]
+
+
+@dataclass(frozen=True, slots=True)
+class LoopCheck:
+    """How long a device takes from a finger to light, as a film of it shows.
+
+    Parameters
+    ----------
+    device : str
+        Alias of the machine.
+    edge : {"touch", "lift"}
+        What the finger did: it came onto the glass, or left it.
+    n_read : int
+        Touches or lifts that were read off the film.
+    mean_ms, sd_ms : float
+        From the finger to the first light of what follows.
+    low_ms, high_ms : float
+        95 % interval of the mean.
+    program_ms : float or None
+        Of it, what the program itself took, from the report to the picture handed over.
+    camera_hz : float
+        True rate of the camera, against the program's own frames.
+    frames : str
+        Frames of the film between the two, for each, as they were read.
+    method : {"film"}
+    reader : str
+        Who read them, in initials.
+    at_utc : str
+        ISO 8601 with offset +00:00.
+    """
+
+    check_id: str  # UUID
+    device: str
+    edge: Edge
+    n_read: int
+    mean_ms: float
+    sd_ms: float
+    low_ms: float
+    high_ms: float
+    program_ms: float | None
+    camera_hz: float
+    frames: str
+    method: Literal["film"]
+    reader: str
+    at_utc: str
+
+
 @dataclass(frozen=True, slots=True)
 class Acknowledgement:
     """Somebody has seen an alarm and says so by name.

@@ -330,6 +330,24 @@ timing_checks = Table(
     Column("flip_p99_ms", Double),
     Column("at_utc", Text, nullable=False),
 )
+loop_checks = Table(
+    "loop_checks",
+    metadata,
+    Column("check_id", Text, primary_key=True),
+    _reference("device", "devices.alias"),
+    Column("edge", Text, nullable=False),  # touch, lift
+    Column("n_read", Integer, nullable=False),
+    Column("mean_ms", Double, nullable=False),
+    Column("sd_ms", Double, nullable=False),
+    Column("low_ms", Double, nullable=False),
+    Column("high_ms", Double, nullable=False),
+    Column("program_ms", Double),  # null where the program did not time itself
+    Column("camera_hz", Double, nullable=False),
+    Column("frames", Text, nullable=False),  # as they were read, one number each
+    Column("method", Text, nullable=False),  # film
+    Column("reader", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+)
 # What must not be overlooked, and what was said about it.
 alarm_acknowledgements = Table(
     "alarm_acknowledgements",

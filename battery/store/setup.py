@@ -17,7 +17,7 @@ from battery.recording import Device, Screen
 from battery.store import rebuild, schema
 from battery.store.base import UNREADABLE, Connected, ascii_only
 from battery.store.fitting import fitted
-from battery.store.rows import ScreenCheck, TimingCheck
+from battery.store.rows import LoopCheck, ScreenCheck, TimingCheck
 from battery.store.settings import hold_setting, read_setting
 
 SETTINGS_KEY = 0x_C00D_0004
@@ -213,6 +213,21 @@ class Setup(Connected):
         with self._reading() as connection:
             rows = connection.execute(query).mappings().all()
         return self._built(rows, partial(fitted, TimingCheck), "check", "check_id")
+
+    def put_loop_check(self, check: LoopCheck) -> None:
+        """Keep what was filmed of a device that is known."""
+        with self._writing() as connection:
+            connection.execute(insert(schema.loop_checks).values(**asdict(check)))
+
+    def loop_checks(self, device: str | None = None) -> list[LoopCheck]:
+        """List what was filmed of delays in order of time, of one device or of all."""
+        table = schema.loop_checks
+        query = select(table).order_by(table.c.at_utc, table.c.check_id)
+        if device is not None:
+            query = query.where(table.c.device == device)
+        with self._reading() as connection:
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, partial(fitted, LoopCheck), "check", "check_id")
 
     def _get(self, table: Table, key: str, value: str) -> str | None:
         query = select(table.c.json).where(table.c[key] == value)

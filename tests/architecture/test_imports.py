@@ -27,6 +27,7 @@ LINES = (
         "battery.people",
         "battery.drives",
         "battery.due",
+        "battery.loop_delay",
         "battery.simulate",
         "battery.verify",
     ),
@@ -50,7 +51,14 @@ INSIDE = {
     "battery.stage": (
         ("tablet",),
         ("visit",),
-        ("fitting", "hand_over", "home_exercises", "screen_check", "sound_check"),
+        (
+            "fitting",
+            "hand_over",
+            "home_exercises",
+            "loop_check",
+            "screen_check",
+            "sound_check",
+        ),
         ("pages",),
         ("drawing", "settings"),
         ("screen",),

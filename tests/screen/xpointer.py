@@ -5,8 +5,9 @@ before it was sent: ``move X Y``, ``down``, ``up``, ``key CODE``, ``unfocus``, w
 keyboard from every window, ``minimise``, which makes an icon of the window that has it,
 ``restore``, which brings that back, ``place FILE``, which writes where it is, ``picture FILE``,
 which writes what is seen, ``size WIDTH HEIGHT``, which turns the screen or changes its size,
-and ``stream RATE SECONDS FILE``, which moves the pointer at a fixed rate and writes all times
-to the file.
+``probe X Y``, which presses and answers with the time until the pixel there looks different
+(0 if it never does), and ``stream RATE SECONDS FILE``, which moves the pointer at a fixed rate
+and writes all times to the file.
 """
 
 import ctypes
@@ -110,6 +111,35 @@ def save_picture(display, path):
         file.write(ctypes.string_at(found.data, found.bytes_per_line * found.height))
 
 
+def pixel(display, x, y):
+    """What one pixel of the screen looks like."""
+    x11.XDefaultRootWindow.restype = ctypes.c_ulong
+    x11.XGetImage.restype = ctypes.POINTER(Image)
+    x11.XDestroyImage.argtypes = [ctypes.POINTER(Image)]
+    root = ctypes.c_ulong(x11.XDefaultRootWindow(ctypes.c_void_p(display)))
+    image = x11.XGetImage(
+        ctypes.c_void_p(display), root, x, y, 1, 1, ctypes.c_ulong(2**32 - 1), 2
+    )
+    seen = ctypes.string_at(image.contents.data, 3)
+    x11.XDestroyImage(image)
+    return seen
+
+
+def probe(display, x, y):
+    """Press, and return how long a pixel takes to change, ns; 0 if it does not in a second."""
+    before = pixel(display, x, y)
+    begun_ns = time.perf_counter_ns()
+    xtst.XTestFakeButtonEvent(display, 1, 1, 0)
+    x11.XFlush(display)
+    took_ns = 0
+    while took_ns < 1_000_000_000:
+        changed = pixel(display, x, y) != before
+        took_ns = time.perf_counter_ns() - begun_ns
+        if changed:
+            return took_ns
+    return 0
+
+
 def stream(display, rate_hz, seconds, path):
     """Move on a fixed schedule; neighbouring places differ, so reports are known again."""
     n = int(rate_hz * seconds)
@@ -157,6 +187,8 @@ def main():
             save_place(display, words[1])
         elif words[0] == "size":
             set_size(display, int(words[1]), int(words[2]))
+        elif words[0] == "probe":
+            now_ns = probe(display, int(words[1]), int(words[2]))
         elif words[0] == "stream":
             stream(display, float(words[1]), float(words[2]), words[3])
         x11.XFlush(display)

@@ -286,6 +286,57 @@ FAILED_LINES = (
 )
 MEASURE = _("Measure the screen")
 
+DELETE = _("Delete")
+NOT_SEEN = _("Not seen")
+LOOP = _("Film the delay")
+LOOP_TITLE = _("The delay from finger to light")
+LOOP_LINES = (
+    _(
+        "You need a phone on a stand that films 120 frames a second or more, and a second "
+        "person."
+    ),
+    _("Film the whole screen without a break until you are told to stop."),
+    _("Start filming, then press “Continue”. A counter runs for 15 seconds."),
+)
+LOOP_TOUCH_TITLE = _("Now tap {count} times below the patch")
+LOOP_LIFT_TITLE = _("Now lift your finger {count} times")
+LOOP_READY_LINE = _(
+    "Tap inside the ring, about once a second. Leave the finger on the glass for a moment each "
+    "time. The number beside the patch shows how many."
+)
+LOOP_FEW_TITLE = _("That was not enough")
+LOOP_FEW_LINE = _("At least {count} are needed. Keep filming and do them again.")
+LOOP_READ_TITLE = _("Now stop filming and read the film")
+LOOP_READ_LINES = (
+    _("Leave this page open. Go through the film frame by frame and count the frames."),
+    _("Light begins at the first frame in which the patch looks different."),
+)
+LOOP_READER_TITLE = _("Your initials")
+LOOP_NUMBERS = (
+    _("A number on the counter, near its start"),
+    _("A number near the end of the counter"),
+    _("Frames of the film from the first number to the second, each where it first appears"),
+)
+LOOP_ODD_TITLE = _("These numbers do not fit")
+LOOP_ODD_LINE = _(
+    "The counter ran from 0 to {count}. Take two numbers at least 2 seconds apart and count "
+    "the frames between them again."
+)
+LOOP_CAMERA_TITLE = _("The camera films {rate} frames a second")
+LOOP_CAMERA_LINE = _("If that is far from what the phone says, go back and count again.")
+LOOP_FRAMES: Mapping[str, Text] = {
+    "touch": _("Tap {number} of {all}: frames from the touch to the change"),
+    "lift": _("Lift {number} of {all}: frames from lifting off to the change"),
+}
+LOOP_UNREAD_TITLE = _("That was not enough")
+LOOP_UNREAD_LINE = _("Read at least {count}, each shorter than one second. Nothing was stored.")
+LOOP_FOUND_TITLE = _("Saved")
+LOOP_FOUND: Mapping[str, Text] = {
+    "touch": _("Touch to light: {mean} ms, 95 % interval {low} to {high}."),
+    "lift": _("Lift to light: {mean} ms, 95 % interval {low} to {high}."),
+}
+LOOP_KEPT_LINE = _("It is shown to the clinic beside the reaction time. Nothing is subtracted.")
+
 PRACTISED = _("I did my exercises")
 EXERCISES_TITLE = _("Which exercises did you do?")
 EXERCISES: Mapping[str, Text] = {
@@ -431,6 +482,33 @@ SPOKEN: Mapping[str, Text] = {
     AS_LAST_MEDICINE: _("What you said last time stands on the screen."),
     DONE_LINE: _("What you did stands on the screen."),
 }
+# For staff, who read them.
+FOR_STAFF: tuple[Text, ...] = (
+    DELETE,
+    NOT_SEEN,
+    LOOP,
+    LOOP_TITLE,
+    *LOOP_LINES,
+    LOOP_TOUCH_TITLE,
+    LOOP_LIFT_TITLE,
+    LOOP_READY_LINE,
+    LOOP_FEW_TITLE,
+    LOOP_FEW_LINE,
+    LOOP_READ_TITLE,
+    *LOOP_READ_LINES,
+    LOOP_READER_TITLE,
+    *LOOP_NUMBERS,
+    LOOP_ODD_TITLE,
+    LOOP_ODD_LINE,
+    LOOP_CAMERA_TITLE,
+    LOOP_CAMERA_LINE,
+    *LOOP_FRAMES.values(),
+    LOOP_UNREAD_TITLE,
+    LOOP_UNREAD_LINE,
+    LOOP_FOUND_TITLE,
+    *LOOP_FOUND.values(),
+    LOOP_KEPT_LINE,
+)
 # Words that are only ever a part of a text, and numbers, which are read and not spoken.
 UNSPOKEN: frozenset[str] = frozenset(
     {
@@ -447,6 +525,7 @@ UNSPOKEN: frozenset[str] = frozenset(
         TOLD,
         *SYMPTOM_NAMES.values(),
         *REMINDERS.values(),
+        *FOR_STAFF,
     }
 )
 
