@@ -298,8 +298,7 @@ def tapping(
         holds.append((now, lift, lambda t: np.broadcast_to(home, (len(t), 2))))
         if trial not in unanswered:
             touch = lift + movement_s * _unlike(random, spread)
-            angle = random.uniform(0, 2 * np.pi)
-            off = random.rayleigh(error_mm / np.sqrt(np.pi / 2))
+            angle, off = _end(random, error_mm)
             target = np.array(s["targets_mm"][trial])
             end = target + off * np.array([np.cos(angle), np.sin(angle)])
             if scatter is not None:
@@ -314,6 +313,21 @@ def tapping(
             now = lift + 0.5
         trial += 1
     return record(header, rows_of(holds, panel, random), now + 1)
+
+
+def _end(random, error_mm):
+    """Direction and distance of an end point from its target, even in all directions."""
+    return random.uniform(0, 2 * np.pi), random.rayleigh(error_mm / np.sqrt(np.pi / 2))
+
+
+def end_errors_mm(seed, n_trials, error_mm):
+    """How far the end points of `tapping` lie from their targets, trial by trial."""
+    errors_mm = []
+    for trial in range(n_trials):
+        random = np.random.default_rng((seed, trial))
+        _unlike(random, None), _unlike(random, None)  # the two times are drawn first
+        errors_mm.append(_end(random, error_mm)[1])
+    return errors_mm
 
 
 def trail(
