@@ -81,6 +81,9 @@ def hold_block(block: Block, where: str) -> None:
             if (np.abs(array[column]) > MAX_PLACE_MM).any():
                 msg = f"{where}.{part}.{column} lies more than {MAX_PLACE_MM:g} mm away"
                 raise ValueError(msg)
+            if column == "r_mm" and (array[column] < 0).any():
+                msg = f"{where}.{part}.r_mm is below 0"
+                raise ValueError(msg)
     _hold_samples(block, where)
     _hold_events(block, where)
 
@@ -106,6 +109,9 @@ def _hold_samples(block: Block, where: str) -> None:
         raise ValueError(msg)
     if int(samples["pointer"].min()) < 0:
         msg = f"{where}.samples.pointer is below 0"
+        raise ValueError(msg)
+    if np.isinf(samples["pressure"]).any():
+        msg = f"{where}.samples.pressure is no finite number"
         raise ValueError(msg)
     gaps_ns = samples["stamp_gap_ns"]
     if int(gaps_ns.min()) < 0 or int(gaps_ns.max()) > MAX_BLOCK_NS:

@@ -21,7 +21,7 @@ from battery.export.selection import EVERYTHING, Selection
 from battery.export.signing import Sign
 from battery.export.table_files import SINGLE, TableWriter, names_of, replacing
 from battery.flagging import Flagging
-from battery.recording import VisitHeader
+from battery.recording import Device, VisitHeader
 from battery.store import Amendment, Person, Store, VisitRecord
 
 Progress = Callable[[int, int], None]
@@ -147,7 +147,7 @@ def _as_csv(form: Form) -> list[str]:
 class _Used:
     """What the exported visits refer to."""
 
-    devices: set[str] = field(default_factory=set)
+    devices: dict[str, Device] = field(default_factory=dict)
     plans: set[str] = field(default_factory=set)
     measures: set[str] = field(default_factory=set)
     settings: dict[str, tables.Row] = field(default_factory=dict)
@@ -263,7 +263,7 @@ class _Run:
         alias = self._aliases[header.device.alias]
         amended = self._flagging.amended
         self._put("visits", [tables.visit_row(visit, days, alias, amended, self.codes)])
-        used.devices.add(header.device.alias)
+        used.devices[header.device.alias] = header.device  # of the latest visit
         used.plans.add(header.plan_hash)
         used.visits.add(header.visit_id)
         blocks = self._blocks(header)
@@ -310,9 +310,10 @@ class _Run:
         self._put("outside_errors", errors)
 
     def _write_referred(self) -> None:
-        seen = {device.alias: device for device in self._store.setup.devices()}
+        used = self._used.devices
+        seen = used | {device.alias: device for device in self._store.setup.devices()}
         for alias, name in self._aliases.items():
-            if alias in self._used.devices:
+            if alias in used:
                 screens = self._store.setup.screen_checks(alias)
                 timings = self._store.setup.timing_checks(alias)
                 loops = self._store.setup.loop_checks(alias)

@@ -137,9 +137,23 @@ def _known(row: Mapping[Any, Any]) -> None:
         if row[name] not in words:
             msg = f"its {name} is {row[name]!r}"
             raise ValueError(msg)
-    if not isinstance(row["reason"], str | None):
-        msg = f"its reason is {row['reason']!r}"
+    if row["reason"] is not None:
+        _text(row, "reason")
+
+
+def _text(row: Mapping[Any, Any], name: str) -> None:
+    """Hold a column to a text that can be shown and written."""
+    if not isinstance(row[name], str):
+        msg = f"its {name} is {row[name]!r}"
         raise ValueError(msg)  # noqa: TRY004  # a stored value, not an argument
+    try:
+        _sound(row[name])
+    except ValueError as error:
+        msg = f"its {name} is {ascii(row[name])[:40]}: {error}"
+        raise ValueError(msg) from error
+
+
+_sound = lru_cache(maxsize=4096)(forms.words)  # few texts stand in very many rows
 
 
 @lru_cache(maxsize=4096)
@@ -158,6 +172,8 @@ def block_brief(row: Mapping[Any, Any]) -> BlockBrief:
         If a field is not of its form.
     """
     _known(row)
+    for name in ("block_id", "visit_id", "layout_hash"):
+        _text(row, name)
     known = {name: row[name] for name in ("block_id", "visit_id", "number", "task", "hand")}
     return BlockBrief(
         **known,
@@ -176,8 +192,10 @@ def score_row(row: Mapping[Any, Any]) -> ScoreRow:
     Raises
     ------
     ValueError
-        If a number is none.
+        If a number is none, or a text cannot be shown.
     """
+    _text(row, "measure")
+    _text(row, "reason")
     numbers = {name: _nan(row[name]) for name in ("value", "low", "high")}
     for name in ("n", "scoring_version"):
         if type(row[name]) is not int:

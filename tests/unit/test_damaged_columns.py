@@ -4,8 +4,10 @@ import shutil
 import sqlite3
 import sys
 
+import pyarrow.parquet as pq
 import pytest
 
+from battery.export import verify_export
 from battery.handover import receive, send
 from battery.store import Store, schema
 from battery.store.opening import FILE_NAME
@@ -96,6 +98,30 @@ def test_a_value_that_cannot_be_never_ends_a_command(template, tmp_path):
     """A share: a case and a command at a time."""
     n_asked = loop(template, tmp_path, CASES[::113], lambda n: [ASKED[n % len(ASKED)]])
     assert n_asked > 5
+
+
+@pytest.mark.parametrize("column", ["scores.reason", "scores.measure", "blocks.reason"])
+def test_half_a_letter_in_a_text_of_many_rows_is_named_by_the_export(
+    template, tmp_path, column
+):
+    """Found by search: the export ended where such a text was to be written."""
+    home = shutil.copytree(template, tmp_path / "home")
+    assert spoil(home, *column.split("."), HALF)
+    status, said = ask(*(w.format(tmp_path) for w in COMMANDS["tidy"]), home=home)
+    assert status == 1
+    assert "it holds letters that are no text" in said
+
+
+def test_a_damaged_device_is_exported_as_its_visits_knew_it(template, tmp_path):
+    """Found by search: the export looked for it in the list of devices only."""
+    home = shutil.copytree(template, tmp_path / "home")
+    assert spoil(home, "devices", "json", "'nonsense'")
+    status, said = ask(*(w.format(tmp_path) for w in COMMANDS["tidy"]), home=home)
+    assert status == 1
+    assert "device" in said
+    (out,) = {path.parent for path in tmp_path.glob("*/devices.parquet")}
+    assert pq.read_table(out / "devices.parquet").num_rows == 2
+    assert not verify_export(out).findings
 
 
 @pytest.mark.long
