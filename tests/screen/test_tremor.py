@@ -27,7 +27,8 @@ BUTTONS = (
 KEYS = ("left", "middle", "right", "stop")
 N_SEEDS = 120
 N_FEW, N_MANY = 40, 1250
-SETTLE_NS = 500_000_000
+SETTLE_NS = 500_000_000  # a press in haste: nobody has read a page by then
+READ_NS = 1_200_000_000
 WATCHED_NS = 4_000_000_000
 
 
@@ -47,7 +48,7 @@ class Menu:
         self.pressed.append(key)
         return self.page()
 
-    def meant(self, key, shaking):
+    def meant(self, key, shaking, settle_ns=SETTLE_NS):
         """The keys that were pressed when a shaking finger meant one."""
         self.pressed = []
         self.window.closing = False
@@ -61,7 +62,7 @@ class Menu:
             begun_ns = self.clock.now
         aim_mm = pilot.middle_mm(self.rects[key])
         side = -1 if key == "right" else 1  # the palm lies over the other buttons: the worst
-        for report in shaking.reports(aim_mm, begun_ns + SETTLE_NS, side):
+        for report in shaking.reports(aim_mm, begun_ns + settle_ns, side):
             pilot.add((report.t_ns, report))
         pilot.add((begun_ns + WATCHED_NS, "quit"))
         run_pages(self.window, self.page(), large=self.large)
@@ -143,7 +144,10 @@ ANSWERS = ("answer 0", "answer 1", "answer 2", "answer 3", "answer 4", "back", "
 @pytest.mark.parametrize("large", [False, True], ids=["default", "large"])
 @pytest.mark.timeout(3600)
 def test_no_answer_is_given_that_was_not_meant(monkeypatch, kind, keys, n_seeds, large):
-    """A number may be said twice, another one never; nine in ten aimed presses are taken."""
+    """A number may be said twice, another one never; who looks and aims is taken at once.
+
+    In haste the answer under the last press is not taken, whoever aims.
+    """
     with open_window(monkeypatch, tablet("1280x800")) as (window, clock):
         page = kind(window, clock, large=large)
         aimed = taken = 0
@@ -155,9 +159,9 @@ def test_no_answer_is_given_that_was_not_meant(monkeypatch, kind, keys, n_seeds,
             assert set(pressed) <= {key}, f"seed {seed} meant {key}"
             if shaking.is_aimed:
                 aimed += 1
-                taken += bool(pressed)
+                taken += page.meant(key, shaking, READ_NS) == [key]
     LOG.info("%s large=%s: %d of %d aimed presses taken", kind.__name__, large, taken, aimed)
-    assert taken >= 0.9 * aimed
+    assert taken >= 0.95 * aimed
 
 
 def test_a_palm_beside_a_finger_that_missed_answers_nothing(headless):
