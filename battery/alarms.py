@@ -106,16 +106,16 @@ class Watch:
     limits: Mapping[str, int] = field(default_factory=lambda: DEFAULT_LIMITS)
 
     @classmethod
-    def read(cls, store: Store) -> Self:
-        """Read what there is; what was taken back is left out."""
-        gone = {row.target_id for row in store.annotations.taken_back()}
+    def read(cls, store: Store, person: str | None = None) -> Self:
+        """Read what there is of one person or of all; what was taken back is left out."""
+        gone = {row.target_id for row in store.annotations.taken_back(person)}
         return cls(
             markers=_by_person(
-                m for m in store.annotations.markers() if m.marker_id not in gone
+                m for m in store.annotations.markers(person) if m.marker_id not in gone
             ),
-            consents=_by_person(store.people.consents()),
-            home_exercise=_by_person(store.care.home_exercises()),
-            contraindications=_by_person(store.care.contraindications()),
+            consents=_by_person(store.people.consents(person)),
+            home_exercise=_by_person(store.care.home_exercises(person)),
+            contraindications=_by_person(store.care.contraindications(person)),
             acknowledged={row.alarm: row for row in store.annotations.acknowledgements()},
             limits=limits_of(store),
         )

@@ -197,15 +197,10 @@ def taken_over(answers: Iterable[Answer], *, days_ago: float) -> dict[str, str] 
     return None if strong or rose else known
 
 
-def answer_flags(
-    answers: Iterable[Answer],
-    *,
-    block_id: str,
-    hand_asked: str,
-    hand_amended: bool,
-    helped_amended: bool = False,
+def hand_flags(
+    answers: Iterable[Answer], *, block_id: str, hand_asked: str, hand_amended: bool
 ) -> list[str]:
-    """List the flags that the answers of a visit raise for one of its test blocks.
+    """List the flags that the answers of a visit raise for one of its test blocks alone.
 
     Parameters
     ----------
@@ -213,15 +208,27 @@ def answer_flags(
         Of the whole visit, in order.
     hand_asked : str
         The hand the block was to be done with.
-    hand_amended, helped_amended : bool
-        Whether somebody has said since which hand it was, or that nobody helped; that settles
-        it.
+    hand_amended : bool
+        Whether somebody has said since which hand it was; that settles it.
+    """
+    used = latest(answers, "block", "hand_used", block_id)
+    if hand_amended or used is None or used == hand_asked:
+        return []
+    return ["hand_uncertain" if used == "not_sure" else "hand_mismatch"]
+
+
+def visit_flags(answers: Iterable[Answer], *, helped_amended: bool = False) -> list[str]:
+    """List the flags that the answers of a visit raise for all of its blocks.
+
+    Parameters
+    ----------
+    answers : iterable of Answer
+        Of the whole visit, in order.
+    helped_amended : bool
+        Whether somebody has said since that nobody helped; that settles it.
     """
     said = list(answers)
     raised = []
-    used = latest(said, "block", "hand_used", block_id)
-    if not hand_amended and used is not None and used != hand_asked:
-        raised.append("hand_uncertain" if used == "not_sure" else "hand_mismatch")
     if max(rises(said).values(), default=0) >= STOP_RISE:
         raised.append("stopped_symptom")
     if latest(said, "after", "helped") == "yes" and not helped_amended:

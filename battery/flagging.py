@@ -12,10 +12,10 @@ from datetime import datetime, timedelta
 from statistics import median
 from typing import Self
 
-from battery.answers import Answer, answer_flags, latest
+from battery.answers import Answer, hand_flags, latest, visit_flags
 from battery.recording import PROTOCOL_VERSION, Device, TimingAudit, VisitHeader
 from battery.scoring.flags import Value, check_flags, flags_of
-from battery.store import Amended, BlockBrief, Store, TimingCheck
+from battery.store import Amended, BlockBrief, Store, TimingCheck, VisitRecord
 
 WINDOW_H = 2.0
 USUAL_VISITS = 6  # getting used to it and baseline: they say what is usual
@@ -108,28 +108,48 @@ class Flagging:
     checks: Mapping[str, Sequence[TimingCheck]]
     usual: Mapping[str, Usual] = field(default_factory=dict)
     before: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    _of_visits: dict[str, tuple[list[str], ...]] = field(default_factory=dict, repr=False)
 
     @classmethod
     def read(cls, store: Store) -> Self:
         """Read what there is, of everybody."""
+        amended = Amended(store.annotations.amendments())
+        blocks: dict[str, list[BlockBrief]] = {}
+        for block in store.records.in_brief(phase="test"):
+            blocks.setdefault(block.visit_id, []).append(block)
+        return cls.of(store, amended, amended.by_person(store.visits.all()), blocks)
+
+    @classmethod
+    def of(
+        cls,
+        store: Store,
+        amended: Amended,
+        visits: Mapping[str, Sequence[VisitRecord]],
+        blocks: Mapping[str, Sequence[BlockBrief]],
+        *,
+        visit_ids: Sequence[str] | None = None,
+    ) -> Self:
+        """Read what there is around visits and blocks that were read already.
+
+        Parameters
+        ----------
+        visits : mapping of person to visits
+            In order.
+        blocks : mapping of visit to its test blocks
+        visit_ids : sequence of str, optional
+            These visits' answers only.
+        """
         answers: dict[str, list[Answer]] = {}
-        for answer in store.visits.answers():
+        for answer in store.visits.answers(visit_ids=visit_ids):
             answers.setdefault(answer.visit_id, []).append(answer)
         checks: dict[str, list[TimingCheck]] = {}
         for check in store.setup.timing_checks():
             checks.setdefault(check.device, []).append(check)
-        amended = Amended(store.annotations.amendments())
-        visits = {
-            person: [v.header for v in theirs]
-            for person, theirs in amended.by_person(store.visits.all()).items()
-        }
-        blocks: dict[str, list[BlockBrief]] = {}
-        for block in store.records.in_brief():
-            blocks.setdefault(block.visit_id, []).append(block)
+        headers = {code: [v.header for v in theirs] for code, theirs in visits.items()}
         before: dict[str, list[str]] = {}
-        for theirs in visits.values():
+        for theirs in headers.values():
             before |= history(theirs, blocks)
-        usual = {person: _usual(theirs, answers) for person, theirs in visits.items()}
+        usual = {code: _usual(theirs, answers) for code, theirs in headers.items() if theirs}
         return cls(amended, answers, checks, usual, before)
 
     def answers_of(self, visit_id: str) -> Sequence[Answer]:
@@ -169,21 +189,34 @@ class Flagging:
             n_primary=n_primary,
             scores=scores,
         )
+        of_visit = self._of_visits.get(visit.visit_id)
+        if of_visit is None:
+            of_visit = self._of_visits[visit.visit_id] = self._of_visit(visit)
+        said, unusual, checked = of_visit
         raised += [*self.before.get(visit.visit_id, ()), *self.before.get(block_id, ())]
-        raised += answer_flags(
+        raised += hand_flags(
             self.answers_of(visit.visit_id),
             block_id=block_id,
             hand_asked=hand,
             hand_amended=self.amended.says(block_id, "hand"),
+        )
+        raised += [*said, *unusual, *checked]
+        return list(dict.fromkeys(raised))
+
+    def _of_visit(self, visit: VisitHeader) -> tuple[list[str], ...]:
+        """List what all blocks of a visit share: by answers, by what is usual, by a check."""
+        said = visit_flags(
+            self.answers_of(visit.visit_id),
             helped_amended=self.amended.held(visit.visit_id, "helped", "") == "no",
         )
         person = self.amended.person(visit.visit_id, visit.person)
-        if person in self.usual:
-            raised += self._unusual(visit, self.usual[person])
+        usual = self.usual.get(person)
         check = last_check(self.checks.get(visit.device.alias, ()), visit.started_utc)
-        if check is not None:
-            raised += flags_of_check(check)
-        return list(dict.fromkeys(raised))
+        return (
+            said,
+            [] if usual is None else self._unusual(visit, usual),
+            [] if check is None else flags_of_check(check),
+        )
 
     def _unusual(self, visit: VisitHeader, usual: Usual) -> list[str]:
         raised = []

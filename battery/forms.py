@@ -29,6 +29,7 @@ MAX_LIST = 10_000
 DEEPEST = 8
 MAX_S = 3_600.0
 CODE = r"^[A-Z0-9]{2,12}$"
+IDENTIFIER = r"^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$"
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?\+00:00", re.ASCII)
 _BEYOND_TEXT = re.compile("[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
 # A number says by its name what it counts in, and so how large it can be.
@@ -167,12 +168,7 @@ def _short(value: Any, name: str) -> None:
 
 Code = Annotated[str, StringConstraints(pattern=CODE)]
 Alias = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$")]
-Identifier = Annotated[
-    str,
-    StringConstraints(
-        pattern=r"^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$"
-    ),
-]
+Identifier = Annotated[str, StringConstraints(pattern=IDENTIFIER)]
 ShortHash = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{16}$")]
 Fingerprint = Annotated[str, StringConstraints(pattern=r"^([0-9a-f]{4} ){3}[0-9a-f]{4}$")]
 FileName = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,119}$")]

@@ -14,14 +14,13 @@ import numpy as np
 from battery.alarms import DEFAULT_LIMITS, SAID, Alarm
 from battery.report import page_data, render
 from battery.report.lines import (
-    baseline_values,
+    baseline_and_series,
     by_measure,
     hand_order,
     ratio_name,
     ratio_readings,
     role,
     rule_of,
-    series_values,
 )
 from battery.report.page_rows import (
     GoalRow,
@@ -231,9 +230,10 @@ def pools(person, everybody):
                 )
         for name, their_role, own in entries:
             groups, series = collected.setdefault((name, their_role), ([], []))
-            if baseline := baseline_values(own, rule_of(someone)):
+            baseline, whole = baseline_and_series(own, rule_of(someone))
+            if baseline:
                 groups.append(baseline)
-                series.append(series_values(own, rule_of(someone)))
+                series.append(whole)
     return {
         (name, hand): Pool(tuple(groups), tuple(series), len(everybody))
         for (name, their_role), (groups, series) in collected.items()

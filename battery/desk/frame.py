@@ -37,6 +37,7 @@ from battery.desk.remembering import Remembered
 from battery.desk.session import Session
 from battery.desk.starting import Visiting
 from battery.desk.words import LANGUAGES, catalogue
+from battery.report import Pools, read_pools
 from battery.store import Store
 from battery.store.changes import Changes
 
@@ -79,6 +80,15 @@ class Office:
         """Open the store for one request."""
         with Store.open(self.home, write=write) as store:
             yield store
+
+    def pools(self) -> Pools:
+        """Return what everybody brings to judge one by, read once and after every change."""
+
+        def made() -> Pools:
+            with self.store() as store:
+                return read_pools(store)
+
+        return self.remembered.get("pools", made)
 
     def now_utc(self) -> str:
         """Return the time as the store keeps it."""

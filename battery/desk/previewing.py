@@ -9,6 +9,7 @@ from datetime import datetime
 from battery.report.gather import gather
 from battery.report.judged import Page, page_data
 from battery.report.lines import COMPOSITE
+from battery.report.pooling import Pools
 from battery.report.words import latest_words, short_words
 from battery.scoring import PRIMARY
 from battery.store import Store
@@ -52,7 +53,7 @@ class Preview:
 
 
 def preview(
-    store: Store, codes: Sequence[str], put: Callable[[], None], *, now: datetime
+    store: Store, codes: Sequence[str], put: Callable[[], None], pools: Pools, *, now: datetime
 ) -> Preview:
     """Judge pages before and after something is put right; nothing of it stays.
 
@@ -64,13 +65,15 @@ def preview(
         Whose pages it may change.
     put : callable
         Puts it right.
+    pools : Pools
+        What everybody brings as it is now.
     now : datetime
         With its zone.
     """
-    before = _said_of(store, codes, now)
+    before = _said_of(store, codes, pools, now)
     with store.tried():
         put()
-        after = _said_of(store, codes, now)
+        after = _said_of(store, codes, pools.renewed(store, codes), now)
     changes = []
     n_same = 0
     for code in codes:
@@ -83,8 +86,10 @@ def preview(
     return Preview(changes, n_same)
 
 
-def _said_of(store: Store, codes: Sequence[str], now: datetime) -> dict[str, Lines]:
-    return {code: _said(page_data(gather(store, code), made=now)) for code in codes}
+def _said_of(
+    store: Store, codes: Sequence[str], pools: Pools, now: datetime
+) -> dict[str, Lines]:
+    return {code: _said(page_data(gather(store, code, pools), made=now)) for code in codes}
 
 
 def _said(page: Page) -> Lines:

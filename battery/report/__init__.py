@@ -4,15 +4,18 @@ from battery.report.gather import gather
 from battery.report.judged import Page, page_data
 from battery.report.page import page_of, paper_named, render, write_page, write_text
 from battery.report.pdf import write_pdf
+from battery.report.pooling import Pools, read_pools
 from battery.report.table import page_csv
 
 __all__ = [
     "Page",
+    "Pools",
     "gather",
     "page_csv",
     "page_data",
     "page_of",
     "paper_named",
+    "read_pools",
     "render",
     "write_page",
     "write_pdf",

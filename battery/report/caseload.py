@@ -68,7 +68,7 @@ def judged_people(store: Store, *, now: datetime) -> list[Page]:
     pages = []
     for person in gather_primaries(store):
         try:
-            page = page_data(person, made=now)
+            page = page_data(person, made=now, headlines_only=True)
             _row(page, now=now)  # what cannot be listed is left out here
         except (BatteryError, *UNREADABLE) as error:
             why = f"not in the list, the records cannot be judged: {error}"

@@ -23,10 +23,16 @@ from battery.report.lines import (
     rule_of,
 )
 from battery.report.page_rows import HomeExerciseRow, MarkerRow, PageRows, VisitRow
-from battery.report.pooling import Readings, pools, pools_of, scatter
+from battery.report.pooling import (
+    Pools,
+    Readings,
+    pools_of_primaries,
+    read_pools,
+    shares_of,
+)
 from battery.report.readings import Everything, readings_of, readings_or_none
 from battery.scoring import PRIMARY
-from battery.scoring.flags import flag_measures
+from battery.scoring.flags import decisive_measures, flag_measures
 from battery.store import (
     HomeExercise,
     Person,
@@ -43,8 +49,13 @@ SCALES = {
 }
 
 
-def gather(store: Store, code: str) -> PageRows:
-    """Read a person's rows.
+def gather(store: Store, code: str, pools: Pools | None = None) -> PageRows:
+    """Read a person's rows, and nobody else's.
+
+    Parameters
+    ----------
+    pools : Pools, optional
+        What everybody brings, by `read_pools`, if it was read already from the store as it is.
 
     Raises
     ------
@@ -53,7 +64,8 @@ def gather(store: Store, code: str) -> PageRows:
     """
     person = store.people.get(code)
     with store.at_one_moment():
-        everything = Everything.read(store)
+        everything = Everything.read_person(store, person)
+        pools = pools or read_pools(store)
         markers = store.annotations.markers(code)
         restarts = store.annotations.restarts(code)
         entered = store.annotations.outside_errors()
@@ -61,13 +73,13 @@ def gather(store: Store, code: str) -> PageRows:
         diary = store.care.home_exercises(code)
         gone = {row.target_id for row in store.annotations.taken_back(code)}
         goals = goal_rows(store.care.goals(code), store.care.goal_levels(), gone)
-        watch = Watch.read(store)
+        watch = Watch.read(store, code)
         states = store.care.states(code)
         loops = store.setup.loop_checks()
-    visits = everything.visits_of()
-    own = visits.get(code, [])
+    own = everything.visits[code]
     everything.look_for_damage(store, own)
     readings = readings_of(everything, own)
+    sorted_ = by_measure(readings, rule_of(person), restart_visit(restarts, own))
     return PageRows(
         person=person,
         visits=tuple(
@@ -81,12 +93,9 @@ def gather(store: Store, code: str) -> PageRows:
         ),
         home_exercise=_home_exercise(planned, diary, own),
         goals=goals,
-        pools=pools(
-            everything,
-            visits,
-            person,
-            by_measure(readings, rule_of(person), restart_visit(restarts, own)),
-        ),
+        pools=pools.of(person, own[-1].header.plan_hash, shares_of(person, sorted_))
+        if own
+        else {},
         restart_visit=restart_visit(restarts, own),
         outside=outside_sems(entered),
         restart=held_restart(restarts, own),
@@ -106,14 +115,15 @@ def gather_primaries(store: Store) -> list[PageRows]:
     many people costs little more than one page.
     """
     primaries = {measure.name for measure in PRIMARY.values()}
-    names = [name for task in PRIMARY for name in flag_measures(task)]
+    decisive = [name for task in PRIMARY for name in decisive_measures(task)]
     with store.at_one_moment():
-        everything = Everything.read(store, measures=names)
+        everything = Everything.read(store, measures=decisive)
+        _read_flags_of_latest(store, everything)
         restarts = store.annotations.restarts()
         entered = outside_sems(store.annotations.outside_errors())
         watch = Watch.read(store)
         states = store.care.states()
-    visits = everything.visits_of()
+    visits = everything.visits
     listed = {
         code: [r for r in readings_or_none(everything, code, theirs) if r.measure in primaries]
         for code, theirs in visits.items()
@@ -122,13 +132,7 @@ def gather_primaries(store: Store) -> list[PageRows]:
         code: by_measure(theirs, rule_of(everything.people[code]))
         for code, theirs in listed.items()
     }
-    plans = {code: theirs[-1].header.plan_hash for code, theirs in visits.items() if theirs}
-    scatters = {
-        plan: scatter(
-            everything.people, {code: readings[code] for code in plans if plans[code] == plan}
-        )
-        for plan in set(plans.values())
-    }
+    pools, shares = pools_of_primaries(everything.people, visits, readings)
     return [
         PageRows(
             person=person,
@@ -137,8 +141,8 @@ def gather_primaries(store: Store) -> list[PageRows]:
                 for n, visit in enumerate(visits[code], start=1)
             ),
             readings=tuple(listed[code]),
-            pools=pools_of(scatters[plans[code]], person, readings[code])
-            if code in plans
+            pools=pools.of(person, visits[code][-1].header.plan_hash, shares[code])
+            if visits[code]
             else {},
             restart_visit=restart_visit(
                 [r for r in restarts if r.person == code], visits[code]
@@ -152,9 +156,13 @@ def gather_primaries(store: Store) -> list[PageRows]:
 
 
 def readings_by_person(store: Store) -> list[tuple[Person, str, Readings]]:
-    """Return everybody with the hash of the latest plan (empty before a visit) and readings."""
+    """Return everybody with the latest plan and readings of the main measures.
+
+    The plan is told by its hash; empty before a visit.
+    """
+    decisive = [name for task in PRIMARY for name in decisive_measures(task)]
     with store.at_one_moment():
-        everything = Everything.read(store)
+        everything = Everything.read(store, measures=decisive)
     return [
         (
             everything.people[code],
@@ -163,8 +171,20 @@ def readings_by_person(store: Store) -> list[tuple[Person, str, Readings]]:
                 readings_or_none(everything, code, visits), rule_of(everything.people[code])
             ),
         )
-        for code, visits in everything.visits_of().items()
+        for code, visits in everything.visits.items()
     ]
+
+
+def _read_flags_of_latest(store: Store, everything: Everything) -> None:
+    """Read what flags stand on, of everybody's latest visit: the list shows no others."""
+    names = [name for task in PRIMARY for name in flag_measures(task)]
+    latest = [
+        block.block_id
+        for visits in everything.visits.values()
+        if visits
+        for block in everything.blocks.get(visits[-1].header.visit_id, ())
+    ]
+    everything.scores.update(store.scores.by_block(latest, measures=names))
 
 
 def _home_exercise(

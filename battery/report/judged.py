@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import lru_cache
@@ -116,13 +116,15 @@ class Page:
         return any(v.origin == "simulated" for v in self.rows.visits)
 
 
-def page_data(rows: PageRows, *, made: datetime) -> Page:
+def page_data(rows: PageRows, *, made: datetime, headlines_only: bool = False) -> Page:
     """Judge everything a person's rows allow to be judged.
 
     Parameters
     ----------
     made : datetime
         When the page is made, with its offset.
+    headlines_only : bool
+        Judge nothing but the headline of each hand, as a list of many people needs it.
 
     Returns
     -------
@@ -137,6 +139,13 @@ def page_data(rows: PageRows, *, made: datetime) -> Page:
         task for task in TASKS if any((PRIMARY[task].name, hand) in readings for hand in hands)
     )
     case = _Case(rows, readings, _with_doubts(rows))
+    if headlines_only:
+        heads = {
+            (measure.name, hand): case.line(measure, measure.name, hand, "headline")
+            for hand in hands
+            if (measure := _measure_of_headline(readings, tasks, hand)) is not None
+        }
+        return Page(rows, hands, tasks, heads, {}, (), made)
     lines: dict[tuple[str, Hand], Line] = {}
     # All tasks together come first: what they say decides how their parts are judged.
     for name, hand in sorted(readings, key=lambda own: own[0] != COMPOSITE.name):
@@ -159,6 +168,16 @@ def page_data(rows: PageRows, *, made: datetime) -> Page:
         occasions=_occasions(rows, lines, tasks),
         made=made,
     )
+
+
+def _measure_of_headline(
+    readings: Collection[tuple[str, Hand]], tasks: Sequence[str], hand: Hand
+) -> Measure | None:
+    """Return what a hand's sentence is about; see `Page.headline`."""
+    if (COMPOSITE.name, hand) in readings:
+        return COMPOSITE
+    own = (PRIMARY[task] for task in tasks if (PRIMARY[task].name, hand) in readings)
+    return next(own, None)
 
 
 def _with_doubts(rows: PageRows) -> dict[tuple[str, Hand], tuple[Reading, ...]]:

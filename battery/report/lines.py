@@ -266,18 +266,22 @@ def ratio_readings(
 
 def baseline_values(readings: Sequence[Reading], rule: BaselineRule) -> tuple[float, ...]:
     """Return the baseline of the current series; empty before it is complete."""
-    points, _, _ = _current(readings)
-    chosen = split(points, rule).baseline
-    return tuple(p.value for p in chosen) if len(chosen) == rule.baseline else ()
+    return baseline_and_series(readings, rule)[0]
 
 
-def series_values(readings: Sequence[Reading], rule: BaselineRule) -> tuple[float, ...]:
-    """Return the baseline of the current series and all that followed; empty before it is."""
+def baseline_and_series(
+    readings: Sequence[Reading], rule: BaselineRule
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Return the baseline of the current series, and it with all that followed.
+
+    Both are empty before the baseline is complete.
+    """
     points, _, _ = _current(readings)
     parts = split(points, rule)
     if len(parts.baseline) < rule.baseline:
-        return ()
-    return tuple(p.value for p in (*parts.baseline, *parts.later))
+        return (), ()
+    baseline = tuple(p.value for p in parts.baseline)
+    return baseline, (*baseline, *(p.value for p in parts.later))
 
 
 def line_of(
@@ -430,15 +434,18 @@ def _side(measure: Measure) -> Literal["lower", "higher", "toward_one", "none"]:
     return next((side for side in named if side == measure.direction), "none")
 
 
-def _point(reading: Reading) -> Point:
+def _point(reading: Reading, floor: float | None = None) -> Point:
+    """Return a reading as a point; its measure's floor may be told, where many are made."""
     reason = reading.aside or (reading.reason if math.isnan(reading.value) else "")
-    value = max(reading.value, _floor(reading.measure))  # nan stays nan
+    value = max(reading.value, _floor(reading.measure) if floor is None else floor)
+    # nan stays nan
     return Point(reading.visit, value, not reading.aside, reason, error=reading.error)
 
 
 def _floor(name: str) -> float:
     """Value below which readings are equal."""
-    return MEASURES[name].floor if name in MEASURES else 0.0
+    measure = MEASURES.get(name)
+    return measure.floor if measure is not None else 0.0
 
 
 def _current(
@@ -448,14 +455,20 @@ def _current(
 
     Only readings that count make a series: a broken-off block on another tablet begins none.
     """
+    floor = _floor(readings[0].measure) if readings else 0.0  # they are all of one measure
     counting = [r for r in readings if r.counts]
     if not counting:
-        return [_point(r) for r in readings], "", ()
-    keyed = [(_point(r), r.key) for r in counting]
+        return [_point(r, floor) for r in readings], "", ()
+    only = counting[0].key
+    if all(r.key is only for r in counting):  # as it nearly always is
+        first = counting[0].visit
+        points = [_point(r, floor) for r in readings if r.counts or r.visit > first]
+        return points, "", ()
+    keyed = [(_point(r, floor), r.key) for r in counting]
     current = series_of(keyed)[-1]
     inside = {p.visit for p in current.points}
     points = [
-        _point(r)
+        _point(r, floor)
         for r in readings
         if r.visit in inside or (not r.counts and r.visit > min(inside))
     ]

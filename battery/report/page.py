@@ -19,6 +19,7 @@ from battery.report.gather import gather
 from battery.report.glance import glance
 from battery.report.judged import Page, page_data
 from battery.report.note import note_text
+from battery.report.pooling import Pools
 from battery.report.sheet import ROOM_MM, Paper, sheet
 from battery.report.traces import traces_of
 from battery.store import Store
@@ -70,15 +71,20 @@ def paper_named(name: str) -> Paper:
     raise UsageError(msg)
 
 
-def page_of(store: Store, code: str, *, now: datetime) -> Page:
+def page_of(store: Store, code: str, *, now: datetime, pools: Pools | None = None) -> Page:
     """Read and judge a person's page, with what is drawn of the blocks.
+
+    Parameters
+    ----------
+    pools : Pools, optional
+        As `gather` takes them.
 
     Raises
     ------
     UsageError
         If nobody has the code.
     """
-    page = page_data(gather(store, code), made=now)
+    page = page_data(gather(store, code, pools), made=now)
     return replace(page, traces=traces_of(page, store.records.load, store.left_out))
 
 

@@ -191,6 +191,10 @@ class Pool:
     series: tuple[tuple[float, ...], ...] = ()
     n_people: int = 0
 
+    def __hash__(self) -> int:
+        """Tell pools apart without looking at every number of them."""
+        return hash((self.n_people, len(self.groups), self.groups[:1], self.series[-1:]))
+
 
 @dataclass(frozen=True, slots=True)
 class PageRows:

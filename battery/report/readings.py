@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
+from battery.effective import visits_of
 from battery.errors import BatteryError
 from battery.flagging import Flagging
 from battery.recording import Hand, VisitHeader
@@ -31,11 +33,11 @@ DOUBTS = frozenset({"stopped_symptom", "hand_uncertain", "helped", "few_trials"}
 
 @dataclass(frozen=True, slots=True)
 class Everything:
-    """The store's tables, read once, and what was said later about them."""
+    """The store's tables of everybody or of one person, and what was said later about them."""
 
     people: dict[str, Person]
-    visits: list[VisitRecord]
-    blocks: dict[str, list[BlockBrief]]  # by visit
+    visits: dict[str, list[VisitRecord]]  # in order, by the person whose they are now
+    blocks: dict[str, list[BlockBrief]]  # those of the test, by visit
     scores: dict[str, list[ScoreRow]]  # by block
     flagging: Flagging
     amendments: list[Amendment]
@@ -50,22 +52,36 @@ class Everything:
     @classmethod
     def read(cls, store: Store, *, measures: Sequence[str] | None = None) -> Everything:
         """Read everybody's records, with all scores or those of some measures."""
-        blocks: dict[str, list[BlockBrief]] = {}
-        for block in store.records.in_brief():
-            if block.phase == "test":
-                blocks.setdefault(block.visit_id, []).append(block)
-        scores: dict[str, list[ScoreRow]] = {}
-        for row in store.scores.all(measures=measures):
-            scores.setdefault(row.block_id, []).append(row)
         people = {p.code: p for p in store.people.all()}
-        flagging = Flagging.read(store)
+        amendments = store.annotations.amendments()
+        amended = Amended(amendments)
+        visits = amended.by_person(store.visits.all())
+        blocks = _by_visit(store.records.in_brief(phase="test"))
         return cls(
             people,
-            store.visits.all(),
+            {code: visits.get(code, []) for code in people},
             blocks,
-            scores,
-            flagging,
-            store.annotations.amendments(),
+            store.scores.by_block(measures=measures),
+            Flagging.of(store, amended, visits, blocks),
+            amendments,
+            note=store.left_out,
+        )
+
+    @classmethod
+    def read_person(cls, store: Store, person: Person) -> Everything:
+        """Read one person's records, and nobody else's."""
+        amendments = store.annotations.amendments()
+        amended = Amended(amendments)
+        visits = {person.code: visits_of(store, person.code, amended)}
+        visit_ids = [v.header.visit_id for v in visits[person.code]]
+        blocks = _by_visit(store.records.in_brief(visit_ids=visit_ids, phase="test"))
+        return cls(
+            {person.code: person},
+            visits,
+            blocks,
+            store.scores.by_block([b.block_id for own in blocks.values() for b in own]),
+            Flagging.of(store, amended, visits, blocks, visit_ids=visit_ids),
+            amendments,
             note=store.left_out,
         )
 
@@ -75,10 +91,37 @@ class Everything:
             self.damaged[block_id] = "damaged, not what was stored"
             self.note(f"block {block_id}", f"it is damaged, and was left out: {why}")
 
-    def visits_of(self) -> dict[str, list[VisitRecord]]:
-        """Everybody's visits in order, each with whom it belongs to now."""
-        own = self.amended.by_person(self.visits)
-        return {code: own.get(code, []) for code in self.people}
+
+def _by_visit(blocks: Iterable[BlockBrief]) -> dict[str, list[BlockBrief]]:
+    found: dict[str, list[BlockBrief]] = {}
+    for block in blocks:
+        found.setdefault(block.visit_id, []).append(block)
+    return found
+
+
+class Judged(NamedTuple):
+    """A test block that stands for its task and hand in a visit, and whether it counts.
+
+    Parameters
+    ----------
+    number : int
+        Of the visit.
+    rows : sequence of ScoreRow
+        Its scores that were read.
+    aside : str
+        Why it does not count; empty if it does.
+    doubtful : bool
+        Whether it does not count only because it may be too good or too bad.
+    """
+
+    number: int
+    hand: Hand
+    block: BlockBrief
+    rows: Sequence[ScoreRow]
+    key: SeriesKey
+    flags: tuple[str, ...]
+    aside: str
+    doubtful: bool
 
 
 def readings_or_none(
@@ -95,6 +138,15 @@ def readings_or_none(
 def readings_of(everything: Everything, visits: Sequence[VisitRecord]) -> list[Reading]:
     """Turn a person's scored test blocks into readings, in order of visits."""
     found: list[Reading] = []
+    for judged in judged_blocks(everything, visits):
+        made = _block_readings(judged)
+        found += [replace(r, doubtful=True) for r in made] if judged.doubtful else made
+    return found
+
+
+def judged_blocks(everything: Everything, visits: Sequence[VisitRecord]) -> Iterator[Judged]:
+    """Give the test blocks that stand for a person's visits, in order of visits."""
+    keys: dict[SeriesKey, SeriesKey] = {}  # one object a key, told apart at a glance
     pointer = ""
     for number, visit in enumerate(visits, start=1):
         for hand, block in _one_of_each(everything, visit):
@@ -106,9 +158,8 @@ def readings_of(everything: Everything, visits: Sequence[VisitRecord]) -> list[R
             key = _key(visit.header, block, hand, rows, pointer if aside else block.input_type)
             if "weight_on" in flags:
                 key = replace(key, weight="on")
-            made = _block_readings(block, hand, number, rows, key, flags, aside)
-            found += [replace(r, doubtful=True) for r in made] if doubtful else made
-    return found
+            key = keys.setdefault(key, key)
+            yield Judged(number, hand, block, rows, key, flags, aside, doubtful)
 
 
 def _one_of_each(
@@ -178,42 +229,39 @@ def _key(
     )
 
 
-def _block_readings(
-    block: BlockBrief,
-    hand: Hand,
-    number: int,
-    rows: Sequence[ScoreRow],
-    key: SeriesKey,
-    flags: tuple[str, ...],
-    aside: str,
-) -> list[Reading]:
+def _block_readings(judged: Judged) -> list[Reading]:
     """One reading a measure; a block without scores still shows as its primary measure."""
-    common = {"hand": hand, "visit": number, "block_id": block.block_id}
-    if not rows:
+    block, hand, number, key = judged.block, judged.hand, judged.number, judged.key
+    if not judged.rows:
+        aside = judged.aside or "not scored"
         return [
             Reading(
                 PRIMARY[block.task].name,
-                value=math.nan,
-                key=key,
-                reason=aside or "not scored",
-                flags=flags,
-                aside=aside or "not scored",
-                **common,  # type: ignore[arg-type]
+                hand,
+                number,
+                block.block_id,
+                math.nan,
+                key,
+                reason=aside,
+                flags=judged.flags,
+                aside=aside,
             )
         ]
     return [
         Reading(
             row.measure,
-            value=row.value,
-            key=key,
-            n=row.n,
-            low=row.low,
-            high=row.high,
-            reason=row.reason,
-            flags=flags,
-            aside=aside,
-            **common,  # type: ignore[arg-type]
+            hand,
+            number,
+            block.block_id,
+            row.value,
+            key,
+            row.n,
+            row.low,
+            row.high,
+            row.reason,
+            judged.flags,
+            judged.aside,
         )
-        for row in rows
+        for row in judged.rows
         if row.measure in MEASURES
     ]

@@ -93,6 +93,7 @@ SLOW_SHARE = 0.01
 WIDE_GAPS_SHARE = 0.01
 WIDE_STAMP_MS = 8.0
 BLOCK_S = 60.0
+FINISHED = "trail.finished_share"
 
 
 def flags_of(
@@ -126,7 +127,7 @@ def flags_of(
         raised.append("input_type_mixed")
     if not raised and n_primary is not None:
         # Links that were not made are in the time per link already.
-        if _value(held, "trail.finished_share") < 1:
+        if _value(held, FINISHED) < 1:
             raised.append("trail_not_finished")
         elif n_primary < scorer.min_trials:
             raised.append("few_trials")
@@ -149,6 +150,12 @@ def flag_measures(task: str) -> list[str]:
     """Name the measures of a task that flags stand on."""
     scorer = scorer_of(task)
     return [scorer.primary.name, *scorer.flag_measures]
+
+
+def decisive_measures(task: str) -> list[str]:
+    """Name the measures of a task on which it hangs whether a block counts."""
+    scorer = scorer_of(task)
+    return [scorer.primary.name, *(n for n in scorer.flag_measures if n == FINISHED)]
 
 
 def _value(held: Mapping[str, Value], name: str) -> float:

@@ -32,9 +32,8 @@ class _OfScorers(Mapping[str, ValueT], Generic[ValueT]):
         return len(self._all())
 
     def _all(self) -> dict[str, ValueT]:
-        scorers = list(SCORERS.values())
-        if len(scorers) != len(self._of) or any(map(is_not, scorers, self._of)):
-            self._of, self._now = scorers, self._told()
+        if len(SCORERS) != len(self._of) or any(map(is_not, SCORERS.values(), self._of)):
+            self._of, self._now = list(SCORERS.values()), self._told()
         return self._now
 
 

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any, TypeVar
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Select
 from sqlalchemy.exc import SQLAlchemyError
 
 from battery.store.opening import Opened, describe
 
 T = TypeVar("T")
+AT_ONCE = 10_000  # identifiers in one question
 # What a row that was damaged, or let in by another program, can make of our own reading.
 UNREADABLE = (
     ValueError, TypeError, LookupError, ArithmeticError, AttributeError, RecursionError,
@@ -91,6 +92,27 @@ class Connected:
         except SQLAlchemyError as error:
             raise describe(error, self.name) from error
 
+    def _rows(
+        self, query: Select[Any], column: Any = None, among: Sequence[str] | None = None
+    ) -> list[dict[str, Any]]:
+        """Read the rows of a question as plain mappings; there may be very many.
+
+        Parameters
+        ----------
+        column : Column, optional
+            That must be `among` these, however many; None asks for all.
+        """
+        with self._reading() as connection:
+            if among is None:
+                return _plain(connection, query)
+            return [
+                row
+                for start in range(0, len(among), AT_ONCE)
+                for row in _plain(
+                    connection, query.where(column.in_(among[start : start + AT_ONCE]))
+                )
+            ]
+
     def unreadable(self) -> list[str]:
         """Say of each row that was met and could not be read what it is and why, one a line.
 
@@ -119,6 +141,12 @@ class Connected:
                 why = (str(error).splitlines() or [type(error).__name__])[0]
                 self.left_out(f"{what} {name}", f"it cannot be read, and was left out: {why}")
         return built
+
+
+def _plain(connection: Connection, query: Select[Any]) -> list[dict[str, Any]]:
+    result = connection.execute(query)
+    names = tuple(result.keys())
+    return [dict(zip(names, row, strict=True)) for row in result.all()]
 
 
 def ascii_only(text: str) -> str:

@@ -125,15 +125,16 @@ def block_record(row: Mapping[Any, Any]) -> BlockRecord:
 
 ENDINGS = (None, *get_args(Ending))
 INPUT_TYPES = (None, *get_args(InputType))
+_WORDS: tuple[tuple[str, tuple[Any, ...]], ...] = (
+    ("hand", HANDS), ("phase", get_args(Phase)), ("ending", ENDINGS),
+    ("input_type", INPUT_TYPES),
+)  # fmt: skip
 
 
 def _known(row: Mapping[Any, Any]) -> None:
     """Hold the columns of a block that a table of many needs to what they can be."""
     forms.known_task(row["task"])
-    for name, words in (
-        ("hand", HANDS), ("phase", get_args(Phase)), ("ending", ENDINGS),
-        ("input_type", INPUT_TYPES),
-    ):  # fmt: skip
+    for name, words in _WORDS:
         if row[name] not in words:
             msg = f"its {name} is {row[name]!r}"
             raise ValueError(msg)
@@ -143,11 +144,14 @@ def _known(row: Mapping[Any, Any]) -> None:
 
 def _text(row: Mapping[Any, Any], name: str) -> None:
     """Hold a column to a text that can be shown and written."""
-    if not isinstance(row[name], str):
-        msg = f"its {name} is {row[name]!r}"
+    text = row[name]
+    if not isinstance(text, str):
+        msg = f"its {name} is {text!r}"
         raise ValueError(msg)  # noqa: TRY004  # a stored value, not an argument
+    if text.isascii() and text.isprintable():  # as nearly all are
+        return
     try:
-        _sound(row[name])
+        _sound(text)
     except ValueError as error:
         msg = f"its {name} is {ascii(row[name])[:40]}: {error}"
         raise ValueError(msg) from error
@@ -174,15 +178,18 @@ def block_brief(row: Mapping[Any, Any]) -> BlockBrief:
     _known(row)
     for name in ("block_id", "visit_id", "layout_hash"):
         _text(row, name)
-    known = {name: row[name] for name in ("block_id", "visit_id", "number", "task", "hand")}
     return BlockBrief(
-        **known,
-        phase=row["phase"],
-        layout_hash=row["layout_hash"],
-        ending=row["ending"],
-        reason=row["reason"] or "",
-        input_type=row["input_type"] or "none",
-        audit=_audit(row["audit_json"] or "{}"),
+        row["block_id"],
+        row["visit_id"],
+        row["number"],
+        row["task"],
+        row["hand"],
+        row["phase"],
+        row["layout_hash"],
+        row["ending"],
+        row["reason"] or "",
+        row["input_type"] or "none",
+        _audit(row["audit_json"] or "{}"),
     )
 
 
@@ -196,12 +203,20 @@ def score_row(row: Mapping[Any, Any]) -> ScoreRow:
     """
     _text(row, "measure")
     _text(row, "reason")
-    numbers = {name: _nan(row[name]) for name in ("value", "low", "high")}
     for name in ("n", "scoring_version"):
         if type(row[name]) is not int:
             msg = f"its {name} is {row[name]!r}"
             raise ValueError(msg)
-    return ScoreRow(**{**row, **numbers})
+    return ScoreRow(
+        row["block_id"],
+        row["measure"],
+        _nan(row["value"]),
+        row["n"],
+        _nan(row["low"]),
+        _nan(row["high"]),
+        row["reason"],
+        row["scoring_version"],
+    )
 
 
 def score_values(block_id: str, score: Score) -> dict[str, Any]:
@@ -224,6 +239,8 @@ def null(value: float) -> float | None:
 
 
 def _nan(value: float | None) -> float:
+    if type(value) is float:  # as nearly all are
+        return value
     if value is None:
         return math.nan
     if not isinstance(value, float | int):

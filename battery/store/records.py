@@ -17,6 +17,7 @@ from battery.recording import (
     SAMPLE_DTYPE,
     Block,
     BlockHeader,
+    Phase,
     events_to_array,
     header_to_dict,
 )
@@ -104,8 +105,24 @@ class Records(Connected):
             rows = connection.execute(query).mappings().all()
         return self._built(rows, rebuild.block_record, "block", "block_id")
 
-    def in_brief(self, person: str | None = None) -> list[BlockBrief]:
-        """List the blocks of one person or of all, in order of visit, in one reading."""
+    def in_brief(
+        self,
+        person: str | None = None,
+        *,
+        visit_ids: Sequence[str] | None = None,
+        phase: Phase | None = None,
+    ) -> list[BlockBrief]:
+        """List the blocks of one person or of all, in order of visit, in one reading.
+
+        Parameters
+        ----------
+        person : str, optional
+            Only what was recorded under this code.
+        visit_ids : sequence of str, optional
+            Only of these visits.
+        phase : {"practice", "test"}, optional
+            Only of this one.
+        """
         columns = [c for c in schema.blocks.c if c.name not in ("header_json", "sha256")]
         query = (
             select(*columns)
@@ -114,8 +131,9 @@ class Records(Connected):
         )
         if person is not None:
             query = query.where(schema.visits.c.person == person)
-        with self._reading() as connection:
-            rows = connection.execute(query).mappings().all()
+        if phase is not None:
+            query = query.where(schema.blocks.c.phase == phase)
+        rows = self._rows(query, schema.visits.c.visit_id, visit_ids)
         return self._built(rows, rebuild.block_brief, "block", "block_id")
 
     def load(self, block_id: str, *, checked: bool = True) -> Block:

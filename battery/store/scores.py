@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from operator import attrgetter
+from typing import Any
 
 from sqlalchemy import delete, insert, select
 
 from battery.scoring.score import Score
 from battery.store import rebuild, schema
-from battery.store.base import Connected
+from battery.store.base import AT_ONCE, Connected
 from battery.store.rows import ScoreRow
 
 
@@ -54,6 +56,49 @@ class Scores(Connected):
             rows = connection.execute(query).mappings().all()
         return self._built(rows, rebuild.score_row, "scores of block", "block_id")
 
+    def by_block(
+        self, block_ids: Sequence[str] | None = None, *, measures: Sequence[str] | None = None
+    ) -> dict[str, list[ScoreRow]]:
+        """List the stored scores of some blocks or of all, each in order of measure.
+
+        Parameters
+        ----------
+        block_ids : sequence of str, optional
+            Of these only.
+        measures : sequence of str, optional
+            Only these.
+        """
+        query = select(schema.scores)
+        if measures is not None:
+            query = query.where(schema.scores.c.measure.in_(measures))
+        rows = self._rows(query, schema.scores.c.block_id, block_ids)
+        found: dict[str, list[ScoreRow]] = {}
+        for score in self._built(rows, rebuild.score_row, "scores of block", "block_id"):
+            found.setdefault(score.block_id, []).append(score)
+        for own in found.values():
+            own.sort(key=_measure)
+        return found
+
+    def values(self, block_ids: Sequence[str]) -> dict[str, dict[str, Any]]:
+        """Return the values of some blocks by measure, as they lie in the store, unchecked.
+
+        None where a value is missing; a text where a row cannot be read. For what looks at very
+        many of them at once.
+        """
+        table = schema.scores
+        query = select(*(table.c[name] for name in _FOR_VALUES))
+        found: dict[str, dict[str, Any]] = {}
+        with self._reading() as connection:
+            for start in range(0, len(block_ids), AT_ONCE):
+                part = block_ids[start : start + AT_ONCE]
+                rows = connection.execute(query.where(table.c.block_id.in_(part))).all()
+                for block_id, measure, value, n, version in rows:
+                    whole = type(n) is int and type(version) is int
+                    if block_id not in found:
+                        found[block_id] = {}
+                    found[block_id][measure] = value if whole else "cannot be read"
+        return found
+
     def of_block(self, block_id: str) -> list[ScoreRow]:
         """List a block's stored scores in order of measure."""
         query = (
@@ -79,3 +124,7 @@ class Scores(Connected):
         for score in self._built(rows, rebuild.score_row, "scores of block", "block_id"):
             found.setdefault(score.block_id, []).append(score)
         return found
+
+
+_measure = attrgetter("measure")
+_FOR_VALUES = ("block_id", "measure", "value", "n", "scoring_version")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import uuid
+from collections.abc import Sequence
 from dataclasses import asdict
 
 from sqlalchemy import Connection, func, insert, select, update
@@ -123,14 +124,15 @@ class Visits(Connected):
             connection.execute(insert(schema.answers).values(**asdict(answer)))
         return answer
 
-    def answers(self, visit_id: str | None = None) -> list[Answer]:
-        """List answers in the order they were given, of one visit or of all."""
+    def answers(
+        self, visit_id: str | None = None, *, visit_ids: Sequence[str] | None = None
+    ) -> list[Answer]:
+        """List answers in the order they were given, of one visit, of some or of all."""
         table = schema.answers
         query = select(table).order_by(table.c.visit_id, table.c.number)
         if visit_id is not None:
             query = query.where(table.c.visit_id == visit_id)
-        with self._reading() as connection:
-            rows = connection.execute(query).mappings().all()
+        rows = self._rows(query, table.c.visit_id, visit_ids)
         return self._built(rows, fitting.answer, "answer", "answer_id")
 
 

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from battery.answers import QUESTIONS, SYMPTOMS, Answer, answer_flags, latest, rises
+from battery.answers import QUESTIONS, SYMPTOMS, Answer, hand_flags, latest, rises, visit_flags
 from battery.errors import UsageError
 from battery.export import export_tidy
 from battery.flagging import Flagging, flags_of_check, last_check
@@ -34,7 +34,11 @@ def said(*rows):
 
 def flags(answers, **given):
     settled = {"hand_amended": False, "helped_amended": False} | given
-    return answer_flags(answers, block_id="b1", hand_asked="right", **settled)
+    helped = settled.pop("helped_amended")
+    return [
+        *hand_flags(answers, block_id="b1", hand_asked="right", **settled),
+        *visit_flags(answers, helped_amended=helped),
+    ]
 
 
 WELL = [("before", name, "1") for name in SYMPTOMS[:5]] + [

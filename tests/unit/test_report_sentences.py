@@ -6,9 +6,9 @@ from dataclasses import replace
 import pytest
 
 from battery.report import trend, words
-from battery.report.lines import by_measure, role, rule_of
+from battery.report.lines import by_measure, rule_of
 from battery.report.note import note_text
-from battery.report.pooling import scatter
+from battery.report.pooling import Pools, shares_of
 from battery.report.sheet import occasion_key, sheet
 from battery.scoring import PRIMARY
 from norms import sentences
@@ -179,9 +179,9 @@ def test_the_page_says_what_the_error_band_stands_on():
 def test_people_are_counted_not_hands():
     """Where hands are not told apart both of a person are pooled; it is still one person."""
     somebody = cases.Made(affected="both")
-    people = {somebody.code: somebody.person()}
-    found = scatter(people, {somebody.code: by_measure(somebody.readings())})
-    pooled = found["tapping.radial_error_mm", role("left", somebody.person())]
+    shares = shares_of(somebody.person(), by_measure(somebody.readings()))
+    found = Pools({somebody.code: ("plan", shares)}).of(somebody.person(), "plan", shares)
+    pooled = found["tapping.radial_error_mm", "left"]
     assert (len(pooled.groups), pooled.n_people) == (2, 1)
     rows = cases.rows_of("improving")
     counted = {key: replace(pool, n_people=4) for key, pool in rows.pools.items()}

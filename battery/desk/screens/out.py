@@ -111,9 +111,10 @@ def _write_pages(here: Office, folder: Path, ticked: list[str], step: Step) -> S
     lines = []
     with here.store() as store:
         codes = ticked or [person.code for person in store.people.all()]
+        pools = here.pools()
         for number, code in enumerate(codes):
             step(number, len(codes))
-            html = render(page_of(store, code, now=here.wall()))
+            html = render(page_of(store, code, now=here.wall(), pools=pools))
             path = write_text(folder / f"{store.people.get(code).code}.html", html)
             lines.append(str(write_pdf(path, path.with_suffix(".pdf"))))
     return lines

@@ -132,7 +132,7 @@ def _judged(here: Office, code: str) -> Page:
 
     def made() -> Page:
         with here.store() as store:
-            return page_of(store, code, now=now)
+            return page_of(store, code, now=now, pools=here.pools())
 
     return here.remembered.get(("person", code, now.date()), made)
 

@@ -97,7 +97,7 @@ def _tried(request: Request, store: Store, form: FormData, put: Callable[[], Non
     codes = [code]
     if chosen(form, "what") == "give":
         codes.append(store.people.get(chosen(form, "person")).code)
-    found = preview(store, codes, put, now=here.wall())
+    found = preview(store, codes, put, here.pools(), now=here.wall())
     return _listed(
         request,
         fields=typed(form),
