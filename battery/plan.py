@@ -187,6 +187,51 @@ def plan_hash(plan: Plan) -> str:
     return short_hash(content)
 
 
+def plan_of_text(text: str) -> Plan:
+    """Return a plan that was stored.
+
+    Raises
+    ------
+    PlanError
+        If this program cannot do it: it is of a later one, or damaged.
+    """
+    try:
+        plan = Plan.model_validate(json.loads(text))
+        planned_blocks(plan, "right")
+    except (ValueError, RecursionError, PlanError) as error:
+        why = forms.told(error) if isinstance(error, ValidationError) else _one_line(error)
+        msg = f"a stored plan cannot be done by this program: {why}. Update it; nothing is lost"
+        raise PlanError(msg) from error
+    return plan
+
+
+def told_hash(told: Any) -> str | None:
+    """Return the hash of a plan that somebody else wrote; None if it is of a later program.
+
+    Raises
+    ------
+    ValueError
+        If it is no plan.
+    """
+    forms.bounded({"plan": told})
+    try:
+        plan = Plan.model_validate(told)
+    except ValidationError as error:
+        if all(one["type"] == "extra_forbidden" for one in error.errors()):
+            return None
+        raise ValueError(forms.told(error, "plan")) from error
+    if any(_says_more(planned) for planned in plan.tasks):
+        return None
+    return plan_hash(plan)
+
+
+def _says_more(planned: PlannedTask) -> bool:
+    if planned.task not in OPTIONS:
+        return True
+    known = {field.name for field in dataclasses.fields(OPTIONS[planned.task])}
+    return bool((set(planned.options) | set(planned.practice)) - known)
+
+
 def planned_blocks(plan: Plan, first_hand: Hand) -> tuple[PlannedBlock, ...]:
     """List the blocks of a visit in order: practice, then test, task by task, hand by hand."""
     other: Hand = "left" if first_hand == "right" else "right"

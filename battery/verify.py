@@ -165,6 +165,7 @@ def _read_tables(store: Store) -> Iterator[Finding]:
         "prescriptions": care.prescriptions,
         "goals": care.goals,
         "goal levels": care.goal_levels,
+        "plans of people": care.plans,
         "home exercises": care.home_exercises,
         "screen checks": setup.screen_checks,
         "timing checks": setup.timing_checks,

@@ -6,6 +6,7 @@ import pytest
 
 from battery.export import export_tidy
 from battery.handover.keys import clinic_signature, make_clinic_keys
+from battery.plan import SHORT
 from battery.simulate import Person as Simulated
 from battery.simulate import Truth
 from battery.store import HomeExercise, LoopCheck, Store, TimingCheck
@@ -60,6 +61,7 @@ def say_everything(store, visit):
         "K7QF", "paused", from_date=date(2026, 3, 1), reason="in hospital", **said
     )
     store.care.answer_contraindications("K7QF", [("neck", "yes")], **said)
+    store.care.set_plan("K7QF", SHORT, source="short", **said)
     alias = kit.DEVICE.alias
     store.setup.put_screen_check(alias, kit.DEVICE.screen, "card", at_utc=AT)
     store.setup.put_timing_check(

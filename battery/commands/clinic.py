@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from battery.commands.common import Home, now, open_store, say_unreadable
+from battery.commands.common import Home, now, now_utc, open_store, say_unreadable
 from battery.commands.watching import Present, tick
 from battery.errors import UsageError
 
@@ -55,6 +55,13 @@ def enrol(
     baseline: Annotated[
         int, typer.Option(min=2, max=12, help="Visits after them that make the baseline.")
     ] = 4,
+    plan: Annotated[
+        str | None,
+        typer.Option(
+            help="Own plan: standard, numbers, short, or a plan file. Needs a name: "
+            "--checked-by."
+        ),
+    ] = None,
     checked_by: Annotated[
         str, typer.Option(help="Who asked what speaks against starting, in initials or a role.")
     ] = "",
@@ -71,11 +78,18 @@ def enrol(
 
     Example: battery enrol --dominant-hand right --affected-side left --checked-by AB
     """
+    from battery.own_plan import plan_words, set_plan
     from battery.people import new_person, picture_of
+    from battery.plan import load_plan
 
     if present and not checked_by.strip():
         msg = "who asked? Say --checked-by; nobody was enrolled"
         raise UsageError(msg)
+    if plan is not None and not checked_by.strip():
+        msg = "who sets the plan? Say --checked-by; nobody was enrolled"
+        raise UsageError(msg)
+    if plan is not None:
+        load_plan(plan)  # refused before anybody is enrolled
     asks = sys.stdin.isatty() and not present
     with open_store(home) as store:
         person = new_person(
@@ -95,6 +109,9 @@ def enrol(
             tick(store, person.code, present or [], by=by, ask=asks)
         else:
             print(f"Not asked what speaks against it: battery contraindications {person.code}")
+        if plan is not None:
+            row = set_plan(store, person.code, plan, author=checked_by, at_utc=now_utc())
+            print(f"Own {plan_words(row)}")
         print(f"Enrolled. First hand: {person.first_hand}. Next: battery visit {person.code}")
         print(
             f"Picture: {picture_of(store, person.code)}. The first page of every visit shows "

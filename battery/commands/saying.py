@@ -77,6 +77,38 @@ def prescribe(
     print(f"{person.code}: practice planned {per_week:g} times a week from {day}")
 
 
+def plan(
+    code: Person,
+    told: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="[PLAN]",
+            help="standard, numbers, short, or the path of a plan file. Without: show it.",
+        ),
+    ] = None,
+    by: Annotated[str, typer.Option(help="Who says so, in initials or a role.")] = "",
+    home: Home = None,
+) -> None:
+    """Set or show the plan that a person follows at every visit; earlier ones stay beside it.
+
+    'battery visit CODE' and 'battery tablet' then do it without its being named.
+    Example: battery plan K7QF short --by AB
+    """
+    from battery.own_plan import contradiction_words, own_plan, plan_words, set_plan
+
+    with open_store(home, write=told is not None) as store:
+        person = store.people.get(code.upper())
+        if told is not None:
+            set_plan(store, person.code, told, author=by, at_utc=now_utc())
+        for row in store.care.plans(person.code):
+            print(f"{person.code}: {plan_words(row)}")
+        held = own_plan(store, person.code)
+        if held is None:
+            print(f"{person.code}: no own plan; visits follow the standard one")
+        elif held.against:
+            print(contradiction_words(person.code, held))
+
+
 def rebaseline(
     code: Person,
     by: Author,
@@ -253,4 +285,4 @@ def _noon_utc(day: date) -> str:
     return utc_text(datetime.combine(day, time(12)).astimezone(), "seconds")
 
 
-COMMANDS = (mark, prescribe, rebaseline, goal, reliability, outside_error)
+COMMANDS = (mark, plan, prescribe, rebaseline, goal, reliability, outside_error)

@@ -10,6 +10,11 @@ import typer
 from battery.commands.common import Code, Home, now, open_store, person_meant
 from battery.errors import UsageError
 
+PLAN_HELP = (
+    "standard, numbers, short, or the path of a plan file. Default: the person's own plan, see "
+    "'battery plan'; else standard."
+)
+
 
 def screen(
     width_mm: Annotated[
@@ -95,9 +100,7 @@ def setup(
 
 
 def tablet(
-    plan: Annotated[
-        str, typer.Option(help="standard, numbers, short, or the path of a plan file.")
-    ] = "standard",
+    plan: Annotated[str | None, typer.Option(help=PLAN_HELP)] = None,
     windowed: Annotated[bool, typer.Option(help="Use a window, not the full screen.")] = False,
     large: Annotated[
         bool, typer.Option(help="Larger buttons (30 mm) and letters. See 'battery setup'.")
@@ -110,11 +113,14 @@ def tablet(
     Example: battery tablet
     """
     from battery.machine import clinic_settings
+    from battery.own_plan import contradictions
     from battery.plan import load_plan
     from battery.stage import tablet_on_screen
 
-    chosen = load_plan(plan)
+    chosen = None if plan is None else load_plan(plan)
     with open_store(home) as store:
+        for line in contradictions(store):
+            print(line)
         tablet_on_screen(
             store,
             windowed=windowed,
@@ -128,9 +134,7 @@ def tablet(
 
 def visit(
     code: Code = None,
-    plan: Annotated[
-        str, typer.Option(help="standard, numbers, short, or the path of a plan file.")
-    ] = "standard",
+    plan: Annotated[str | None, typer.Option(help=PLAN_HELP)] = None,
     windowed: Annotated[bool, typer.Option(help="Use a window, not the full screen.")] = False,
     large: Annotated[bool, typer.Option(help="Larger buttons (30 mm) and letters.")] = False,
     language: Annotated[
@@ -143,13 +147,21 @@ def visit(
 
     Example: battery visit K7QF --plan short --windowed
     """
+    from battery.own_plan import contradiction_words, off_plan_words, own_plan, plan_for
     from battery.plan import load_plan
     from battery.stage import visit_on_screen
     from battery.stage.settings.comfort import comfort_of
 
-    chosen = load_plan(plan)
+    asked = None if plan is None else load_plan(plan)
     with open_store(home) as store:
         person = person_meant(store, code)
+        held = own_plan(store, person.code)
+        if asked is not None:
+            off = off_plan_words(store, person.code, asked)
+            print(f"{off}\n" if off else "", end="")
+        elif held is not None and held.against:
+            print(contradiction_words(person.code, held))
+        chosen = asked or plan_for(store, person.code)
         with store.records.lock():
             store.records.recover()
             print(

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from battery.effective import visits_of
+from battery.own_plan import plan_words
 from battery.store import Store, TakenBack
 
 
@@ -78,6 +79,7 @@ def history_of(store: Store, code: str) -> list[Said]:
         )
         for r in store.annotations.restarts(code)
     ]
+    rows += [Said(p.at_utc, p.author, plan_words(p)) for p in store.care.plans(code)]
     rows += [
         Said(s.at_utc, s.author, f"{s.state} from {s.from_date}: {s.reason}")
         for s in store.care.states(code)

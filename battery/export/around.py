@@ -19,6 +19,7 @@ from battery.store import (
     Contraindication,
     Goal,
     GoalLevel,
+    PersonPlan,
     PersonState,
     Prescription,
     Restart,
@@ -93,6 +94,10 @@ class Around:
                 contraindication_row(row, days, codes)
                 for row in store.care.contraindications(code)
             ],
+        )
+        yield (
+            "person_plans",
+            [person_plan_row(row, days, codes) for row in store.care.plans(code)],
         )
         yield (
             "taken_back",
@@ -233,6 +238,17 @@ def contraindication_row(entry: Contraindication, days: Days, codes: Codes) -> R
         "day": days.day(entry.at_utc),
         "item": entry.item,
         "answer": entry.answer,
+    }
+
+
+def person_plan_row(row: PersonPlan, days: Days, codes: Codes) -> Row:
+    """Row of `person_plans`; source and author stay behind."""
+    return {
+        "entry_id": codes.identifier(row.entry_id),
+        "person": codes.person(row.person),
+        "day": days.day(row.at_utc),
+        "plan_hash": row.plan_hash,
+        "in_place_of": " ".join(codes.identifier(x) for x in row.follows.split()) or None,
     }
 
 

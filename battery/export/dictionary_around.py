@@ -223,6 +223,26 @@ TAKEN_BACK = Table(
     ("taken_id",),
     (_OF_PERSON,),
 )
+PERSON_PLANS = Table(
+    "person_plans",
+    "Plans of people",
+    "Which plan each person was to follow, in order; of those that nothing stands in place of "
+    "the one holds. Sources and authors are left out.",
+    (
+        Column("entry_id", "string", "The entry.", pattern=UUID),
+        _PERSON,
+        Column("day", "integer", f"When it was set. {DAY}", "d", _NOT_YET),
+        Column("plan_hash", "string", "The plan."),
+        Column(
+            "in_place_of",
+            "string",
+            "The entries in whose place it stands.",
+            missing="it is the first, or was set without knowing of another",
+        ),
+    ),
+    ("entry_id",),
+    (_OF_PERSON, Key("plan_hash", "plans", "plan_hash")),
+)
 AROUND = (
     CONSENTS,
     REBASELINES,
@@ -235,4 +255,5 @@ AROUND = (
     PERSON_STATES,
     CONTRAINDICATIONS,
     TAKEN_BACK,
+    PERSON_PLANS,
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, field
@@ -300,6 +301,8 @@ class _Run:
         for code, days in calendar.items():
             for table, rows in around.of_person(code, days):
                 self._put(table, rows)
+                if table == "person_plans":
+                    self._used.plans |= {row["plan_hash"] for row in rows}
             mine = sorted(said.get(code, []), key=lambda a: (a.at_utc, a.amendment_id))
             rows = [tables.amendment_row(a, days, self.codes) for a in mine]
             self._put("amendments", rows)
@@ -321,11 +324,12 @@ class _Run:
                 self._put("screen_checks", tables.screen_check_rows(screens, name))
                 self._put("timing_checks", tables.timing_check_rows(timings, name))
                 self._put("loop_checks", tables.loop_check_rows(loops, name))
+        set_ = {row.plan_hash: json.loads(row.plan_json) for row in self._store.care.plans()}
         self._put(
             "plans",
             [
                 tables.plan_row(plan_hash, content)
-                for plan_hash, content in self._store.setup.plans().items()
+                for plan_hash, content in sorted((set_ | self._store.setup.plans()).items())
                 if plan_hash in self._used.plans
             ],
         )

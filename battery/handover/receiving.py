@@ -25,6 +25,7 @@ from battery.handover.keys import ClinicKeys, clinic_keys, fingerprint
 from battery.handover.receipts import write_receipt
 from battery.handover.sending import BUNDLE, remember
 from battery.moments import utc_text
+from battery.own_plan import contradictions
 from battery.scoring import score_block
 from battery.scoring.score import Score
 from battery.store import Store
@@ -133,6 +134,7 @@ def receive(
     remember(store, folder)
     write_receipts(store, folder, keys, wall=wall)
     report.notes += missing_lines(store.transfer.received())
+    report.notes += contradictions(store)
     report.notes += [
         f"tablet {mark}: its clock is {by.total_seconds() / 60:.0f} min ahead of this one; set "
         "one of them right, dates of visits depend on it"

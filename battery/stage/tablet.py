@@ -9,8 +9,9 @@ from functools import partial
 from battery.due import next_visit
 from battery.errors import BatteryError, PlanError
 from battery.machine import clinic_settings
+from battery.own_plan import contradiction_words, own_plan, plan_for
 from battery.people import person_label, picture_of
-from battery.plan import STANDARD, Plan
+from battery.plan import Plan
 from battery.recording import Hand
 from battery.stage.drawing.canvas import Button
 from battery.stage.hand_over import HandOver, Told
@@ -41,7 +42,7 @@ def tablet_on_screen(
     wall: Wall,
     random_source: random.Random,
     told: Told,
-    plan: Plan = STANDARD,
+    plan: Plan | None = None,
 ) -> None:
     """Show who uses this tablet and do what they choose, until staff or the system close it.
 
@@ -60,8 +61,8 @@ def tablet_on_screen(
         For layouts, identifiers and demonstrations.
     told : callable
         Gets a line for staff on every visit, hand-over and failure.
-    plan : Plan
-        What a visit consists of.
+    plan : Plan, optional
+        What a visit consists of; by default each person's own plan, else the standard one.
 
     Raises
     ------
@@ -112,7 +113,7 @@ class Tablet:
     wall : callable
     random_source : random.Random
     told : callable
-    plan : Plan
+    plan : Plan or None
     """
 
     name = "tablet"
@@ -128,7 +129,7 @@ class Tablet:
         wall: Wall,
         random_source: random.Random,
         told: Told,
-        plan: Plan,
+        plan: Plan | None,
     ) -> None:
         self._store, self._window = store, window
         self._alias, self._known = alias, known
@@ -222,12 +223,15 @@ class Tablet:
 
     def _visit(self, person: Person) -> None:
         """Do a visit, with the same pages and the same record as `battery visit`."""
+        held = own_plan(self._store, person.code)
+        if held is not None and held.against:
+            self._told(contradiction_words(person.code, held))
         with self._store.records.lock():
             self._store.records.recover()
             pages = VisitPages(
                 self._store,
                 person,
-                self._plan,
+                self._plan or plan_for(self._store, person.code),
                 self._window,
                 alias=self._alias,
                 known=self._known,

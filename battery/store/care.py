@@ -6,9 +6,10 @@ exercise that was a slip of the finger may go.
 
 from __future__ import annotations
 
+import json
 import math
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from datetime import date
 from functools import partial
@@ -18,8 +19,9 @@ from sqlalchemy import delete, insert, select
 
 from battery.cautions import CONTRAINDICATIONS
 from battery.errors import UsageError
+from battery.plan import Plan, plan_hash
 from battery.store import schema
-from battery.store.fitting import fitted
+from battery.store.fitting import fitted, person_plan
 from battery.store.rows import (
     Contraindication,
     Exercise,
@@ -28,6 +30,7 @@ from battery.store.rows import (
     HomeExercise,
     HomeExerciseHand,
     HomeExerciseKind,
+    PersonPlan,
     PersonState,
     Prescription,
     Present,
@@ -152,6 +155,51 @@ class Care(Said):
         """List states in order of time, of one person or of all."""
         return self._said_of(schema.person_states, PersonState, "state_id", person)
 
+    def set_plan(
+        self,
+        person: str,
+        plan: Plan,
+        *,
+        source: str,
+        author: str,
+        at_utc: str,
+        source_sha256: str | None = None,
+    ) -> PersonPlan:
+        """Keep the plan that a person follows from now on, in place of all before.
+
+        Raises
+        ------
+        UsageError
+            If author or source is empty.
+        """
+        say_all(author=author, source=source)
+        row = PersonPlan(
+            entry_id=str(uuid.uuid4()),
+            person=person,
+            plan_name=plan.name,
+            plan_hash=plan_hash(plan),
+            plan_json=json.dumps(plan.model_dump(mode="json"), sort_keys=True),
+            source=source,
+            source_sha256=source_sha256,
+            follows=" ".join(row.entry_id for row in newest_plans(self.plans(person))),
+            author=author,
+            at_utc=at_utc,
+        )
+        return self._added(schema.person_plans, row)
+
+    def plans(self, person: str | None = None) -> list[PersonPlan]:
+        """List the plans that were set in order of time, of one person or of all.
+
+        One whose plan does not have its hash is left out, and named.
+        """
+        table = schema.person_plans
+        query = select(table).order_by(table.c.at_utc, table.c.entry_id)
+        if person is not None:
+            query = query.where(table.c.person == person)
+        with self._reading() as connection:
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, person_plan, "plan", "entry_id")
+
     def answer_contraindications(
         self, person: str, answers: Iterable[tuple[str, Present]], *, author: str, at_utc: str
     ) -> list[Contraindication]:
@@ -217,6 +265,12 @@ class Care(Said):
         with self._reading() as connection:
             rows = connection.execute(query).mappings().all()
         return self._built(rows, partial(fitted, HomeExercise), "practice", "practice_id")
+
+
+def newest_plans(plans: Sequence[PersonPlan]) -> list[PersonPlan]:
+    """Return the plans in whose place no other was set; with one it holds, else they differ."""
+    followed = {entry for row in plans for entry in row.follows.split()}
+    return [row for row in plans if row.entry_id not in followed]
 
 
 def _check(entry: HomeExercise) -> None:

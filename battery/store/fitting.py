@@ -6,6 +6,7 @@ is held by the names of its columns without a word about it here.
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable, Mapping, Set
 from functools import cache, lru_cache
@@ -15,6 +16,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from battery import forms
 from battery.answers import MOMENTS, QUESTIONS, Answer
+from battery.plan import told_hash
 from battery.recording import HANDS
 from battery.store import rows
 from battery.store.rows import BlockField, VisitField
@@ -36,6 +38,7 @@ KINDS: Mapping[str, type] = {
     "screen_checks": rows.ScreenCheck,
     "timing_checks": rows.TimingCheck,
     "loop_checks": rows.LoopCheck,
+    "person_plans": rows.PersonPlan,
     "alarm_acknowledgements": rows.Acknowledgement,
     "person_states": rows.PersonState,
     "contraindications": rows.Contraindication,
@@ -89,6 +92,8 @@ def hold_row(table: str, row: Mapping[str, Any]) -> None:
         hold_amendment(row)
     elif table in KINDS:
         fitted(KINDS[table], row)
+    if table == "person_plans":
+        hold_person_plan(row)
     for name, value in row.items():
         hold_field(name, value)
 
@@ -180,6 +185,35 @@ def hold_amendment(row: Mapping[str, Any]) -> None:
         _hold("new", new, _CODE)
 
 
+def person_plan(row: Mapping[Any, Any]) -> rows.PersonPlan:
+    """Build the plan of a person of a row.
+
+    Raises
+    ------
+    ValueError
+        If it is not of its form, or its plan has another hash.
+    """
+    built = fitted(rows.PersonPlan, row)
+    hold_person_plan(row)
+    return built
+
+
+def hold_person_plan(row: Mapping[Any, Any]) -> None:
+    """Hold a plan that belongs to a person to its hash, as far as this program can tell it.
+
+    Raises
+    ------
+    ValueError
+        If it is no plan, or another.
+    """
+    found = told_hash(json.loads(row["plan_json"]))
+    if found not in (None, row["plan_hash"]):
+        msg = f"plan_hash is {row['plan_hash']!r}: the plan in it has {found!r}"
+        raise ValueError(msg)
+    for entry in row["follows"].split():
+        _hold("follows", entry, _IDENTIFIER)
+
+
 def hold_field(name: str, value: Any) -> None:
     """Hold one value to what its column's name says it is.
 
@@ -208,6 +242,7 @@ def _hold(name: str, value: Any, check: Callable[[Any], Any]) -> None:
         raise ValueError(forms.told(error, name)) from error
 
 
+_IDENTIFIER: Callable[[Any], Any] = TypeAdapter(forms.Identifier).validate_python
 _CODE: Callable[[Any], Any] = TypeAdapter(forms.Code).validate_python
 _WORDS: Callable[[Any], Any] = TypeAdapter(forms.Words).validate_python
 _NUMBER: Callable[[Any], Any] = TypeAdapter(forms.Number).validate_python

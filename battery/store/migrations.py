@@ -252,6 +252,17 @@ CREATE TABLE loop_checks (
 CREATE INDEX ix_loop_checks_device ON loop_checks (device);
 """
 
+_PERSON_PLAN_TABLES = """
+CREATE TABLE person_plans (
+    entry_id TEXT NOT NULL PRIMARY KEY,
+    person TEXT NOT NULL REFERENCES people (code),
+    plan_name TEXT NOT NULL, plan_hash TEXT NOT NULL, plan_json TEXT NOT NULL,
+    source TEXT NOT NULL, source_sha256 TEXT, follows TEXT NOT NULL,
+    author TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_person_plans_person ON person_plans (person);
+"""
+
 
 def second_tables(connection: Connection) -> None:
     """Add what is known around a person's visits, and practice between them."""
@@ -300,6 +311,11 @@ def loop_tables(connection: Connection) -> None:
     _run(connection, _LOOP_TABLES)
 
 
+def plans_of_people(connection: Connection) -> None:
+    """Let a plan belong to a person; who has none does the one that is named, as before."""
+    _run(connection, _PERSON_PLAN_TABLES)
+
+
 STEPS: tuple[Step, ...] = (
     first_tables,
     second_tables,
@@ -308,6 +324,7 @@ STEPS: tuple[Step, ...] = (
     sealed_payloads,
     scope_of_consent,
     loop_tables,
+    plans_of_people,
 )
 
 

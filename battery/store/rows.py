@@ -440,6 +440,35 @@ class PersonState:
     at_utc: str
 
 
+@dataclass(frozen=True, slots=True)
+class PersonPlan:
+    """The plan that a person follows, from when it was set.
+
+    Parameters
+    ----------
+    plan_json : str
+        The whole plan.
+    source : str
+        A plan's name, or that of the file it was read from.
+    source_sha256 : str or None
+        Of that file.
+    follows : str
+        Identifiers of the entries in whose place it stands, with blanks between. Entries that
+        nothing follows contradict each other if their plans differ.
+    """
+
+    entry_id: str  # UUID
+    person: str
+    plan_name: str
+    plan_hash: str
+    plan_json: str
+    source: str
+    source_sha256: str | None
+    follows: str
+    author: str
+    at_utc: str
+
+
 Present = Literal["yes", "no", "unknown"]
 
 

@@ -348,6 +348,20 @@ loop_checks = Table(
     Column("reader", Text, nullable=False),
     Column("at_utc", Text, nullable=False),
 )
+person_plans = Table(
+    "person_plans",
+    metadata,
+    Column("entry_id", Text, primary_key=True),
+    _reference("person", "people.code"),
+    Column("plan_name", Text, nullable=False),
+    Column("plan_hash", Text, nullable=False),
+    Column("plan_json", Text, nullable=False),  # whole, so that it travels by itself
+    Column("source", Text, nullable=False),  # a plan's name, or that of the file
+    Column("source_sha256", Text),  # of the file; null where there was none
+    Column("follows", Text, nullable=False),  # the entries in whose place it stands
+    Column("author", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+)
 # What must not be overlooked, and what was said about it.
 alarm_acknowledgements = Table(
     "alarm_acknowledgements",

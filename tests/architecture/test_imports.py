@@ -28,6 +28,7 @@ LINES = (
         "battery.drives",
         "battery.due",
         "battery.loop_delay",
+        "battery.own_plan",
         "battery.simulate",
         "battery.verify",
     ),

@@ -45,6 +45,7 @@ SAID = {
     "event": ({"kind": "fall", "note": "on the stairs", "day": "2026-11-30"}, "on the stairs"),
     "goal": ({"goal": "carry a full cup"}, "carry a full cup"),
     "plan": ({"per_week": "21", "note": "three a day"}, "21 times a week"),
+    "visit-plan": ({"visit_plan": "short", "plan_file": ""}, "plan short ("),
     "baseline": (
         {"from_visit": "2", "reason": "new drug"},
         "new baseline from visit 2: new drug",
@@ -64,6 +65,7 @@ WRONG = {
     "event": {"kind": "party"},
     "goal": {"goal": "  "},
     "plan": {"per_week": "many"},
+    "visit-plan": {"visit_plan": "weekly"},
     "baseline": {"from_visit": "99", "reason": "typed wrong"},
     "state": {"state": "gone", "reason": "typed wrong"},
     "rating": {"goal_id": "x", "level": "0"},
@@ -145,12 +147,17 @@ def enrolment(**changed):
 
 
 def test_enrolling_asks_everything_and_ends_with_a_card(desk):
-    card = desk.send("/enrol", enrolment(form_version="3", **{"item-pain": "unknown"}))
+    card = desk.send(
+        "/enrol", enrolment(form_version="3", visit_plan="short", **{"item-pain": "unknown"})
+    )
     code = re.search(r"<h1>([A-Z0-9]{4})</h1>", card.text)[1]
     with Store.open(desk.office.home, write=False) as store:
         assert store.people.get(code).first_hand == "right"
         assert len(store.care.contraindications(code)) == len(CONTRAINDICATIONS)
         assert store.people.consents(code)[0].form_version == "3"
+        assert [(row.plan_name, row.author) for row in store.care.plans(code)] == [
+            ("short", "AB")
+        ]
     assert "Your picture" in card.text
     assert "severe pain" in desk.get(f"/person/{code}").text
 
@@ -162,6 +169,16 @@ def test_a_question_left_out_enrols_nobody(desk):
         before = len(store.people.all())
     answer = desk.send("/enrol", fields)
     assert "Nobody was enrolled" in answer.text
+    with desk.office.store() as store:
+        assert len(store.people.all()) == before
+
+
+def test_a_plan_that_is_none_enrols_nobody(desk):
+    with desk.office.store() as store:
+        before = len(store.people.all())
+    answer = desk.send("/enrol", enrolment(plan_file="/nowhere/plan.toml"))
+    assert answer.status_code == 400
+    assert "no plan" in answer.text
     with desk.office.store() as store:
         assert len(store.people.all()) == before
 

@@ -5,17 +5,21 @@ hand and how blocks are done are exchanged.
 """
 
 import gc
+import json
 import random
+import uuid
+from dataclasses import asdict
 from datetime import timedelta
 
 import psutil
 import pytest
+from sqlalchemy import insert
 
 from battery.drives import Drive
 from battery.handover import make_clinic_keys, make_tablet_keys, receive
 from battery.handover.keys import found_cards
 from battery.people import picture_of
-from battery.plan import SHORT, Plan, PlannedTask
+from battery.plan import SHORT, Plan, PlannedTask, plan_hash
 from battery.stage import hand_over as hand_over_module
 from battery.stage.drawing.canvas import DEFAULT, LARGE
 from battery.stage.pages.people import leaf_of
@@ -25,7 +29,7 @@ from battery.stage.screen.window import Window
 from battery.stage.settings import comfort as comfort_module
 from battery.stage.settings.comfort import comfort_of
 from battery.stage.tablet import tablet_on_screen
-from battery.store import Store
+from battery.store import Store, schema
 from battery.visits import begin_visit
 from tests.screen.door import PANELS, Home, blocks_done_at_once, command
 from tests.screen.manners import Person
@@ -154,6 +158,38 @@ def blocks_of(home):
              len(store.records.load(r.header.block_id).samples) > 0)
             for r in store.records.of_visit(visit.header.visit_id)
         ]  # fmt: skip
+
+
+def test_each_person_does_the_own_plan_and_two_that_contradict_are_named(monkeypatch, tmp_path):
+    home = Home(tmp_path / "home")
+    codes = more_people(home, 2)
+    command(home.folder, "plan", codes[1], str(plan_file(tmp_path)), "--by", "AB")
+    script = [
+        ("people", codes[1]), ("person", "visit"), ("start", "go"), ("thanks", "end"),
+        ("people", codes[1]),
+    ]  # fmt: skip
+    _, told = use(monkeypatch, home, script, plan=None)
+    with Store.open(home.folder) as store:
+        (visit,) = store.visits.all()
+        assert visit.header.plan_name == "evenings"
+        assert not any("contradict" in line for line in told)
+        row = store.care.plans(codes[1])[0]
+        with store.care._writing() as connection:  # as a bundle of another machine brings it
+            values = asdict(row) | {"entry_id": str(uuid.uuid4()), "follows": ""}
+            values |= {"plan_name": "short", "plan_hash": plan_hash(SHORT)}
+            values |= {"plan_json": json.dumps(SHORT.model_dump(mode="json"))}
+            connection.execute(insert(schema.person_plans).values(**values))
+    home.now += timedelta(days=7)
+    _, told = use(monkeypatch, home, script, plan=None)
+    assert any("two plans contradict. Visits go on with plan evenings" in x for x in told)
+    with Store.open(home.folder, write=False) as store:
+        assert {v.header.plan_name for v in store.visits.all()} == {"evenings"}
+
+
+def plan_file(folder):
+    path = folder / "evenings.toml"
+    path.write_text('name = "evenings"\n[[tasks]]\ntask = "slide"\n')
+    return path
 
 
 def test_three_people_share_a_tablet_and_each_has_the_own_record(monkeypatch, tmp_path):

@@ -10,8 +10,10 @@ from starlette.responses import Response
 
 from battery.cautions import CONTRAINDICATIONS
 from battery.desk.frame import chosen, office, page, see_other, shows, takes, typed
-from battery.errors import UsageError
+from battery.errors import PlanError, UsageError
+from battery.own_plan import set_plan
 from battery.people import new_person, picture_of
+from battery.plan import PLANS, load_plan
 
 WORDS: tuple[Literal["yes", "no", "unknown"], ...] = ("yes", "no", "unknown")
 SIDES = ("left", "right", "both", "unknown")
@@ -19,7 +21,9 @@ SIDES = ("left", "right", "both", "unknown")
 
 def show(request: Request) -> Response:
     """Show the form of enrolment."""
-    return page(request, "enrol.html.j2", items=CONTRAINDICATIONS, sides=SIDES)
+    return page(
+        request, "enrol.html.j2", items=CONTRAINDICATIONS, sides=SIDES, plans=list(PLANS)
+    )
 
 
 def take(request: Request, form: FormData) -> Response:
@@ -27,6 +31,8 @@ def take(request: Request, form: FormData) -> Response:
     here = office(request)
     try:
         answers = _answers(form)
+        if told := chosen(form, "plan_file") or chosen(form, "visit_plan"):
+            load_plan(told)  # refused before anybody is enrolled
         version = chosen(form, "form_version")
         with here.store(write=True) as store:
             person = new_person(
@@ -39,17 +45,22 @@ def take(request: Request, form: FormData) -> Response:
             store.care.answer_contraindications(
                 person.code, answers, author=here.session.author, at_utc=here.now_utc()
             )
+            if told := chosen(form, "plan_file") or chosen(form, "visit_plan"):
+                set_plan(
+                    store, person.code, told, author=here.session.author, at_utc=here.now_utc()
+                )
             if version:
                 store.people.record_consent(
                     person.code, form_version=version, decision="given", at_utc=here.now_utc()
                 )
-    except UsageError as error:
+    except (UsageError, PlanError) as error:
         return page(
             request,
             "enrol.html.j2",
             status_code=400,
             items=CONTRAINDICATIONS,
             sides=SIDES,
+            plans=list(PLANS),
             errors={"enrol": str(error)},
             typed=typed(form),
         )

@@ -21,6 +21,7 @@ from battery.handover import (
     take,
 )
 from battery.handover.sending import BUNDLE
+from battery.own_plan import contradictions
 
 
 def show(request: Request) -> Response:
@@ -38,6 +39,7 @@ def _shown(
     with office(request).store() as store:
         waiting = [(line.split()[0], line) for line in list_waiting(store)]
         keys = held_keys(store)
+        contradicting = contradictions(store)
     return page(
         request,
         "exchange.html.j2",
@@ -45,6 +47,7 @@ def _shown(
         drives=drives(BUNDLE),
         waiting=waiting,
         keys=keys,
+        contradicting=contradicting,
         lines=lines or [],
         errors=errors or {},
         typed=fields or {},

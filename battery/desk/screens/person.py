@@ -16,10 +16,12 @@ from battery.desk.history import history_of
 from battery.desk.seen import keep_seen, seen_by
 from battery.desk.words import _
 from battery.effective import visit_meant, visits_of
-from battery.errors import BatteryError, UsageError
+from battery.errors import BatteryError, PlanError, UsageError
 from battery.handover import erase_everywhere
 from battery.moments import utc_text
+from battery.own_plan import contradiction_words, own_plan, plan_words, set_plan
 from battery.people import person_label, picture_held
+from battery.plan import PLANS
 from battery.report import page_of, render
 from battery.report.alarming import acknowledged_lines, alarm_lines
 from battery.report.judged import Page
@@ -57,6 +59,7 @@ def _shown(
         except BatteryError as error:
             note = str(error)
         states = store.care.states(code)
+        own = own_plan(store, code)
         words = {
             "person": person,
             "picture": picture_held(store, code),
@@ -64,6 +67,9 @@ def _shown(
             "seen_alarms": acknowledged_lines(alarms),
             "note": note,
             "state": states[-1] if states else None,
+            "own_plan": "" if own is None else plan_words(own.row),
+            "contradicts": contradiction_words(code, own) if own and own.against else "",
+            "plans": list(PLANS),
             "n_visits": len(visits_of(store, code)),
             "goals": store.care.goals(code),
             "history": history_of(store, code),
@@ -190,6 +196,15 @@ def _plan(here: Office, store: Store, code: str, form: FormData) -> str:
     return _("The plan of home exercise is kept.")
 
 
+def _visit_plan(here: Office, store: Store, code: str, form: FormData) -> str:
+    told = chosen(form, "plan_file") or chosen(form, "visit_plan")
+    try:
+        set_plan(store, code, told, author=here.session.author, at_utc=here.now_utc())
+    except PlanError as error:
+        raise UsageError(str(error)) from error
+    return _("The plan of the visits is kept.")
+
+
 def _goal(here: Office, store: Store, code: str, form: FormData) -> str:
     store.care.set_goal(
         code, chosen(form, "goal"), author=here.session.author, at_utc=here.now_utc()
@@ -285,6 +300,7 @@ SAYING = {
     "consent": _consent,
     "event": _event,
     "plan": _plan,
+    "visit-plan": _visit_plan,
     "goal": _goal,
     "rating": _rating,
     "baseline": _baseline,

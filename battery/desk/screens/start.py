@@ -35,12 +35,12 @@ def begin(request: Request, form: FormData) -> Response:
         msg = f"a visit of {here.visiting.code} is open on this screen; end it first"
         raise UsageError(msg)
     plan = chosen(form, "plan")
-    if plan not in PLANS:
+    if plan and plan not in PLANS:
         msg = f"no plan {plan!r}; nothing was begun"
         raise UsageError(msg)
     with here.store() as store:
         person = store.people.get(chosen(form, "code"))
-    arguments = ["--plan", plan]
+    arguments = ["--plan", plan] if plan else []
     if chosen(form, "large"):
         arguments.append("--large")
     if here.home is not None:
