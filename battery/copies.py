@@ -96,7 +96,7 @@ def try_copy(
             msg = f"cannot read '{copy}': {error.strerror or error}. Nothing was changed"
             raise StoreError(msg) from error
         with Store.open(folder) as restored:
-            found = verify(restored, progress=progress)
+            found = verify(restored, replay=False, progress=progress)
             held = {visit.header.visit_id for visit in restored.visits.all()}
             n_people = len(restored.people.all())
     later = [v for v in store.visits.all() if v.header.visit_id not in held]

@@ -12,6 +12,7 @@ import math
 import re
 from collections.abc import Mapping
 from datetime import date, datetime
+from functools import lru_cache
 from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
@@ -145,19 +146,26 @@ def _bounded(value: Any, name: str, depth: int) -> None:
             msg = f"{name} holds letters that are no text"
             raise ValueError(msg)
     elif isinstance(value, int | float) and not isinstance(value, bool):
-        most = next((most for end, most in _LIMITS.items() if name.endswith(end)), LARGEST)
+        most, never_below_0 = _limits_of(name)
         if isinstance(value, float) and not math.isfinite(value):
             msg = f"{name} is {value}"
             raise ValueError(msg)
         if abs(value) > most:
             msg = f"{name} is beyond {most:g}"
             raise ValueError(msg)
-        if value < 0 and name.endswith(_NEVER_BELOW_0):
+        if value < 0 and never_below_0:
             msg = f"{name} is {value:g}, below 0"
             raise ValueError(msg)
     elif not isinstance(value, bool | None):
         msg = f"{name} is {ascii(value)[:40]}: no number, text, list or table"
         raise ValueError(msg)  # noqa: TRY004  # what was read, not an argument
+
+
+@lru_cache(maxsize=1024)
+def _limits_of(name: str) -> tuple[float, bool]:
+    """Return the largest size of a number of this name, and whether it is never below 0."""
+    most = next((most for end, most in _LIMITS.items() if name.endswith(end)), LARGEST)
+    return most, name.endswith(_NEVER_BELOW_0)
 
 
 def _short(value: Any, name: str) -> None:

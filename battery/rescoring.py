@@ -8,14 +8,10 @@ scoring version alone, so that it does not matter who computes them.
 from __future__ import annotations
 
 import math
-import multiprocessing
-import os
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from pathlib import Path
 from statistics import median
 
 from battery.errors import BatteryError
@@ -25,8 +21,8 @@ from battery.scoring.measures import MEASURES
 from battery.scoring.score import SCORING_VERSION, Score
 from battery.store import ScoreRow, Store
 from battery.store.base import UNREADABLE
+from battery.workers import n_workers, pool, store_here
 
-BLOCKS_A_PROCESS = 8  # fewer are scored sooner than another process has started
 CHUNK = 4
 NAMED = 6  # measures that a line names; the rest is counted
 
@@ -138,37 +134,16 @@ def rescore(
 def _outcomes(
     store: Store, jobs: list[Job], n_processes: int | None
 ) -> Iterator[Iterable[Outcome]]:
-    most = n_processes or min(os.cpu_count() or 1, len(jobs) // BLOCKS_A_PROCESS)
+    most = n_workers(len(jobs), asked=n_processes)
     if most <= 1:
         yield (_score(store, job) for job in jobs)
         return
-    pool = ProcessPoolExecutor(
-        most,
-        mp_context=multiprocessing.get_context("spawn"),
-        initializer=_open,
-        initargs=(store.address,),
-    )
-    try:
-        yield pool.map(_score_here, jobs, chunksize=CHUNK)
-    finally:
-        pool.shutdown(cancel_futures=True)
-
-
-class _Worker:
-    """The store of a process that scores; it is read to the process's end."""
-
-    store: Store | None = None
-
-
-def _open(address: Path | str) -> None:
-    _Worker.store = Store.open(address, write=False)
+    with pool(most, store) as executor:
+        yield executor.map(_score_here, jobs, chunksize=CHUNK)
 
 
 def _score_here(job: Job) -> Outcome:
-    if _Worker.store is None:
-        msg = "this process has no store open"
-        raise RuntimeError(msg)
-    return _score(_Worker.store, job)
+    return _score(store_here(), job)
 
 
 def _score(store: Store, job: Job) -> Outcome:

@@ -1,27 +1,34 @@
 """Does every record still hold? Hashes, references, order of stamps, and replay.
 
 Replaying a block through its task must give the recorded events. So this tells an altered
-record, and also a task that no longer does what it did.
+record whose hashes were made anew, and also a task that no longer does what it did; it costs
+many times the rest.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, TypeVar
 
 import numpy as np
 
-from battery.errors import BatteryError
+from battery.errors import BatteryError, StoreError
 from battery.recording import Block, events_from_array, short_hash
 from battery.runner import replay
 from battery.store import BlockRecord, Store, VisitRecord
 from battery.store.base import UNREADABLE, ascii_only
+from battery.workers import n_workers, pool, store_here
 from tasks.contract import unknown_settings
 from tasks.registry import TASKS, task_of
 
 T = TypeVar("T")
+PAYS = 300  # blocks that take as long to look at as another process takes to start
+PAYS_REPLAYED = 20
+CHUNK = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +44,7 @@ class Verification:
     """What was looked at, what does not hold, and what could not be wholly looked at.
 
     A note is no finding: the record is as it was stored, and this program cannot replay it by
-    the rules it was recorded by.
+    the rules it was recorded by. `replayed` says whether every block was replayed.
     """
 
     n_visits: int
@@ -46,6 +53,7 @@ class Verification:
     n_running: int
     findings: tuple[Finding, ...]
     notes: tuple[Finding, ...] = ()
+    replayed: bool = True
 
     def summary(self) -> str:
         """Say it in one line, or one more for every finding."""
@@ -59,31 +67,49 @@ class Verification:
                 f"{looked}: hashes, references and stamps hold; {len(self.notes)} blocks were "
                 "recorded by other rules than this program has"
             ]
-        else:
+        elif self.replayed:
             lines = [f"{looked}: hashes, references, stamps and replays hold"]
+        else:
+            lines = [f"{looked}: hashes, references and stamps hold; not replayed"]
         return "\n".join(
             [*lines, *(f"{f.where}: {f.what}" for f in (*self.findings, *self.notes))]
         )
 
 
-def verify(store: Store, *, progress: Callable[[int, int], None] | None = None) -> Verification:
+def verify(
+    store: Store,
+    *,
+    replay: bool = True,
+    progress: Callable[[int, int], None] | None = None,
+    n_processes: int | None = None,
+) -> Verification:
     """Check the whole store without changing anything.
 
     Parameters
     ----------
     store : Store
+    replay : bool
+        Whether every block is also replayed through its task, which costs many times the rest.
     progress : callable, optional
-        Called with (visits done, visits in all).
+        Called with (blocks done, blocks in all).
+    n_processes : int, optional
+        Default: one a core, fewer for few blocks. What is found does not depend on it.
+
+    Raises
+    ------
+    StoreError
+        If a process that looked at blocks was ended from outside.
     """
     findings = list(_guarded("store", lambda: _problems_of_file(store)))
     notes: list[Finding] = []
-    n_blocks = n_samples = n_running = 0
+    n_samples = n_running = 0
+    jobs: list[_Job] = []
     with store.at_one_moment():
         visits: list[VisitRecord] = []
         findings += _guarded("visits", lambda: _listed(visits, store.visits.all))
         findings += _guarded("received", lambda: _not_as_received(store))
         findings += _guarded("tables", lambda: _read_tables(store))
-        for done, visit in enumerate(visits, start=1):
+        for visit in visits:
             records: list[BlockRecord] = []
             visit_id = visit.header.visit_id
             findings += _guarded(
@@ -93,17 +119,71 @@ def verify(store: Store, *, progress: Callable[[int, int], None] | None = None) 
                 if record.ending is None:
                     n_running += 1
                     continue
-                n_blocks += 1
                 n_samples += record.n_samples
                 where = f"{visit.header.person} visit {visit.header.sequence} "
                 where += f"block {record.header.index} ({record.header.block_id})"
-                findings += _guarded(where, partial(_of_block, store, where, record, notes))
-            if progress is not None:
-                progress(done, len(visits))
+                jobs.append(
+                    _Job(where, record.header.block_id, record.sha256, record.n_samples, replay)
+                )
+        pays = PAYS_REPLAYED if replay else PAYS
+        with _looking(
+            store, jobs, n_workers(len(jobs), pays=pays, asked=n_processes)
+        ) as looked:
+            for done, (found, noted) in enumerate(looked, start=1):
+                findings += found
+                notes += noted
+                if progress is not None:
+                    progress(done, len(jobs))
     findings += [Finding("store", line) for line in store.unreadable()]
     return Verification(
-        len(visits), n_blocks, n_samples, n_running, tuple(findings), tuple(notes)
+        len(visits), len(jobs), n_samples, n_running, tuple(findings), tuple(notes), replay
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Job:
+    """A finished block to be looked at, with what its row states."""
+
+    where: str
+    block_id: str
+    sha256: str
+    n_samples: int
+    replay: bool
+
+
+_Looked = tuple[list[Finding], list[Finding]]  # what does not hold, and what is noted
+
+
+@contextmanager
+def _looking(
+    store: Store, jobs: Sequence[_Job], n_processes: int
+) -> Iterator[Iterable[_Looked]]:
+    """Look at blocks here, or in other processes, in their order."""
+    if n_processes <= 1:
+        yield (_look(store, job) for job in jobs)
+        return
+    with pool(n_processes, store) as executor:
+        yield _named(executor.map(_look_here, jobs, chunksize=CHUNK))
+
+
+def _look_here(job: _Job) -> _Looked:
+    return _look(store_here(), job)
+
+
+def _named(looked: Iterable[_Looked]) -> Iterator[_Looked]:
+    try:
+        yield from looked
+    except BrokenProcessPool as error:
+        msg = (
+            "a process that looked at blocks was ended from outside, as when memory ran out; "
+            "nothing was changed. Close other programs, then verify again"
+        )
+        raise StoreError(msg) from error
+
+
+def _look(store: Store, job: _Job) -> _Looked:
+    notes: list[Finding] = []
+    return _guarded(job.where, partial(_of_block, store, job, notes)), notes
 
 
 def _not_as_received(store: Store) -> Iterator[Finding]:
@@ -176,28 +256,27 @@ def _read_tables(store: Store) -> Iterator[Finding]:
         yield from _guarded(name, partial(_listed, [], read))
 
 
-def _of_block(
-    store: Store, where: str, record: BlockRecord, notes: list[Finding]
-) -> Iterator[Finding]:
+def _of_block(store: Store, job: _Job, notes: list[Finding]) -> Iterator[Finding]:
     try:
-        block = store.records.load(record.header.block_id, checked=False)
+        block = store.records.load(job.block_id, checked=False)
     except BatteryError as error:
-        yield Finding(where, str(error))
+        yield Finding(job.where, str(error))
         return
-    told = list(_problems(block, record))
-    if not told and (broken := store.records.damage(record.header.block_id)):
+    told = list(_problems(block, job))
+    if not told and (broken := store.records.damage(job.block_id)):
         told = [broken]
     for line in told:
-        yield Finding(where, line)
-    notes += [Finding(where, what) for what in block_notes(block)]
+        yield Finding(job.where, line)
+    if job.replay:
+        notes += [Finding(job.where, what) for what in block_notes(block)]
 
 
-def _problems(block: Block, record: BlockRecord) -> Iterator[str]:
-    if block.sha256 != record.sha256:
-        yield f"its hash is {block.sha256[:12]}..., stored was {record.sha256[:12]}..."
-    if len(block.samples) != record.n_samples:
-        yield f"it has {len(block.samples)} samples, stored were {record.n_samples}"
-    yield from block_problems(block)
+def _problems(block: Block, job: _Job) -> Iterator[str]:
+    if block.sha256 != job.sha256:
+        yield f"its hash is {block.sha256[:12]}..., stored was {job.sha256[:12]}..."
+    if len(block.samples) != job.n_samples:
+        yield f"it has {len(block.samples)} samples, stored were {job.n_samples}"
+    yield from block_problems(block) if job.replay else stamp_problems(block)
 
 
 def block_problems(block: Block) -> Iterator[str]:

@@ -19,6 +19,7 @@ right, y up (away from the person). Time: integer nanoseconds from the start of 
 from __future__ import annotations
 
 import dataclasses
+import functools
 import math
 import types
 import typing
@@ -216,16 +217,24 @@ def settings_from_dict(settings_type: type[SettingsT], values: Mapping[str, Any]
     ValueError
         If a field is missing or unknown.
     """
-    hints = typing.get_type_hints(settings_type)
-    fields = dataclasses.fields(settings_type)  # type: ignore[arg-type]
-    names = {field.name for field in fields}
-    needed = {field.name for field in fields if not may_be_missing(field)}
-    missing, unknown = sorted(needed - set(values)), sorted(set(values) - names)
+    hints, needed = _fields_of(typing.cast("Any", settings_type))
+    missing, unknown = sorted(needed - set(values)), sorted(set(values) - set(hints))
     if missing or unknown:
         msg = f"{settings_type.__name__}: {missing=} {unknown=}"
         raise ValueError(msg)
-    given = names & set(values)
-    return settings_type(**{name: _revive(hints[name], values[name]) for name in given})
+    given = set(hints) & set(values)
+    return settings_type(**{name: hints[name](values[name]) for name in given})
+
+
+@functools.cache
+def _fields_of(
+    settings_type: Any,
+) -> tuple[dict[str, Callable[[Any], Any]], frozenset[str]]:
+    """Return what gives each field of settings its type, and which a record must have."""
+    hints = typing.get_type_hints(settings_type)
+    fields = dataclasses.fields(settings_type)
+    needed = frozenset(field.name for field in fields if not may_be_missing(field))
+    return {field.name: _reviver(hints[field.name]) for field in fields}, needed
 
 
 def unknown_settings(task: AnyTask, values: Mapping[str, Any]) -> list[str]:
@@ -235,15 +244,21 @@ def unknown_settings(task: AnyTask, values: Mapping[str, Any]) -> list[str]:
     )
 
 
-def _revive(hint: Any, value: Any) -> Any:
-    """Give `value` the type `hint` asks for; only the types that settings use."""
+@functools.cache
+def _reviver(hint: Any) -> Callable[[Any], Any]:
+    """Return what gives a value the type `hint` asks for; only the types that settings use."""
     origin, arguments = typing.get_origin(hint), typing.get_args(hint)
+    if origin is tuple and arguments[1:] == (Ellipsis,):
+        item = _reviver(arguments[0])
+        return lambda value: tuple(map(item, value))
     if origin is tuple:
-        if len(arguments) == 2 and arguments[1] is Ellipsis:
-            return tuple(_revive(arguments[0], item) for item in value)
-        return tuple(_revive(a, item) for a, item in zip(arguments, value, strict=True))
+        items = [_reviver(argument) for argument in arguments]
+        return lambda value: tuple(
+            revive(inner) for revive, inner in zip(items, value, strict=True)
+        )
     if origin in (types.UnionType, typing.Union):
-        return None if value is None else _revive(arguments[0], value)
+        some = _reviver(arguments[0])
+        return lambda value: None if value is None else some(value)
     if dataclasses.is_dataclass(hint) and isinstance(hint, type):
-        return settings_from_dict(hint, value)
-    return float(value) if hint is float else value
+        return functools.partial(settings_from_dict, hint)
+    return float if hint is float else lambda value: value

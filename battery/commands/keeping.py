@@ -287,15 +287,17 @@ def verify(
         Path | None, typer.Argument(help="A tidy export to check instead of the store.")
     ] = None,
     replay: Annotated[
-        bool, typer.Option("--replay", help="Replay every block of an export too; slow.")
+        bool, typer.Option("--replay", help="Replay every block through its task too; slow.")
     ] = False,
     signer: Annotated[
         str | None, typer.Option(help="Fingerprint of the clinic that must have signed it.")
     ] = None,
     home: Home = None,
 ) -> None:
-    """Check every record: hashes, references, order of stamps, and replay. Changes nothing.
+    """Check every record: hashes, references, order of stamps. Changes nothing.
 
+    With --replay each block is also replayed through its task and must give what was recorded,
+    which tells even a record whose hashes were made anew.
     Example: battery verify, or an export: battery verify study-1
     """
     from battery.export import verify_export
@@ -307,14 +309,12 @@ def verify(
             found = verify_export(
                 directory, replay=replay or None, signer=signer, progress=step
             )
-    elif replay or signer is not None:
-        msg = (
-            "--replay and --signer go with the folder of an export; a store is always replayed"
-        )
+    elif signer is not None:
+        msg = "--signer goes with the folder of an export; a store is not signed"
         raise UsageError(msg)
     else:
         with open_store(home, write=False) as store, Progress("checking") as step:
-            found = check(store, progress=step)
+            found = check(store, replay=replay, progress=step)
     print(found.summary())
     if found.findings:
         raise typer.Exit(1)

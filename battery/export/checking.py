@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import gzip
 import hashlib
-import multiprocessing
-import os
 import re
 import zlib
 from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -31,6 +28,7 @@ from battery.verify import (
     block_problems,
     stamp_problems,
 )
+from battery.workers import n_workers, pool
 
 MAX_CSV_BYTES = 1 << 34  # unpacked; a CSV file that claims more is not what was written
 CHUNK_BYTES = 1 << 20
@@ -48,12 +46,9 @@ class ExportVerification(Verification):
     ----------
     signer : str
         Fingerprint of the clinic whose key signed it; empty where none did.
-    replayed : bool
-        Whether every block was replayed too.
     """
 
     signer: str = ""
-    replayed: bool = True
 
     def summary(self) -> str:
         """Say it in two lines, and one more for every finding."""
@@ -146,8 +141,8 @@ def verify_export(
         0,
         tuple(findings),
         tuple(notes),
-        signed_by,
         replayed,
+        signed_by,
     )
 
 
@@ -403,16 +398,13 @@ def verify_part(folder: Path, number: int, *, replay: bool) -> _Part:
 @contextmanager
 def _parts(export: Export, replay: bool, n_processes: int | None) -> Iterator[Iterator[_Part]]:
     numbers = range(1, export.n_parts + 1)
-    most = n_processes or min(os.cpu_count() or 1, export.n_parts)
+    most = n_workers(export.n_parts, pays=1, asked=n_processes)
     if most <= 1:
         yield (verify_part(export.folder, number, replay=replay) for number in numbers)
         return
-    pool = ProcessPoolExecutor(most, mp_context=multiprocessing.get_context("spawn"))
-    try:
-        jobs = [(export.folder, number, replay) for number in numbers]
-        yield _named(pool.map(_part_here, jobs))
-    finally:
-        pool.shutdown(cancel_futures=True)
+    jobs = [(export.folder, number, replay) for number in numbers]
+    with pool(most) as executor:
+        yield _named(executor.map(_part_here, jobs))
 
 
 def _part_here(job: tuple[Path, int, bool]) -> _Part:

@@ -208,19 +208,27 @@ class Compact:
         return (coded >> 1) ^ -(coded & 1)
 
     def _natural(self) -> int:
+        data, at = self._data, self.at
         value = shift = 0
-        while True:
-            byte = self._byte()
+        while at < len(data):
+            byte = data[at]
+            at += 1
             value |= (byte & 127) << shift
             if byte < 128:
+                self.at = at
                 return value
             shift += 7
             if shift > 63:
                 msg = f"{self._what} makes no sense"
                 raise RecordError(msg)
+        msg = f"{self._what} is cut short"
+        raise RecordError(msg)
 
     def _byte(self) -> int:
-        self._forward(1)
+        self.at += 1
+        if self.at > len(self._data):
+            msg = f"{self._what} is cut short"
+            raise RecordError(msg)
         return self._data[self.at - 1]
 
     def _forward(self, n: int) -> None:

@@ -7,8 +7,6 @@ visit that comes later changes few parts.
 from __future__ import annotations
 
 import hashlib
-import multiprocessing
-import os
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
@@ -25,12 +23,13 @@ from battery.export.dictionary_trials import TRIALS
 from battery.export.table_files import TableWriter, part_name
 from battery.recording import Block
 from battery.store import Store
+from battery.workers import n_workers, pool, store_here
 from tasks.contract import NS_PER_S
 
 MIN_BLOCKS = 500  # a part is closed no sooner
 MAX_BLOCKS = 2_000  # and no later
 CLOSING = 32  # in between, at one visit in so many
-POOLED = 1_500  # fewer blocks are written sooner than other processes have started
+PAYS = 750  # blocks that are written before another process has started
 
 Row = dict[str, Any]
 
@@ -188,34 +187,13 @@ def writing(
     tell : callable
         Called with each part and what became of it, in order.
     """
-    most = n_processes or (os.cpu_count() or 1 if n_blocks >= POOLED else 1)
+    most = n_workers(n_blocks, pays=PAYS, asked=n_processes)
     if most <= 1:
         yield PartWriting(store, None, 0, tell)
         return
-    pool = ProcessPoolExecutor(
-        most,
-        mp_context=multiprocessing.get_context("spawn"),
-        initializer=_open,
-        initargs=(store.address,),
-    )
-    try:
-        yield PartWriting(store, pool, most, tell)
-    finally:
-        pool.shutdown(cancel_futures=True)
-
-
-class _Worker:
-    """The store of a process that writes parts; it is read to the process's end."""
-
-    store: Store | None = None
-
-
-def _open(address: Path | str) -> None:
-    _Worker.store = Store.open(address, write=False)
+    with pool(most, store) as executor:
+        yield PartWriting(store, executor, most, tell)
 
 
 def _write_here(job: PartJob) -> PartDone:
-    if _Worker.store is None:
-        msg = "this process has no store open"
-        raise RuntimeError(msg)
-    return write_part(_Worker.store, job)
+    return write_part(store_here(), job)

@@ -33,6 +33,7 @@ LINES = (
         "battery.verify",
     ),
     ("battery.rescoring",),
+    ("battery.workers",),
     ("battery.runner", "battery.store", "norms", "battery.playable"),
     (
         "battery.scoring",

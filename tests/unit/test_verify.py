@@ -38,8 +38,15 @@ def test_an_unaltered_store_holds_and_stays_as_it_is(clinic):
     assert found.findings == ()
     assert found.n_blocks == 5 * 8 + 1
     assert "hashes, references, stamps and replays hold" in found.summary()
-    assert steps[-1] == (5, 5)
+    assert steps[-1] == (41, 41)
     assert digest(clinic) == before
+
+
+def test_without_a_replay_the_rest_is_looked_at_and_said(clinic):
+    with Store.open(clinic, write=False) as store:
+        found = verify(store, replay=False)
+    assert found.findings == ()
+    assert found.summary().endswith("hashes, references and stamps hold; not replayed")
 
 
 def change(folder, statement, *values, keys=True):
@@ -138,6 +145,30 @@ def test_what_was_altered_is_found_and_named(own_clinic, alter, words):
         assert {f.where for f in found.findings} == {
             f"K7QF visit 2 block 1 ({record.header.block_id})"
         }
+
+
+@pytest.mark.parametrize(
+    "alter",
+    [altered_sample, swapped_samples, forged_event, altered_settings, spoiled_bytes, cut_short],
+)
+def test_what_was_altered_is_found_without_a_replay_too(own_clinic, alter):
+    """Of a forged event the hash was made to fit; the seal over both was not."""
+    record, block = finished_block(own_clinic)
+    alter(own_clinic, record, block)
+    with Store.open(own_clinic, write=False) as store:
+        found = verify(store, replay=False)
+    assert {f.where for f in found.findings} == {
+        f"K7QF visit 2 block 1 ({record.header.block_id})"
+    }
+
+
+def test_other_processes_find_what_one_finds(own_clinic):
+    record, block = finished_block(own_clinic)
+    altered_sample(own_clinic, record, block)
+    with Store.open(own_clinic, write=False) as store:
+        one, two = (verify(store, n_processes=n) for n in (1, 2))
+    assert one == two
+    assert len(one.findings) >= 1
 
 
 def test_a_running_block_is_counted_and_left_alone(own_clinic):
