@@ -1,15 +1,23 @@
-"""Tidy tables with a data package, and a BIDS dataset; both de-identified."""
+"""Tidy tables with a data package, a BIDS dataset, an archive of many; all de-identified."""
 
+from battery.export.archive import add_exports
 from battery.export.bids import export_bids
 from battery.export.checking import verify_export
+from battery.export.from_rows import block_from_rows, screen_from_row
+from battery.export.reading import Export, ReadBlock
 from battery.export.rescored import rescore_export
 from battery.export.tidy import Exported, Form, export_tidy
 
 __all__ = [
+    "Export",
     "Exported",
     "Form",
+    "ReadBlock",
+    "add_exports",
+    "block_from_rows",
     "export_bids",
     "export_tidy",
     "rescore_export",
+    "screen_from_row",
     "verify_export",
 ]

@@ -146,6 +146,34 @@ def verify_export(
     )
 
 
+def signer_and_findings(export: Export) -> tuple[str, list[Finding]]:
+    """Hold descriptor and files to digest, signature, sizes and hashes; read no rows.
+
+    Returns
+    -------
+    tuple
+        Fingerprint of the clinic whose key signed it, empty where none did; what does not hold.
+    """
+    signer, findings = ("", []) if export.is_first_form else _proof(export)
+    return signer, findings + _files(export)[1]
+
+
+def stated_files(export: Export) -> list[str]:
+    """Name the files of the tables that a descriptor states, of an export that holds."""
+    told = {r["name"]: r for r in export.package["resources"]}
+    known = [
+        file
+        for name in sorted(TABLES.keys() & told.keys())
+        for file, _ in _stated(export, name, told[name])
+    ]
+    later = [
+        file
+        for name in sorted(told.keys() - TABLES.keys())
+        for file, _ in _stated_later(name, told[name])
+    ]
+    return known + later
+
+
 def _digits(mark: str) -> str:
     return re.sub(r"[^0-9a-f]", "", mark.lower())
 
@@ -212,15 +240,20 @@ def _of_a_later_program(export: Export, name: str, told: dict[str, Any]) -> Iter
     if export.is_first_form or not TABLE_NAME.fullmatch(name) or not isinstance(parts, list):
         yield Finding(name[:40], "the dictionary of this program does not have this table")
         return
-    for number, about in enumerate(parts, start=1):
-        part = f"{name}/part-{number:04d}.parquet"
-        whole = isinstance(about, dict) and about.get("path") == f"{name}.parquet"
-        file = f"{name}.parquet" if whole and len(parts) == 1 else part
+    for file, about in _stated_later(name, told):
         for what in _look(export.folder, file, about):
             yield Finding(file, what)
+
+
+def _stated_later(name: str, told: dict[str, Any]) -> Iterator[tuple[str, Any]]:
+    """Give the files of a table that this program does not know, as it would name them."""
+    parts = told["parts"]
+    for number, about in enumerate(parts, start=1):
+        whole = isinstance(about, dict) and about.get("path") == f"{name}.parquet"
+        part = f"{name}/part-{number:04d}.parquet"
+        yield f"{name}.parquet" if whole and len(parts) == 1 else part, about
     if told.get("format") == "csv":
-        for what in _look(export.folder, f"{name}{CSV}", told):
-            yield Finding(f"{name}{CSV}", what)
+        yield f"{name}{CSV}", told
 
 
 def _stated(export: Export, name: str, told: dict[str, Any]) -> Iterator[tuple[str, Any]]:

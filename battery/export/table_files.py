@@ -26,6 +26,7 @@ PACKAGE = "datapackage.json"
 PACKAGE_NAME = "coordination-battery-export"
 DICTIONARY = "dictionary.md"
 PARTIAL = ".partial"
+RESCORED = "rescored"  # a folder with scores that were computed again; no part of an export
 ROWS_PER_PACK = 256
 ROWS_PER_GROUP = 65_536
 ZSTD_LEVEL = 3
@@ -95,6 +96,10 @@ class TableWriter:
             rows.validate(full=True)
             self.n_rows += rows.num_rows
             self._parquet.write_table(rows)
+
+    def note(self, name: str, text: str) -> None:
+        """Put a text into the footer of the file."""
+        self._parquet.add_key_value_metadata({name: text})
 
     def _pack(self) -> None:
         if self._single:
@@ -190,13 +195,17 @@ def _files_in(folder: Path) -> list[str]:
     found = []
     for path in sorted(folder.iterdir()):
         table = TABLES.get(path.name)
-        if path.name == PARTIAL:
+        if path.name == PARTIAL or (path.name == RESCORED and _is_folder(path)):
             continue
-        if table and table.in_parts and path.is_dir() and not path.is_symlink():
+        if table and table.in_parts and _is_folder(path):
             found += [f"{path.name}/{part.name}" for part in sorted(path.iterdir())]
         else:
             found.append(path.name)
     return found
+
+
+def _is_folder(path: Path) -> bool:
+    return path.is_dir() and not path.is_symlink()
 
 
 def _is_export(path: Path) -> bool:
@@ -221,6 +230,8 @@ def _put_in_place(partial: Path, folder: Path) -> None:
     A file that is there with the same bytes is left as it is.
     """
     made = _files_in(partial)
+    if _is_folder(folder / RESCORED):  # of the earlier export
+        shutil.rmtree(folder / RESCORED)
     for name in _files_in(folder):
         if name not in made:
             (folder / name).unlink()

@@ -34,7 +34,7 @@ LINES = (
     ),
     ("battery.rescoring",),
     ("battery.workers",),
-    ("battery.runner", "battery.store", "norms", "battery.playable"),
+    ("battery.runner", "battery.store", "norms", "battery.playable", "battery.comparing"),
     (
         "battery.scoring",
         "battery.plan",

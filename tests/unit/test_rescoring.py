@@ -64,7 +64,7 @@ def test_what_was_scored_is_found_again(own_clinic):
     before = tables(own_clinic, scores=True)
     found = rescored(own_clinic)
     assert found.changed.total() == 0
-    assert " 0 changed; raw records untouched" in found.summary
+    assert " 0 changed, all the same bit for bit; raw records untouched" in found.summary
     assert tables(own_clinic, scores=True) == before
 
 
@@ -106,7 +106,7 @@ def test_a_block_that_cannot_be_scored_is_named_and_stops_no_other(own_clinic):
     before = tables(own_clinic, scores=True)
     change(own_clinic, f"UPDATE payloads SET frames = x'00' WHERE block_id = '{bad}'")
     found = rescored(own_clinic)
-    assert list(found.failed) == [bad]
+    assert list(found.failed) == [f"block {bad}"]
     assert found.n_blocks > 1
     assert f"not scored: block {bad}: " in found.summary
     assert tables(own_clinic, scores=True) == before
