@@ -12,8 +12,12 @@ from battery.stage.drawing.demonstration import Demonstration
 from battery.stage.drawing.hands import hand_picture, pointing_hand
 from battery.stage.drawing.signs import SIGNS, sign_picture
 from battery.stage.language import texts
+from battery.stage.pages.page import run_pages
+from battery.stage.pages.questions import GO
+from battery.stage.pages.watching import WatchPage
 from battery.stage.screen.icon import icon_surface
 from battery.stage.screen.theme import LIGHT, THEMES, contrast
+from tests.screen.pilot import Pilot, open_window, tablet
 
 TRIES = [p for p in planned_blocks(STANDARD, "right") if p.phase == "practice"]
 
@@ -62,6 +66,36 @@ def test_a_demonstration_is_shown_as_large_as_its_room_lets_it_and_whole(headles
     assert all(inside.contains(place.inflate(-6, -6)) for place in places)
     before.blit(window.surface, room, room)
     assert before.get_buffer().raw == window.surface.get_buffer().raw
+
+
+@pytest.mark.parametrize("large", [False, True], ids=["default", "large"])
+@pytest.mark.parametrize("planned", TRIES, ids=lambda p: f"{p.task}-{p.hand}")
+@pytest.mark.parametrize("panel", ["1024x600", "1280x800"])
+def test_on_a_ten_inch_tablet_a_task_is_watched_in_its_own_size(
+    monkeypatch, panel, planned, large
+):
+    """Nothing of it lies on Stop, Help or the button, nor does the hand at any moment."""
+    with open_window(monkeypatch, tablet(panel)) as (window, clock):
+        shown = Demonstration(planned, 3)
+        page = WatchPage(
+            "watch", "Title", (), (GO,), lambda _: None, hand=planned.hand, picture=shown,
+            help_page=lambda page: page, large=large, where="Part 1 of 8",
+        )  # fmt: skip
+        pilot = Pilot(window, clock, lambda _: None)
+        pilot.add((clock.now + 1_000_000, "quit"))
+        run_pages(window, page)
+        buttons = {b["key"]: pygame.Rect(b["rect_px"]) for b in pilot.states[-1]["buttons"]}
+        places = [buttons[key] for key in ("stop", "help", "go")]
+        first = [window.surface.subsurface(place).copy() for place in places]
+        for n in range(60):
+            shown.step(n / 6)
+            for place, before in zip(places, first, strict=True):
+                now = window.surface.subsurface(place).copy()
+                assert now.get_buffer().raw == before.get_buffer().raw
+        marks = shown.places(window.scale, shown._room)
+        assert all(mark.collidelist(places) < 0 for mark in marks)
+        least = 0.9 if large else 0.95
+        assert shown.share(window.scale, shown._room.size) >= least
 
 
 @pytest.mark.parametrize("theme", THEMES.values(), ids=THEMES)

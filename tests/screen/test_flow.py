@@ -134,7 +134,7 @@ def test_a_visit_leads_through_every_task_with_each_hand(clinic):
     states = clinic.visit(forward)
     expected = list(BEFORE)
     for task in ("tapping", "slide", "pursuit", "trail"):
-        expected.append(f"demonstration {task}")  # once, before the first hand
+        expected += [f"what to do {task}", f"demonstration {task}"]  # before the first hand
         for hand in ("right", "left"):
             expected += [page.format(hand=hand, task=task) for page in PART]
             expected += ["hand used", "rest"]
@@ -253,7 +253,7 @@ def test_a_visit_that_was_closed_goes_on_where_it_stopped(clinic):
     assert clinic.window.closing
     clinic.window.closing = False
     pages = names(clinic.visit(forward))
-    assert pages[:3] == ["start", "again", "demonstration tapping"]
+    assert pages[:3] == ["start", "again", "what to do tapping"]
     assert not {"hand right tapping", "welcome", "before pain"} & set(pages)
     assert pages[-1] == "thanks"
     assert len(clinic.store.visits.all(clinic.person.code)) == 1

@@ -6,10 +6,11 @@ something the task does not do. Nothing of it is recorded.
 
 from __future__ import annotations
 
-import math
+import functools
 import uuid
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import pygame
 
@@ -23,6 +24,8 @@ from battery.stage.drawing.painter import Painter, apart
 from battery.stage.screen.scale import Scale
 from tasks.contract import NS_PER_S, Contact, Disc, Mark, settings_to_dict
 from tasks.registry import TASKS
+
+Box = tuple[float, float, float, float]  # left, right, lower and upper end, mm
 
 MAX_S = 10.0
 PAUSE_S = 0.8  # between two showings
@@ -53,6 +56,7 @@ class Demonstration:
     shows = True
 
     def __init__(self, planned: PlannedBlock, seed: int) -> None:
+        self.spill = pygame.Rect(0, 0, 0, 0)  # free room of the page below, for the hand alone
         self._header = BlockHeader(
             block_id=str(uuid.UUID(int=seed)),
             visit_id="",
@@ -69,24 +73,27 @@ class Demonstration:
         block = run_block(self._header, Person(STEADY, TOUCH_60, seed))
         self._moves = contacts(block.samples)
         self._length_s = min(MAX_S, block.ended_ns / NS_PER_S)
-        self._bounds_mm = self._shown_mm()
+        self._boxes_mm = self._shown_mm()
+        left, right, low, high = functools.reduce(joined, self._boxes_mm)
+        self._bounds_mm = (
+            left - ROUND_MM, right + ROUND_MM, low - ROUND_MM, high + ROUND_MM,
+        )  # fmt: skip
         self._run = Run(self._header)
         self._next = 0
         self._now_ns = 0
         self._finger: Contact | None = None
 
-    def _shown_mm(self) -> tuple[float, float, float, float]:
-        """Left, right, lower and upper end of everything that is shown, mm."""
+    def _shown_mm(self) -> set[Box]:
+        """Boxes of everything that is shown."""
         run = Run(self._header)
-        found = bounds_mm(run.marks(0))
+        found = boxes_mm(run.marks(0))
         for number, move in enumerate(self._moves):
             if move.t_ns > self._length_s * NS_PER_S:
                 break
             run.contact(move.t_ns, move.kind, move.x_mm, move.y_mm, move.pointer)
             if number % BOUNDS_EVERY == 0:
-                found = joined(found, bounds_mm(run.marks(move.t_ns)))
-        left, right, low, high = found
-        return left - ROUND_MM, right + ROUND_MM, low - ROUND_MM, high + ROUND_MM
+                found |= boxes_mm(run.marks(move.t_ns))
+        return found
 
     def share(self, scale: Scale, size_px: tuple[int, int]) -> float:
         """Size in a room of so many pixels over the size in the task, 1 at most."""
@@ -97,24 +104,39 @@ class Demonstration:
             size_px[1] / scale.length_px(high - low),
         )
 
-    def begin(self, canvas: Canvas, room: pygame.Rect) -> None:
-        """Draw its beginning into the room of the page, smaller if it does not fit."""
-        self._room = room
-        self._surface = canvas.surface.subsurface(room)
-        self._theme = canvas.theme
-        scale = canvas.window.scale
+    def places(self, scale: Scale, room: pygame.Rect) -> list[pygame.Rect]:
+        """Return where everything stands that is shown in a room, px."""
+        own = self._scale_in(scale, room)
+        found = []
+        for left, right, low, high in sorted(self._boxes_mm):
+            (x0, y0), (x1, y1) = own.to_px(left, high), own.to_px(right, low)
+            found.append(pygame.Rect(x0, y0, x1 - x0, y1 - y0).move(room.topleft))
+        return found
+
+    def _scale_in(self, scale: Scale, room: pygame.Rect) -> Scale:
+        """Return the scale in which the middle of what is shown is that of the room."""
         share = self.share(scale, room.size)
         left, right, low, high = self._bounds_mm
         px = scale.length_px(share)
-        self._scale = Scale(
+        return Scale(
             replace(
-                scale.screen,  # so large that the middle of what is shown is that of the room
+                scale.screen,
                 width_px=round(room.width - (left + right) * px),
                 height_px=round(room.height + (low + high) * px),
                 mm_per_px_x=scale.screen.mm_per_px_x / share,
                 mm_per_px_y=scale.screen.mm_per_px_y / share,
             )
         )
+
+    def begin(self, canvas: Canvas, room: pygame.Rect) -> None:
+        """Draw its beginning into the room of the page, smaller if it does not fit."""
+        self._room = room
+        self._surface = canvas.surface.subsurface(
+            room.union(self.spill) if self.spill else room
+        )
+        self._clips = [place.move(-room.left, -room.top) for place in (room, self.spill)]
+        self._theme = canvas.theme
+        self._scale = self._scale_in(canvas.window.scale, room)
         self._painter = Painter(self._surface, self._scale, canvas.theme)
         unit_px = self._scale.length_px(HAND_MM)
         self._hand = pointing_hand(canvas.theme, self._header.hand, unit_px)
@@ -168,7 +190,10 @@ class Demonstration:
             return self._under_at
         self._under = self._surface.subsurface(self._under_at).copy()
         picture.set_alpha(255 if touches else LIFTED_ALPHA)
-        self._surface.blit(picture, hand)
+        for clip in self._clips:
+            self._surface.set_clip(clip)
+            self._surface.blit(picture, hand)
+        self._surface.set_clip(None)
         if touches:
             line_px = max(2, round(self._scale.length_px(RING_LINE_MM)))
             pygame.draw.aacircle(
@@ -177,22 +202,26 @@ class Demonstration:
         return self._under_at
 
 
-def bounds_mm(marks: Sequence[Mark]) -> tuple[float, float, float, float]:
-    """Left, right, lower and upper end of marks, mm; nothing is as small as can be."""
-    found = (math.inf, -math.inf, math.inf, -math.inf)
+def boxes_mm(marks: Sequence[Mark]) -> set[Box]:
+    """Left, right, lower and upper end of each mark, of a track from point to point, mm."""
+    found: set[Box] = set()
     for mark in marks:
         if isinstance(mark, Disc):
-            places, reach = [(mark.x_mm, mark.y_mm)], mark.r_mm
+            ways, reach = [((mark.x_mm, mark.y_mm),) * 2], mark.r_mm
         else:
-            places, reach = list(mark.points_mm), mark.width_mm / 2
-        for x_mm, y_mm in places:
-            found = joined(found, (x_mm - reach, x_mm + reach, y_mm - reach, y_mm + reach))
+            points = list(mark.points_mm)
+            ways, reach = list(pairwise(points)) or [(points[0],) * 2], mark.width_mm / 2
+        for (x0, y0), (x1, y1) in ways:
+            found.add(
+                (
+                    min(x0, x1) - reach, max(x0, x1) + reach,
+                    min(y0, y1) - reach, max(y0, y1) + reach,
+                )
+            )  # fmt: skip
     return found
 
 
-def joined(
-    one: tuple[float, float, float, float], other: tuple[float, float, float, float]
-) -> tuple[float, float, float, float]:
+def joined(one: Box, other: Box) -> Box:
     """Return the bounds of two."""
     return (
         min(one[0], other[0]),

@@ -111,6 +111,7 @@ ACCURACY = _(
 )
 HANDS: Mapping[Hand, Text] = {"left": _("LEFT hand"), "right": _("RIGHT hand")}
 HAND_LINE = _("Use only this hand. Let the other one rest on the table.")
+WHAT_TITLE = _("{name}: what to do")
 DEMO_TITLE = _("{name}: watch first")
 WATCH = _("Show me")
 PRACTICE_TITLE = _("{name}: your {hand}")

@@ -8,10 +8,12 @@ from typing import Any
 
 from battery.recording import Hand
 from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.demonstration import Demonstration
 from battery.stage.language import texts
 from battery.stage.language.languages import Text
 from battery.stage.pages.page import Page, Picture, TextPage
 from battery.stage.pages.rating import ScalePage
+from battery.stage.pages.watching import WatchPage
 from battery.stage.pages.which_hand import WhichHandPage
 
 After = Callable[[str], Page | None]
@@ -82,6 +84,16 @@ class Maker:
             **self.shared(hand, stop=stop) | ({"brief": False} if full else {}),
         )
         return self.with_stop(page)
+
+    def watch(
+        self, name: str, title: Text, picture: Demonstration, after: After, *, hand: Hand
+    ) -> TextPage:
+        """Make a page on which a task is shown in its own size."""
+        ways = (Button("go", texts.GO_ON, "right"),)
+        shared = self.shared(hand, stop=True) | {"brief": False}
+        return self.with_stop(
+            WatchPage(name, title, (), ways, after, picture=picture, **shared)
+        )
 
     def scale(
         self,

@@ -270,17 +270,26 @@ class VisitFlow:
         )
 
     def _demonstration(self, planned: PlannedBlock) -> Page:
-        self._seed += 1
+        """Return the page that says what is to be done; a page that shows it follows."""
         self._shown.add(planned.task)
         return self.make.text(
-            f"demonstration {planned.task}",
-            texts.DEMO_TITLE.format(name=texts.NAMES[planned.task]),
+            f"what to do {planned.task}",
+            texts.WHAT_TITLE.format(name=texts.NAMES[planned.task]),
             texts.WHAT_TO_DO[planned.task],
             (GO,),
+            lambda _: self._watch(planned),
+            hand=planned.hand,
+            full=True,
+        )
+
+    def _watch(self, planned: PlannedBlock) -> Page:
+        self._seed += 1
+        return self.make.watch(
+            f"demonstration {planned.task}",
+            texts.DEMO_TITLE.format(name=texts.NAMES[planned.task]),
+            Demonstration(planned, self._seed),
             lambda _: self._hand(planned),
             hand=planned.hand,
-            picture=Demonstration(planned, self._seed),
-            full=True,
         )
 
     def _ready(self, planned: PlannedBlock) -> Page:

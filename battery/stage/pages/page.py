@@ -449,13 +449,8 @@ class TextPage:
         self._draw_parts(canvas)
         foot = pygame.Rect(0, canvas.foot_px, width_px, height_px - canvas.foot_px)
         if self.picture is not None:
-            buttons = [self._mirrored(button) for button in self.buttons]
-            room = (
-                canvas.beside_words
-                if self._beside
-                else canvas.beside_buttons(buttons, bottom + canvas.px(GAP_MM))
-            )
-            canvas.boxes.append(("picture", room))
+            room = self._picture_room(canvas, bottom)
+            canvas.boxes += self._picture_boxes(canvas, room)
             self.picture.begin(canvas, room)
         if self.wait_s > 0 and self.wait_line:
             words = foot.inflate(-2 * canvas.margin_px, 0)
@@ -466,6 +461,20 @@ class TextPage:
         if self.wait_s > 0:
             self.publish(canvas, presses)
         return foot
+
+    def _picture_room(self, canvas: Canvas, bottom_px: int) -> pygame.Rect:
+        """Return where the picture stands: below words that end there, or beside them."""
+        if self._beside:
+            return canvas.beside_words
+        buttons = [self._mirrored(button) for button in self.buttons]
+        return canvas.beside_buttons(buttons, bottom_px + canvas.px(GAP_MM))
+
+    def _picture_boxes(
+        self, canvas: Canvas, room: pygame.Rect
+    ) -> list[tuple[str, pygame.Rect]]:
+        """Return what the picture takes of its room."""
+        del canvas
+        return [("picture", room)]
 
     def _draw_parts(self, canvas: Canvas) -> None:
         """Draw what has come from larger words to this page."""
