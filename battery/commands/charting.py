@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable, Iterator
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 
 from battery.errors import UsageError
@@ -15,6 +16,7 @@ from battery.report.alarming import alarm_lines
 from battery.report.gather import gather
 from battery.report.judged import Page
 from battery.report.lines import COMPOSITE, Line, rule_of
+from battery.report.pooling import Pools, read_pools
 from battery.report.trend import scale_of
 from battery.store import Person, Store
 
@@ -38,10 +40,16 @@ def saying(store: Store, now: datetime, attach: str | None) -> Callable[[Person]
         msg = f"--attach {attach!r}: say {' or '.join(ATTACH)}. Nothing was exported"
         raise UsageError(msg)
 
+    @cache
+    def everybodys() -> Pools:
+        """Read what everybody brings once, not once a person."""
+        return read_pools(store)
+
     def say(person: Person) -> Said:
         if attach is None:
-            return said_of(page_data(gather(store, person.code), made=now))
-        page = page_of(store, person.code, now=now)
+            rows = gather(store, person.code, everybodys())
+            return said_of(page_data(rows, made=now))
+        page = page_of(store, person.code, now=now, pools=everybodys())
         told = said_of(page)
         data = render(page).encode() if attach == "html" else _pdf(page)
         made = page.made.isoformat(timespec="milliseconds")

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Self
 
-from battery.alarms import Alarm, alarms_of
+from battery.alarms import Alarm, Watch
 from battery.answers import Answer
 from battery.effective import visits_of
 from battery.recording import BlockHeader, Hand
@@ -108,17 +109,54 @@ class Chart:
     without_consent: str = ""
 
 
-def read_chart(store: Store, person: Person, said: Said, *, without_consent: str = "") -> Chart:
-    """Read a person's chart.
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What is read of everybody at once, so that a chart reads one person only.
+
+    Parameters
+    ----------
+    amendments : mapping of visit or block to amendments
+        In order of time.
+    """
+
+    amended: Amended
+    amendments: Mapping[str, Sequence[Amendment]]
+    withdrawn: frozenset[str]
+    watch: Watch
+
+    @classmethod
+    def read(cls, store: Store) -> Self:
+        """Read it from the store as it is."""
+        everything = store.annotations.amendments()
+        by_target: dict[str, list[Amendment]] = {}
+        for amendment in everything:
+            by_target.setdefault(amendment.target_id, []).append(amendment)
+        return cls(Amended(everything), by_target, store.people.withdrawn(), Watch.read(store))
+
+
+def read_chart(
+    store: Store,
+    person: Person,
+    said: Said,
+    *,
+    around: Around | None = None,
+    without_consent: str = "",
+) -> Chart:
+    """Read a person's chart, and nobody else's.
 
     A visit that was recorded under somebody who withdrew stays out, and what was said of it.
+
+    Parameters
+    ----------
+    around : Around, optional
+        If it was read already from the store as it is.
     """
-    amendments = store.annotations.amendments()
-    withdrawn = store.people.withdrawn()
+    known = around or Around.read(store)
+    theirs = visits_of(store, person.code, known.amended)
     visits = [
         visit
-        for visit in visits_of(store, person.code, Amended(amendments))
-        if visit.ending is not None and visit.header.person not in withdrawn
+        for visit in theirs
+        if visit.ending is not None and visit.header.person not in known.withdrawn
     ]
     ids = {visit.header.visit_id for visit in visits}
     blocks = {
@@ -126,14 +164,15 @@ def read_chart(store: Store, person: Person, said: Said, *, without_consent: str
         for i in sorted(ids)
         for record in store.records.of_visit(i)
     }
-    concerned = ids | set(blocks)
+    answers = {v.header.visit_id: store.visits.answers(v.header.visit_id) for v in theirs}
+    amendments = [a for target in ids | set(blocks) for a in known.amendments.get(target, ())]
     return Chart(
         person=person,
         visits=visits,
         blocks=blocks,
-        answers={visit_id: store.visits.answers(visit_id) for visit_id in ids},
-        amendments=[a for a in amendments if a.target_id in concerned],
-        alarms=alarms_of(store, person.code),
+        answers={visit_id: answers[visit_id] for visit_id in ids},
+        amendments=sorted(amendments, key=lambda a: (a.at_utc, a.amendment_id)),
+        alarms=known.watch.alarms(person.code, theirs, answers),
         said=said,
         without_consent=without_consent,
     )

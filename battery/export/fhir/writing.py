@@ -10,7 +10,7 @@ from typing import Any
 
 from battery.errors import StoreError, UsageError
 from battery.export.fhir.bundle import bundle_of
-from battery.export.fhir.chart import Said, read_chart
+from battery.export.fhir.chart import Around, Said, read_chart
 from battery.export.fhir.check import findings
 from battery.export.fhir.names import identity
 from battery.export.selection import EVERYTHING, Selection
@@ -82,9 +82,10 @@ def export_charts(
         make_folder(target)
         people = selection.of_people(store)
         gave = store.people.gave_consent("research")
+        around = Around.read(store)
         for number, person in enumerate(people, start=1):
             why = "" if person.code in gave else selection.without_consent
-            chart = read_chart(store, person, say(person), without_consent=why)
+            chart = read_chart(store, person, say(person), around=around, without_consent=why)
             bundle = bundle_of(chart)
             if found := findings(bundle):
                 done.failed[person.code] = f"{found[0]}" + _more(len(found) - 1)
