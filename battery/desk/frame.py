@@ -8,9 +8,10 @@ and return `page(...)` or `see_other(...)`.
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
@@ -37,6 +38,7 @@ from battery.desk.remembering import Remembered
 from battery.desk.session import Session
 from battery.desk.starting import Visiting
 from battery.desk.words import LANGUAGES, catalogue
+from battery.errors import BatteryError
 from battery.report import Pools, read_pools
 from battery.store import Store
 from battery.store.changes import Changes
@@ -68,6 +70,7 @@ class Office:
     session: Session = field(default_factory=lambda: Session(time.monotonic))
     jobs: Jobs = field(default_factory=Jobs)
     visiting: Visiting = field(default_factory=Visiting)
+    _preparing: threading.Thread | None = None
 
     def __post_init__(self) -> None:
         """Watch the store for changes, as what was judged is kept until one; find the names."""
@@ -80,6 +83,24 @@ class Office:
         """Open the store for one request."""
         with Store.open(self.home, write=write) as store:
             yield store
+
+    def prepare(self, *makes: Callable[[Office], object]) -> None:
+        """Make what will be asked for next while nobody waits for it; one time after another.
+
+        Parameters
+        ----------
+        makes : callables
+            Each gets this office and asks for something that is remembered.
+        """
+
+        def prepared() -> None:
+            with suppress(BatteryError):  # whoever asks for it is told
+                for make in makes:
+                    make(self)
+
+        if self._preparing is None or not self._preparing.is_alive():
+            self._preparing = threading.Thread(target=prepared, name="prepare", daemon=True)
+            self._preparing.start()
 
     def pools(self) -> Pools:
         """Return what everybody brings to judge one by, read once and after every change."""

@@ -16,8 +16,8 @@ from norms.band import Band
 
 def band_rows(store: Store, *, now: datetime) -> Iterator[tuple[str, dict[str, Any]]]:
     """Give everybody's lines of the main measures: code, and what is said without the code."""
-    for rows in gather_primaries(store):
-        page = page_data(rows, made=now)
+    for rows, readings in gather_primaries(store):
+        page = page_data(rows, made=now, readings=readings)
         lines = [*page.lines.values(), *page.sides.values()]
         told = {
             (line.measure.name, line.hand): line

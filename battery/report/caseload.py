@@ -66,9 +66,9 @@ def judged_people(store: Store, *, now: datetime) -> list[Page]:
     kept until the store changes.
     """
     pages = []
-    for person in gather_primaries(store):
+    for person, readings in gather_primaries(store):
         try:
-            page = page_data(person, made=now, headlines_only=True)
+            page = page_data(person, made=now, headlines_only=True, readings=readings)
             _row(page, now=now)  # what cannot be listed is left out here
         except (BatteryError, *UNREADABLE) as error:
             why = f"not in the list, the records cannot be judged: {error}"

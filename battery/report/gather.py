@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta, timezone
+from typing import TypeVar
 
 from battery.alarms import Watch
 from battery.answers import SYMPTOMS, latest, rises
@@ -36,11 +37,14 @@ from battery.scoring.flags import decisive_measures, flag_measures
 from battery.store import (
     HomeExercise,
     Person,
+    PersonState,
     Prescription,
+    Restart,
     Store,
     VisitRecord,
 )
 
+Said = TypeVar("Said", Restart, PersonState)
 SCALES = {
     "card": "measured with a card",
     "ruler": "measured with a ruler",
@@ -79,7 +83,7 @@ def gather(store: Store, code: str, pools: Pools | None = None) -> PageRows:
     own = everything.visits[code]
     everything.look_for_damage(store, own)
     readings = readings_of(everything, own)
-    sorted_ = by_measure(readings, rule_of(person), restart_visit(restarts, own))
+    readings_sorted = by_measure(readings, rule_of(person), restart_visit(restarts, own))
     return PageRows(
         person=person,
         visits=tuple(
@@ -93,7 +97,7 @@ def gather(store: Store, code: str, pools: Pools | None = None) -> PageRows:
         ),
         home_exercise=_home_exercise(planned, diary, own),
         goals=goals,
-        pools=pools.of(person, own[-1].header.plan_hash, shares_of(person, sorted_))
+        pools=pools.of(person, own[-1].header.plan_hash, shares_of(person, readings_sorted))
         if own
         else {},
         restart_visit=restart_visit(restarts, own),
@@ -108,8 +112,8 @@ def gather(store: Store, code: str, pools: Pools | None = None) -> PageRows:
     )
 
 
-def gather_primaries(store: Store) -> list[PageRows]:
-    """Read everybody's rows of the main measures, in order of enrolment.
+def gather_primaries(store: Store) -> list[tuple[PageRows, Readings]]:
+    """Read everybody's rows of the main measures, in order of enrolment, and sort the readings.
 
     Enough to judge the headline of each hand. The records are read once, so that a list of
     many people costs little more than one page.
@@ -133,26 +137,33 @@ def gather_primaries(store: Store) -> list[PageRows]:
         for code, theirs in listed.items()
     }
     pools, shares = pools_of_primaries(everything.people, visits, readings)
-    return [
-        PageRows(
+    restarted = _by_person(restarts)
+    stated = _by_person(states)
+    gathered: list[tuple[PageRows, Readings]] = []
+    for code, person in everything.people.items():
+        own = visits[code]
+        restart = restart_visit(restarted.get(code, ()), own)
+        rows = PageRows(
             person=person,
-            visits=tuple(
-                _visit_row(everything, visit, n)
-                for n, visit in enumerate(visits[code], start=1)
-            ),
+            visits=tuple(_visit_row(everything, v, n) for n, v in enumerate(own, start=1)),
             readings=tuple(listed[code]),
-            pools=pools.of(person, visits[code][-1].header.plan_hash, shares[code])
-            if visits[code]
-            else {},
-            restart_visit=restart_visit(
-                [r for r in restarts if r.person == code], visits[code]
-            ),
+            pools=pools.of(person, own[-1].header.plan_hash, shares[code]) if own else {},
+            restart_visit=restart,
             outside=entered,
-            alarms=watch.alarms(code, visits[code], everything.flagging.answers),
-            state=latest_state([s for s in states if s.person == code]),
+            alarms=watch.alarms(code, own, everything.flagging.answers),
+            state=latest_state(stated.get(code, ())),
         )
-        for code, person in everything.people.items()
-    ]
+        anew = restart is not None  # the pools know no new baseline, the person does
+        told = by_measure(listed[code], rule_of(person), restart) if anew else readings[code]
+        gathered.append((rows, told))
+    return gathered
+
+
+def _by_person(rows: Iterable[Said]) -> dict[str, list[Said]]:
+    found: dict[str, list[Said]] = {}
+    for row in rows:
+        found.setdefault(row.person, []).append(row)
+    return found
 
 
 def readings_by_person(store: Store) -> list[tuple[Person, str, Readings]]:
@@ -243,13 +254,11 @@ def _remarks(everything: Everything, visit: VisitRecord) -> tuple[str, ...]:
         f"{name} rose by {rise} on 0 to 10"
         for name, rise in rises(everything.flagging.answers_of(visit.header.visit_id)).items()
     ]
-    for a in everything.amendments:
+    for a in everything.amendments_of((visit.header.visit_id, *blocks)):
         if a.target_id == visit.header.visit_id:
             where = "visit"
-        elif a.target_id in blocks:
-            where = f"{blocks[a.target_id].task} block {a.target_id[:8]}"
         else:
-            continue
+            where = f"{blocks[a.target_id].task} block {a.target_id[:8]}"
         was = f" (was {a.old})" if a.old else ""
         said.append(
             f"{where}: {a.field} {a.new}{was}, by {a.author} on {a.at_utc[:10]}: {a.reason}"

@@ -116,7 +116,13 @@ class Page:
         return any(v.origin == "simulated" for v in self.rows.visits)
 
 
-def page_data(rows: PageRows, *, made: datetime, headlines_only: bool = False) -> Page:
+def page_data(
+    rows: PageRows,
+    *,
+    made: datetime,
+    headlines_only: bool = False,
+    readings: Mapping[tuple[str, Hand], tuple[Reading, ...]] | None = None,
+) -> Page:
     """Judge everything a person's rows allow to be judged.
 
     Parameters
@@ -125,13 +131,16 @@ def page_data(rows: PageRows, *, made: datetime, headlines_only: bool = False) -
         When the page is made, with its offset.
     headlines_only : bool
         Judge nothing but the headline of each hand, as a list of many people needs it.
+    readings : mapping, optional
+        Those of the rows by measure and hand, by `by_measure`, where it was asked already.
 
     Returns
     -------
     Page
         Without traces: which blocks are to be drawn is known only now (`wanted_blocks`).
     """
-    readings = by_measure(rows.readings, rule_of(rows.person), rows.restart_visit)
+    if readings is None:
+        readings = by_measure(rows.readings, rule_of(rows.person), rows.restart_visit)
     hands = tuple(
         hand for hand in hand_order(rows.person) if any(own == hand for _, own in readings)
     )

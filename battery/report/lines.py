@@ -150,21 +150,24 @@ def composite_readings(
 ) -> tuple[Reading, ...]:
     """Combine a hand's primary measures, visit by visit and series by series."""
     by_visit: dict[int, dict[str, Reading]] = {}
+    floor = {task: PRIMARY[task].floor for task in primaries}
     for task, own in primaries.items():
         for reading in own:
-            by_visit.setdefault(reading.visit, {})[task] = _above_zero(reading)
+            by_visit.setdefault(reading.visit, {})[task] = _above_zero(reading, floor[task])
     keys = _keys_of_visits(by_visit, hand)
     combined: list[Reading] = []
     for key in dict.fromkeys(keys.values()):
         visits = [visit for visit in by_visit if keys[visit] == key]
         points = {
             TITLES[task].lower(): [
-                _point(by_visit[v][task]) for v in sorted(visits) if task in by_visit[v]
+                _point(by_visit[v][task], floor[task])
+                for v in sorted(visits)
+                if task in by_visit[v]
             ]
             for task in primaries
         }
         scatter = {TITLES[task].lower(): TYPICAL_SCATTER[task] for task in primaries}
-        floors = {TITLES[task].lower(): PRIMARY[task].floor for task in primaries}
+        floors = {TITLES[task].lower(): floor[task] for task in primaries}
         made = composite(
             points, rule=rule, restart_visit=restart_visit, scatter=scatter, floors=floors
         )
@@ -175,8 +178,8 @@ def composite_readings(
     return tuple(sorted(combined, key=lambda r: r.visit))
 
 
-def _above_zero(reading: Reading) -> Reading:
-    if reading.counts and max(reading.value, _floor(reading.measure)) <= 0:
+def _above_zero(reading: Reading, floor: float) -> Reading:
+    if reading.counts and max(reading.value, floor) <= 0:
         return replace(reading, aside="a value of 0 has no logarithm")
     return reading
 
@@ -186,14 +189,23 @@ def _keys_of_visits(
 ) -> dict[int, SeriesKey]:
     """One key a visit; a visit where nothing counts goes with the one before it."""
     keys: dict[int, SeriesKey] = {}
+    made: dict[tuple[SeriesKey, str], SeriesKey] = {}
+    known: dict[SeriesKey, SeriesKey] = {}  # one object a key, told apart at a glance
     before: SeriesKey | None = None
+
+    def of_all(key: SeriesKey, pointers: str) -> SeriesKey:
+        if (key, pointers) not in made:
+            whole = replace(key, task="", hand=hand, input_type=pointers)
+            made[key, pointers] = known.setdefault(whole, whole)
+        return made[key, pointers]
+
     for visit in sorted(by_visit):
         here = list(by_visit[visit].values())
         counting = [r for r in here if r.counts]
         if counting:
             pointers = " and ".join(sorted({r.key.input_type for r in counting}))
-            before = replace(counting[0].key, task="", hand=hand, input_type=pointers)
-        keys[visit] = before or replace(here[0].key, task="", hand=hand)
+            before = of_all(counting[0].key, pointers)
+        keys[visit] = before or of_all(here[0].key, here[0].key.input_type)
     return keys
 
 

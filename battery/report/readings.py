@@ -43,6 +43,7 @@ class Everything:
     amendments: list[Amendment]
     note: Callable[[str, str], None]  # told what had to be left out, and why
     damaged: dict[str, str] = field(default_factory=dict)  # why, by block
+    _said: dict[str, list[tuple[int, Amendment]]] = field(default_factory=dict)  # by target
 
     @property
     def amended(self) -> Amended:
@@ -84,6 +85,14 @@ class Everything:
             amendments,
             note=store.left_out,
         )
+
+    def amendments_of(self, targets: Iterable[str]) -> list[Amendment]:
+        """List what was said of some visits and blocks, in order of time."""
+        if not self._said and self.amendments:
+            for place, amendment in enumerate(self.amendments):
+                self._said.setdefault(amendment.target_id, []).append((place, amendment))
+        found = [pair for target in targets for pair in self._said.get(target, ())]
+        return [amendment for _, amendment in sorted(found, key=lambda pair: pair[0])]
 
     def look_for_damage(self, store: Store, visits: Sequence[VisitRecord]) -> None:
         """Compare what is stored of the visits' test blocks with what was sealed."""
@@ -201,14 +210,14 @@ def _judged(
         if everything.amended.excluded(target)
     ]
     left_out += [why] if (why := everything.damaged.get(block.block_id)) else []
-    told = [FLAGS[name].says for name in raised if not comparable([name])]
-    aside = left_out or ([] if comparable(raised) else told)
-    against = {name for name in raised if not comparable([name])}
-    return tuple(raised), "; ".join(aside), bool(aside) and not left_out and against <= DOUBTS
+    against = [name for name in raised if not comparable([name])]
+    aside = left_out or [FLAGS[name].says for name in against]
+    doubtful = bool(aside) and not left_out and DOUBTS.issuperset(against)
+    return tuple(raised), "; ".join(aside), doubtful
 
 
 def _why(everything: Everything, target: str) -> str:
-    said = [a for a in everything.amendments if a.target_id == target and a.field == "excluded"]
+    said = [a for a in everything.amendments_of([target]) if a.field == "excluded"]
     return f"left out by {said[-1].author}: {said[-1].reason}"
 
 

@@ -93,6 +93,7 @@ SLOW_SHARE = 0.01
 WIDE_GAPS_SHARE = 0.01
 WIDE_STAMP_MS = 8.0
 BLOCK_S = 60.0
+AGAINST = ("not_scored", "not_trended")
 FINISHED = "trail.finished_share"
 
 
@@ -209,4 +210,4 @@ def check_flags(
 
 def comparable(raised: list[str]) -> bool:
     """Whether a block with these flags may stand in a baseline or a trend."""
-    return not any(FLAGS[name].effect in ("not_scored", "not_trended") for name in raised)
+    return not any(FLAGS[name].effect in AGAINST for name in raised)

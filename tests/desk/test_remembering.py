@@ -1,7 +1,10 @@
 """What was judged is kept while the store is as it was, and never longer."""
 
+import gc
 import shutil
 import sqlite3
+import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -64,6 +67,44 @@ def test_what_is_kept_is_bounded_and_belongs_to_its_sign():
     for n in range(MAX_HELD):
         remembered.get(n, lambda: next(made))
     assert remembered.get("a", lambda: next(made)) > 1
+
+
+def test_who_asks_while_it_is_made_waits_for_it():
+    """Two pages that open at once cost one reading of the store."""
+    remembered = Remembered(lambda: "one")
+    begun, go_on = threading.Event(), threading.Event()
+    made = iter(range(9))
+
+    def slow():
+        begun.set()
+        go_on.wait(60)
+        return next(made)
+
+    with ThreadPoolExecutor() as threads:
+        first = threads.submit(remembered.get, "a", slow)
+        begun.wait(60)
+        second = threads.submit(remembered.get, "a", lambda: next(made))
+        assert remembered.get("b", lambda: "other things do not wait") != 0
+        go_on.set()
+        assert (first.result(60), second.result(60)) == (0, 0)
+
+
+def test_what_goes_wrong_while_it_is_made_hinders_nobody():
+    remembered = Remembered(lambda: "one")
+    with pytest.raises(ZeroDivisionError):
+        remembered.get("a", lambda: 1 / 0)
+    assert remembered.get("a", lambda: 7) == 7
+    assert gc.isenabled()
+
+
+def test_the_list_is_made_while_the_code_is_typed(own_clinic, counted):
+    desk = Desk(own_clinic)
+    desk.come_in()
+    desk.send("/door/lock")  # leads to the door
+    desk.office._preparing.join(60)
+    before = dict(counted)
+    desk.get("/")
+    assert counted == before
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from battery.desk.frame import (
     LANGUAGE_COOKIE,
     THEME_COOKIE,
     THEMES,
+    Office,
     chosen,
     office,
     page,
@@ -20,6 +21,7 @@ from battery.desk.frame import (
     takes,
     typed,
 )
+from battery.desk.screens.today import everybody
 from battery.desk.session import authors, keep_author
 from battery.desk.words import LANGUAGES
 from battery.errors import UsageError
@@ -31,6 +33,8 @@ def show(request: Request) -> Response:
     """Ask who sits here; at the first time of all, make the first author."""
     with office(request).store(write=True) as store:
         known = sorted(authors(store))
+    if known:  # somebody is about to come in
+        office(request).prepare(everybody, Office.pools)
     return page(request, "door.html.j2", authors=known, then=_then(request.query_params))
 
 

@@ -20,7 +20,7 @@ def show(request: Request) -> Response:
     """List everybody, those first who need somebody."""
     here = office(request)
     state = request.query_params.get("state", "")
-    pages, n_waiting, waiting, unreadable = here.remembered.get("today", lambda: _judged(here))
+    pages, n_waiting, waiting, unreadable = everybody(here)
     shown = chosen(listed(pages, now=here.wall()), state if state in STATES else None)
     names = here.names()
     label = {p.rows.person.code: person_label(p.rows.person, names) for p in pages}
@@ -49,11 +49,16 @@ def show(request: Request) -> Response:
     )
 
 
-def _judged(here: Office) -> tuple[list[Page], int, list[str], list[str]]:
-    with here.store() as store:
-        pages = judged_people(store, now=here.wall())
-        waiting = waiting_lines(waiting_alarms(store))
-        return pages, len(store.transfer.quarantine()), waiting, store.unreadable()
+def everybody(here: Office) -> tuple[list[Page], int, list[str], list[str]]:
+    """Return everybody judged, what waits, its alarms, and what could not be read."""
+
+    def judged() -> tuple[list[Page], int, list[str], list[str]]:
+        with here.store() as store:
+            pages = judged_people(store, now=here.wall())
+            waiting = waiting_lines(waiting_alarms(store))
+            return pages, len(store.transfer.quarantine()), waiting, store.unreadable()
+
+    return here.remembered.get("today", judged)
 
 
 ROUTES = [shows("/", show)]
