@@ -83,6 +83,45 @@ def _tablet(folder: Path, compared: list[str], home: str | None) -> None:
     )
 
 
+def card(
+    code: Annotated[str | None, typer.Argument(help="The person's code.")] = None,
+    to: Annotated[
+        Path | None, typer.Option("--to", help="At the clinic: the stick to put it on.")
+    ] = None,
+    take: Annotated[
+        Path | None, typer.Option("--from", help="On the tablet: the stick it lies on.")
+    ] = None,
+    home: Home = None,
+) -> None:
+    """Put a person's card onto a stick, or enrol by it on a tablet: code, picture and plan.
+
+    At the clinic: battery card K7QF --to /media/stick
+    On the tablet: battery card K7QF --from /media/stick
+    """
+    from battery.handover import person_cards, take_person_card, write_person_card
+
+    if (to is None) == (take is None):
+        msg = "say either --to FOLDER at the clinic or --from FOLDER on the tablet"
+        raise UsageError(msg)
+    with open_store(home) as store:
+        if to is not None:
+            if code is None:
+                msg = "whose card? Say: battery card CODE --to FOLDER"
+                raise UsageError(msg)
+            print(write_person_card(store, code.upper(), to, now=now()))
+            return
+        cards, problems = person_cards(store, take or Path())
+        for line in problems:
+            print(line)
+        wanted = [c for c in cards if code is None or c.code == code.upper()]
+        if not wanted:
+            msg = f"'{take}' holds no card of {code or 'anybody'}; nothing was changed"
+            raise UsageError(msg)
+        for found in wanted:
+            for line in take_person_card(store, found) or [f"{found.code}: nothing new"]:
+                print(line)
+
+
 def send(
     to: Annotated[Path, typer.Option(help="The stick, shared or synchronised folder.")],
     home: Home = None,
@@ -162,4 +201,4 @@ def quarantine(
             print(line)
 
 
-COMMANDS = (keys, send, receive, quarantine)
+COMMANDS = (keys, card, send, receive, quarantine)

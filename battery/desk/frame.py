@@ -38,7 +38,7 @@ from battery.desk.remembering import Remembered
 from battery.desk.session import Session
 from battery.desk.starting import Visiting
 from battery.desk.words import LANGUAGES, catalogue
-from battery.errors import BatteryError
+from battery.errors import BatteryError, UsageError
 from battery.report import Pools, read_pools
 from battery.store import Store
 from battery.store.changes import Changes
@@ -284,3 +284,19 @@ def chosen(form: Mapping[str, Any], name: str) -> str:
     """Return what a field holds, without blanks around it; empty where there is none."""
     value = form.get(name, "")
     return value.strip() if isinstance(value, str) else ""
+
+
+def folder_meant(form: FormData) -> Path:
+    """Return the drive or folder that a form names.
+
+    Raises
+    ------
+    UsageError
+        If it is none on this machine.
+    """
+    told = chosen(form, "folder")
+    folder = Path(told)
+    if not told or not folder.is_absolute() or not folder.is_dir():
+        msg = f"{told!r} is no folder on this machine; nothing was changed"
+        raise UsageError(msg)
+    return folder

@@ -7,7 +7,20 @@ answers with a signed receipt.
 """
 
 from battery.handover.alarming import waiting_alarms, waiting_lines
-from battery.handover.keys import held_keys, make_clinic_keys, make_tablet_keys, show_keys
+from battery.handover.keys import (
+    clinic_mark,
+    held_keys,
+    make_clinic_keys,
+    make_tablet_keys,
+    show_keys,
+)
+from battery.handover.marks import mark_pictures, mark_words
+from battery.handover.person_card import (
+    PersonCard,
+    person_cards,
+    take_person_card,
+    write_person_card,
+)
 from battery.handover.receiving import receive
 from battery.handover.sending import send
 from battery.handover.waiting import (
@@ -19,17 +32,24 @@ from battery.handover.waiting import (
 )
 
 __all__ = [
+    "PersonCard",
     "clear_folder",
+    "clinic_mark",
     "erase_everywhere",
     "held_keys",
     "leave_out",
     "list_waiting",
     "make_clinic_keys",
     "make_tablet_keys",
+    "mark_pictures",
+    "mark_words",
+    "person_cards",
     "receive",
     "send",
     "show_keys",
     "take",
+    "take_person_card",
     "waiting_alarms",
     "waiting_lines",
+    "write_person_card",
 ]

@@ -28,6 +28,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import (
 from battery.errors import HandoverError, StoreError, UsageError
 from battery.files import inside
 from battery.handover.folder_files import files_in, read_plain, write_whole
+from battery.handover.marks import mark_words
 from battery.store import Store
 from battery.store.handing import SET_UP
 from battery.store.opening import home_folder
@@ -235,15 +236,27 @@ def show_keys(store: Store) -> list[str]:
     return held_keys(store) or ["no keys yet; at the clinic run 'battery keys clinic FOLDER'"]
 
 
+def clinic_mark(store: Store) -> str:
+    """Return the fingerprint of this clinic's keys; empty where there are none."""
+    try:
+        if not (keys_folder(store) / "clinic.json").exists():
+            return ""
+    except UsageError:  # a server's store without a folder for keys
+        return ""
+    return clinic_keys(store).card.fingerprint
+
+
 def held_keys(store: Store) -> list[str]:
     """Say which keys are here, by fingerprint; nothing where there are none."""
     folder = keys_folder(store)
     lines = []
     if (folder / "clinic.json").exists():
-        lines.append(f"clinic key  {clinic_keys(store).card.fingerprint}")
+        mark = clinic_keys(store).card.fingerprint
+        lines.append(f"clinic key  {mark}  {mark_words(mark)}")
     if (folder / "tablet.json").exists():
         public = tablet_key(store).public_key().public_bytes_raw()
-        lines.append(f"tablet key  {fingerprint(public)}")
+        mark = fingerprint(public)
+        lines.append(f"tablet key  {mark}  {mark_words(mark)}")
     lines += [f"seals to    {card.fingerprint}" for card in clinics_of(store)]
     lines += [
         f"accepts     {t.fingerprint} ({t.device}, by {t.author})"

@@ -22,6 +22,7 @@ from battery.errors import (
 from battery.handover.bundle import MAX_BUNDLE_BYTES, open_signed, pack, unseal
 from battery.handover.folder_files import files_in, read_plain, sha256
 from battery.handover.keys import ClinicKeys, clinic_keys, fingerprint
+from battery.handover.person_card import PERSON_CARD, write_person_card
 from battery.handover.receipts import write_receipt
 from battery.handover.sending import BUNDLE, remember
 from battery.moments import utc_text
@@ -104,11 +105,13 @@ def receive(
     report = ReceiveReport()
     paths = files_in(folder, BUNDLE)
     ahead: dict[str, timedelta] = {}
+    seen = {path.stem for path in files_in(folder, PERSON_CARD)}
     known_tablets = {tablet.fingerprint for tablet in store.transfer.tablets()}
     for done, path in enumerate(paths, start=1):
         try:
             arrival = open_bundle(path, keys)
             report.outcomes[_admitted(store, arrival, wall=wall)] += 1
+            seen.add(arrival.person.code)
             ahead[arrival.fingerprint] = max(
                 datetime.fromisoformat(arrival.made_utc) - wall(),
                 ahead.get(arrival.fingerprint, timedelta()),
@@ -133,6 +136,8 @@ def receive(
             progress(done, len(paths))
     remember(store, folder)
     write_receipts(store, folder, keys, wall=wall)
+    for code in sorted(seen & {row.person for row in store.care.plans()}):
+        write_person_card(store, code, folder, now=wall())
     report.notes += missing_lines(store.transfer.received())
     report.notes += contradictions(store)
     report.notes += [

@@ -12,6 +12,7 @@ from battery.files import inside
 from battery.handover.bundle import pack, sign_and_seal
 from battery.handover.folder_files import read_plain, sha256, write_whole
 from battery.handover.keys import clinics_of, fingerprint, tablet_key
+from battery.handover.person_card import refresh
 from battery.handover.receipts import acknowledge
 from battery.moments import utc_text
 from battery.recording import Device
@@ -39,6 +40,7 @@ class SendReport:
     not_yet: int = 0
     problems: list[str] = field(default_factory=list)
     unsent: list[str] = field(default_factory=list)
+    news: list[str] = field(default_factory=list)  # from the clinic's cards
 
     def lines(self) -> list[str]:
         """Say it, one line each."""
@@ -48,7 +50,7 @@ class SendReport:
             f"by the clinic; {self.n_waiting} wait for its receipt",
             f"{self.not_yet} visits are not yet handed over; everything stays on this tablet",
         ]
-        return told + self.problems + [f"not sent: {line}" for line in self.unsent]
+        return told + self.news + self.problems + [f"not sent: {line}" for line in self.unsent]
 
 
 def send(store: Store, folder: Path, *, wall: Wall) -> SendReport:
@@ -96,6 +98,7 @@ def send(store: Store, folder: Path, *, wall: Wall) -> SendReport:
     with store.records.lock():  # nothing runs while it is read, and one sends at a time
         store.records.recover()
         sender.send_all()
+    report.news = refresh(store, folder)
     report.n_waiting = sum(
         b.receipt_utc is None and b.number not in sender.replaced for b in store.bundles.all()
     )

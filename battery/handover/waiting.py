@@ -13,6 +13,8 @@ from battery.errors import FalseFieldError, HandoverError, RecordError, UsageErr
 from battery.handover.bundle import open_content
 from battery.handover.folder_files import files_in
 from battery.handover.keys import clinic_keys, keys_folder
+from battery.handover.marks import mark_words
+from battery.handover.person_card import PERSON_CARD
 from battery.handover.receiving import OUTCOMES, admit, open_bundle, scores_of, utc
 from battery.handover.sending import BUNDLE, FOLDERS
 from battery.store import Store
@@ -45,7 +47,8 @@ def list_waiting(store: Store) -> list[str]:
             whose = f" of {item.person}" if item.person else ""
             what = f"from {item.fingerprint}{whose} says what cannot be: {item.why}"
         elif item.reason == "device":
-            what = f"tablet key {item.fingerprint} ({item.device}) is not known"
+            words = mark_words(item.fingerprint)
+            what = f"tablet key {item.fingerprint} ({words}; {item.device}) is not known"
         elif item.reason == "person":
             known = item.person in {p.code for p in store.people.all()}
             what = f"{item.person} " + (
@@ -164,6 +167,9 @@ def clear_folder(
     except HandoverError as error:
         return [f"bundles in '{folder}' could not be looked through: {error}"]
     left = []
+    for path in files_in(folder, PERSON_CARD):
+        if path.name == f"{code}{PERSON_CARD}":
+            left += _deleted(path)
     for path in [path for path in paths if path.name in own]:
         paths.remove(path)
         left += _deleted(path)

@@ -14,6 +14,7 @@ from battery.people import person_label, picture_of
 from battery.plan import Plan
 from battery.recording import Hand
 from battery.stage.drawing.canvas import Button
+from battery.stage.from_clinic import FromClinic
 from battery.stage.hand_over import HandOver, Told
 from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.language import texts
@@ -297,6 +298,9 @@ class Tablet:
         ]
         if self._store.bundles.not_handed_over() is not None:
             choices.append(Button("send", texts.TO_CLINIC, main=False))
+            choices.append(Button("new person", texts.NEW_PERSON, main=False))
+        else:
+            choices.append(Button("pair", texts.PAIR, main=False))
         choices.append(Button("leave", texts.LEAVE, main=False))
 
         def after(key: str) -> Page | None:
@@ -306,6 +310,10 @@ class Tablet:
                 return _Sitting(self._measure)
             if key == "loop":
                 return self._loop(make).first(_closed)
+            clinic = FromClinic(self._store, make, told=self._told)
+            if key in ("new person", "pair"):
+                taken = clinic.pair if key == "pair" else clinic.new_person
+                return taken(lambda: self._staff(make))
             return self._hand_over(make).page(_closed) if key == "send" else None
 
         return make.text(

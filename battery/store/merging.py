@@ -31,7 +31,7 @@ from battery.store.admitting import (
     same_received,
     stored_sha256,
 )
-from battery.store.arrival import Arrival, Outcome, WholeVisit
+from battery.store.arrival import Arrival, Outcome, Rows, WholeVisit
 from battery.store.base import UNREADABLE, Connected
 from battery.store.fitting import fitted
 from battery.store.opening import Opened, cause_of
@@ -349,6 +349,13 @@ class Transfer(Connected):
     def let_pass(self, code: str, fingerprint: str) -> None:
         """Take a tablet's word for a person whose enrolment differs there; this one holds."""
         self._setup.add_to_setting(f"{ACCEPTED}.{code}", fingerprint)
+
+    def take_rows(self, person: Person | None, rows: Rows) -> int:
+        """Add rows beside a person, and the person if it is given; return how many changed."""
+        with self._merging() as connection:
+            if person is not None:
+                connection.execute(insert(schema.people).values(**asdict(person)))
+            return merge_rows(connection, rows)
 
     def enrol_arrived(self, person: Person) -> None:
         """Enrol somebody as another store has them; whoever is enrolled stays as enrolled."""

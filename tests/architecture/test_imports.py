@@ -43,7 +43,7 @@ LINES = (
         "battery.files",
     ),
     ("battery.forms",),
-    ("battery.recording", "battery.cells"),
+    ("battery.recording", "battery.cells", "battery.figures"),
     ("tasks",),
 )
 EVERYWHERE = {"battery", "battery.errors", "battery.moments"}
@@ -55,6 +55,7 @@ INSIDE = {
         ("visit",),
         (
             "fitting",
+            "from_clinic",
             "hand_over",
             "home_exercises",
             "loop_check",

@@ -119,3 +119,28 @@ def test_today_says_that_a_drive_with_bundles_is_plugged_in(desk, monkeypatch, s
     assert "lie on drives" not in desk.get("/").text
     monkeypatch.setattr(today, "drives", lambda _: [Drive(stick, 3)])
     assert "3 bundles lie on drives that are plugged in." in desk.get("/").text
+
+
+def test_the_card_prints_the_pairing_and_goes_onto_a_drive(desk, stick, monkeypatch):
+    """Words and pictures on paper are of the key that signs what lies on the drive."""
+    from battery.desk.screens import enrol
+    from battery.handover import mark_words, person_cards
+    from battery.people import new_person
+
+    monkeypatch.setattr(enrol, "drives", lambda _: [Drive(stick, 3)])
+    with desk.office.store(write=True) as store:
+        person = new_person(
+            store, dominant_hand="right", affected_side="left", first_hand=None, now=NOW
+        )
+    page = desk.get(f"/card/{person.code}").text
+    (mark,) = {card.fingerprint for card in found_cards(stick)}
+    assert mark_words(mark) in page
+    assert page.count("<svg") == 7
+    done = desk.send(f"/card/{person.code}", folder=str(stick))
+    assert "The card is on the drive" in done.text
+    with Store.open(stick.parent / "other") as tablet:
+        make_tablet_keys(tablet, found_cards(stick), [mark])
+        cards, problems = person_cards(tablet, stick)
+    assert ([card.person for card in cards], problems) == ([person], [])
+    wrong = desk.send(f"/card/{person.code}", folder="/nowhere")
+    assert (wrong.status_code, "is no folder" in wrong.text) == (400, True)

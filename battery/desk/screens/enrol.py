@@ -4,15 +4,36 @@ from __future__ import annotations
 
 from typing import Literal
 
+from markupsafe import Markup
 from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 
 from battery.cautions import CONTRAINDICATIONS
-from battery.desk.frame import chosen, office, page, see_other, shows, takes, typed
-from battery.errors import PlanError, UsageError
-from battery.own_plan import set_plan
-from battery.people import new_person, picture_of
+from battery.desk.frame import (
+    chosen,
+    folder_meant,
+    office,
+    page,
+    see_other,
+    shows,
+    takes,
+    typed,
+)
+from battery.desk.words import _
+from battery.drives import drives
+from battery.errors import BatteryError, PlanError, UsageError
+from battery.figures import figure_svg
+from battery.handover import (
+    clinic_mark,
+    make_clinic_keys,
+    mark_pictures,
+    mark_words,
+    write_person_card,
+)
+from battery.handover.sending import BUNDLE
+from battery.own_plan import own_plan, plan_words, set_plan
+from battery.people import PICTURES, new_person, picture_of
 from battery.plan import PLANS, load_plan
 
 WORDS: tuple[Literal["yes", "no", "unknown"], ...] = ("yes", "no", "unknown")
@@ -68,13 +89,54 @@ def take(request: Request, form: FormData) -> Response:
 
 
 def card(request: Request) -> Response:
-    """Show the small card the person takes home: code, picture, emergency number."""
+    """Show the small card the person takes home, and what pairs a tablet with this clinic."""
+    return _card(request)
+
+
+def _card(
+    request: Request, *, error: str = "", fields: dict[str, str] | None = None
+) -> Response:
     code = request.path_params["code"]
     with office(request).store(write=True) as store:
         person = store.people.get(code)
         picture = picture_of(store, code)
         number = str(store.setup.setting("emergency_number", ""))
-    return page(request, "card.html.j2", person=person, picture=picture, number=number)
+        own = own_plan(store, code)
+        mark = clinic_mark(store)
+    return page(
+        request,
+        "card.html.j2",
+        status_code=400 if error else 200,
+        person=person,
+        picture=picture,
+        figure=_figure(picture),
+        number=number,
+        own_plan="" if own is None else plan_words(own.row),
+        drives=drives(BUNDLE),
+        mark=mark,
+        mark_words=mark_words(mark) if mark else "",
+        figures=[(name, _figure(name)) for name in mark_pictures(mark)] if mark else [],
+        errors={"folder": error} if error else {},
+        typed=fields or {},
+    )
+
+
+def _figure(picture: str) -> Markup:
+    return Markup(figure_svg(PICTURES.index(picture)))  # made of our own outlines
+
+
+def put_card(request: Request, form: FormData) -> Response:
+    """Put a person's card, signed, and the clinic's own onto a drive for a tablet."""
+    here, code = office(request), request.path_params["code"]
+    try:
+        folder = folder_meant(form)
+        with here.store(write=True) as store:
+            make_clinic_keys(store, folder)
+            write_person_card(store, code, folder, now=here.wall())
+    except BatteryError as error:
+        return _card(request, error=str(error), fields=typed(form))
+    said = _("The card is on the drive. On the tablet: staff, then New person.")
+    return see_other(f"/card/{code}?said={said}")
 
 
 def _answers(form: FormData) -> list[tuple[str, Literal["yes", "no", "unknown"]]]:
@@ -91,4 +153,9 @@ def _answers(form: FormData) -> list[tuple[str, Literal["yes", "no", "unknown"]]
     return answers
 
 
-ROUTES = [shows("/enrol", show), takes("/enrol", take), shows("/card/{code}", card)]
+ROUTES = [
+    shows("/enrol", show),
+    takes("/enrol", take),
+    shows("/card/{code}", card),
+    takes("/card/{code}", put_card),
+]

@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 
-from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes, typed
+from battery.desk.frame import (
+    Office,
+    chosen,
+    folder_meant,
+    office,
+    page,
+    see_other,
+    shows,
+    takes,
+    typed,
+)
 from battery.desk.words import _
 from battery.drives import drives
-from battery.errors import BatteryError, UsageError
+from battery.errors import BatteryError
 from battery.handover import (
     held_keys,
     leave_out,
@@ -58,7 +66,7 @@ def take_in(request: Request, form: FormData) -> Response:
     """Take in the bundles of a drive or folder; receipts are left there. Safe to repeat."""
     here = office(request)
     try:
-        folder = _folder(form)
+        folder = folder_meant(form)
         with here.store(write=True) as store:
             report = receive(store, folder, wall=here.wall)
     except BatteryError as error:
@@ -95,22 +103,13 @@ def make_keys(request: Request, form: FormData) -> Response:
     """Make the clinic's keys, once, and leave their card on a drive for the tablets."""
     here: Office = office(request)
     try:
-        folder = _folder(form)
+        folder = folder_meant(form)
         with here.store(write=True) as store:
             make_clinic_keys(store, folder)
     except BatteryError as error:
         return _shown(request, errors={"keys": str(error)}, fields=typed(form))
     said = _("The card for the tablets is on the drive.")
     return see_other(f"/exchange?said={said}")
-
-
-def _folder(form: FormData) -> Path:
-    told = chosen(form, "folder")
-    folder = Path(told)
-    if not told or not folder.is_absolute() or not folder.is_dir():
-        msg = f"{told!r} is no folder on this machine; nothing was changed"
-        raise UsageError(msg)
-    return folder
 
 
 ROUTES = [

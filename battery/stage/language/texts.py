@@ -287,6 +287,23 @@ FAILED_LINES = (
 )
 MEASURE = _("Measure the screen")
 
+NEW_PERSON = _("New person")
+NO_CARD_FOUND_TITLE = _("No card of a new person was found")
+NO_CARD_FOUND_LINE = _("Plug in the clinic's drive with the card and try again.")
+WHICH_CARD_TITLE = _("Whose card?")
+CARD_CODE_TITLE = _("Type the code on the card")
+CARD_PICTURE_TITLE = _("{code}: is this the picture on the card?")
+CARD_PICTURE_LINE = _("If it is another one, do not go on. Ask your clinic.")
+CARD_SAME, CARD_OTHER = _("It is this one"), _("It is another one")
+CARD_TAKEN_TITLE = _("{code} can use this tablet now")
+CARD_REFUSED_TITLE = _("This card was not taken. Nothing was changed; please ask your clinic")
+PAIR = _("Pair with the clinic")
+NO_CLINIC_TITLE = _("No card of a clinic was found")
+COMPARE_TITLE = _("Is this the same as on the clinic's card?")
+MARK_LINE = _("{words} ({digits})")
+MARK_SAME, MARK_OTHER = _("It is the same"), _("It is different")
+NOT_PAIRED_TITLE = _("Not paired. Nothing was changed; please ask your clinic")
+PAIRED_TITLE = _("Paired. The clinic compares this when it receives for the first time")
 DELETE = _("Delete")
 NOT_SEEN = _("Not seen")
 LOOP = _("Film the delay")
@@ -485,6 +502,25 @@ SPOKEN: Mapping[str, Text] = {
 }
 # For staff, who read them.
 FOR_STAFF: tuple[Text, ...] = (
+    NEW_PERSON,
+    NO_CARD_FOUND_TITLE,
+    NO_CARD_FOUND_LINE,
+    WHICH_CARD_TITLE,
+    CARD_CODE_TITLE,
+    CARD_PICTURE_TITLE,
+    CARD_PICTURE_LINE,
+    CARD_SAME,
+    CARD_OTHER,
+    CARD_TAKEN_TITLE,
+    CARD_REFUSED_TITLE,
+    PAIR,
+    NO_CLINIC_TITLE,
+    COMPARE_TITLE,
+    MARK_LINE,
+    MARK_SAME,
+    MARK_OTHER,
+    NOT_PAIRED_TITLE,
+    PAIRED_TITLE,
     DELETE,
     NOT_SEEN,
     LOOP,
