@@ -1,0 +1,133 @@
+"""What stands in the documents for researchers runs, and other means find the same scores."""
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from battery.export import add_exports, export_tidy, redo
+from battery.export.columns import UUID
+from battery.plan import Plan, PlannedTask
+from battery.simulate import Person as Simulated
+from battery.simulate import Truth
+from battery.store import Store
+from tests import clinic as made_up
+from tests import store_kit as kit
+from tests.export_kit import EVERYBODY, rows
+
+DOCUMENT = Path(redo.__file__).with_name("analysis.md")
+
+
+@pytest.fixture(scope="module")
+def study(clinic, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("analysis") / "study"
+    with Store.open(clinic, write=False) as store:
+        export_tidy(store, folder)
+    return folder
+
+
+def example(number):
+    return re.findall(r"```python\n(.*?)```", DOCUMENT.read_text(encoding="utf-8"), re.DOTALL)[
+        number
+    ]
+
+
+def run(number, study, archive=None):
+    told = {"study": study.as_posix(), "archive": archive and archive.as_posix()}
+    exec(compile(example(number), f"{DOCUMENT.name} {number}", "exec"), told)
+    return told
+
+
+def test_pandas_reads_main_measures_over_time(study):
+    table = run(0, study)["table"]
+    assert set(table.index.get_level_values("person")) == {"K7QF", "M4WX"}
+    assert "trail.time_per_link_s" in table.columns
+    days = {(v["person"], int(v["day"]), v["excluded"]) for v in rows(study, "visits")}
+    told = {(person, day) for person, day, _ in table.index}
+    assert told == {(person, day) for person, day, excluded in days if excluded == "false"}
+    assert any(excluded == "true" for *_, excluded in days)
+
+
+def test_polars_reads_samples_without_loading_all(study):
+    travelled = run(1, study)["travelled"]
+    assert set(travelled.columns) == {"block_id", "path_mm"}
+    assert travelled["path_mm"].min() > 0
+    assert all(re.fullmatch(UUID, name) for name in travelled["block_id"].to_list())
+
+
+def test_duckdb_reads_trials_where_they_lie(study):
+    reactions = run(2, study)["reactions"]
+    assert reactions
+    assert all(n > 3 and 0.1 < reaction_s < 2 for _, _, n, reaction_s in reactions)
+
+
+def test_duckdb_tells_sites_of_an_archive_apart(study, tmp_path):
+    archive = tmp_path / "archive"
+    for name in ("reach", "other"):
+        add_exports(archive, [study], study=name, site="north")
+    people = run(3, study, archive)["people"]
+    assert people == [("other", "north", 2), ("reach", "north", 2)]
+
+
+def test_a_block_is_made_of_rows_that_anything_read(study):
+    told = run(4, study)
+    exported = {
+        r["measure"]: r["value"]
+        for r in rows(study, "scores")
+        if r["block_id"] == told["row"]["block_id"]
+    }
+    again = {s.measure: "" if np.isnan(s.value) else str(s.value) for s in told["again"]}
+    assert again == exported
+
+
+def test_every_example_is_run():
+    assert len(re.findall(r"```python", DOCUMENT.read_text(encoding="utf-8"))) == 5
+
+
+# The main measures by other means
+
+
+def test_the_main_measures_are_found_by_other_means(study):
+    """Nothing of scoring is used; sums run in another order, so the last digits may differ."""
+    found = redo.redo(study)
+    assert {name for _, name, *_ in found} == {name for name, _ in redo.MAIN.values()}
+    assert len(found) >= 14
+    for block, name, exported, again in found:
+        assert again == pytest.approx(exported, rel=1e-12), (block, name)
+
+
+HANDS = {
+    "trembles": Truth(tremor_hz=5.0, tremor_mm=2.0),
+    "trembles slowly": Truth(tremor_hz=3.0, tremor_mm=4.0),
+    "is steady": Truth(tremor_mm=0.0),
+    "loses contact": Truth(tremor_hz=6.0, tremor_mm=1.5, lost_contact_per_min=30.0),
+}
+SHORT = Plan(
+    name="short",
+    hands="right",
+    rest_s=0,
+    tasks=(
+        PlannedTask(task="slide", options={"duration_s": 20.0}),
+        PlannedTask(task="pursuit", options={"predictable_s": 4.0, "unpredictable_s": 20.0}),
+    ),
+)
+
+
+@pytest.mark.parametrize("hand", HANDS)
+def test_a_hand_of_any_tremor_has_the_same_main_measures(tmp_path, monkeypatch, hand):
+    monkeypatch.setattr(made_up, "PLAN", SHORT)
+    with Store.open(tmp_path / "home") as store:
+        store.people.add(kit.person())
+        sources = {n: Simulated(HANDS[hand], seed=n) for n in range(4)}
+        made_up.one_visit(store, "K7QF", 0, sources=sources)
+        export_tidy(store, tmp_path / "study", selection=EVERYBODY)
+    found = redo.redo(tmp_path / "study")
+    assert len(found) == 2
+    for _, name, exported, again in found:
+        assert again == pytest.approx(exported, rel=1e-12), name
+
+
+def test_it_imports_nothing_of_the_program():
+    text = Path(redo.__file__).read_text(encoding="utf-8")
+    assert not re.search(r"^(from|import) (battery|tasks|norms)", text, re.MULTILINE)
