@@ -7,8 +7,9 @@ import uuid
 
 from battery.machine import clinic_settings
 from battery.stage.pages.builder import Maker
+from battery.stage.pages.following import run_pages
 from battery.stage.pages.home_exercise import HomeExercisePages
-from battery.stage.pages.page import Page, run_pages
+from battery.stage.pages.page import Page
 from battery.stage.pages.staff import staff_page
 from battery.stage.pages.stopping import Stopping
 from battery.stage.screen.sound import Sound

@@ -26,9 +26,10 @@ from battery.stage.drawing.canvas import Button
 from battery.stage.language import texts
 from battery.stage.language.languages import Text
 from battery.stage.pages.builder import BACK, Maker, Next
+from battery.stage.pages.following import run_pages
 from battery.stage.pages.loop import CounterPage, PatchPage
 from battery.stage.pages.pad import LETTERS, PadPage, pad_page
-from battery.stage.pages.page import Page, run_pages
+from battery.stage.pages.page import Page
 from battery.stage.screen.window import Window
 from battery.stage.settings.comfort import comfort_of, comfortable_window
 from battery.stage.settings.device import load_device, system_name

@@ -8,7 +8,7 @@ from battery.errors import UsageError
 from battery.moments import utc_text
 from battery.recording import Device, Screen
 from battery.stage.pages.card import CardPages
-from battery.stage.pages.page import run_pages
+from battery.stage.pages.following import run_pages
 from battery.stage.pages.timing_check import TimingPage, timing_check
 from battery.stage.screen.scale import MAX_RATIO, MIN_RATIO
 from battery.stage.screen.window import Window

@@ -10,7 +10,8 @@ from battery.stage.language import texts
 from battery.stage.language.speech import files_of
 from battery.stage.pages.builder import Maker, Next
 from battery.stage.pages.comforts import quiet_page
-from battery.stage.pages.page import Page, TextPage, run_pages
+from battery.stage.pages.following import run_pages
+from battery.stage.pages.page import Page, TextPage
 from battery.stage.pages.presses import Presses
 from battery.stage.screen.sound import LOUDEST, Sound
 from battery.stage.settings.comfort import (

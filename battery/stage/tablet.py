@@ -21,7 +21,8 @@ from battery.stage.language import texts
 from battery.stage.loop_check import LoopPages, keeper
 from battery.stage.pages.builder import Maker
 from battery.stage.pages.comforts import Settings, side_of, wear
-from battery.stage.pages.page import Left, Page, TextPage, follow, say_trouble
+from battery.stage.pages.following import follow, say_trouble
+from battery.stage.pages.page import Left, Page, TextPage
 from battery.stage.pages.people import MORE, PeoplePage, PersonPage, leaf_of
 from battery.stage.pages.staff import staff_page
 from battery.stage.pages.stopping import Stopping

@@ -16,7 +16,8 @@ from battery.stage.pages.builder import Next
 from battery.stage.pages.card import CardPages
 from battery.stage.pages.comforts import Settings, side_of
 from battery.stage.pages.flow import VisitFlow
-from battery.stage.pages.page import Page, follow, trouble_said
+from battery.stage.pages.following import follow, trouble_said
+from battery.stage.pages.page import Page
 from battery.stage.pages.questions import EXPERIENCED
 from battery.stage.screen.window import Window, versions
 from battery.stage.screen_check import slow_flip_note

@@ -25,8 +25,9 @@ from battery.stage.language import texts
 from battery.stage.language.languages import ENGLISH, language
 from battery.stage.pages.comforts import quiet_page
 from battery.stage.pages.flow import VisitFlow
+from battery.stage.pages.following import follow, run_pages
 from battery.stage.pages.live import LiveSource
-from battery.stage.pages.page import Left, TextPage, follow, run_pages
+from battery.stage.pages.page import Left, TextPage
 from battery.stage.pages.questions import GO
 from battery.stage.pages.staff import staff_page
 from battery.stage.screen.theme import FIRST_THEME, THEMES

@@ -18,7 +18,7 @@ from battery.report.caseload import caseload
 from battery.report.note import note_text
 from battery.stage.language.languages import language
 from battery.stage.pages.builder import Maker
-from battery.stage.pages.page import run_pages
+from battery.stage.pages.following import run_pages
 from battery.stage.pages.stopping import Stopping
 from battery.store import HomeExercise, Store
 from tests.handover_kit import accept_key

@@ -8,7 +8,7 @@ import pytest
 
 from battery.recording import Screen
 from battery.stage.pages.card import CARD_MM, Card, CardPages, Fit
-from battery.stage.pages.page import run_pages
+from battery.stage.pages.following import run_pages
 from tests.screen.pilot import Pilot, open_window
 
 # Pixels a mm of real panels, 5.25 (a twelve-inch low one) to 10.5 (a ten-inch dense one).

@@ -12,7 +12,7 @@ from battery.stage.drawing.demonstration import Demonstration
 from battery.stage.drawing.hands import hand_picture, pointing_hand
 from battery.stage.drawing.signs import SIGNS, sign_picture
 from battery.stage.language import texts
-from battery.stage.pages.page import run_pages
+from battery.stage.pages.following import run_pages
 from battery.stage.pages.questions import GO
 from battery.stage.pages.watching import WatchPage
 from battery.stage.screen.icon import icon_surface

@@ -15,7 +15,7 @@ from battery.simulate import TOUCH_60, Person, Truth
 from battery.stage.drawing.canvas import DEFAULT, LARGE
 from battery.stage.pages import flow as flow_module
 from battery.stage.pages.flow import VisitFlow
-from battery.stage.pages.page import run_pages
+from battery.stage.pages.following import run_pages
 from battery.stage.pages.questions import Asking
 from battery.stage.visit import about_minutes
 from battery.store import Store

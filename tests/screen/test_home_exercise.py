@@ -10,8 +10,8 @@ import pytest
 from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.pages.builder import Maker
 from battery.stage.pages.flow import VisitFlow
+from battery.stage.pages.following import run_pages
 from battery.stage.pages.home_exercise import HomeExercisePages
-from battery.stage.pages.page import run_pages
 from battery.stage.pages.timed import MINUTE_S, Minute, Over
 from battery.store import Store
 from tests import store_kit as kit

@@ -11,7 +11,8 @@ from battery.machine import clinic_settings, set_up
 from battery.plan import Plan, PlannedTask
 from battery.recording import Device, Screen
 from battery.stage.drawing.canvas import Button
-from battery.stage.pages.page import TextPage, run_pages
+from battery.stage.pages.following import run_pages
+from battery.stage.pages.page import TextPage
 from battery.stage.pages.staff import staff_page
 from battery.stage.screen.pointer import Report
 from battery.stage.settings.kiosk import battery_percent, warnings

@@ -13,8 +13,9 @@ from battery.stage.drawing.pagination import leaves, rows_of, sentences
 from battery.stage.language import texts
 from battery.stage.language.languages import language
 from battery.stage.pages.builder import Maker
+from battery.stage.pages.following import run_pages
 from battery.stage.pages.home_exercise import HomeExercisePages
-from battery.stage.pages.page import TextPage, run_pages
+from battery.stage.pages.page import TextPage
 from battery.store import Store
 from tests.screen.languages import LONG, RIGHT_TO_LEFT
 from tests.screen.layout import check_page

@@ -5,7 +5,9 @@ import pytest
 
 from battery.errors import StageError
 from battery.stage.drawing.canvas import Button
-from battery.stage.pages.page import DEBOUNCE_NS, TextPage, follow, run_pages
+from battery.stage.pages.following import follow, run_pages
+from battery.stage.pages.page import TextPage
+from battery.stage.pages.presses import DEBOUNCE_NS
 from battery.stage.screen.pointer import Key, Report
 from tests.screen.pilot import Pilot
 

@@ -4,7 +4,8 @@ import pytest
 
 from battery.stage.language import texts
 from battery.stage.pages.builder import Maker
-from battery.stage.pages.page import TextPage, run_pages
+from battery.stage.pages.following import run_pages
+from battery.stage.pages.page import TextPage
 from battery.stage.screen.sound import Sound
 from battery.stage.settings.comfort import comfort_of
 from battery.stage.sound_check import first_heard

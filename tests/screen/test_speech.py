@@ -7,7 +7,8 @@ from battery.stage.drawing.canvas import Button
 from battery.stage.language import speech, texts
 from battery.stage.language.languages import OWN_NAMES, Text, language
 from battery.stage.language.speech import VOICES, everything, file_of
-from battery.stage.pages.page import TextPage, run_pages
+from battery.stage.pages.following import run_pages
+from battery.stage.pages.page import TextPage
 from battery.stage.screen.sound import PAUSE_S, RATE_HZ, Sound
 from tests.screen.pilot import Pilot
 

@@ -9,8 +9,9 @@ from battery.plan import STANDARD, planned_blocks
 from battery.recording import BlockHeader, contacts
 from battery.runner import Run, run_block
 from battery.stage.drawing.canvas import Button
+from battery.stage.pages.following import run_pages
 from battery.stage.pages.live import LiveSource
-from battery.stage.pages.page import TextPage, run_pages
+from battery.stage.pages.page import TextPage
 from battery.stage.pages.rating import ScalePage
 from battery.stage.screen.pointer import Report
 from tasks.contract import NS_PER_S, Disc, settings_to_dict
