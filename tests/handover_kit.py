@@ -6,7 +6,8 @@ from pathlib import Path
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from battery.handover import keys, list_waiting, receive, send, take
-from battery.handover.bundle import open_content, pack
+from battery.handover.bundle import pack
+from battery.handover.bundle_reading import open_content
 from battery.store import Store
 from battery.store.arrival import WholeVisit
 from tests import store_kit as kit

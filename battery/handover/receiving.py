@@ -19,7 +19,8 @@ from battery.errors import (
     RecordError,
     StoreError,
 )
-from battery.handover.bundle import MAX_BUNDLE_BYTES, open_signed, pack, unseal
+from battery.handover.bundle import pack, unseal
+from battery.handover.bundle_reading import MAX_BUNDLE_BYTES, open_signed
 from battery.handover.folder_files import files_in, read_plain, sha256
 from battery.handover.keys import ClinicKeys, clinic_keys, fingerprint
 from battery.handover.person_card import PERSON_CARD, write_person_card

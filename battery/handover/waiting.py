@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 
 from battery.errors import FalseFieldError, HandoverError, RecordError, UsageError
-from battery.handover.bundle import open_content
+from battery.handover.bundle_reading import open_content
 from battery.handover.folder_files import files_in
 from battery.handover.keys import clinic_keys, keys_folder
 from battery.handover.marks import mark_words

@@ -13,8 +13,9 @@ import pytest
 
 from battery.errors import RecordError
 from battery.export import export_tidy, verify_export
-from battery.handover import bundle, receipts
-from battery.handover.bundle import open_content, sign_and_seal
+from battery.handover import bundle, bundle_reading, receipts
+from battery.handover.bundle import sign_and_seal
+from battery.handover.bundle_reading import open_content
 from battery.handover.keys import clinic_keys, clinics_of, tablet_key
 from battery.recording import (
     SAMPLE_DTYPE,
@@ -164,7 +165,7 @@ def test_a_later_bundle_waits_and_is_taken_after_the_update(pair, monkeypatch, n
     assert (report.n_newer, report.outcomes) == (1, {})
     assert "Update the program of this clinic" in report.refused[0]
     assert {p.name: p.read_bytes() for p in pair.stick.glob("*.cbundle")} == before
-    monkeypatch.setattr(bundle, number, getattr(bundle, number) + 1)
+    monkeypatch.setattr(bundle_reading, number, getattr(bundle_reading, number) + 1)
     assert pair.receive().outcomes == {"new": 1}
 
 
@@ -174,7 +175,7 @@ def test_a_bundle_states_its_columns_and_is_read_by_them(pair, monkeypatch):
     visit = kit.visit()
     block = kit.made_up_block(kit.block_header(visit), 3)
     parts = {"000.samples": block.samples[list(turned.names)].astype(turned).tobytes()}
-    rows = bundle._rows(parts["000.samples"], "samples", {"samples": turned})
+    rows = bundle_reading._rows(parts["000.samples"], "samples", {"samples": turned})
     assert rows.tobytes() == block.samples.tobytes()
     wider = np.dtype([*((n, SAMPLE_DTYPE[n].str) for n in SAMPLE_DTYPE.names), ("tilt", "<f4")])
     with monkeypatch.context() as on_the_tablet:
@@ -302,7 +303,7 @@ def test_settings_grow_without_changing_what_was():
 
 def test_the_first_bundles_columns_are_never_changed():
     """They are known here only, since those bundles do not state them."""
-    told = {name: [tuple(c) for c in columns] for name, columns in bundle.SCHEMA_1.items()}
+    told = {name: [tuple(c) for c in columns] for name, columns in bundle_reading.SCHEMA_1.items()}
     assert np.dtype(told["samples"]).itemsize == 39
     assert np.dtype(told["frames"]).itemsize == 16
 
@@ -319,7 +320,7 @@ def test_a_clinic_key_opens_what_is_kept(pair):
     put(pair, hand.packed(later_visit()))
     path = next(pair.stick.glob("later_*"))
     opened = bundle.unseal(path.read_bytes(), clinic_keys(pair.clinic).identities)
-    line = bundle.FIRST_LINE.match(opened)
+    line = bundle_reading.FIRST_LINE.match(opened)
     assert int(line[1]) == bundle.FORMAT
     content = opened[len(line[0]) + 96 :]
     assert (

@@ -11,7 +11,7 @@ from sqlalchemy import update
 
 from battery.errors import HandoverError, UsageError
 from battery.export import export_tidy
-from battery.handover import bundle, keys, make_clinic_keys, receive, send, take
+from battery.handover import bundle_reading, keys, make_clinic_keys, receive, send, take
 from battery.handover.receiving import missing_lines, open_bundle
 from battery.rescoring import rescore_all
 from battery.store import Store, schema
@@ -142,7 +142,7 @@ def test_a_second_key_opens_the_same_bundles(tmp_path):
     pair.send()
     identity = pyrage.x25519.Identity.from_str(spare.read_text().strip())
     signed = pyrage.decrypt(pair.bundles()[0].read_bytes(), [identity])
-    assert bundle.open_signed(signed).visit is not None
+    assert bundle_reading.open_signed(signed).visit is not None
     assert stat.S_IMODE(spare.stat().st_mode) == 0o600
     # The first key is lost: a new clinic store takes the bundles in with the spare one.
     (tmp_path / "clinic" / "keys" / "clinic.json").unlink()
