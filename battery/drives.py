@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+import platformdirs
+
 PLACES = ("/media/", "/run/media/", "/mnt/", "/Volumes/")  # of what is plugged in
 
 
@@ -47,6 +49,25 @@ def removable(mounted: Iterable[Mounted]) -> list[Path]:
         if windows_drive or disk.mountpoint.startswith(PLACES):
             found.append(Path(disk.mountpoint))
     return sorted(found)
+
+
+def place_to_write(name: str, ending: str = "") -> Path:
+    """Return a path that is not there yet, for what somebody takes along or keeps elsewhere.
+
+    On the first drive that is plugged in, else among the user's documents.
+
+    Parameters
+    ----------
+    name, ending : str
+        A number comes between them where there is something of that name.
+    """
+    plugged_in = [drive.folder for drive in drives(ending)]
+    folder = plugged_in[0] if plugged_in else platformdirs.user_documents_path()
+    path, number = folder / f"{name}{ending}", 1
+    while path.exists():
+        number += 1
+        path = folder / f"{name}-{number}{ending}"
+    return path
 
 
 def drives(ending: str) -> Sequence[Drive]:

@@ -69,14 +69,14 @@ class Office:
     wall: Callable[[], datetime] = lambda: datetime.now().astimezone()
     session: Session = field(default_factory=lambda: Session(time.monotonic))
     jobs: Jobs = field(default_factory=Jobs)
-    visiting: Visiting = field(default_factory=Visiting)
     _preparing: threading.Thread | None = None
 
     def __post_init__(self) -> None:
-        """Watch the store for changes, as what was judged is kept until one; find the names."""
+        """Watch the store for changes, as what was judged is kept until one."""
         self.changes = Changes(self.home)
         self.remembered = Remembered(self.changes.sign)
         self.names = Names(self.home)
+        self.visiting = Visiting(self.home)
 
     @contextmanager
     def store(self, *, write: bool = False) -> Iterator[Store]:

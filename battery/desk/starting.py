@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 import tempfile
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
+
+import platformdirs
+import psutil
+
+from battery.files import replace_whole
+from battery.store.opening import home_folder
+
+FILE = "desk-visit.json"
 
 
 def program() -> list[str]:
@@ -18,7 +28,13 @@ def program() -> list[str]:
 
 
 class Visiting:
-    """The visit that was begun last from this desk.
+    """The visit that was begun last from a desk of this machine, this one or one before it.
+
+    Parameters
+    ----------
+    home : path, str or None
+        Where the store is; which visit runs is noted beside it, so that the next desk knows of
+        it if this one is killed.
 
     Attributes
     ----------
@@ -26,15 +42,41 @@ class Visiting:
         Whose; empty before the first.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, home: Path | str | None) -> None:
+        place = home_folder(home)
+        if not isinstance(place, Path):
+            place = platformdirs.user_data_path("coordination-battery", appauthor=False)
+        self._note = place / FILE
         self.code = ""
-        self._process: subprocess.Popen[bytes] | None = None
         self._said: Path | None = None
+        self._own: subprocess.Popen[bytes] | None = None
+        self._process: psutil.Process | None = None
+        with suppress(OSError, ValueError, LookupError, TypeError):  # none, or no such note
+            self._take_up(json.loads(self._note.read_text(encoding="utf-8")))
+
+    def _take_up(self, told: dict[str, Any]) -> None:
+        """Take up the visit that an earlier desk began."""
+        code, said = str(told["code"]), Path(told["said"])
+        with suppress(psutil.Error):
+            process = psutil.Process(int(told["process"]))
+            # A number is given to another program in time; the moment of its start is not.
+            if process.create_time() == float(told["began"]):
+                self._process = process
+        if said.is_file():
+            self.code, self._said = code, said
 
     @property
     def running(self) -> bool:
         """Whether its window is still open."""
-        return self._process is not None and self._process.poll() is None
+        if self._own is not None:
+            return self._own.poll() is None
+        if self._process is None:
+            return False
+        with suppress(psutil.Error):
+            return self._process.is_running() and (
+                self._process.status() != psutil.STATUS_ZOMBIE
+            )
+        return False
 
     def begin(self, code: str, arguments: Sequence[str]) -> None:
         """Open the window of a visit.
@@ -48,11 +90,19 @@ class Visiting:
         folder = Path(tempfile.mkdtemp(prefix="battery-visit-"))
         self._said = folder / "said.txt"
         with self._said.open("wb") as file:
-            self._process = subprocess.Popen(
+            self._own = subprocess.Popen(
                 [*program(), "visit", code, *arguments],
                 stdin=subprocess.DEVNULL, stdout=file, stderr=subprocess.STDOUT, **_apart(),
             )  # fmt: skip
         self.code = code
+        with suppress(OSError, psutil.Error):  # the visit runs, noted or not
+            note = {
+                "code": code,
+                "said": str(self._said),
+                "process": self._own.pid,
+                "began": psutil.Process(self._own.pid).create_time(),
+            }
+            replace_whole(self._note, json.dumps(note).encode())
 
     def outcome(self) -> str:
         """Return what the visit said at its end; empty while it runs or before the first."""

@@ -1,6 +1,7 @@
 """The desk as people meet it: the command on a store, and a real browser led in by its file."""
 
 import contextlib
+import os
 import re
 import select
 import shutil
@@ -15,11 +16,23 @@ CHROMIUM = ("chromium", "chromium-browser", "google-chrome")
 
 
 @contextlib.contextmanager
-def open_desk(folder):
-    """Run ``battery desk`` on a store and give the address its file leads to."""
+def open_desk(folder, *, plugged_in=None, environment=None):
+    """Run ``battery desk`` on a store and give the address its file leads to.
+
+    Parameters
+    ----------
+    plugged_in : path, optional
+        A folder that this machine takes for a drive.
+    environment : mapping, optional
+        What differs for the program.
+    """
+    program = ["-m", "battery.cli"]
+    if plugged_in is not None:
+        program = ["-m", "tests.desk.desk_child", str(plugged_in)]
     process = subprocess.Popen(
-        [sys.executable, "-m", "battery.cli", "desk", "--no-browser", "--home", str(folder)],
+        [sys.executable, *program, "desk", "--no-browser", "--home", str(folder)],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        env={**os.environ, **(environment or {})},
     )  # fmt: skip
     try:
         assert process.stdout.readline().startswith("The desk is open")

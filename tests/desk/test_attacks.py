@@ -8,76 +8,20 @@ paths by RFC 3986.
 import random
 import re
 import shutil
-import socket
-import sqlite3
 from urllib.parse import urlencode
 
+import psutil
 import pytest
 
 from battery.desk.guard import MAX_FORM_BYTES
 from tests.desk.browsing import open_desk
+from tests.desk.sockets import Stranger, status
 
 SAID = {"kind": "fall", "note": "in the bath", "day": "2026-03-20"}
 TARGET = "/person/K7QF/say/event"
-N_ODD = 300
+N_ODD = 200
 N_ODD_LONG = 10_000
-
-
-class Stranger:
-    """Speaks to the desk by bare sockets, with what a browser that is in would send."""
-
-    def __init__(self, process, address, home):
-        self.process, self.home = process, home
-        self.port = int(re.search(r":(\d+)/", address)[1])
-        self.own = f"http://127.0.0.1:{self.port}"
-        self.headers = {"Host": f"127.0.0.1:{self.port}", "Origin": self.own}
-        entered = self.ask("GET", address.removeprefix(self.own))
-        self.headers["Cookie"] = re.search(r"set-cookie: ([^;]+)", entered)[1]
-        self.secret = re.search(
-            r'name="form_secret" value="([^"]+)"', self.ask("GET", "/door")
-        )[1]
-        code = {"initials": "AB", "code": "2468", "again": "2468"}
-        assert status(self.post("/door", code)) == 303
-
-    def ask(self, method, path, headers=None, body=b"", lines=()):
-        """Send a request whose headers are changed (None: left out) and return the answer."""
-        told = {**self.headers, **(headers or {})}
-        if body:
-            told = {
-                "Content-Type": "application/x-www-form-urlencoded",
-                "Content-Length": str(len(body)), **told,
-            }  # fmt: skip
-        head = [f"{method} {path} HTTP/1.1"]
-        head += [f"{name}: {value}" for name, value in told.items() if value is not None]
-        return self.raw(
-            "\r\n".join([*head, *lines, "Connection: close", "", ""]).encode() + body
-        )
-
-    def raw(self, sent):
-        """Send bytes as they are and return what comes back before the desk hangs up."""
-        with socket.create_connection(("127.0.0.1", self.port), timeout=20) as line:
-            try:
-                line.sendall(sent)
-                got = b""
-                while part := line.recv(65_536):
-                    got += part
-            except (ConnectionError, TimeoutError):
-                return ""
-        return got.decode("utf-8", errors="replace")
-
-    def post(self, path, fields, headers=None, secret=None, lines=()):
-        given = self.secret if secret is None else secret
-        body = urlencode({"form_secret": given, **fields}).encode()
-        return self.ask("POST", path, headers, body, lines)
-
-    def stored(self):
-        """Everything that is in the store, as text."""
-        with sqlite3.connect(f"file:{self.home / 'battery.sqlite'}?mode=ro", uri=True) as held:
-            return "\n".join(held.iterdump())
-
-
-def status(answer):
-    return int(answer.split(" ", 2)[1]) if answer.startswith("HTTP/") else 0
+MAX_GROWN_MB = 40  # of the desk's memory over all odd requests, however many
 
 
 @pytest.fixture(scope="module")
@@ -247,12 +191,22 @@ def test_a_text_in_a_path_is_only_a_text(stranger, text):
 @pytest.mark.usefixtures("unchanged")
 def test_odd_requests_change_nothing(stranger):
     odd_requests(stranger, N_ODD, seed=1)
+    assert grown_mb(stranger, lambda: odd_requests(stranger, N_ODD // 4, seed=3)) < MAX_GROWN_MB
 
 
 @pytest.mark.long
 @pytest.mark.usefixtures("unchanged")
 def test_ten_thousand_odd_requests_change_nothing(stranger):
-    odd_requests(stranger, N_ODD_LONG, seed=2)
+    odd_requests(stranger, N_ODD, seed=1)  # what is read once is there by then
+    assert grown_mb(stranger, lambda: odd_requests(stranger, N_ODD_LONG, seed=2)) < MAX_GROWN_MB
+
+
+def grown_mb(stranger, work):
+    """How much the desk has grown meanwhile."""
+    desk = psutil.Process(stranger.process.pid)
+    before = desk.memory_info().rss
+    work()
+    return (desk.memory_info().rss - before) / 2**20
 
 
 @pytest.mark.usefixtures("unchanged")

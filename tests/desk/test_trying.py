@@ -87,7 +87,7 @@ def test_a_page_is_the_same_after_a_try(desk, code, own_clinic):
 
 def test_who_has_seen_a_page_stands_on_the_list_and_goes_with_the_person(desk, code):
     assert "seen by you" not in desk.get("/").text
-    desk.send(f"/person/{code}/say/seen")
+    assert desk.send(f"/person/{code}/say/seen").url.path == "/"
     assert "seen by you" in desk.get("/").text
     desk.send("/clinic/author", {"initials": "CD", "code": "1357"})
     desk.send("/door/lock")

@@ -15,6 +15,7 @@ from battery.desk.frame import chosen, office, page, see_other, shows, takes, ty
 from battery.desk.jobs import Step
 from battery.desk.session import authors, drop_author, keep_author
 from battery.desk.words import _
+from battery.drives import place_to_write
 from battery.errors import BatteryError, UsageError
 from battery.machine import clinic_settings, set_up
 
@@ -32,7 +33,8 @@ def _shown(
     errors: dict[str, str] | None = None,
     fields: dict[str, str] | None = None,
 ) -> Response:
-    with office(request).store(write=True) as store:
+    here = office(request)
+    with here.store(write=True) as store:
         limits = limits_of(store)
         known = sorted(authors(store))
         folder = store.folder
@@ -48,6 +50,7 @@ def _shown(
         names=office(request).names,
         errors=errors or {},
         typed=fields or {},
+        file=str(place_to_write(f"battery-{here.wall():%Y-%m-%d}", ".sqlite")),
     )
 
 

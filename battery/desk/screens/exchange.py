@@ -45,7 +45,9 @@ def _shown(
     fields: dict[str, str] | None = None,
 ) -> Response:
     with office(request).store() as store:
-        waiting = [(line.split()[0], line) for line in list_waiting(store)]
+        unknown = {w.item_id[:8] for w in store.transfer.quarantine() if w.reason == "device"}
+        told = [(line.split()[0], line) for line in list_waiting(store)]
+        waiting = [(name, line, name in unknown) for name, line in told]
         keys = held_keys(store)
         contradicting = contradictions(store)
     return page(

@@ -14,9 +14,11 @@ from starlette.responses import Response
 from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes, typed
 from battery.desk.jobs import Job, Step
 from battery.desk.words import _
-from battery.errors import BatteryError, UsageError
+from battery.drives import place_to_write
+from battery.errors import BatteryError, StoreError, UsageError
 from battery.export import export_bids, export_tidy
 from battery.export.selection import Selection
+from battery.files import make_folder
 from battery.handover.keys import clinic_signature
 from battery.report import page_of, render, write_pdf, write_text
 from battery.report.bands import band_rows
@@ -35,7 +37,8 @@ def _shown(
     fields: dict[str, str] | None = None,
     ticked: Sequence[str] = (),
 ) -> Response:
-    with office(request).store() as store:
+    here = office(request)
+    with here.store() as store:
         people = store.people.all()
         gave = store.people.gave_consent("research")
     return page(
@@ -46,7 +49,7 @@ def _shown(
         tasks=list(TASKS),
         ticked=set(ticked),
         errors=errors or {},
-        typed=fields or {},
+        typed=fields or {"folder": str(place_to_write(f"battery-{here.wall():%Y-%m-%d}"))},
     )
 
 
@@ -109,6 +112,11 @@ def _export(
 
 def _write_pages(here: Office, folder: Path, ticked: list[str], step: Step) -> Sequence[str]:
     lines = []
+    try:
+        make_folder(folder)
+    except OSError as error:
+        msg = f"cannot make '{folder}': {error.strerror or error}; nothing was written"
+        raise StoreError(msg) from error
     with here.store() as store:
         codes = ticked or [person.code for person in store.people.all()]
         pools = here.pools()

@@ -156,7 +156,8 @@ def say(request: Request, form: FormData) -> Response:
             said = SAYING[what](here, store, code, form)
     except UsageError as error:
         return _shown(request, errors={what: str(error)}, fields=typed(form))
-    return see_other(f"/person/{code}?said={said}")
+    back = "/" if what == "seen" else f"/person/{code}"  # who has looked goes on to the next
+    return see_other(f"{back}?said={said}")
 
 
 def _acknowledge(here: Office, store: Store, code: str, form: FormData) -> str:
