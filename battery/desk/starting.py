@@ -72,11 +72,11 @@ class Visiting:
             return self._own.poll() is None
         if self._process is None:
             return False
-        with suppress(psutil.Error):
-            return self._process.is_running() and (
-                self._process.status() != psutil.STATUS_ZOMBIE
-            )
-        return False
+        try:
+            gone = not self._process.is_running()
+            return not gone and self._process.status() != psutil.STATUS_ZOMBIE
+        except psutil.Error:
+            return False
 
     def begin(self, code: str, arguments: Sequence[str]) -> None:
         """Open the window of a visit.

@@ -20,6 +20,7 @@ from battery.cautions import CONTRAINDICATIONS
 from battery.cli import app
 from battery.export import verify_export
 from battery.handover.keys import clinic_keys, found_cards, make_tablet_keys
+from battery.handover.person_card import person_cards, take_person_card
 from battery.handover.sending import send
 from battery.plan import Plan, PlannedTask
 from battery.simulate import Person as Simulated
@@ -95,8 +96,10 @@ def with_goal(number):
 def visit_at_home(folder, stick, person, number, mark):
     """What a person's own tablet does in the week: one visit, and it is on the stick."""
     with Store.open(folder) as tablet:
-        tablet.people.add(person)
         make_tablet_keys(tablet, found_cards(stick), [mark])
+        cards, problems = person_cards(tablet, stick)
+        assert problems == []
+        take_person_card(tablet, next(card for card in cards if card.person == person))
         device = replace(TABLET, alias=f"T-{number:02d}", system="invented")
         started = datetime.now(UTC) + timedelta(seconds=number)
         run = begin_visit(
@@ -172,6 +175,8 @@ def enrol(hands, number, n_people):
     hands.type("4")
     hands.send()
     code = hands.page.locator("h1").inner_text()
+    hands.click("form[action^='/card/'] button")  # for the person's tablet
+    hands.page.wait_for_selector("[role=status]")
     if number < n_people - 1:
         hands.send()  # to the next person
     return code
