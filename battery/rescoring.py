@@ -15,12 +15,14 @@ from battery.recording import Screen
 from battery.scoring.score import Score
 from battery.store import Store
 from battery.store.base import UNREADABLE
+from battery.store.trial_rows import TrialRow
 from battery.workers import n_workers, pool, store_here
 
 CHUNK = 4
 
 Job = tuple[str, Screen]
-Outcome = tuple[str, list[Score] | None, Rescored]  # block, scores to be stored
+ToStore = tuple[list[Score], list[TrialRow] | None]
+Outcome = tuple[str, ToStore | None, Rescored]  # block, what is to be stored
 
 
 def rescore_all(
@@ -59,7 +61,7 @@ def rescore(
         for number, (block_id, fresh, found) in enumerate(outcomes, start=1):
             done.add(found)
             if fresh is not None:
-                store.scores.put(block_id, fresh)
+                store.scores.put(block_id, *fresh)
             progress(number, len(jobs))
     return done
 
@@ -82,6 +84,7 @@ def _score_here(job: Job) -> Outcome:
 
 def _score(store: Store, job: Job) -> Outcome:
     from battery.scoring import score_block
+    from battery.scoring.trials import rows_to_keep
 
     block_id, screen = job
     found = Rescored()
@@ -95,10 +98,12 @@ def _score(store: Store, job: Job) -> Outcome:
             for row in store.scores.of_block(block_id)
         }
         differs = found.compare(block, screen, held, fresh)
+        differs = differs or block_id not in store.scores.trials([block_id])
+        to_store = (fresh, rows_to_keep(block)) if differs else None
     except BatteryError as error:
         found.fail(f"block {block_id}", str(error))
     except UNREADABLE as error:
         found.fail(f"block {block_id}", f"it cannot be scored: {type(error).__name__} {error}")
     else:
-        return block_id, fresh if differs else None, found
+        return block_id, to_store, found
     return block_id, None, found

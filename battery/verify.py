@@ -251,6 +251,7 @@ def _read_tables(store: Store) -> Iterator[Finding]:
         "timing checks": setup.timing_checks,
         "loop checks": setup.loop_checks,
         "scores": store.scores.all,
+        "trials": store.scores.trials,
     }
     for name, read in lists.items():
         yield from _guarded(name, partial(_listed, [], read))

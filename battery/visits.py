@@ -98,7 +98,7 @@ class VisitRun:
     def run(
         self, planned: PlannedBlock, source: Source, audit: TimingAudit | None = None
     ) -> Block:
-        """Do one block, store it, and store its scores when it is a test block."""
+        """Do one block, store it and the rows of its trials; of a test block its scores too."""
         seed, settings, layout_hash = fresh_seed(planned, self.used_layouts, self.random_source)
         header = BlockHeader(
             block_id=self._new_id(),
@@ -119,11 +119,12 @@ class VisitRun:
         self.tries[planned] = self.tries.get(planned, 0) + 1
         self.last_block = header.block_id
         block = run_block(header, source, self.store.records.begin(header), audit)
-        if planned.phase == "test":
-            from battery.scoring import score_block
+        from battery.scoring import score_block
+        from battery.scoring.trials import rows_to_keep
 
-            screen = self.header.device.screen
-            self.store.scores.put(header.block_id, score_block(block, screen=screen))
+        test, screen = planned.phase == "test", self.header.device.screen
+        scores = score_block(block, screen=screen) if test else []
+        self.store.scores.put(header.block_id, scores, rows_to_keep(block))
         if block.ending == "finished" and planned in self.todo:
             self.todo.remove(planned)
             if planned.phase == "practice":

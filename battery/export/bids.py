@@ -300,7 +300,9 @@ class _Dataset:
         task, hand, run = entities
         said = f"task-{task}_acq-{hand}_run-{run}"
         below = folder.relative_to(self._root)
-        trials = tables.trials_of(block, block.header.block_id)
+        block_id = block.header.block_id
+        rows = self._store.scores.trials([block_id]).get(block_id)
+        trials = tables.trials_of(block, block_id, rows)
         if trials:
             self._with_trials.add(task)
             write_trials(folder / "beh" / f"{stem}_{said}_beh", trials)

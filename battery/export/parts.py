@@ -104,10 +104,11 @@ def _write_visit(
     done: PartDone,
 ) -> None:
     whole: list[tuple[str, Block]] = []
+    stored = store.scores.trials([job.block_id for job in visit])
     for job in visit:
         try:
             block = store.records.load(job.block_id)
-            trials = tables.trials_of(block, job.row["block_id"])
+            trials = tables.trials_of(block, job.row["block_id"], stored.get(job.block_id))
         except BatteryError as error:
             done.failed[job.block_id] = str(error)
             continue

@@ -10,7 +10,6 @@ from datetime import date, datetime
 from typing import Any
 
 from battery.answers import QUESTIONS, Answer
-from battery.errors import ScoringError
 from battery.export import deidentify
 from battery.export.codes import Codes
 from battery.export.deidentify import Days
@@ -19,7 +18,7 @@ from battery.flagging import Flagging, flags_of_check
 from battery.recording import Block, Device, VisitHeader, short_hash
 from battery.scoring.flags import Value
 from battery.scoring.measures import MEASURES, PRIMARY
-from battery.scoring.trials import trial_rows
+from battery.scoring.trials import plain_rows
 from battery.store import (
     Amended,
     Amendment,
@@ -194,15 +193,18 @@ def flags_of_block(
     )
 
 
-def trials_of(block: Block, block_id: str) -> list[Row]:
-    """Rows of `trials`; columns that do not concern the task are empty."""
-    try:
-        found = trial_rows(block)
-    except ScoringError:  # broken off before there was a trial to read
-        return []
-    empty = {column.name: None for column in TRIALS.columns}
-    known = {"block_id": block_id}
-    return [{**empty, **known, **{k: _missing(v) for k, v in row.items()}} for row in found]
+def trials_of(
+    block: Block, block_id: str, stored: Sequence[Mapping[str, Any]] | None = None
+) -> list[Row]:
+    """Rows of `trials`; columns that do not concern the task are empty.
+
+    Parameters
+    ----------
+    stored : sequence of dict, optional
+        The rows as they lie beside the scores; without them they are computed.
+    """
+    empty = {column.name: None for column in TRIALS.columns} | {"block_id": block_id}
+    return [{**empty, **row} for row in (plain_rows(block) if stored is None else stored)]
 
 
 def score_row(row: ScoreRow, codes: Codes) -> Row:

@@ -30,10 +30,12 @@ from battery.moments import utc_text
 from battery.own_plan import contradictions
 from battery.scoring import score_block
 from battery.scoring.score import Score
+from battery.scoring.trials import rows_to_keep
 from battery.store import Store
 from battery.store.arrival import Arrival, Outcome
 from battery.store.base import ascii_only
 from battery.store.merging import Received
+from battery.store.trial_rows import TrialRow
 
 TRIES = 4  # of one bundle, while another program receives into the same store
 CLOCK_AHEAD = timedelta(minutes=5)
@@ -213,27 +215,29 @@ def admit(store: Store, arrival: Arrival, *, wall: Wall, item: str | None = None
         if held is not None and held != arrival.visit.content_sha256:
             stored = _packed_now(store, arrival.visit.header.visit_id, held, wall)
         elif held is None:
-            arrival = replace(arrival, scores=scores_of(arrival))
+            arrival = scored(arrival)
     now_utc = utc(wall)
     if item is not None:
         return store.transfer.release(item, arrival, at_utc=now_utc, stored=stored)
     return store.transfer.admit(arrival, at_utc=now_utc, stored=stored)
 
 
-def scores_of(arrival: Arrival) -> dict[str, Sequence[Score]]:
-    """Score the test blocks; a block that cannot be scored has no scores."""
+def scored(arrival: Arrival) -> Arrival:
+    """Score the test blocks; a block that cannot be scored has no scores and no trials."""
     if arrival.visit is None:
-        return {}
+        return arrival
     screen = arrival.visit.header.device.screen
     scores: dict[str, Sequence[Score]] = {}
+    trials: dict[str, Sequence[TrialRow] | None] = {}
     for block in arrival.visit.blocks:
-        if block.header.phase != "test":
-            continue
+        test = block.header.phase == "test"
         try:
-            scores[block.header.block_id] = score_block(block, screen=screen)
+            found = score_block(block, screen=screen) if test else []
         except (BatteryError, ValueError, ArithmeticError, LookupError, TypeError):
             continue  # 'battery rescore' says what is wrong with it; the record is kept
-    return scores
+        scores[block.header.block_id] = found
+        trials[block.header.block_id] = rows_to_keep(block)
+    return replace(arrival, scores=scores, trials=trials)
 
 
 def _packed_now(store: Store, visit_id: str, held: str, wall: Wall) -> Arrival:

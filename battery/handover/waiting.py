@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -15,7 +14,7 @@ from battery.handover.folder_files import files_in
 from battery.handover.keys import clinic_keys, keys_folder
 from battery.handover.marks import mark_words
 from battery.handover.person_card import PERSON_CARD
-from battery.handover.receiving import OUTCOMES, admit, open_bundle, scores_of, utc
+from battery.handover.receiving import OUTCOMES, admit, open_bundle, scored, utc
 from battery.handover.sending import BUNDLE, FOLDERS
 from battery.store import Store
 from battery.store.arrival import Arrival
@@ -246,15 +245,11 @@ def _choose(store: Store, item: Waiting, *, author: str, why: str, wall: Wall) -
     versions_opened = []
     for version in chosen:
         arrival = opened(store, version)
-        versions_opened.append((version.item_id, _scored(arrival)))
+        versions_opened.append((version.item_id, scored(arrival)))
     store.transfer.choose_version(
         versions_opened, others, author=author, why=why, at_utc=utc(wall)
     )
     return [f"this version of the visit holds; {len(others)} others are left out, and kept"]
-
-
-def _scored(arrival: Arrival) -> Arrival:
-    return replace(arrival, scores=scores_of(arrival))
 
 
 def _release(store: Store, which: Callable[[Waiting], bool], wall: Wall) -> list[str]:

@@ -26,6 +26,7 @@ from battery.store import rebuild, schema
 from battery.store.arrival import Arrival, Outcome, Rows, WholeVisit, visit_sha256
 from battery.store.form import hold_to_form
 from battery.store.reach import delete_reached, tables_beside
+from battery.store.trial_rows import trial_values
 from battery.store.writer import save_whole
 
 ACCEPTED = "handover.accepted"  # settings that let another enrolment under a code pass
@@ -175,6 +176,9 @@ def insert_visit(connection: Connection, arrival: Arrival) -> None:
         ]
         if rows:
             connection.execute(insert(schema.scores), rows)
+        trials = arrival.trials.get(told.block_id)
+        if trials is not None:
+            connection.execute(insert(schema.trials), trial_values(told.block_id, trials))
     _put_in_order(connection, header.person)
 
 

@@ -18,6 +18,7 @@ from battery.recording import (
 )
 from battery.scoring.score import Score
 from battery.store.rows import Person
+from battery.store.trial_rows import TrialRow
 
 Rows = dict[str, list[dict[str, Any]]]
 
@@ -96,6 +97,7 @@ class Arrival:
     beside: Beside
     content: bytes
     scores: Mapping[str, Sequence[Score]] = field(default_factory=dict)
+    trials: Mapping[str, Sequence[TrialRow] | None] = field(default_factory=dict)
 
     @property
     def visit_id(self) -> str | None:

@@ -316,6 +316,19 @@ def plans_of_people(connection: Connection) -> None:
     _run(connection, _PERSON_PLAN_TABLES)
 
 
+_TRIAL_TABLES = """
+CREATE TABLE trials (
+    block_id TEXT NOT NULL PRIMARY KEY REFERENCES blocks (block_id),
+    scoring_version INTEGER NOT NULL, packed {bytes} NOT NULL, sha256 TEXT NOT NULL
+);
+"""
+
+
+def trials_of_blocks(connection: Connection) -> None:
+    """Keep the rows of a block's trials beside its scores, so that no export computes them."""
+    _run(connection, _with_bytes(connection, _TRIAL_TABLES))
+
+
 STEPS: tuple[Step, ...] = (
     first_tables,
     second_tables,
@@ -325,6 +338,7 @@ STEPS: tuple[Step, ...] = (
     scope_of_consent,
     loop_tables,
     plans_of_people,
+    trials_of_blocks,
 )
 
 

@@ -137,6 +137,14 @@ scores = Table(
     Column("reason", Text, nullable=False),
     Column("scoring_version", Integer, nullable=False),
 )
+trials = Table(
+    "trials",
+    metadata,
+    Column("block_id", Text, ForeignKey("blocks.block_id"), primary_key=True),
+    Column("scoring_version", Integer, nullable=False),
+    Column("packed", LargeBinary, nullable=False),  # zlib, JSON rows
+    Column("sha256", Text, nullable=False),  # of block, version and rows
+)
 amendments = Table(
     "amendments",
     metadata,

@@ -12,20 +12,40 @@ from battery.scoring.score import Score
 from battery.store import rebuild, schema
 from battery.store.base import AT_ONCE, Connected
 from battery.store.rows import ScoreRow
+from battery.store.trial_rows import TrialRow, trial_values, unpacked_trials
 
 
 class Scores(Connected):
     """Scores, each beside the block it was computed of."""
 
-    def put(self, block_id: str, scores: Sequence[Score]) -> None:
-        """Store a block's scores in place of those it had."""
+    def put(
+        self, block_id: str, scores: Sequence[Score], trials: Sequence[TrialRow] | None = None
+    ) -> None:
+        """Store a block's scores, and the rows of its trials, in place of those it had.
+
+        Parameters
+        ----------
+        trials : sequence of dict, optional
+            Of this scoring version, with values that JSON can hold; without them an export
+            computes them.
+        """
         rows = [rebuild.score_values(block_id, score) for score in scores]
         with self._writing() as connection:
-            connection.execute(
-                delete(schema.scores).where(schema.scores.c.block_id == block_id)
-            )
+            for table in (schema.scores, schema.trials):
+                connection.execute(delete(table).where(table.c.block_id == block_id))
             if rows:
                 connection.execute(insert(schema.scores), rows)
+            if trials is not None:
+                connection.execute(insert(schema.trials), trial_values(block_id, trials))
+
+    def trials(self, block_ids: Sequence[str] | None = None) -> dict[str, list[TrialRow]]:
+        """Return the rows of trials of some blocks or of all, of this scoring version.
+
+        Rows that are not what was stored are noted and left out.
+        """
+        rows = self._rows(select(schema.trials), schema.trials.c.block_id, block_ids)
+        built = self._built(rows, unpacked_trials, "trials of block", "block_id")
+        return {block_id: trials for block_id, trials in built if trials is not None}
 
     def all(
         self, person: str | None = None, *, measures: Sequence[str] | None = None

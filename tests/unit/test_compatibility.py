@@ -303,7 +303,9 @@ def test_settings_grow_without_changing_what_was():
 
 def test_the_first_bundles_columns_are_never_changed():
     """They are known here only, since those bundles do not state them."""
-    told = {name: [tuple(c) for c in columns] for name, columns in bundle_reading.SCHEMA_1.items()}
+    told = {
+        name: [tuple(c) for c in columns] for name, columns in bundle_reading.SCHEMA_1.items()
+    }
     assert np.dtype(told["samples"]).itemsize == 39
     assert np.dtype(told["frames"]).itemsize == 16
 

@@ -15,6 +15,7 @@ import shutil
 import subprocess
 import sys
 import warnings
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -373,3 +374,33 @@ def test_the_command_writes_a_dataset_of_one_person(clinic, tmp_path):
     assert "participants" in result.output
     assert [p.name for p in (tmp_path / "b").glob("sub-*")] == ["sub-K7QF"]
     assert errors(tmp_path / "b") == []
+
+
+@pytest.mark.long
+def test_the_validator_finds_no_error_in_a_hundred_people(tmp_path, monkeypatch):
+    """Two visits each, copied under new names; by hand: a minute of the validator."""
+    monkeypatch.setattr(
+        made, "PLAN", made.PLAN.model_copy(update={"tasks": made.PLAN.tasks[:2]})
+    )
+    monkeypatch.setattr(made, "PLANTED", ())
+    letters = "ABCDEFGHJK"
+    with Store.open(tmp_path / "home") as store:
+        store.people.add(kit.person())
+        visits = [
+            store.transfer.whole_visit(made.one_visit(store, "K7QF", week).visit_id)
+            for week in range(2)
+        ]
+        for code in (f"Z{a}{b}{c}" for a in "AB" for b in letters for c in letters[:5]):
+            store.people.add(kit.person(code))
+            for whole in visits:
+                visit_id = kit.identifier(f"{code} {whole.header.sequence}")
+                store.visits.begin(replace(whole.header, person=code, visit_id=visit_id))
+                for block in whole.blocks:
+                    block_id = kit.identifier(f"{visit_id} {block.header.index}")
+                    told = replace(block.header, visit_id=visit_id, block_id=block_id)
+                    store.records.begin(told).close(replace(block, header=told))
+                store.visits.end(visit_id, "finished")
+        counts = export_bids(store, tmp_path / "data", selection=EVERYBODY)
+    assert (counts["participants"], counts["sessions"]) == (101, 202)
+    assert errors(tmp_path / "data") == []
+    assert bids_findings(tmp_path / "data") == []

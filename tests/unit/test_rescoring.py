@@ -19,7 +19,7 @@ def tables(folder, *, scores):
         names = [
             name
             for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type='table'")
-            if (name == "scores") is scores
+            if (name in ("scores", "trials")) is scores
         ]
         return {
             name: sorted(map(repr, database.execute(f"SELECT * FROM {name}"))) for name in names
