@@ -176,14 +176,16 @@ class Watch:
                 when = _local(marker.at_utc, zone)
                 yield Alarm(f"fall:{marker.marker_id}", person, "fall", when, words)
         for entry in self.home_exercise.get(person, ()):
-            if (entry.symptoms or 0) >= STRONG_PRACTICE:
-                yield Alarm(
-                    f"practice:{entry.practice_id}:{entry.symptoms}",
-                    person,
-                    "practice",
-                    _local(entry.at_utc, zone),
-                    "strong symptoms after home exercise",
-                )
+            said = (("after", entry.symptoms, ""), ("before", entry.symptoms_before, ":before"))
+            for moment, level, mark in said:
+                if (level or 0) >= STRONG_PRACTICE:
+                    yield Alarm(
+                        f"practice:{entry.practice_id}:{level}{mark}",
+                        person,
+                        "practice",
+                        _local(entry.at_utc, zone),
+                        f"strong symptoms {moment} home exercise",
+                    )
         decisions = self.consents.get(person, ())
         if decisions and decisions[-1].decision == "withdrawn":
             yield Alarm(

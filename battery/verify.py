@@ -246,6 +246,7 @@ def _read_tables(store: Store) -> Iterator[Finding]:
         "goals": care.goals,
         "goal levels": care.goal_levels,
         "plans of people": care.plans,
+        "home plans": care.home_plans,
         "home exercises": care.home_exercises,
         "screen checks": setup.screen_checks,
         "timing checks": setup.timing_checks,

@@ -6,6 +6,7 @@ import pytest
 
 from battery.export import export_tidy
 from battery.handover.keys import clinic_signature, make_clinic_keys
+from battery.home_plan import Dose, set_home_plan
 from battery.plan import SHORT
 from battery.simulate import Person as Simulated
 from battery.simulate import Truth
@@ -62,6 +63,10 @@ def say_everything(store, visit):
     )
     store.care.answer_contraindications("K7QF", [("neck", "yes")], **said)
     store.care.set_plan("K7QF", SHORT, source="short", **said)
+    set_home_plan(
+        store, "K7QF", [Dose("tapping", "both", 1.0, 3, (1, 3, 5), "near", 0, ("09:00",))],
+        from_date=date(2026, 3, 1), **said,
+    )  # fmt: skip
     alias = kit.DEVICE.alias
     store.setup.put_screen_check(alias, kit.DEVICE.screen, "card", at_utc=AT)
     store.setup.put_timing_check(

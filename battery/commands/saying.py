@@ -109,6 +109,74 @@ def plan(
             print(contradiction_words(person.code, held))
 
 
+def home_plan(
+    code: Person,
+    exercise: Annotated[
+        str | None,
+        typer.Argument(help="tapping, slide, pursuit or trail. Without: show what holds."),
+    ] = None,
+    hand: Annotated[str, typer.Option(help="both, left or right.")] = "",
+    minutes: Annotated[float | None, typer.Option(help="With each arm, each time.")] = None,
+    times: Annotated[int | None, typer.Option(help="Times on such a day.")] = None,
+    days: Annotated[
+        str, typer.Option(help="all, or some of mon,tue,wed,thu,fri,sat,sun.")
+    ] = "",
+    target: Annotated[str, typer.Option(help="Where the target is: near or wall.")] = "",
+    weight: Annotated[int | None, typer.Option(help="At the wrist, grams; 0 is none.")] = None,
+    at: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--at", help="Time of a reminder on the tablet, as 09:00; may be repeated."
+        ),
+    ] = None,
+    stop: Annotated[bool, typer.Option("--stop", help="It is agreed no longer.")] = False,
+    by: Annotated[str, typer.Option(help="Who says so, in initials or a role.")] = "",
+    on: On = None,
+    home: Home = None,
+) -> None:
+    """Set one exercise of a person's home plan as agreed, or show the plan; others stay.
+
+    Everything is set by the therapist: there is no dose to begin with, and none is advised.
+    Example: battery home-plan K7QF tapping --hand both --minutes 1 --times 3 --days all
+    --target near --weight 0 --at 09:00 --by AB
+    """
+    from battery.home_plan import (
+        Dose,
+        day_numbers,
+        dose_of,
+        dose_words,
+        held_home_plan,
+        set_home_plan,
+    )
+
+    today = now().date()
+    with open_store(home, write=exercise is not None) as store:
+        person = store.people.get(code.upper())
+        day = today if on is None else day_meant(on, "stored")
+        held = held_home_plan(store.care.home_plans(person.code), day)
+        if exercise is not None:
+            doses = [dose_of(entry) for entry in held if entry.exercise != exercise]
+            if not stop:
+                if minutes is None or times is None or weight is None:
+                    msg = (
+                        "say --hand, --minutes, --times, --days, --target and --weight; "
+                        "nothing was stored"
+                    )
+                    raise UsageError(msg)
+                numbers = day_numbers(days)
+                doses.append(
+                    Dose(
+                        exercise, hand, minutes, times, numbers, target, weight, tuple(at or ())
+                    )
+                )
+            set_home_plan(store, person.code, doses, from_date=day, author=by, at_utc=now_utc())
+            held = held_home_plan(store.care.home_plans(person.code), day)
+    for entry in held:
+        print(f"{person.code}: {dose_words(entry)}, set by {entry.author}")
+    if not held:
+        print(f"{person.code}: nothing is agreed for home")
+
+
 def rebaseline(
     code: Person,
     by: Author,
@@ -285,4 +353,4 @@ def _noon_utc(day: date) -> str:
     return utc_text(datetime.combine(day, time(12)).astimezone(), "seconds")
 
 
-COMMANDS = (mark, plan, prescribe, rebaseline, goal, reliability, outside_error)
+COMMANDS = (mark, plan, prescribe, home_plan, rebaseline, goal, reliability, outside_error)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from battery.effective import visits_of
+from battery.home_plan import dose_words
 from battery.own_plan import plan_words
 from battery.store import Store, TakenBack
 
@@ -78,6 +79,10 @@ def history_of(store: Store, code: str) -> list[Said]:
             else f"baseline after enrolment again: {r.reason}",
         )
         for r in store.annotations.restarts(code)
+    ]
+    rows += [
+        Said(e.at_utc, e.author, f"at home from {e.from_date}: {dose_words(e)}")
+        for e in store.care.home_plans(code)
     ]
     rows += [Said(p.at_utc, p.author, plan_words(p)) for p in store.care.plans(code)]
     rows += [

@@ -34,6 +34,7 @@ BY_NAME = (
     _("tapping"), _("pursuit"), _("slide"), _("trail"),
     _("finished"), _("stopped"), _("interrupted"), _("complete"), _("open"),
     _("standard"), _("numbers"), _("short"),
+    _("Mon"), _("Tue"), _("Wed"), _("Thu"), _("Fri"), _("Sat"), _("Sun"),
     _("care"), _("research"), _("given"), _("withdrawn"),
     _("house"), _("boat"), _("tree"), _("cup"), _("key"), _("star"), _("fish"), _("sun"),
     _("dizziness"), _("double or blurred vision"), _("pain"), _("tiredness"),

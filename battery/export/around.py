@@ -19,6 +19,7 @@ from battery.store import (
     Contraindication,
     Goal,
     GoalLevel,
+    HomePlanEntry,
     PersonPlan,
     PersonState,
     Prescription,
@@ -99,6 +100,7 @@ class Around:
             "person_plans",
             [person_plan_row(row, days, codes) for row in store.care.plans(code)],
         )
+        yield "home_plans", home_plan_rows(store.care.home_plans(code), days, codes)
         yield (
             "taken_back",
             [taken_row(row, days, codes) for row in store.annotations.taken_back(code)],
@@ -250,6 +252,28 @@ def person_plan_row(row: PersonPlan, days: Days, codes: Codes) -> Row:
         "plan_hash": row.plan_hash,
         "in_place_of": " ".join(codes.identifier(x) for x in row.follows.split()) or None,
     }
+
+
+def home_plan_rows(entries: Sequence[HomePlanEntry], days: Days, codes: Codes) -> list[Row]:
+    """Rows of `home_plans` of one person; times of day and authors stay behind."""
+    versions = list(dict.fromkeys(entry.version_id for entry in entries))
+    return [
+        {
+            "entry_id": codes.identifier(entry.entry_id),
+            "person": codes.person(entry.person),
+            "version": 1 + versions.index(entry.version_id),
+            "from_day": days.day_of(date.fromisoformat(entry.from_date)),
+            "exercise": entry.exercise,
+            "hand": entry.hand,
+            "minutes": entry.minutes,
+            "times_a_day": entry.times_a_day,
+            "weekdays": entry.weekdays or None,
+            "target": entry.target,
+            "weight_g": entry.weight_g,
+            "n_reminders": len(entry.at_times.split()),
+        }
+        for entry in entries
+    ]
 
 
 def taken_row(row: TakenBack, days: Days, codes: Codes) -> Row:

@@ -7,8 +7,8 @@ from typing import get_args
 from battery.alarms import Kind
 from battery.cautions import CONTRAINDICATIONS as ASKED
 from battery.export.columns import DAY, UUID, Column, Key, Table, number
-from battery.store import Decision, Scope, State, Takeable
-from battery.store.rows import Present
+from battery.store import Decision, HomeExerciseHand, Scope, State, Takeable
+from battery.store.rows import PlannedExercise, Present, TargetPlace
 from norms.verdict import Word
 
 SCALE = "on the scale of comparison, which is the log scale where the measure says so"
@@ -165,6 +165,7 @@ BANDS = Table(
     (_OF_PERSON,),
 )
 _NOT_YET = "no visit yet"
+_NONE = "nothing is agreed"
 ALARMS = Table(
     "alarms",
     "Alarms",
@@ -243,6 +244,35 @@ PERSON_PLANS = Table(
     ("entry_id",),
     (_OF_PERSON, Key("plan_hash", "plans", "plan_hash")),
 )
+HOME_PLANS = Table(
+    "home_plans",
+    "Home plans",
+    "What was agreed of each exercise at home; entries that were set together have one "
+    "version, and the latest version holds from its day on. Authors are left out.",
+    (
+        Column("entry_id", "string", "The entry.", pattern=UUID),
+        _PERSON,
+        Column("version", "integer", "Number of the version, from 1.", minimum=1),
+        Column("from_day", "integer", DAY, "d", _NOT_YET),
+        Column(
+            "exercise",
+            "string",
+            "The exercise; 'none' if nothing is agreed any more.",
+            words=get_args(PlannedExercise),
+        ),
+        Column(
+            "hand", "string", "With which.", missing=_NONE, words=get_args(HomeExerciseHand)
+        ),
+        number("minutes", "With each arm, each time.", "min", _NONE, minimum=0),
+        Column("times_a_day", "integer", "How often on such a day.", "", _NONE, minimum=1),
+        Column("weekdays", "string", "1 Monday to 7 Sunday.", missing=_NONE),
+        Column("target", "string", "Where it is.", missing=_NONE, words=get_args(TargetPlace)),
+        Column("weight_g", "integer", "Weight at the wrist.", "g", _NONE, minimum=0),
+        Column("n_reminders", "integer", "Agreed times of reminders.", minimum=0),
+    ),
+    ("entry_id",),
+    (_OF_PERSON,),
+)
 AROUND = (
     CONSENTS,
     REBASELINES,
@@ -256,4 +286,5 @@ AROUND = (
     CONTRAINDICATIONS,
     TAKEN_BACK,
     PERSON_PLANS,
+    HOME_PLANS,
 )

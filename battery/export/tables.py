@@ -281,6 +281,8 @@ def practice_row(practice: HomeExercise, days: Days, codes: Codes) -> Row:
         "hand": practice.hand,
         "minutes": practice.minutes,
         "symptoms": practice.symptoms,
+        "symptoms_before": practice.symptoms_before,
+        "clear_beats_per_min": practice.clear_beats_per_min,
     }
 
 

@@ -38,7 +38,7 @@ FORMAT = 1
 SIGNED_AS = b"coordination-battery person 1\n"
 MAX_BYTES = 1_000_000
 MAX_ROWS = 500
-TRAVELS = ("person_plans",)  # tables whose rows go to the tablet
+TRAVELS = ("person_plans", "home_plans")  # tables whose rows go to the tablet
 NEWER = (
     "a later program of the clinic wrote it; nothing was changed here. Update the program of "
     "this tablet, then try again"

@@ -139,7 +139,9 @@ def receive(
             progress(done, len(paths))
     remember(store, folder)
     write_receipts(store, folder, keys, wall=wall)
-    for code in sorted(seen & {row.person for row in store.care.plans()}):
+    planned = {row.person for row in store.care.plans()}
+    planned |= {entry.person for entry in store.care.home_plans()}
+    for code in sorted(seen & planned):
         write_person_card(store, code, folder, now=wall())
     report.notes += missing_lines(store.transfer.received())
     report.notes += contradictions(store)

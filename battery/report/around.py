@@ -115,6 +115,8 @@ def diary_days(entries: Sequence[HomeExercise]) -> tuple[list[date], list[date],
     told, seen, rest = [], [], []
     for entry in entries:
         day = date.fromisoformat(entry.local_date)
+        if not entry.was_done:
+            continue
         if entry.exercise == "rest_day":
             rest.append(day)
         elif entry.kind == "seen":

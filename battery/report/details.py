@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from battery.home_plan import dose_words
 from battery.recording import HANDS, Hand
 from battery.report import pictures, sheet, trend, words
 from battery.report.alarming import acknowledged_lines, alarm_lines
@@ -21,6 +22,8 @@ from norms.multiplicity import standing_out
 from norms.trend import trend as drift
 
 WIDE_MM = 186.0
+MOST_TURNS = 14
+FELT = ("none", "a little", "clear", "strong")
 REACTION = "tapping.reaction_time_s"
 TOPICS: dict[str, tuple[str, ...]] = {
     "tapping": ("reaction_time", "throughput"),
@@ -66,8 +69,38 @@ def details(page: Page) -> dict[str, Any]:
         ],
         "alarms": alarm_lines(page.rows.open_alarms),
         "acknowledged": acknowledged_lines(page.rows.alarms),
+        "home": home_lines(page),
         "standing": [words.state(page), words.asked_first(page)],
     }
+
+
+def home_lines(page: Page) -> dict[str, Any]:
+    """Say what was agreed for home and what was told of head turns, the latest last."""
+    turns = page.rows.head_turns[-MOST_TURNS:]
+    return {
+        "agreed": [dose_words(entry, TITLES) for entry in page.rows.home_plan],
+        "n_turns": len(page.rows.head_turns),
+        "turns": [
+            {
+                "day": entry.local_date,
+                "minutes": words.DASH if entry.minutes is None else f"{entry.minutes:g}",
+                "before": _felt(entry.symptoms_before),
+                "after": _felt(entry.symptoms),
+                "beat": _beats(entry.clear_beats_per_min),
+            }
+            for entry in turns
+        ],
+    }
+
+
+def _felt(level: int | None) -> str:
+    return words.DASH if level is None else FELT[level]
+
+
+def _beats(beats: int | None) -> str:
+    if beats is None:
+        return words.DASH
+    return f"{beats} a minute" if beats else "at none"
 
 
 def picture_rows(page: Page) -> list[dict[str, Any]]:

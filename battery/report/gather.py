@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import datetime, timedelta, timezone
+from datetime import date, datetime, timedelta, timezone
 from typing import TypeVar
 
 from battery.alarms import Watch
 from battery.answers import SYMPTOMS, latest, rises
+from battery.home_plan import held_home_plan
 from battery.loop_delay import held_checks
 from battery.recording import Device
 from battery.report.around import (
@@ -36,6 +37,7 @@ from battery.scoring import PRIMARY
 from battery.scoring.flags import decisive_measures, flag_measures
 from battery.store import (
     HomeExercise,
+    HomePlanEntry,
     Person,
     PersonState,
     Prescription,
@@ -75,6 +77,7 @@ def gather(store: Store, code: str, pools: Pools | None = None) -> PageRows:
         entered = store.annotations.outside_errors()
         planned = store.care.prescriptions(code)
         diary = store.care.home_exercises(code)
+        agreed = store.care.home_plans(code)
         gone = {row.target_id for row in store.annotations.taken_back(code)}
         goals = goal_rows(store.care.goals(code), store.care.goal_levels(), gone)
         watch = Watch.read(store, code)
@@ -96,6 +99,8 @@ def gather(store: Store, code: str, pools: Pools | None = None) -> PageRows:
             if m.marker_id not in gone
         ),
         home_exercise=_home_exercise(planned, diary, own),
+        home_plan=_home_plan(agreed, own),
+        head_turns=tuple(e for e in diary if e.exercise == "head_turns" and _says(e)),
         goals=goals,
         pools=pools.of(person, own[-1].header.plan_hash, shares_of(person, readings_sorted))
         if own
@@ -208,6 +213,19 @@ def _home_exercise(
     days = [_local(v.header.started_utc, v.header.utc_offset_min).date() for v in visits]
     told, seen, rest = diary_days(diary)
     return home_exercise_rows(planned, told, seen, first=min(days), last=max(days), rest=rest)
+
+
+def _home_plan(
+    agreed: Sequence[HomePlanEntry], visits: Sequence[VisitRecord]
+) -> tuple[HomePlanEntry, ...]:
+    """Return what was agreed at the latest visit; before the first what was said last."""
+    days = [_local(v.header.started_utc, v.header.utc_offset_min).date() for v in visits]
+    return tuple(held_home_plan(agreed, max(days, default=date.max)))
+
+
+def _says(entry: HomeExercise) -> bool:
+    said = (entry.symptoms_before, entry.symptoms, entry.clear_beats_per_min)
+    return any(value is not None for value in said)
 
 
 def _visit_row(everything: Everything, visit: VisitRecord, number: int) -> VisitRow:

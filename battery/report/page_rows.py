@@ -12,7 +12,15 @@ import numpy.typing as npt
 
 from battery.alarms import Alarm
 from battery.recording import Hand
-from battery.store import Contraindication, LoopCheck, Person, PersonState, Restart
+from battery.store import (
+    Contraindication,
+    HomeExercise,
+    HomePlanEntry,
+    LoopCheck,
+    Person,
+    PersonState,
+    Restart,
+)
 from norms.band import OutsideSem
 from norms.series import SeriesKey
 
@@ -220,6 +228,10 @@ class PageRows:
         The latest answer on each; empty if nobody asked.
     loops : tuple of LoopCheck
         What was last filmed of the delay of the latest visit's device; empty if nothing was.
+    home_plan : tuple of HomePlanEntry
+        What was agreed for home at the latest visit.
+    head_turns : tuple of HomeExercise
+        Entries of head turns of which something was said, in order.
     """
 
     person: Person
@@ -236,6 +248,8 @@ class PageRows:
     state: PersonState | None = None
     asked: tuple[Contraindication, ...] = ()
     loops: tuple[LoopCheck, ...] = ()
+    home_plan: tuple[HomePlanEntry, ...] = ()
+    head_turns: tuple[HomeExercise, ...] = ()
 
     @property
     def open_alarms(self) -> tuple[Alarm, ...]:

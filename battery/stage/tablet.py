@@ -3,25 +3,29 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from datetime import date
 from functools import partial
 
 from battery.due import next_visit
 from battery.errors import BatteryError, PlanError
+from battery.home_plan import REMIND_WITHIN, held_home_plan, reminder_due
 from battery.machine import clinic_settings
 from battery.own_plan import contradiction_words, own_plan, plan_for
 from battery.people import person_label, picture_of
 from battery.plan import Plan
 from battery.recording import Hand
+from battery.stage.drawing.avatars import Token
 from battery.stage.drawing.canvas import Button
 from battery.stage.from_clinic import FromClinic
 from battery.stage.hand_over import HandOver, Told
 from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.language import texts
 from battery.stage.loop_check import LoopPages, keeper
-from battery.stage.pages.builder import Maker
+from battery.stage.pages.builder import Maker, Next
 from battery.stage.pages.comforts import Settings, side_of, wear
 from battery.stage.pages.following import follow, say_trouble
+from battery.stage.pages.home_plan import HomePlanPages
 from battery.stage.pages.page import Left, Page, TextPage
 from battery.stage.pages.people import MORE, PeoplePage, PersonPage, leaf_of
 from battery.stage.pages.staff import staff_page
@@ -34,6 +38,8 @@ from battery.stage.sound_check import heard_page
 from battery.stage.visit import VisitPages, changes_kept
 from battery.store import Person, Store
 from battery.visits import Wall
+
+REMIND = "remind "
 
 
 def tablet_on_screen(
@@ -137,6 +143,7 @@ class Tablet:
         self._alias, self._known = alias, known
         self._large, self._wall, self._random = large, wall, random_source
         self._told, self._plan = told, plan
+        self._reminded: set[tuple[str, str, str]] = set()
 
     def run(self, window: Window) -> Page | None:
         """Return the start page, anew each time: people come and go."""
@@ -159,6 +166,8 @@ class Tablet:
         def after(key: str) -> Page | None:
             if key == MORE:
                 return self._people(people, make, leaf + 1)
+            if key.startswith(REMIND):
+                return self._remind(by_code[key.removeprefix(REMIND)])
             return self._of(by_code[key])
 
         choices = [Button(code, person_label(by_code[code]), main=False) for code in shown]
@@ -172,6 +181,7 @@ class Tablet:
             after,
             choices=tuple(choices),
             pictures={code: picture_of(self._store, code) for code in shown},
+            calls=self._reminders(people),
             **make.shared(None, stop=False),
         )
 
@@ -188,6 +198,7 @@ class Tablet:
             title = texts.PERSON_DUE if due <= today else texts.PERSON_LATER
         choices = [
             Button("practised", texts.PRACTISED, main=False),
+            Button("plan", texts.HOME_PLAN, main=False),
             Button("looks", texts.LOOKS, main=False),
         ]
         if due is not None and due <= today:
@@ -196,17 +207,14 @@ class Tablet:
             choices.append(Button("send", texts.TO_CLINIC, main=False))
 
         def after(key: str) -> Page | None:
+            if key.startswith(REMIND):
+                return self._remind(person)
             if key == "visit":
                 return _Sitting(partial(self._visit, person))
             if key == "practised":
-                return home_exercise_pages(
-                    self._store,
-                    person,
-                    make,
-                    self._window.sound,
-                    wall=self._wall,
-                    random_source=self._random,
-                ).first(_closed, back=again)
+                return self._exercise(person, make, again)
+            if key == "plan":
+                return self._home_plan(person, make).first(again)
             if key == "looks":
                 return self._looks(person, comfort, make).page(again)
             return self._hand_over(make).page(again) if key == "send" else None
@@ -220,8 +228,77 @@ class Tablet:
             after,
             choices=tuple(choices),
             token=picture_of(self._store, person.code),
+            calls=self._reminders([person]) if alone else None,
             **make.shared(None, stop=False),
         )
+
+    def _exercise(self, person: Person, make: Maker, back: Next | None) -> Page:
+        return home_exercise_pages(
+            self._store,
+            person,
+            make,
+            self._window.sound,
+            wall=self._wall,
+            random_source=self._random,
+        ).first(_closed, back=back)
+
+    def _home_plan(self, person: Person, make: Maker) -> HomePlanPages:
+        """Return the pages of what was agreed for home, and of the days."""
+        today = self._wall().date()
+        diary = self._store.care.home_exercises(person.code)
+        rested = {e.local_date for e in diary if e.exercise == "rest_day"}
+        noted = {e.local_date for e in diary if e.was_done and e.exercise != "rest_day"}
+        return HomePlanPages(
+            make,
+            held_home_plan(self._store.care.home_plans(person.code), today),
+            today=today,
+            noted={date.fromisoformat(day) for day in noted},
+            rested={date.fromisoformat(day) for day in rested},
+        )
+
+    def _reminders(self, people: Sequence[Person]) -> Callable[[], str]:
+        """Return what tells whose agreed time has come while a start page is shown."""
+        said = {state.person: state.state for state in self._store.care.states()}
+        plans = {
+            person.code: entries
+            for person in people
+            if said.get(person.code, "active") == "active"
+            and (entries := self._store.care.home_plans(person.code))
+        }
+
+        def due() -> str:
+            now = self._wall()
+            for code, entries in plans.items():
+                told = reminder_due(entries, now)
+                key = (code, now.date().isoformat(), told)
+                if told and key not in self._reminded:
+                    self._reminded = {k for k in self._reminded if k[1] == key[1]} | {key}
+                    return f"{REMIND}{code}"
+            return ""
+
+        return due
+
+    def _remind(self, person: Person) -> Page:
+        """Say that the agreed time has come; it goes away by itself when that is over."""
+        comfort = comfort_of(self._store, person.code)
+        self._wear(comfort)
+        make = self._maker(side_of(comfort, person.dominant_hand))
+        gone = self._wall() + REMIND_WITHIN
+        self._window.sound.play("over")
+        page = make.text(
+            "reminder",
+            texts.REMIND_TITLE.format(code=person_label(person)),
+            (texts.REMIND_LINE,),
+            (
+                Button("later", texts.LATER, "left", main=False),
+                Button("go", texts.START, "right"),
+            ),
+            lambda key: self._exercise(person, make, None) if key == "go" else None,
+            picture=Token(picture_of(self._store, person.code)),
+            stop=False,
+        )
+        page.calls = lambda: "later" if self._wall() >= gone else ""
+        return page
 
     def _visit(self, person: Person) -> None:
         """Do a visit, with the same pages and the same record as `battery visit`."""

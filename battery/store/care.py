@@ -21,7 +21,7 @@ from battery.cautions import CONTRAINDICATIONS
 from battery.errors import UsageError
 from battery.plan import Plan, plan_hash
 from battery.store import schema
-from battery.store.fitting import fitted, person_plan
+from battery.store.fitting import fitted, home_plan_entry, person_plan
 from battery.store.rows import (
     Contraindication,
     Exercise,
@@ -30,6 +30,7 @@ from battery.store.rows import (
     HomeExercise,
     HomeExerciseHand,
     HomeExerciseKind,
+    HomePlanEntry,
     PersonPlan,
     PersonState,
     Prescription,
@@ -41,6 +42,7 @@ from battery.store.said import Said, say_all
 LEVELS = range(-2, 3)
 MAX_MIN = 24 * 60
 MAX_SYMPTOMS = 3
+MAX_BEATS = 240
 
 
 class Care(Said):
@@ -200,6 +202,35 @@ class Care(Said):
             rows = connection.execute(query).mappings().all()
         return self._built(rows, person_plan, "plan", "entry_id")
 
+    def set_home_plan(self, entries: Sequence[HomePlanEntry]) -> None:
+        """Keep what was agreed for home, all entries of one version or none.
+
+        Raises
+        ------
+        UsageError
+            If one cannot be, or the author is empty.
+        """
+        for entry in entries:
+            say_all(author=entry.author)
+            try:
+                home_plan_entry(asdict(entry))
+            except ValueError as error:
+                msg = f"{entry.exercise}: {error}. Nothing was stored"
+                raise UsageError(msg) from error
+        with self._writing() as connection:
+            for entry in entries:
+                connection.execute(insert(schema.home_plans).values(**asdict(entry)))
+
+    def home_plans(self, person: str | None = None) -> list[HomePlanEntry]:
+        """List what was agreed for home in order of time, of one person or of all."""
+        table = schema.home_plans
+        query = select(table).order_by(table.c.at_utc, table.c.entry_id)
+        if person is not None:
+            query = query.where(table.c.person == person)
+        with self._reading() as connection:
+            rows = connection.execute(query).mappings().all()
+        return self._built(rows, home_plan_entry, "home plan", "entry_id")
+
     def answer_contraindications(
         self, person: str, answers: Iterable[tuple[str, Present]], *, author: str, at_utc: str
     ) -> list[Contraindication]:
@@ -291,6 +322,13 @@ def _check(entry: HomeExercise) -> None:
         raise UsageError(msg)
     if symptoms is not None and not 0 <= symptoms <= MAX_SYMPTOMS:
         msg = f"symptoms must be 0 to {MAX_SYMPTOMS}, not {symptoms}. Nothing was stored"
+        raise UsageError(msg)
+    before, beats = entry.symptoms_before, entry.clear_beats_per_min
+    if before is not None and not 0 <= before <= MAX_SYMPTOMS:
+        msg = f"symptoms_before must be 0 to {MAX_SYMPTOMS}, not {before}. Nothing was stored"
+        raise UsageError(msg)
+    if beats is not None and not 0 <= beats <= MAX_BEATS:
+        msg = f"clear_beats_per_min must be 0 to {MAX_BEATS}, not {beats}. Nothing was stored"
         raise UsageError(msg)
     try:
         date.fromisoformat(entry.local_date)

@@ -23,6 +23,8 @@ from battery.store.rows import BlockField, VisitField
 
 T = TypeVar("T")
 YES_NO = ("yes", "no")
+MAX_TIMES = 12
+_TIME = re.compile(r"([01]\d|2[0-3]):[0-5]\d", re.ASCII)
 
 # The record that a row of a table becomes; amendments are named by their target.
 KINDS: Mapping[str, type] = {
@@ -39,6 +41,7 @@ KINDS: Mapping[str, type] = {
     "timing_checks": rows.TimingCheck,
     "loop_checks": rows.LoopCheck,
     "person_plans": rows.PersonPlan,
+    "home_plans": rows.HomePlanEntry,
     "alarm_acknowledgements": rows.Acknowledgement,
     "person_states": rows.PersonState,
     "contraindications": rows.Contraindication,
@@ -94,6 +97,8 @@ def hold_row(table: str, row: Mapping[str, Any]) -> None:
         fitted(KINDS[table], row)
     if table == "person_plans":
         hold_person_plan(row)
+    elif table == "home_plans":
+        hold_home_plan(fitted(rows.HomePlanEntry, row))
     for name, value in row.items():
         hold_field(name, value)
 
@@ -212,6 +217,50 @@ def hold_person_plan(row: Mapping[Any, Any]) -> None:
         raise ValueError(msg)
     for entry in row["follows"].split():
         _hold("follows", entry, _IDENTIFIER)
+
+
+def home_plan_entry(row: Mapping[Any, Any]) -> rows.HomePlanEntry:
+    """Build an entry of a home plan of a row.
+
+    Raises
+    ------
+    ValueError
+        If it is not of its form, or cannot be done.
+    """
+    built = fitted(rows.HomePlanEntry, row)
+    hold_home_plan(built)
+    return built
+
+
+def hold_home_plan(entry: rows.HomePlanEntry) -> None:
+    """Hold an entry of a home plan to what can be done at home; it judges no dose.
+
+    Raises
+    ------
+    ValueError
+        With the field, what it holds and the limit.
+    """
+    if entry.exercise == "none":
+        return
+    for name, value, low, most in (
+        ("minutes", entry.minutes, 0.25, 60), ("times_a_day", entry.times_a_day, 1, 12),
+        ("weight_g", entry.weight_g, 0, 5000),
+    ):  # fmt: skip
+        if value is None or not low <= value <= most:
+            msg = f"{name} is {value}: say {low:g} to {most:g}"
+            raise ValueError(msg)
+    for name, said in (("hand", entry.hand), ("target", entry.target)):
+        if said is None:
+            msg = f"{name} is not said"
+            raise ValueError(msg)
+    days, times = entry.weekdays.split(), entry.at_times.split()
+    if not days or len(set(days)) != len(days) or not set(days) <= set("1234567"):
+        msg = f"weekdays is {entry.weekdays!r}: say 1 (Monday) to 7 (Sunday), each once"
+        raise ValueError(msg)
+    odd = [time for time in times if not _TIME.fullmatch(time)]
+    if odd or len(times) > MAX_TIMES:
+        msg = f"at_times is {entry.at_times!r}: say at most {MAX_TIMES} times as 09:00"
+        raise ValueError(msg)
 
 
 def hold_field(name: str, value: Any) -> None:

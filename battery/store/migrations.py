@@ -263,6 +263,18 @@ CREATE TABLE person_plans (
 CREATE INDEX ix_person_plans_person ON person_plans (person);
 """
 
+_HOME_PLAN_TABLES = """
+CREATE TABLE home_plans (
+    entry_id TEXT NOT NULL PRIMARY KEY,
+    person TEXT NOT NULL REFERENCES people (code),
+    version_id TEXT NOT NULL, from_date TEXT NOT NULL,
+    exercise TEXT NOT NULL, hand TEXT, minutes DOUBLE PRECISION, times_a_day INTEGER,
+    weekdays TEXT NOT NULL, target TEXT, weight_g INTEGER, at_times TEXT NOT NULL,
+    author TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_home_plans_person ON home_plans (person);
+"""
+
 
 def second_tables(connection: Connection) -> None:
     """Add what is known around a person's visits, and practice between them."""
@@ -329,6 +341,13 @@ def trials_of_blocks(connection: Connection) -> None:
     _run(connection, _with_bytes(connection, _TRIAL_TABLES))
 
 
+def home_plans(connection: Connection) -> None:
+    """Add what is agreed for home, and what is said around head turns."""
+    _run(connection, "ALTER TABLE practice ADD COLUMN symptoms_before INTEGER")
+    _run(connection, "ALTER TABLE practice ADD COLUMN clear_beats_per_min INTEGER")
+    _run(connection, _HOME_PLAN_TABLES)
+
+
 STEPS: tuple[Step, ...] = (
     first_tables,
     second_tables,
@@ -339,6 +358,7 @@ STEPS: tuple[Step, ...] = (
     loop_tables,
     plans_of_people,
     trials_of_blocks,
+    home_plans,
 )
 
 

@@ -275,6 +275,11 @@ class HomeExercise:
         How it felt afterwards: 0 none, 1 a little, 2 clear, 3 strong; None when not asked.
     local_date : str
         The day it belongs to, on the clock of the place.
+    symptoms_before : int or None
+        How it felt before, as `symptoms`.
+    clear_beats_per_min : int or None
+        Of head turns the fastest beat at which sight stayed clear, as the person says; 0 if
+        it did at none.
     """
 
     practice_id: str  # UUID
@@ -285,6 +290,52 @@ class HomeExercise:
     minutes: float | None
     symptoms: int | None
     local_date: str
+    at_utc: str
+    symptoms_before: int | None = None
+    clear_beats_per_min: int | None = None
+
+    @property
+    def was_done(self) -> bool:
+        """Whether it was begun: with strong symptoms before, it is not."""
+        return self.minutes is not None or (self.symptoms_before or 0) < STRONG
+
+
+STRONG = 3
+PlannedExercise = Literal["tapping", "slide", "pursuit", "trail", "none"]
+TargetPlace = Literal["near", "wall"]
+
+
+@dataclass(frozen=True, slots=True)
+class HomePlanEntry:
+    """What was agreed of one exercise at home; entries of one version hold together.
+
+    Parameters
+    ----------
+    exercise : str
+        "none" is a version by which nothing is agreed any more.
+    minutes : float or None
+        With each arm, each time.
+    weekdays : str
+        1 Monday to 7 Sunday, with blanks between.
+    weight_g : int or None
+        At the wrist; 0 is none.
+    at_times : str
+        When a reminder was agreed, as 09:00, with blanks between; empty for none.
+    """
+
+    entry_id: str  # UUID
+    person: str
+    version_id: str  # UUID
+    from_date: str
+    exercise: PlannedExercise
+    hand: HomeExerciseHand | None
+    minutes: float | None
+    times_a_day: int | None
+    weekdays: str
+    target: TargetPlace | None
+    weight_g: int | None
+    at_times: str
+    author: str
     at_utc: str
 
 

@@ -232,6 +232,26 @@ practice = Table(
     Column("symptoms", Integer),  # 0 none to 3 strong; null when not asked
     Column("local_date", Text, nullable=False),
     Column("at_utc", Text, nullable=False),
+    Column("symptoms_before", Integer),  # as `symptoms`; null when not asked
+    Column("clear_beats_per_min", Integer),  # 0 none stayed clear; null when not asked
+)
+home_plans = Table(
+    "home_plans",
+    metadata,
+    Column("entry_id", Text, primary_key=True),
+    _reference("person", "people.code"),
+    Column("version_id", Text, nullable=False),  # all entries that were set together
+    Column("from_date", Text, nullable=False),
+    Column("exercise", Text, nullable=False),  # none: nothing is agreed any more
+    Column("hand", Text),
+    Column("minutes", Double),  # with each arm
+    Column("times_a_day", Integer),
+    Column("weekdays", Text, nullable=False),  # 1 Monday to 7 Sunday, with blanks between
+    Column("target", Text),  # near, wall
+    Column("weight_g", Integer),  # at the wrist
+    Column("at_times", Text, nullable=False),  # hours and minutes, with blanks between
+    Column("author", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
 )
 # What a tablet has handed over, and what a clinic has been handed.
 bundles = Table(

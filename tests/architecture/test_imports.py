@@ -29,6 +29,7 @@ LINES = (
         "battery.due",
         "battery.loop_delay",
         "battery.own_plan",
+        "battery.home_plan",
         "battery.simulate",
         "battery.verify",
     ),

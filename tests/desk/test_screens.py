@@ -45,6 +45,21 @@ SAID = {
     "event": ({"kind": "fall", "note": "on the stairs", "day": "2026-11-30"}, "on the stairs"),
     "goal": ({"goal": "carry a full cup"}, "carry a full cup"),
     "plan": ({"per_week": "21", "note": "three a day"}, "21 times a week"),
+    "home-plan": (
+        {
+            "tapping-agreed": "yes",
+            "tapping-hand": "both",
+            "tapping-minutes": "1,5",
+            "tapping-times": "3",
+            "tapping-day": ["1", "3"],
+            "tapping-target": "wall",
+            "tapping-weight": "0",
+            "tapping-at": "9:00 14:00",
+            "day": "2026-11-30",
+        },
+        "at home from 2026-11-30: tapping: 1.5 min with each arm, 3 times a day, mon, wed, "
+        "target on the wall, no weight; reminder at 09:00, 14:00",
+    ),
     "visit-plan": ({"visit_plan": "short", "plan_file": ""}, "plan short ("),
     "baseline": (
         {"from_visit": "2", "reason": "new drug"},
@@ -66,6 +81,7 @@ WRONG = {
     "goal": {"goal": "  "},
     "plan": {"per_week": "many"},
     "visit-plan": {"visit_plan": "weekly"},
+    "home-plan": {"slide-agreed": "yes", "slide-hand": "both", "slide-minutes": "1"},
     "baseline": {"from_visit": "99", "reason": "typed wrong"},
     "state": {"state": "gone", "reason": "typed wrong"},
     "rating": {"goal_id": "x", "level": "0"},

@@ -117,7 +117,7 @@ def test_it_is_stored_before_anything_more_is_asked(home, store):
         (("rest_day", "end"), ("reported", "rest_day", None, None, None)),
         (("some", "trail", "5"), ("reported", "trail", None, 5.0, None)),
         (("some", "other", "end"), ("reported", "other", None, None, None)),
-        (("head_turns", "10", "1"), ("reported", "head_turns", None, 10.0, 1)),
+        (("head_turns", "10", "1", "end"), ("reported", "head_turns", None, 10.0, 1)),
         (("head_turns", "end", "3", "end"), ("reported", "head_turns", None, None, 3)),
     ],
 )
@@ -163,11 +163,37 @@ def test_a_timer_that_is_ended_has_seen_what_ran_and_nothing_if_it_hardly_did(ho
 
 
 def test_head_turns_come_after_the_cautions_and_keep_dose_and_symptoms_only(home, store):
-    pages = home.press("timer", "head_turns", "go", "60", None, "0")
-    assert pages[:5] == ["exercises", "timer", "head cautions", "pace", "head turns"]
+    pages = home.press("timer", "head_turns", "go", "1", "60", None, "0", "60")
+    assert pages[:3] == ["exercises", "timer", "head cautions"]
+    assert pages[3:] == ["felt before", "pace", "head turns", "felt", "clear beat"]
     assert told(store) == [("seen", "head_turns", None, 1.0, 0)]
+    (entry,) = store.care.home_exercises("K7QF")
+    assert (entry.symptoms_before, entry.clear_beats_per_min) == (1, 60)
     assert home.sound.played.count("beat") == 60
     assert home.sound.played[-1] == "over"
+
+
+def test_only_beats_that_were_done_can_have_stayed_clear_and_none_may_be_said(home, store):
+    shown = []
+    script = ["timer", "head_turns", "go", "0", "80", None, "0", "none"]
+
+    def choose(state):
+        if state["page"] == "clear beat":
+            shown.append([b["key"] for b in state["buttons"] if b["key"].isdecimal()])
+        return script.pop(0) if script else None
+
+    Pilot(home.window, home.clock, choose)
+    run_pages(home.window, home.pages.first(home.done))
+    assert shown == [["40", "60", "80"]]
+    assert store.care.home_exercises("K7QF")[0].clear_beats_per_min == 0
+
+
+def test_with_strong_symptoms_before_nothing_is_begun_and_it_is_not_lost(home, store):
+    pages = home.press("timer", "head_turns", "go", "3", "end")
+    assert pages[-2:] == ["felt before", "felt strong"]
+    (entry,) = store.care.home_exercises("K7QF")
+    assert (entry.symptoms_before, entry.minutes, entry.was_done) == (3, None, False)
+    assert "beat" not in home.sound.played
 
 
 def test_without_sound_there_is_no_beat_and_the_person_is_told(store, headless):

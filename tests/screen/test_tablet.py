@@ -290,6 +290,78 @@ def test_german_at_twice_the_size_in_the_large_profile(monkeypatch, tmp_path, n_
             assert top + height <= 800
 
 
+def agreed(home, code, *times):
+    words = ["--hand", "both", "--minutes", "1", "--times", "2", "--days", "all"]
+    words += ["--target", "near", "--weight", "0", "--by", "AB", "--on", "2026-01-01"]
+    for at in times:
+        words += ["--at", at]
+    command(home.folder, "home-plan", code, "tapping", *words)
+
+
+def test_a_person_sees_what_was_agreed_and_the_own_days(monkeypatch, tmp_path):
+    home = Home(tmp_path / "home")
+    agreed(home, home.code)
+    script = [
+        ("person", "plan"), ("home plan", "days"), ("home days", "back"), ("home plan", "back"),
+        ("person", "practised"), ("exercises", "all"), ("how long", "end"), ("person", "plan"),
+        ("home plan", "days"), ("home days", "back"), ("home plan", "back"),
+        ("person", "looks"),
+    ]  # fmt: skip
+    shown = []
+
+    def look(window, state):
+        if state["page"] == "home days":
+            shown.append(bytes(window.surface.get_view("2")))
+
+    use(monkeypatch, home, script, look=look)
+    assert len(shown) == 2
+    assert shown[0] != shown[1]  # today is filled
+
+
+def test_a_reminder_comes_at_its_time_once_and_goes_by_itself(monkeypatch, tmp_path):
+    """The start page stays for half a day; two people, of whom one has agreed on times."""
+    home = Home(tmp_path / "home")
+    codes = more_people(home, 2)
+    agreed(home, codes[1], "10:05", "11:00")
+    command(home.folder, "state", codes[0], "paused", "--by", "AB", "--reason", "away")
+    agreed(home, codes[0], "10:01")
+    begun, seen = home.now, []
+
+    def look(_window, state):
+        if state["page"] == "reminder":
+            seen.append(home.now)
+        home.now += timedelta(minutes=2)
+
+    def wall_moves(monkeypatch):
+        """Let the wall clock run a minute with every second that a page waits."""
+        from battery.stage import tablet as module
+
+        asked = module.Tablet._reminders
+
+        def counted(self, people):
+            due = asked(self, people)
+
+            def ask():
+                home.now += timedelta(minutes=1)
+                return due()
+
+            return ask
+
+        monkeypatch.setattr(module.Tablet, "_reminders", counted)
+
+    wall_moves(monkeypatch)
+    script = [
+        ("reminder", "later"), ("reminder", "go"), ("exercises", "all"), ("how long", "end"),
+        ("people", codes[0]), ("person", "back"),
+    ]  # fmt: skip
+    hand, _ = use(monkeypatch, home, script, look=look)
+    assert [page for page in hand.pages if page == "reminder"] == ["reminder"] * 2
+    assert begun + timedelta(minutes=5) <= seen[0] < begun + timedelta(minutes=35)
+    with Store.open(home.folder, write=False) as store:
+        assert [e.exercise for e in store.care.home_exercises(codes[1])] == ["all"]
+        assert store.care.home_exercises(codes[0]) == []
+
+
 @pytest.fixture
 def paired(tmp_path):
     """A tablet that knows its clinic, the clinic's store and a folder in place of a stick."""

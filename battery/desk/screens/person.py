@@ -18,6 +18,7 @@ from battery.desk.words import _
 from battery.effective import visit_meant, visits_of
 from battery.errors import BatteryError, PlanError, UsageError
 from battery.handover import erase_everywhere
+from battery.home_plan import EXERCISES, WEEKDAYS, Dose, held_home_plan, set_home_plan
 from battery.moments import utc_text
 from battery.own_plan import contradiction_words, own_plan, plan_words, set_plan
 from battery.people import person_label, picture_held
@@ -70,6 +71,9 @@ def _shown(
             "own_plan": "" if own is None else plan_words(own.row),
             "contradicts": contradiction_words(code, own) if own and own.against else "",
             "plans": list(PLANS),
+            "exercises": EXERCISES,
+            "agreed": _home_fields(store, code, here.wall().date()),
+            "weekdays": WEEKDAYS,
             "n_visits": len(visits_of(store, code)),
             "goals": store.care.goals(code),
             "history": history_of(store, code),
@@ -197,6 +201,51 @@ def _plan(here: Office, store: Store, code: str, form: FormData) -> str:
     return _("The plan of home exercise is kept.")
 
 
+def _home_plan(here: Office, store: Store, code: str, form: FormData) -> str:
+    """Keep the whole home plan: the exercises that are ticked, each as it was agreed."""
+    doses = []
+    for name in EXERCISES:
+        if chosen(form, f"{name}-agreed") != "yes":
+            continue
+        days = [int(str(day)) for day in form.getlist(f"{name}-day") if str(day) in "1234567"]
+        times = chosen(form, f"{name}-at").replace(",", " ").split()
+        doses.append(
+            Dose(
+                name,
+                chosen(form, f"{name}-hand"),
+                _number(form, f"{name}-minutes"),
+                int(_number(form, f"{name}-times")),
+                tuple(days),
+                chosen(form, f"{name}-target"),
+                int(_number(form, f"{name}-weight")),
+                tuple(f"0{time}"[-5:] for time in times),
+            )
+        )
+    set_home_plan(
+        store, code, doses, from_date=_day(here, form), author=here.session.author,
+        at_utc=here.now_utc(),
+    )  # fmt: skip
+    return _("What was agreed for home is kept.")
+
+
+def _home_fields(store: Store, code: str, day: date) -> dict[str, dict[str, str]]:
+    """Return what the fields of the home plan hold at first: what is agreed now."""
+    fields = ("agreed", "hand", "minutes", "times", "days", "target", "weight", "at")
+    found: dict[str, dict[str, str]] = {name: dict.fromkeys(fields, "") for name in EXERCISES}
+    for entry in held_home_plan(store.care.home_plans(code), day):
+        found[entry.exercise] = {
+            "agreed": "yes",
+            "hand": entry.hand or "",
+            "minutes": f"{entry.minutes:g}",
+            "times": str(entry.times_a_day),
+            "days": entry.weekdays,
+            "target": entry.target or "",
+            "weight": str(entry.weight_g),
+            "at": entry.at_times,
+        }
+    return found
+
+
 def _visit_plan(here: Office, store: Store, code: str, form: FormData) -> str:
     told = chosen(form, "plan_file") or chosen(form, "visit_plan")
     try:
@@ -302,6 +351,7 @@ SAYING = {
     "event": _event,
     "plan": _plan,
     "visit-plan": _visit_plan,
+    "home-plan": _home_plan,
     "goal": _goal,
     "rating": _rating,
     "baseline": _baseline,

@@ -300,7 +300,7 @@ CARD_REFUSED_TITLE = _("This card was not taken. Nothing was changed; please ask
 PAIR = _("Pair with the clinic")
 NO_CLINIC_TITLE = _("No card of a clinic was found")
 COMPARE_TITLE = _("Is this the same as on the clinic's card?")
-MARK_LINE = _("{words} ({digits})")
+MARK_LINE = _("{words} (digits: {digits})")
 MARK_SAME, MARK_OTHER = _("It is the same"), _("It is different")
 NOT_PAIRED_TITLE = _("Not paired. Nothing was changed; please ask your clinic")
 PAIRED_TITLE = _("Paired. The clinic compares this when it receives for the first time")
@@ -355,6 +355,31 @@ LOOP_FOUND: Mapping[str, Text] = {
 }
 LOOP_KEPT_LINE = _("It is shown to the clinic beside the reaction time. Nothing is subtracted.")
 
+HOME_PLAN = _("My exercises and days")
+HOME_PLAN_TITLE = _("What you agreed for home")
+HOME_PLAN_NONE = _("Nothing has been agreed here yet. Your therapist sets it.")
+HOME_PLAN_LINE = _("{name}: {arms}, {minutes} min, {times} a day, {days}. {target}. {weight}.")
+HOME_ARMS: Mapping[str, Text] = {
+    "both": _("each arm"),
+    "left": _("left arm"),
+    "right": _("right arm"),
+}
+HOME_TARGET: Mapping[str, Text] = {"near": _("Near target"), "wall": _("Target on the wall")}
+HOME_WEIGHT = _("{grams} g on the wrist")
+HOME_NO_WEIGHT = _("No weight")
+EVERY_DAY = _("every day")
+ONCE, TIMES = _("once"), _("{count} times")
+HOME_CAUTION = _("Stop if anything hurts, or if you feel dizzy, sick or faint.")
+MY_DAYS = _("My days")
+DAYS_TITLE = _("The last two weeks")
+DAYS_LINE = _("Filled: you noted exercise. Ring: you noted a rest day.")
+REMIND_TITLE = _("{code}: the time you agreed for your exercises")
+REMIND_LINE = _("You can also do them later, or leave them out today.")
+LATER = _("Later")
+FELT_BEFORE_TITLE = _("Any dizziness, blurred sight, sickness or pain now, before you start?")
+CLEAR_TITLE = _("Up to which beat did the spot stay clear?")
+CLEAR_LINE = _("Say what you saw. There is no right answer.")
+CLEAR_NONE = _("At none of them")
 PRACTISED = _("I did my exercises")
 EXERCISES_TITLE = _("Which exercises did you do?")
 EXERCISES: Mapping[str, Text] = {
@@ -499,6 +524,8 @@ SPOKEN: Mapping[str, Text] = {
     WORDS_ARE: _("Size of the words"),
     AS_LAST_MEDICINE: _("What you said last time stands on the screen."),
     DONE_LINE: _("What you did stands on the screen."),
+    HOME_PLAN_LINE: _("What you agreed stands on the screen."),
+    REMIND_TITLE: _("It is the time you agreed for your exercises."),
 }
 # For staff, who read them.
 FOR_STAFF: tuple[Text, ...] = (
@@ -562,6 +589,13 @@ UNSPOKEN: frozenset[str] = frozenset(
         TOLD,
         *SYMPTOM_NAMES.values(),
         *REMINDERS.values(),
+        *HOME_ARMS.values(),
+        *HOME_TARGET.values(),
+        HOME_WEIGHT,
+        HOME_NO_WEIGHT,
+        EVERY_DAY,
+        ONCE,
+        TIMES,
         *FOR_STAFF,
     }
 )

@@ -136,7 +136,9 @@ class HomeExercisePages:
             longer = replace(entry, minutes=MINUTES.get(key))
             if longer.minutes is not None:
                 self._diary.put_home_exercise(longer)
-            return self._felt(longer, done) if entry.exercise == "head_turns" else done()
+            if entry.exercise != "head_turns":
+                return done()
+            return self._felt(longer, max(texts.PACES), done)
 
         return self._make.text(
             "how long",
@@ -160,12 +162,15 @@ class HomeExercisePages:
             lambda key: self.first(done) if key == "again" else done(),
         )
 
-    def _felt(self, entry: HomeExercise, done: Next) -> Page:
-        """Ask how it felt; if strong, say what to do next."""
+    def _felt(self, entry: HomeExercise, fastest: int, done: Next) -> Page:
+        """Ask how it felt; if strong, say what to do next, else ask about the beat."""
 
         def said(key: str) -> Page | None:
-            self._diary.put_home_exercise(replace(entry, symptoms=int(key)))
-            return self._strong(done) if int(key) == STRONG else done()
+            felt = replace(entry, symptoms=int(key))
+            self._diary.put_home_exercise(felt)
+            if int(key) == STRONG:
+                return self._strong(done)
+            return self._clear(felt, fastest, done)
 
         return self._make.choice(
             "felt",
@@ -174,6 +179,32 @@ class HomeExercisePages:
             [(str(level), words) for level, words in enumerate(texts.FELT)],
             said,
             back=None,
+        )
+
+    def _clear(self, entry: HomeExercise, fastest: int, done: Next) -> Page:
+        """Ask for the fastest beat at which sight stayed clear, of those that were done."""
+
+        def said(key: str) -> Page | None:
+            if key != "end":
+                beats = 0 if key == "none" else int(key)
+                self._diary.put_home_exercise(replace(entry, clear_beats_per_min=beats))
+            return done()
+
+        return self._make.text(
+            "clear beat",
+            texts.CLEAR_TITLE,
+            (texts.CLEAR_LINE,),
+            (
+                Button("end", texts.CLOSE, "left", main=False),
+                Button("none", texts.CLEAR_NONE, "right", main=False),
+            ),
+            said,
+            choices=tuple(
+                Button(str(pace), words, main=False)
+                for pace, words in texts.PACES.items()
+                if pace <= fastest
+            ),
+            answers=("none",),
         )
 
     def _strong(self, done: Next) -> Page:
@@ -255,10 +286,31 @@ class HomeExercisePages:
             texts.HEAD_TITLE,
             texts.HEAD_LINES,
             (Button("go", texts.GO_ON, "right"), BACK),
-            lambda key: self._timer(done) if key == "back" else self._pace(done),
+            lambda key: self._timer(done) if key == "back" else self._before(done),
         )
 
-    def _pace(self, done: Next) -> Page:
+    def _before(self, done: Next) -> Page:
+        """Ask how it feels before; with strong symptoms nothing is begun."""
+        if not self._sound.heard:
+            return self._pace(0, done)
+
+        def said(key: str) -> Page | None:
+            if int(key) < STRONG:
+                return self._pace(int(key), done)
+            entry = replace(self._entry("reported", "head_turns"), symptoms_before=STRONG)
+            self._diary.put_home_exercise(entry)
+            return self._strong(done)
+
+        return self._make.choice(
+            "felt before",
+            texts.FELT_BEFORE_TITLE,
+            (),
+            [(str(level), words) for level, words in enumerate(texts.FELT)],
+            said,
+            back=lambda: self._head(done),
+        )
+
+    def _pace(self, before: int, done: Next) -> Page:
         if not self._sound.heard:
             return self._make.text(
                 "no sound",
@@ -272,17 +324,21 @@ class HomeExercisePages:
             texts.PACE_TITLE,
             (texts.PACE_LINE,),
             [(str(pace), words) for pace, words in texts.PACES.items()],
-            lambda key: self._turns(float(key), done),
-            back=lambda: self._head(done),
+            lambda key: self._turns(int(key), before, done),
+            back=lambda: self._before(done),
         )
 
-    def _turns(self, beats_per_min: float, done: Next) -> Page:
-        minute = Minute(self._sound, beats_per_min=beats_per_min)
+    def _turns(self, beats_per_min: int, before: int, done: Next) -> Page:
+        minute = Minute(self._sound, beats_per_min=float(beats_per_min))
 
         def over(key: str) -> Page | None:
             del key  # however it ends, how it felt is asked
             entry = self._seen("head_turns", None, minute)
-            return self._timer(done) if entry is None else self._felt(entry, done)
+            if entry is None:
+                return self._timer(done)
+            entry = replace(entry, symptoms_before=before)
+            self._diary.put_home_exercise(entry)
+            return self._felt(entry, beats_per_min, done)
 
         return self._timed("head turns", texts.HEAD_TURNS, minute, over)
 

@@ -79,11 +79,17 @@ class TextPage(PageLayout):
         self._say(window)
         waiting = True
         frame_ns = begun_ns
+        asked_ns = begun_ns + NS_PER_S
         while True:
             now_ns = window.now_ns()
             if waiting and now_ns - begun_ns >= self.wait_s * NS_PER_S:
                 waiting = False
                 self._show_buttons(canvas, presses, foot)
+            if self.calls is not None and now_ns >= asked_ns and not presses.busy:
+                asked_ns = now_ns + NS_PER_S
+                called = self.calls()
+                if called:
+                    return called
             if window.happening():  # a press that woke the tablet presses nothing
                 return ANEW
             for read in window.reader.drain():

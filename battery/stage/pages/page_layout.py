@@ -86,6 +86,8 @@ class PageLayout:
         The buttons come after this time; until then `wait_line` is shown.
     sign : str
         A small picture before the title, one of `signs.SIGNS`; none if empty.
+    calls : callable or None
+        Asked once a second; the key it returns is taken as if that button was pressed.
     """
 
     name: str
@@ -107,6 +109,7 @@ class PageLayout:
     wait_s: float = 0.0
     wait_line: str = ""
     sign: str = ""
+    calls: Callable[[], str] | None = None
     _words: dict[str, str] = field(default_factory=dict, init=False)
     _own_lines: tuple[str, ...] = field(default=(), init=False)
     _own_parts: tuple[str, ...] = field(default=(), init=False)  # paragraphs of a leaf

@@ -79,6 +79,11 @@ class Presses:
         if self._focus in self.areas:
             self._canvas.lift(self.areas[self._focus], pressed=True)
 
+    @property
+    def busy(self) -> bool:
+        """Whether a finger is on a control."""
+        return self._pointer is not None
+
     def take(self, read: Report | Key) -> str | None:
         """Return the key of a control that was pressed, "stop", "staff", or None."""
         return self._key(read) if isinstance(read, Key) else self._report(read)
