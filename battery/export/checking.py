@@ -459,7 +459,7 @@ def _named(parts: Iterator[_Part]) -> Iterator[_Part]:
 def _csv_copies(export: Export, bad: set[str]) -> Iterator[Finding]:
     """Hold each CSV file to what the Parquet files' rows give when they are written."""
     for name in export.tables:
-        told = next(r for r in export.package["resources"] if r.get("name") == name)
+        told = export.resources(name)[0]
         if name in bad or not (export.is_first_form or told.get("format") == "csv"):
             continue
         file = f"{name}.csv" if export.is_first_form else f"{name}{CSV}"

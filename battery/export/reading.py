@@ -169,10 +169,14 @@ class Export:
         told = [r.get("name") for r in self.package["resources"] if isinstance(r, dict)]
         return [name for name in TABLES if name in told]
 
+    def resources(self, table: str) -> list[dict[str, Any]]:
+        """Return what its descriptor says of a table; more than once where it is wrong."""
+        told = (r for r in self.package["resources"] if isinstance(r, dict))
+        return [r for r in told if r.get("name") == table]
+
     def has_this_dictionary(self, table: str) -> bool:
         """Whether it was written by what this program knows of the columns of a table."""
-        told = (r for r in self.package["resources"] if isinstance(r, dict))
-        schemas = [r.get("schema") for r in told if r.get("name") == table]
+        schemas = [r.get("schema") for r in self.resources(table)]
         return schemas == [TABLES[table].table_schema]
 
     def _needed(self, table: str) -> set[str]:

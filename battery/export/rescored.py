@@ -233,14 +233,15 @@ def _nan(value: float | None) -> float:
 
 def _made_of(export: Export, number: int) -> str:
     """Return a mark of what a part's scores follow from: its files, and what computes them."""
-    tables = {r["name"]: r for r in export.package["resources"] if isinstance(r, dict)}
     files = {}
     for name in sorted(MADE_OF | {"scores"}):
-        about = tables.get(name, {})
+        about = (export.resources(name) or [{}])[0]
         if export.is_first_form:
             files[name] = about.get("parquet")
             continue
-        parts = about.get("parts") or [None]
+        parts = about.get("parts")
+        if not isinstance(parts, list) or not parts:
+            parts = [None]
         files[name] = parts[number - 1] if len(parts) >= number > 1 else parts[0]
     by = {name: version(name) for name in COMPUTED_BY}
     return short_hash([files, by, SCORING_VERSION, version("coordination-battery")])

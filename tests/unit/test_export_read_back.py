@@ -175,6 +175,27 @@ def test_what_is_no_export_is_refused(tmp_path, text):
             check(tmp_path)
 
 
+@pytest.mark.parametrize("odd", [7, None, "people", [], {"name": 7}, {}])
+def test_what_is_no_resource_is_named_and_the_others_are_read(own, odd):
+    """Found by search: copies as CSV were looked up among resources that are none."""
+    told = package(own)
+    told["resources"].insert(0, odd)
+    (own / "datapackage.json").write_text(json.dumps(told))
+    put_right(own, right="digest")
+    assert "the descriptor does not name it" in words(verify_export(own))
+    rescore_export(own)
+
+
+@pytest.mark.parametrize("parts", [[], 7, {}, None])
+def test_a_table_whose_parts_make_no_sense_is_named(own, parts):
+    told = package(own)
+    next(r for r in told["resources"] if r["name"] == "scores")["parts"] = parts
+    (own / "datapackage.json").write_text(json.dumps(told))
+    put_right(own, right="digest")
+    assert "scores" in words(verify_export(own))
+    rescore_export(own)
+
+
 def test_an_export_of_a_later_form_is_refused(own):
     told = package(own) | {"version": "9.0.0"}
     (own / "datapackage.json").write_text(json.dumps(told))
