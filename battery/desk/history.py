@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from battery.desk.noted import noted
 from battery.effective import visits_of
 from battery.home_plan import dose_words
 from battery.own_plan import plan_words
@@ -97,6 +98,10 @@ def history_of(store: Store, code: str) -> list[Said]:
         Said(a.at_utc, a.author, _joined("alarm acknowledged", a.note))
         for a in store.annotations.acknowledgements()
         if a.person == code
+    ]
+    rows += [
+        Said(at_utc, author, "the note was put into the record")
+        for at_utc, author in noted(store, code)
     ]
     for a in store.annotations.amendments():
         if a.target_id in visits:

@@ -64,14 +64,25 @@ class ReceiveReport:
     n_newer: int = 0
     n_waiting: int = 0
     notes: list[str] = field(default_factory=list)
+    new_keys: list[str] = field(default_factory=list)
 
-    def lines(self) -> list[str]:
-        """Say it, one line each."""
+    def lines(self, *, at_desk: bool = False) -> list[str]:
+        """Say it, one line each.
+
+        Parameters
+        ----------
+        at_desk : bool
+            Whether it is settled on the screen below, and not by commands.
+        """
         told = [f"{OUTCOMES[word]}: {n}" for word, n in sorted(self.outcomes.items())]
         told = told or ["no bundle was taken in"]
         if self.n_waiting:
-            told.append(f"{self.n_waiting} wait for a choice: battery quarantine")
-        return told + [f"refused: {line}" for line in self.refused] + self.notes
+            how = "see below" if at_desk else "battery quarantine"
+            told.append(f"{self.n_waiting} wait for a choice: {how}")
+        shown = "what the tablet shows" if at_desk else "'battery keys show' on the tablet"
+        then = "" if at_desk else ", then battery quarantine take"
+        keys = [f"tablet key {mark}: compare it with {shown}{then}" for mark in self.new_keys]
+        return told + [f"refused: {line}" for line in self.refused] + self.notes + keys
 
 
 def receive(
@@ -155,11 +166,7 @@ def receive(
     new = {
         w.fingerprint for w in store.transfer.quarantine() if w.reason == "device"
     } - known_tablets
-    report.notes += [
-        f"tablet key {mark}: compare it with 'battery keys show' on the tablet, then "
-        "battery quarantine take"
-        for mark in sorted(new)
-    ]
+    report.new_keys = sorted(new)
     return report
 
 

@@ -90,6 +90,7 @@ FORMS: Mapping[str, Form] = {
     "handover.clinics": Form(_Card, "list"),
     "handover.accepted": Form(forms.Name, "list"),
     "desk_authors": Form(_Author, "dict"),
+    "desk_noted": Form(forms.Name, "dict"),
     "desk_seen": Form(Annotated[str, AfterValidator(forms.moment)], "dict"),
     "backup.last_utc": Form(Annotated[str, AfterValidator(_moment)]),
 }

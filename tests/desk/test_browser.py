@@ -8,9 +8,11 @@ from pathlib import Path
 
 import axe_core_python
 import pytest
+from starlette.routing import compile_path
 
 from battery.alarms import alarms_of
 from battery.cautions import CONTRAINDICATIONS
+from battery.desk import app
 from battery.effective import blocks_of, visits_of
 from battery.store import Store
 from tests.desk.browsing import come_in, open_browser, open_desk
@@ -85,6 +87,11 @@ def test_axe_finds_nothing_and_nothing_is_cut(looked_at, address, name, theme):
     looked_at.emulate_media(color_scheme=theme)
     looked_at.set_viewport_size({"width": 1024, "height": 768})
     at(looked_at, address, SCREENS[name])
+    is_sound(looked_at, name)
+
+
+def is_sound(looked_at, name):
+    """Nothing that axe knows is wrong with a screen, and nothing of it is cut."""
     looked_at.evaluate("for (const d of document.querySelectorAll('details')) d.open = true")
     looked_at.evaluate(AXE)
     # The page inside a frame may run nothing, so axe cannot look into it.
@@ -95,6 +102,53 @@ def test_axe_finds_nothing_and_nothing_is_cut(looked_at, address, name, theme):
     for width in (1024, 512):  # as it is, and at 200 %
         looked_at.set_viewport_size({"width": width, "height": 768})
         assert sideways(looked_at) <= 0, f"{name} is cut at {width} px"
+
+
+def test_every_screen_is_looked_at():
+    """A screen that is added later stands among those above, or here with its test."""
+    shown = [r.path for screen in app.SCREENS for r in screen.ROUTES if "GET" in r.methods]
+    left = {
+        path
+        for path in shown
+        if not any(compile_path(path)[0].fullmatch(told) for told in SCREENS.values())
+    }
+    # What is printed: tests/screen/test_report_axe.py. How far something is: below.
+    assert left == {"/person/{code}/page", "/out/{name}"}
+
+
+def a_preview(page, address, _folder):
+    at(page, address, "/person/K7QF/visits")
+    page.locator("[name=reason]").first.fill("the other way round")
+    page.locator("button[name=preview]").first.click()
+    page.wait_for_selector("#preview")
+
+
+def an_export(page, address, folder):
+    at(page, address, "/out")
+    page.locator("input[value=tables]").check()
+    page.locator("[name=folder]").fill(str(folder / "study"))
+    page.locator("form[action='/out'] button").click()
+    page.wait_for_selector("#job .said")
+
+
+def an_error(page, address, _folder):
+    at(page, address, "/clinic")
+    page.locator("[name=file]").fill("not a full path")
+    page.locator("form[action='/clinic/backup'] button").click()
+    page.wait_for_selector("[role=alert]")
+
+
+def a_list_cut_short(page, address, _folder):
+    at(page, address, "/?state=discharged")
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("lead", [a_preview, an_export, an_error, a_list_cut_short])
+def test_what_forms_lead_to_is_sound_too(looked_at, address, tmp_path, lead, theme):
+    looked_at.emulate_media(color_scheme=theme)
+    looked_at.set_viewport_size({"width": 1024, "height": 768})
+    lead(looked_at, address, tmp_path)
+    is_sound(looked_at, lead.__name__)
 
 
 def sideways(page):

@@ -39,6 +39,8 @@ def test_a_new_tablet_waits_until_its_key_is_compared_and_then_all_is_here(desk,
     assert str(stick) in desk.get("/exchange").text
     first = desk.send("/exchange/receive", folder=str(stick))
     assert "is not known" in first.text
+    assert "battery quarantine" not in first.text  # nobody at a desk gives commands
+    assert "battery keys" not in first.text
     with desk.office.store() as store:
         assert store.people.all() == []
     n_choices = 0

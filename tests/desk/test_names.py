@@ -8,26 +8,11 @@ from typer.testing import CliRunner
 from battery.cli import app
 from battery.desk import names as module
 from battery.desk.names import Names
-from battery.effective import visits_of
 from battery.errors import StoreError, UsageError
 from battery.people import person_label
-from tests.desk.office import Desk
 
 PHRASE = "three grey herons wait"
 NAME = "Wilhelmine Beispiel"
-
-
-@pytest.fixture
-def desk(own_clinic):
-    made = Desk(own_clinic)
-    made.come_in()
-    return made
-
-
-@pytest.fixture
-def code(desk):
-    with desk.office.store() as store:
-        return next(p.code for p in store.people.all() if visits_of(store, p.code))
 
 
 @pytest.fixture

@@ -8,16 +8,8 @@ import pytest
 
 from battery.desk.jobs import Jobs
 from battery.export import verify_export
-from tests.desk.office import Desk
 
 WAIT_S = 60
-
-
-@pytest.fixture
-def desk(own_clinic):
-    made = Desk(own_clinic)
-    made.come_in()
-    return made
 
 
 def until(done):

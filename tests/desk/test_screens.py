@@ -8,20 +8,6 @@ from battery.alarms import alarms_of
 from battery.cautions import CONTRAINDICATIONS
 from battery.effective import blocks_of, visits_of
 from battery.store import Store
-from tests.desk.office import Desk
-
-
-@pytest.fixture
-def desk(own_clinic):
-    made = Desk(own_clinic)
-    made.come_in()
-    return made
-
-
-@pytest.fixture
-def code(desk):
-    with desk.office.store() as store:
-        return next(p.code for p in store.people.all() if visits_of(store, p.code))
 
 
 def test_the_list_leads_to_every_person(desk):

@@ -9,20 +9,7 @@ from battery.effective import blocks_of, visits_of
 from battery.errors import UsageError
 from battery.report import page_of, render
 from battery.store import Store
-from tests.desk.office import NOW, Desk
-
-
-@pytest.fixture
-def desk(own_clinic):
-    made = Desk(own_clinic)
-    made.come_in()
-    return made
-
-
-@pytest.fixture
-def code(desk):
-    with desk.office.store() as store:
-        return next(p.code for p in store.people.all() if visits_of(store, p.code))
+from tests.desk.office import NOW
 
 
 def everything(home):
@@ -96,6 +83,18 @@ def test_who_has_seen_a_page_stands_on_the_list_and_goes_with_the_person(desk, c
     desk.send(f"/person/{code}/erase", {"again": code})
     with desk.office.store() as store:
         assert store.setup.settings_of("desk_seen") == {}
+
+
+def test_that_a_note_was_put_into_the_record_is_kept_with_author_and_time(desk, code):
+    assert "the note was put into the record" not in desk.get(f"/person/{code}").text
+    desk.send(f"/person/{code}/say/noted")
+    page = desk.get(f"/person/{code}").text
+    assert f"Last on {NOW:%Y-%m-%d} by AB." in page
+    assert "<td>AB</td><td>the note was put into the record</td>" in page
+    assert "the note was put into the record" in desk.get("/log?author=AB").text
+    desk.send(f"/person/{code}/erase", {"again": code})
+    with desk.office.store() as store:
+        assert store.setup.settings_of("desk_noted") == {}
 
 
 def test_consent_is_kept_with_its_use_and_form(desk, code):

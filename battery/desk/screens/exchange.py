@@ -73,7 +73,7 @@ def take_in(request: Request, form: FormData) -> Response:
             report = receive(store, folder, wall=here.wall)
     except BatteryError as error:
         return _shown(request, errors={"folder": str(error)}, fields=typed(form))
-    return _shown(request, lines=report.lines())
+    return _shown(request, lines=report.lines(at_desk=True))
 
 
 def choose(request: Request, form: FormData) -> Response:

@@ -13,6 +13,7 @@ from starlette.responses import HTMLResponse, Response
 from battery.alarms import alarms_of
 from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes, typed
 from battery.desk.history import history_of
+from battery.desk.noted import keep_noted, noted
 from battery.desk.seen import keep_seen, seen_by
 from battery.desk.words import _
 from battery.effective import visit_meant, visits_of
@@ -81,6 +82,7 @@ def _shown(
             "name": here.names().get(code, ""),
             "with_names": here.names.is_open,
             "seen": seen_by(store, here.session.author).get(code),
+            "noted": next(reversed(noted(store, code)), None),
             "scopes": get_args(Scope),
             "decided": _decided(store, code),
         }
@@ -321,6 +323,12 @@ def _seen(here: Office, store: Store, code: str, form: FormData) -> str:
     return _("Kept: you have looked at this page.")
 
 
+def _noted(here: Office, store: Store, code: str, form: FormData) -> str:
+    del form
+    keep_noted(store, code, author=here.session.author, at_utc=here.now_utc())
+    return _("Kept: the note is in the record.")
+
+
 def _name(here: Office, store: Store, code: str, form: FormData) -> str:
     del store
     here.names.put(code, chosen(form, "name"))
@@ -346,6 +354,7 @@ def _consent(here: Office, store: Store, code: str, form: FormData) -> str:
 SAYING = {
     "acknowledge": _acknowledge,
     "seen": _seen,
+    "noted": _noted,
     "name": _name,
     "consent": _consent,
     "event": _event,
