@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import pyarrow.parquet as pq
 import pytest
+from sqlalchemy import event
 
 from battery.export import Form, export_tidy, rescore_export, verify_export
 from battery.export.dictionary import TABLES
@@ -53,6 +54,7 @@ def one_visit(tmp_path_factory):
 def store_of(folder, one, n_visits):
     whole, scores = one
     store = Store.open(folder)
+    event.listen(store._engine, "checkout", _without_waiting)
     store.people.add(kit.person())
     store.setup.put_device(whole.header.device)
     store.setup.put_plan(whole.header.plan_hash, {"name": "short"})
@@ -68,6 +70,11 @@ def store_of(folder, one, n_visits):
             store.scores.put(told.block_id, *scores[block.header.index])
         store.visits.end(header.visit_id, "finished")
     return store
+
+
+def _without_waiting(connection, *_):
+    """A made-up store need not be safe on disk, row by row."""
+    connection.execute("PRAGMA synchronous = OFF")
 
 
 def cpu_s(work):
