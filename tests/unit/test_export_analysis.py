@@ -1,12 +1,23 @@
 """What stands in the documents for researchers runs, and other means find the same scores."""
 
+import json
 import re
 from pathlib import Path
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.dataset as ds
+import pyarrow.parquet as pq
 import pytest
 
-from battery.export import add_exports, export_tidy, redo
+from battery.errors import RecordError
+from battery.export import (
+    add_exports,
+    block_from_rows,
+    export_tidy,
+    redo,
+    screen_from_row,
+)
 from battery.export.columns import UUID
 from battery.plan import Plan, PlannedTask
 from battery.simulate import Person as Simulated
@@ -131,3 +142,62 @@ def test_a_hand_of_any_tremor_has_the_same_main_measures(tmp_path, monkeypatch, 
 def test_it_imports_nothing_of_the_program():
     text = Path(redo.__file__).read_text(encoding="utf-8")
     assert not re.search(r"^(from|import) (battery|tasks|norms)", text, re.MULTILINE)
+
+
+# A block of rows
+
+
+@pytest.fixture(scope="module")
+def parts_of_a_block(study):
+    row = next(r for r in pq.read_table(study / "blocks").to_pylist() if r["task"] == "slide")
+    fixed = {
+        r["settings_id"]: r["content"]
+        for r in pq.read_table(study / "settings.parquet").to_pylist()
+    }
+    mine = ds.field("block_id") == row["block_id"]
+    raw = {
+        n: ds.dataset(study / n).to_table(filter=mine) for n in ("samples", "events", "frames")
+    }
+    return row, fixed[row["settings_id"]], raw
+
+
+def test_rows_may_come_in_any_order_and_as_plain_texts(parts_of_a_block):
+    row, fixed, raw = parts_of_a_block
+    whole = block_from_rows(row, fixed, **raw)
+    mixed = {name: table.take(list(range(len(table)))[::-1]) for name, table in raw.items()}
+    plain = {
+        name: pa.table({c: table[c].to_pylist() for c in table.column_names[::-1]})
+        for name, table in mixed.items()
+    }
+    for given in (mixed, plain):
+        again = block_from_rows(row, json.loads(fixed), **given)
+        for name in ("samples", "events", "frames"):
+            assert getattr(again, name).tobytes() == getattr(whole, name).tobytes()
+        assert again.header == whole.header
+
+
+@pytest.mark.parametrize(
+    ("spoil", "told"),
+    [
+        (lambda row, raw: raw.update(samples=raw["samples"].slice(1)), "not numbered from 0"),
+        (lambda row, raw: raw.update(samples=raw["samples"].slice(0, 9)), "not have its hash"),
+        (lambda row, raw: raw.update(events=raw["events"].drop_columns("trial")), "no block"),
+        (lambda row, raw: row.update(duration_s=row["duration_s"] + 1), "not have its hash"),
+        (lambda row, raw: row.update(task="juggling"), "no such task"),
+        (lambda row, raw: row.update(layout="[]"), "make no block"),
+        (lambda row, raw: row.pop("layout_seed"), "layout_seed"),
+    ],
+)
+def test_rows_that_make_no_block_are_refused(parts_of_a_block, spoil, told):
+    row, fixed, raw = parts_of_a_block
+    own_row, own_raw = dict(row), dict(raw)
+    spoil(own_row, own_raw)
+    with pytest.raises(RecordError, match=told):
+        block_from_rows(own_row, fixed, **own_raw)
+
+
+def test_a_row_without_a_screen_is_refused(study):
+    visit = pq.read_table(study / "visits.parquet").to_pylist()[0]
+    assert screen_from_row(visit).width_px == visit["width_px"]
+    with pytest.raises(RecordError, match="has no screen"):
+        screen_from_row(visit | {"mm_per_px_x": 0.0})
