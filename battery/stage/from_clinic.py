@@ -45,7 +45,9 @@ class Row:
         self._names = names
 
     def begin(self, canvas: Canvas, room: pygame.Rect) -> None:
-        """Draw them in one row."""
+        """Draw them in one row, above the buttons even where there is room between these."""
+        body = canvas.body
+        room = pygame.Rect(body.left, room.top, body.width, body.bottom - room.top)
         n_names = len(self._names)
         gap = canvas.px(4)
         side = min((room.width - (n_names - 1) * gap) // n_names, room.height, canvas.px(26))
@@ -190,7 +192,7 @@ class FromClinic:
         return self._make.text(
             "paired",
             texts.PAIRED_TITLE,
-            (texts.MARK_LINE.format(words=mark_words(own), digits=own),),
+            (texts.PAIRED_LINE, texts.MARK_LINE.format(words=mark_words(own), digits=own)),
             (CLOSE,),
             lambda _: done(),
             picture=Row(mark_pictures(own)),
@@ -210,6 +212,7 @@ class FromClinic:
         )
 
     def _said(self, name: str, title: Text, done: Next, *, sign: str = "done") -> Page:
+        lines = () if sign else (texts.NOT_CHANGED_LINE,)
         return self._make.text(
-            name, title, (), (CLOSE,), lambda _: done(), stop=False, sign=sign
+            name, title, lines, (CLOSE,), lambda _: done(), stop=False, sign=sign
         )

@@ -10,28 +10,37 @@ import os
 import random
 import sys
 import tempfile
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
+from battery.loop_delay import loop_check
 from battery.plan import STANDARD, Plan, PlannedTask, planned_blocks
 from battery.recording import BlockHeader
 from battery.runner import Run, run_block
 from battery.simulate import TOUCH_60, Person, Truth
 from battery.stage import visit as visit_module
+from battery.stage.drawing.avatars import Token
+from battery.stage.drawing.canvas import Button
+from battery.stage.from_clinic import FromClinic
 from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.language import texts
 from battery.stage.language.languages import ENGLISH, language
+from battery.stage.loop_check import LoopPages
+from battery.stage.pages.builder import Maker
 from battery.stage.pages.comforts import quiet_page
 from battery.stage.pages.flow import VisitFlow
 from battery.stage.pages.following import follow, run_pages
+from battery.stage.pages.home_plan import HomePlanPages
 from battery.stage.pages.live import LiveSource
-from battery.stage.pages.page import Left, TextPage
+from battery.stage.pages.page import Left, Page, TextPage
 from battery.stage.pages.questions import GO
 from battery.stage.pages.staff import staff_page
 from battery.stage.screen.theme import FIRST_THEME, THEMES
 from battery.stage.sound_check import sound_page
+from battery.store import HomePlanEntry, Store
 from tasks.contract import settings_to_dict
 from tests.screen.door import Home
 from tests.screen.languages import LONG, RIGHT_TO_LEFT
@@ -180,7 +189,8 @@ def seen_after(patch, *, beside: bool) -> list[VisitFlow]:
         follow(window, first, **given)
         if beside:
             window.reader.alone = True
-            for page in (*pages_beside(flows[0]), *pages_at_home(flows[0])):
+            made = (pages_beside, pages_at_home, lambda flow: pages_at_clinic(flow.make))
+            for page in (page for make in made for page in make(flows[0])):
                 window.closing = False
                 run_pages(window, page)
 
@@ -245,18 +255,91 @@ def pages_at_home(flow: VisitFlow) -> list[TextPage]:
         practice._rest_day(entry, done),
         practice._long(entry, done),
         practice._undo(entry, done),
-        practice._felt(entry, done),
+        practice._felt(entry, 120, done),
+        practice._clear(entry, 120, done),
         practice._strong(done),
         practice._timer(done),
         practice._ready("left", done),
         practice._runs("left", done),
         practice._other_arm("left", done),
         practice._head(done),
-        practice._pace(done),
-        practice._turns(60.0, done),
+        practice._before(done),
+        practice._pace(0, done),
+        practice._turns(60, 0, done),
         sound_page(window.sound, lambda _volume, _voice: None, done, make),
         quiet_page(make, done, done),
         flow.settings.page(done),
+    ]  # fmt: skip
+
+
+def agreed(*exercises: str) -> list[HomePlanEntry]:
+    """What was agreed for home, the longest there is of each kind."""
+    days = ("1 2 3 4 5 6 7", "1 3 5", "2 4 6 7", "1 2")
+    return [
+        HomePlanEntry(
+            str(n), "K7QF", "v", "2026-01-01", exercise, "both", 1.5, 3, days[n % 4],
+            "wall" if n % 2 else "near", 200 * n, "09:00", "AB", "2026-01-01T08:00:00+00:00",
+        )
+        for n, exercise in enumerate(exercises)
+    ]  # fmt: skip
+
+
+def pages_at_clinic(make: Maker, store: Store | None = None) -> list[Page]:
+    """What was agreed and the days, and the pages of staff: cards, pairing, the film."""
+
+    def done():
+        return None
+
+    today = NOW.date()
+    days = [today - timedelta(days=n) for n in (0, 1, 3, 4, 8, 9, 12)]
+    home = HomePlanPages(
+        make, agreed("tapping", "slide", "pursuit", "trail"), today=today, noted=days,
+        rested=[today - timedelta(days=2)],
+    )  # fmt: skip
+    none = HomePlanPages(make, [], today=today, noted=[], rested=[])
+    clinic = FromClinic(store, make, told=lambda _: None)  # type: ignore[arg-type]
+    card = SimpleNamespace(code="K7QF", picture="boat")
+    key = SimpleNamespace(fingerprint="1a2b 3c4d 5e6f 7a8b")
+    film = LoopPages(make, lambda _: None, device="T-A", wall=lambda: NOW)
+    film._film.counter.shown_ns = list(range(901))
+    for edge in ("touch", "lift"):
+        film._ready(edge, texts.LOOP_TOUCH_TITLE, done, done)
+        film._film.patches[edge].took_ns = [1] * 30
+    found = [
+        loop_check("T-A", edge, [15, 16] * 15, camera_hz=240.0, program_ms=1.0, reader="AB",
+                   at_utc="2026-03-04T10:00:00+00:00")
+        for edge in ("touch", "lift")
+    ]  # fmt: skip
+    film._found = found
+    film._film.camera_hz = 239.8
+    typed = film._frames("touch", 0, done)
+    typed.typed = "15"
+    code = clinic._typed({"K7QF": card}, lambda _: None, done)
+    code.typed = "K7Q"
+    return [
+        home.first(done),
+        home._days(done),
+        none.first(done),
+        make.text(
+            "reminder", texts.REMIND_TITLE.format(code="K7QF"), (texts.REMIND_LINE,),
+            (Button("later", texts.LATER, "left", main=False), GO),
+            lambda _: None, picture=Token("boat"), stop=False,
+        ),
+        clinic._none("no card", texts.NO_CARD_FOUND_TITLE, lambda _: None, done),
+        code,
+        clinic._is_it({"K7QF": card}, done, "K7QF"),
+        clinic._compare([key], 0, done),
+        clinic._said("card refused", texts.CARD_REFUSED_TITLE, done, sign=""),
+        clinic._said("card taken", texts.CARD_TAKEN_TITLE.format(code="K7QF"), done),
+        film.first(done),
+        film._touches(done),
+        film._lifts(done),
+        film._few("touch", texts.LOOP_TOUCH_TITLE, done, done),
+        film._reading(done),
+        film._reader(done),
+        film._number(2, done),
+        typed,
+        film._more("lift", done),
     ]  # fmt: skip
 
 

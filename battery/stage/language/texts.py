@@ -21,6 +21,7 @@ DAYS = (
     _("Saturday"),
     _("Sunday"),
 )
+SHORT_DAYS = (_("Mon"), _("Tue"), _("Wed"), _("Thu"), _("Fri"), _("Sat"), _("Sun"))
 MONTHS = (
     _("January"),
     _("February"),
@@ -296,14 +297,16 @@ CARD_PICTURE_TITLE = _("{code}: is this the picture on the card?")
 CARD_PICTURE_LINE = _("If it is another one, do not go on. Ask your clinic.")
 CARD_SAME, CARD_OTHER = _("It is this one"), _("It is another one")
 CARD_TAKEN_TITLE = _("{code} can use this tablet now")
-CARD_REFUSED_TITLE = _("This card was not taken. Nothing was changed; please ask your clinic")
+CARD_REFUSED_TITLE = _("This card was not taken")
+NOT_CHANGED_LINE = _("Nothing was changed. Please ask your clinic.")
 PAIR = _("Pair with the clinic")
 NO_CLINIC_TITLE = _("No card of a clinic was found")
 COMPARE_TITLE = _("Is this the same as on the clinic's card?")
 MARK_LINE = _("{words} (digits: {digits})")
 MARK_SAME, MARK_OTHER = _("It is the same"), _("It is different")
-NOT_PAIRED_TITLE = _("Not paired. Nothing was changed; please ask your clinic")
-PAIRED_TITLE = _("Paired. The clinic compares this when it receives for the first time")
+NOT_PAIRED_TITLE = _("Not paired")
+PAIRED_TITLE = _("This tablet is paired")
+PAIRED_LINE = _("The clinic compares this when it receives for the first time:")
 DELETE = _("Delete")
 NOT_SEEN = _("Not seen")
 LOOP = _("Film the delay")
@@ -376,7 +379,7 @@ DAYS_LINE = _("Filled: you noted exercise. Ring: you noted a rest day.")
 REMIND_TITLE = _("{code}: the time you agreed for your exercises")
 REMIND_LINE = _("You can also do them later, or leave them out today.")
 LATER = _("Later")
-FELT_BEFORE_TITLE = _("Any dizziness, blurred sight, sickness or pain now, before you start?")
+FELT_BEFORE_LINE = _("This is before you start.")
 CLEAR_TITLE = _("Up to which beat did the spot stay clear?")
 CLEAR_LINE = _("Say what you saw. There is no right answer.")
 CLEAR_NONE = _("At none of them")
@@ -540,6 +543,7 @@ FOR_STAFF: tuple[Text, ...] = (
     CARD_OTHER,
     CARD_TAKEN_TITLE,
     CARD_REFUSED_TITLE,
+    NOT_CHANGED_LINE,
     PAIR,
     NO_CLINIC_TITLE,
     COMPARE_TITLE,
@@ -548,6 +552,7 @@ FOR_STAFF: tuple[Text, ...] = (
     MARK_OTHER,
     NOT_PAIRED_TITLE,
     PAIRED_TITLE,
+    PAIRED_LINE,
     DELETE,
     NOT_SEEN,
     LOOP,
@@ -577,6 +582,7 @@ FOR_STAFF: tuple[Text, ...] = (
 UNSPOKEN: frozenset[str] = frozenset(
     {
         *DAYS,
+        *SHORT_DAYS,
         *MONTHS,
         DAY,
         DONE_TWO,

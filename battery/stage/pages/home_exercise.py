@@ -303,8 +303,8 @@ class HomeExercisePages:
 
         return self._make.choice(
             "felt before",
-            texts.FELT_BEFORE_TITLE,
-            (),
+            texts.FELT_TITLE,
+            (texts.FELT_BEFORE_LINE,),
             [(str(level), words) for level, words in enumerate(texts.FELT)],
             said,
             back=lambda: self._head(done),

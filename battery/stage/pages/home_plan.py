@@ -15,8 +15,8 @@ from battery.stage.pages.page import Page
 from battery.store import HomePlanEntry
 
 N_DAYS, A_WEEK = 14, 7
-GAP_MM, LETTERS_MM, RING_MM = 2.0, 7.0, 1.4
-LETTERS = 2  # of a day's name
+GAP_MM, LETTERS_MM, MOST_MM = 2.0, 7.0, 24.0
+LINE_MM, RING_MM = 0.7, 2.4
 
 
 class DaysPicture:
@@ -35,26 +35,32 @@ class DaysPicture:
         self._noted, self._rested = noted, rested
 
     def begin(self, canvas: Canvas, room: pygame.Rect) -> None:
-        """Draw a circle for each day, with its weekday and number below."""
+        """Draw the weekdays, and below each the days with their numbers."""
         gap, low = canvas.px(GAP_MM), canvas.px(LETTERS_MM)
         wide = (room.width - (A_WEEK - 1) * gap) // A_WEEK
-        tall = (room.height - gap) // 2
-        side = min(wide, tall - low, canvas.px(24))
-        theme = canvas.theme
+        tall = (room.height - low - 2 * gap) // 2
+        side = min(wide, tall, canvas.px(MOST_MM))
+        theme, line = canvas.theme, max(2, canvas.px(LINE_MM))
         for place, day in enumerate(self._days):
             row, column = divmod(place, A_WEEK)
-            left, top = room.left + column * (wide + gap), room.top + row * (tall + gap)
-            centre = (left + wide // 2, top + side // 2)
-            line = max(2, canvas.px(RING_MM / 2))
-            pygame.draw.aacircle(canvas.surface, theme.edge, centre, side // 2, line)
+            left = room.left + column * (wide + gap)
+            if row == 0:
+                name = canvas.say(texts.SHORT_DAYS[day.weekday()])
+                canvas.caption(Said(name), pygame.Rect(left, room.top, wide, low))
+            circle = pygame.Rect(0, 0, side, side)
+            circle.midtop = (left + wide // 2, room.top + low + gap + row * (side + gap))
+            pygame.draw.aacircle(canvas.surface, theme.edge, circle.center, side // 2, line)
+            ink = theme.text
             if day in self._noted:
-                pygame.draw.aacircle(canvas.surface, theme.main, centre, side // 2 - line)
+                ink = theme.on_main
+                pygame.draw.aacircle(
+                    canvas.surface, theme.main, circle.center, side // 2 - line
+                )
             elif day in self._rested:
-                ring = max(line, canvas.px(2 * RING_MM))
-                pygame.draw.aacircle(canvas.surface, theme.main, centre, side // 2, ring)
-            name = canvas.say(texts.DAYS[day.weekday()])[:LETTERS]
-            below = pygame.Rect(left, top + side, wide, low)
-            canvas.caption(Said(f"{name} {day.day}"), below)
+                pygame.draw.aacircle(
+                    canvas.surface, theme.main, circle.center, side // 2, canvas.px(RING_MM)
+                )
+            canvas.caption(Said(str(day.day)), circle, ink)
 
     def step(self, shown_s: float) -> list[pygame.Rect]:
         """Nothing moves."""
@@ -113,7 +119,7 @@ class HomePlanPages:
 
 def agreed_line(entry: HomePlanEntry) -> Text:
     """Say what was agreed of one exercise."""
-    days = [texts.DAYS[int(day) - 1] for day in entry.weekdays.split()]
+    days = [texts.SHORT_DAYS[int(day) - 1] for day in entry.weekdays.split()]
     times = entry.times_a_day or 1
     weight = (
         texts.HOME_WEIGHT.format(grams=entry.weight_g)

@@ -180,6 +180,8 @@ class PatchPage:
         ring = pygame.Rect(0, 0, touch, touch)
         ring.midtop = (width_px // 2, self._patch.bottom + apart)
         self._light = False
+        frame = self._patch.inflate(canvas.px(2), canvas.px(2))
+        pygame.draw.rect(window.surface, theme.text, frame, canvas.px(0.6))
         pygame.draw.rect(window.surface, (0, 0, 0), self._patch)
         pygame.draw.circle(window.surface, theme.text, ring.center, touch // 2, canvas.px(1))
         pygame.display.flip()

@@ -94,7 +94,11 @@ class PadPage(TextPage):
 
     def _line(self, canvas: Canvas) -> pygame.Rect:
         body = canvas.body
-        return pygame.Rect(body.left, canvas.px(TOP_MM), body.width, canvas.px(SHOWN_MM))
+        top, tall = canvas.px(TOP_MM), canvas.px(SHOWN_MM)
+        if not canvas.window.sound.speaks:
+            return pygame.Rect(body.left, top, body.width, tall)
+        head = canvas.beside_say(self.used)
+        return pygame.Rect(head.left, top, head.width, tall)
 
     def _head(self, canvas: Canvas) -> pygame.Rect:
         head = super()._head(canvas)
@@ -103,7 +107,7 @@ class PadPage(TextPage):
 
     def _room(self, canvas: Canvas) -> pygame.Rect:
         """Return where the keys stand."""
-        top = self._line(canvas).bottom + canvas.px(PAD_GAP_MM)
+        top = canvas.px(TOP_MM + SHOWN_MM + PAD_GAP_MM)
         body = canvas.body
         return pygame.Rect(body.left, top, body.width, max(body.bottom - top, 1))
 
