@@ -148,7 +148,8 @@ def dose_words(entry: HomePlanEntry, names: Mapping[str, str] | None = None) -> 
     if entry.exercise == "none":
         return "nothing is agreed any more"
     hands = {"both": "each arm", "left": "the left arm", "right": "the right arm"}
-    days = [WEEKDAYS[int(day) - 1] for day in entry.weekdays.split()]
+    days = [WEEKDAYS[int(day) - 1].capitalize() for day in entry.weekdays.split()]
+    often = "once" if entry.times_a_day == 1 else f"{entry.times_a_day} times"
     when = "every day" if len(days) == len(WEEKDAYS) else ", ".join(days)
     where = {"near": "target near", "wall": "target on the wall"}
     weight = f"{entry.weight_g} g at the wrist" if entry.weight_g else "no weight"
@@ -156,7 +157,7 @@ def dose_words(entry: HomePlanEntry, names: Mapping[str, str] | None = None) -> 
     name = (names or {}).get(entry.exercise, entry.exercise)
     return (
         f"{name}: {entry.minutes:g} min with {hands[entry.hand or 'both']}, "
-        f"{entry.times_a_day} times a day, {when}, {where[entry.target or 'near']}, "
+        f"{often} a day, {when}, {where[entry.target or 'near']}, "
         f"{weight}{told}"
     )
 

@@ -43,7 +43,7 @@ SAID = {
             "tapping-at": "9:00 14:00",
             "day": "2026-11-30",
         },
-        "at home from 2026-11-30: tapping: 1.5 min with each arm, 3 times a day, mon, wed, "
+        "at home from 2026-11-30: tapping: 1.5 min with each arm, 3 times a day, Mon, Wed, "
         "target on the wall, no weight; reminder at 09:00, 14:00",
     ),
     "visit-plan": ({"visit_plan": "short", "plan_file": ""}, "plan short ("),

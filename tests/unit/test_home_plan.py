@@ -115,11 +115,11 @@ def test_a_reminder_is_due_on_agreed_days_for_half_an_hour(store, now, told):
 def test_it_says_what_was_agreed_and_advises_nothing(store):
     first, second = agree(store, TAPPING, TRAIL)
     assert dose_words(first) == (
-        "tapping: 1 min with each arm, 3 times a day, mon, wed, fri, target near, no weight; "
+        "tapping: 1 min with each arm, 3 times a day, Mon, Wed, Fri, target near, no weight; "
         "reminder at 09:00, 14:00"
     )
     assert dose_words(second) == (
-        "trail: 2 min with the left arm, 1 times a day, every day, target on the wall, 200 g "
+        "trail: 2 min with the left arm, once a day, every day, target on the wall, 200 g "
         "at the wrist"
     )
     assert day_numbers("all") == tuple(range(1, 8))
