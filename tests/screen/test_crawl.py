@@ -54,6 +54,27 @@ ELSEWHERE = {
     "other screen": "test_turning: another display",
     "trouble": "test_pages: a page that fails",
     "no sound": "test_practice: a tablet without sound",
+    # Pages around visits, on the tablet's own start page and behind the staff's code.
+    **dict.fromkeys(
+        (
+            "people",
+            "person",
+            "nobody",
+            "staff menu",
+            "home plan",
+            "home days",
+            "reminder",
+            "no stick",
+            "which stick",
+            "sending",
+            "sent",
+            "not sent",
+        ),
+        "test_tablet",
+    ),
+    **dict.fromkeys(
+        ("which card", "card picture", "compare clinic", "paired"), "test_from_clinic"
+    ),
 }
 
 
