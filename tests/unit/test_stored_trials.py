@@ -13,21 +13,13 @@ from battery.scoring.trials import plain_rows
 from battery.store import Store
 from battery.store.opening import FILE_NAME
 from battery.verify import verify
-from tests import clinic as made_up
 from tests.export_kit import EVERYBODY, digests
 
 
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    """A clinic of small visits, with one block that a kill cut off and that has no rows."""
-    home = tmp_path_factory.mktemp("trials") / "home"
-    made_up.make(home)
-    return home
-
-
 @pytest.fixture
-def home(made, tmp_path):
-    return shutil.copytree(made, tmp_path / "home")
+def home(clinic, tmp_path):
+    """A clinic with one block that a kill cut off and that has no rows."""
+    return shutil.copytree(clinic, tmp_path / "home")
 
 
 def change(home, statement):
