@@ -1,0 +1,137 @@
+"""What scoring an archive again costs: 1 worker, 2 workers, a killed run, and how that grows.
+
+The archive is made up by multiplication: one export of many blocks, linked under many numbers.
+By hand, on a quiet machine: ``BLOCKS=10000 pytest tests/bench/test_archive_cost.py -m long -s``
+"""
+
+import os
+import shutil
+import subprocess
+import sys
+import threading
+import time
+from dataclasses import replace
+
+import psutil
+import pytest
+
+from battery.export import Form, export_tidy, rescore_export
+from battery.export.archive import Entry, _path, _write
+from battery.export.engines import on_dask
+from battery.export.reading import Export
+from battery.export.signing import digest_of
+from battery.export.table_files import RESCORED
+from tests.bench.test_export_cost import one_visit, store_of
+from tests.export_kit import EVERYBODY
+
+__all__ = ["one_visit"]  # a fixture
+pytestmark = [pytest.mark.bench, pytest.mark.long, pytest.mark.timeout(7200)]
+BLOCKS = int(os.environ.get("BLOCKS", "2000"))
+A_STUDY = 1_000  # blocks
+MAX_WORKER_MB = 400
+TEN_MILLION = 10_000_000
+
+
+@pytest.fixture(scope="module")
+def archive(one_visit, tmp_path_factory):
+    """An archive of so many test blocks; what is in it twice counts twice."""
+    folder = tmp_path_factory.mktemp("archive")
+    whole, scores = one_visit
+    tests = tuple(b for b in whole.blocks if b.header.phase == "test")
+    a_study = min(A_STUDY, BLOCKS)
+    with store_of(
+        folder / "home", (replace(whole, blocks=tests), scores), a_study // len(tests)
+    ) as store:
+        export_tidy(store, folder / "study", selection=EVERYBODY, form=Form(n_processes=1))
+    digest = digest_of(Export(folder / "study").package)
+    entries = []
+    for number in range(1, BLOCKS // a_study + 1):
+        path = _path("big", "north", number)
+        shutil.copytree(folder / "study", folder / "archive" / path, copy_function=os.link)
+        entries.append(Entry("big", "north", path, digest, "", a_study // 4, a_study))
+    _write(folder / "archive", entries)
+    return folder / "archive"
+
+
+class Watch:
+    """Most memory that any process below this one had, MB."""
+
+    def __enter__(self):
+        self.peak_mb, self._end = 0.0, threading.Event()
+        self._thread = threading.Thread(target=self._look, daemon=True)
+        self._thread.start()
+        return self
+
+    def _look(self):
+        while not self._end.wait(0.2):
+            for child in psutil.Process().children(recursive=True):
+                try:
+                    self.peak_mb = max(self.peak_mb, child.memory_info().rss / 1e6)
+                except psutil.Error:
+                    continue
+
+    def __exit__(self, *_):
+        self._end.set()
+        self._thread.join()
+
+
+def forget(archive):
+    for folder in archive.glob(f"*/*/*/{RESCORED}"):
+        shutil.rmtree(folder)
+
+
+def finished(archive):
+    return {p: p.stat().st_mtime_ns for p in archive.glob(f"*/*/*/{RESCORED}/*/part-*.parquet")}
+
+
+def test_two_workers_do_nearly_twice_as_much(archive):
+    passed_s, peaks_mb, found = {}, {}, {}
+    for n_workers in (1, 2):
+        forget(archive)
+        begun_s = []
+
+        def step(done, _total, begun_s=begun_s):
+            """Count from the first part on: starting workers is paid once."""
+            begun_s += [(time.monotonic(), done)]
+
+        with Watch() as watch:
+            found[n_workers] = rescore_export(
+                archive, keep=True, engine=on_dask(n_processes=n_workers), progress=step
+            )
+        (first_s, _), (last_s, _) = begun_s[0], begun_s[-1]
+        passed_s[n_workers], peaks_mb[n_workers] = last_s - first_s, watch.peak_mb
+    assert found[1] == found[2]
+    assert (found[1].n_failed, found[1].n_differ) == (0, 0)
+    n = found[1].n_blocks
+    each_ms = 1e3 * passed_s[1] / n
+    sys.stdout.write(
+        f"\n{n} blocks: 1 worker {passed_s[1]:.1f} s ({each_ms:.1f} ms a block), 2 workers "
+        f"{passed_s[2]:.1f} s, {passed_s[1] / passed_s[2]:.2f} times as fast; most memory of a "
+        f"worker {max(peaks_mb.values()):.0f} MB; {TEN_MILLION:,} blocks would take "
+        f"{each_ms * TEN_MILLION / 3.6e6:.0f} core-hours, on 100 cores "
+        f"{each_ms * TEN_MILLION / 3.6e8:.1f} hours\n"
+    )
+    assert max(peaks_mb.values()) < MAX_WORKER_MB
+
+
+def test_a_killed_run_goes_on(archive):
+    forget(archive)
+    words = [sys.executable, "-m", "battery.cli", "rescore", "--from", str(archive)]
+    process = subprocess.Popen(
+        [*words, "--engine", "dask", "--workers", "2"], stdout=subprocess.DEVNULL
+    )
+    while not finished(archive):
+        assert process.poll() is None
+        time.sleep(0.1)  # a bench, not a test of every run
+    process.kill()
+    process.wait()
+    done = finished(archive)
+    seen = []
+    found = rescore_export(
+        archive, keep=True, engine=on_dask(n_processes=2),
+        progress=lambda *step: seen.append(step),
+    )  # fmt: skip
+    assert seen[0][0] >= len(done)
+    assert done.items() <= finished(archive).items()
+    assert found.n_blocks == BLOCKS // min(A_STUDY, BLOCKS) * (min(A_STUDY, BLOCKS) // 4 * 4)
+    sys.stdout.write(f"\nkilled with {len(done)} parts done, went on with the others\n")
