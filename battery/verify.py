@@ -26,8 +26,8 @@ from tasks.contract import unknown_settings
 from tasks.registry import TASKS, task_of
 
 T = TypeVar("T")
-PAYS = 300  # blocks that take as long to look at as another process takes to start
-PAYS_REPLAYED = 20
+PAYS = 1_000  # blocks that take as long to look at as another process takes to start
+PAYS_REPLAYED = 40
 CHUNK = 8
 
 

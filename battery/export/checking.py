@@ -32,6 +32,7 @@ from battery.workers import n_workers, pool
 
 MAX_CSV_BYTES = 1 << 34  # unpacked; a CSV file that claims more is not what was written
 CHUNK_BYTES = 1 << 20
+PAYS = 3  # parts that take as long to look at as another process takes to start
 MAX_ODD = 20  # of what a table says that it cannot say
 TABLE_NAME = re.compile(r"[a-z][a-z_]{0,39}")
 
@@ -98,7 +99,7 @@ def verify_export(
     progress : callable, optional
         Called with (parts done, parts in all).
     n_processes : int, optional
-        Default: one a core, one for a single part.
+        Default: one a core, fewer for few parts.
 
     Raises
     ------
@@ -431,7 +432,7 @@ def verify_part(folder: Path, number: int, *, replay: bool) -> _Part:
 @contextmanager
 def _parts(export: Export, replay: bool, n_processes: int | None) -> Iterator[Iterator[_Part]]:
     numbers = range(1, export.n_parts + 1)
-    most = n_workers(export.n_parts, pays=1, asked=n_processes)
+    most = n_workers(export.n_parts, pays=1 if replay else PAYS, asked=n_processes)
     if most <= 1:
         yield (verify_part(export.folder, number, replay=replay) for number in numbers)
         return
