@@ -1,21 +1,23 @@
 """How much a Parquet file would take to read, found out before anything of it is decoded.
 
 The footer and the heads of pages are in the compact protocol of Apache Thrift; what they claim
-is added up here, since a file of some kilobytes can claim gigabytes.
+is added up here, since a file of some kilobytes can claim gigabytes. The library that decodes
+is not asked about the columns of a file that was not held yet: it ends the process where a
+footer contradicts itself.
 
 References
 ----------
 Apache Parquet, "File Format" and `parquet.thrift` (PageHeader: field 2 is
-`uncompressed_page_size`, field 3 `compressed_page_size`). Apache Thrift, "Thrift Compact
-Protocol Encoding".
+`uncompressed_page_size`, field 3 `compressed_page_size`; of a FileMetaData field 4 are its row
+groups, of each field 1 its column chunks, of each field 3 its ColumnMetaData: field 7
+`total_compressed_size`, 9 `data_page_offset`, 11 `dictionary_page_offset`). Apache Thrift,
+"Thrift Compact Protocol Encoding".
 """
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import BinaryIO
-
-import pyarrow.parquet as pq
 
 from battery.errors import RecordError
 
@@ -31,14 +33,23 @@ MAX_DEPTH = 16
 NUMBERS, WORDS, LISTS, MAPS, STRUCTURE = (4, 5, 6), 8, (9, 10), 11, 12
 BOOLEANS, BYTE, DOUBLE, DOUBLE_BYTES = (1, 2), 3, 7, 8
 LONG_LIST = 15
+ROW_GROUP, CHUNK = (4,), (4, 1, 3)  # the fields on the way to them in a footer
+CHUNK_BYTES, DATA_AT, DICTIONARY_AT = 7, 9, 11  # fields of a column chunk
 UNCOMPRESSED, COMPRESSED = 2, 3  # fields of a page's head
 ENCODINGS = {5: 2, 7: 2, 8: 4}  # its kinds of page, and the field of each that says how
 DICTIONARY, N_VALUES = 7, 1
 DELTA_BYTE_ARRAY = 7  # a value says what it shares with the last, so that its size is nowhere
 
+Chunk = dict[int, int]  # the whole numbers of a column chunk, by their field
 
-def hold_footer(path: Path, name: str) -> None:
-    """Refuse a file whose footer would take too much to decode.
+
+def hold_footer(path: Path, name: str) -> list[list[Chunk]]:
+    """Refuse a file whose footer would take too much to decode; return its column chunks.
+
+    Returns
+    -------
+    list of list of dict
+        Of each row group what its columns say of themselves.
 
     Raises
     ------
@@ -59,10 +70,12 @@ def hold_footer(path: Path, name: str) -> None:
             msg = f"the footer of {name} has {length} bytes, more than {MAX_FOOTER_BYTES}"
             raise RecordError(msg)
         file.seek(n_bytes - END_BYTES - length)
-        Compact(file.read(length), f"the footer of {name}").structure()
+        footer = Compact(file.read(length), f"the footer of {name}")
+        footer.structure()
+        return footer.groups
 
 
-def hold_pages(path: Path, about: pq.FileMetaData, name: str) -> None:
+def hold_pages(path: Path, groups: list[list[Chunk]], name: str) -> None:
     """Refuse a file of which more would have to be unpacked at once than the limit.
 
     Raises
@@ -72,16 +85,15 @@ def hold_pages(path: Path, about: pq.FileMetaData, name: str) -> None:
     OSError
         If the file cannot be read.
     """
-    if about.num_columns > MAX_COLUMNS:
-        msg = f"{name} has {about.num_columns} columns, more than {MAX_COLUMNS}; not read"
+    n_columns = max(map(len, groups), default=0)
+    if n_columns > MAX_COLUMNS:
+        msg = f"{name} has {n_columns} columns, more than {MAX_COLUMNS}; not read"
         raise RecordError(msg)
     with path.open("rb") as file:
-        for number in range(about.num_row_groups):
-            group = about.row_group(number)
+        for group in groups:
             held = packed = 0
-            for place in range(group.num_columns):
-                column = group.column(place)
-                packed += column.total_compressed_size
+            for column in group:
+                packed += column.get(CHUNK_BYTES, 0)
                 held += _held_bytes(file, column, name)
             if max(held, packed) > min(MAX_HELD_BYTES, MAX_PACKED_BYTES):
                 msg = (
@@ -91,12 +103,15 @@ def hold_pages(path: Path, about: pq.FileMetaData, name: str) -> None:
                 raise RecordError(msg)
 
 
-def _held_bytes(file: BinaryIO, column: pq.ColumnChunkMetaData, name: str) -> int:
+def _held_bytes(file: BinaryIO, column: Chunk, name: str) -> int:
     """Return the two largest pages of a column, unpacked: the dictionary and one of data."""
-    at = column.data_page_offset
-    if column.has_dictionary_page and column.dictionary_page_offset:
-        at = min(at, column.dictionary_page_offset)
-    end = at + column.total_compressed_size
+    at, length = column.get(DATA_AT, -1), column.get(CHUNK_BYTES, -1)
+    if column.get(DICTIONARY_AT):
+        at = min(at, column[DICTIONARY_AT])
+    if at < 0 or length < 0:
+        msg = f"a column of {name} does not say where its pages are"
+        raise RecordError(msg)
+    end = at + length
     largest, second = 0, 0
     while at < end:
         file.seek(at)
@@ -130,6 +145,8 @@ class Compact:
         How far it was read.
     inner : dict
         Whole numbers of the structures that lie directly in the outermost one, by its fields.
+    groups : list of list of dict
+        If it is a footer: of each row group what its column chunks say of themselves.
     """
 
     def __init__(self, data: bytes, what: str) -> None:
@@ -138,14 +155,17 @@ class Compact:
         self._left = MAX_STRUCTURES
         self.at = 0
         self.inner: dict[int, dict[int, int]] = {}
+        self.groups: list[list[Chunk]] = []
 
-    def structure(self, depth: int = 0) -> dict[int, int]:
+    def structure(self, depth: int = 0, way: tuple[int, ...] = ()) -> dict[int, int]:
         """Read a structure; return its own whole numbers by their field.
 
         Parameters
         ----------
         depth : int
             In how many others it lies.
+        way : tuple of int
+            The fields that led to it.
 
         Raises
         ------
@@ -156,6 +176,8 @@ class Compact:
         if self._left < 0 or depth > MAX_DEPTH:
             msg = f"{self._what} holds too many structures; not read"
             raise RecordError(msg)
+        if way == ROW_GROUP:
+            self.groups.append([])
         numbers: dict[int, int] = {}
         field = 0
         while head := self._byte():
@@ -164,14 +186,16 @@ class Compact:
             if kind in NUMBERS:
                 numbers[field] = self._whole()
             elif kind == STRUCTURE:
-                within = self.structure(depth + 1)
+                within = self.structure(depth + 1, (*way, field))
                 if depth == 0:
                     self.inner[field] = within
             elif kind not in BOOLEANS:  # those lie in the head itself
-                self._skip(kind, depth)
+                self._skip(kind, depth, (*way, field))
+        if way == CHUNK and self.groups:
+            self.groups[-1].append(numbers)
         return numbers
 
-    def _skip(self, kind: int, depth: int) -> None:
+    def _skip(self, kind: int, depth: int, way: tuple[int, ...]) -> None:
         if kind in NUMBERS:
             self._natural()
         elif kind == BYTE or kind in BOOLEANS:
@@ -181,27 +205,27 @@ class Compact:
         elif kind == WORDS:
             self._forward(self._natural())
         elif kind == STRUCTURE:
-            self.structure(depth + 1)
+            self.structure(depth + 1, way)
         elif kind in LISTS:
             head = self._byte()
             n = self._natural() if head >> 4 == LONG_LIST else head >> 4
-            self._skip_all([head & 15], n, depth)
+            self._skip_all([head & 15], n, depth, way)
         elif kind == MAPS:
             n = self._natural()
             kinds = self._byte() if n else 0
-            self._skip_all([kinds >> 4, kinds & 15], n, depth)
+            self._skip_all([kinds >> 4, kinds & 15], n, depth, way)
         else:
             msg = f"{self._what} makes no sense"
             raise RecordError(msg)
 
-    def _skip_all(self, kinds: list[int], n: int, depth: int) -> None:
+    def _skip_all(self, kinds: list[int], n: int, depth: int, way: tuple[int, ...]) -> None:
         self._left -= n  # each takes a place in memory, whatever it is
         if self._left < 0 or depth > MAX_DEPTH:
             msg = f"{self._what} holds too many structures; not read"
             raise RecordError(msg)
         for _ in range(n):
             for kind in kinds:
-                self._skip(kind, depth + 1)
+                self._skip(kind, depth + 1, way)
 
     def _whole(self) -> int:
         coded = self._natural()

@@ -208,9 +208,8 @@ class Export:
             msg = f"{name} is no plain file"
             raise RecordError(msg)
         try:
-            hold_footer(path, name)
+            hold_pages(path, hold_footer(path, name), name)
             with pq.ParquetFile(path, pre_buffer=False) as plain:
-                hold_pages(path, plain.metadata, name)
                 most = MAX_ROWS_OF_FIRST if self.is_first_form else MAX_ROWS_OF_FILE
                 if table not in RAW and plain.metadata.num_rows > most:
                     msg = f"{name} has more than {most} rows; not read"

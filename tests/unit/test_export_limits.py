@@ -16,7 +16,14 @@ import pytest
 
 from battery.errors import RecordError
 from battery.export.dictionary import TABLES
-from battery.export.limits import Compact, hold_footer, hold_pages
+from battery.export.limits import (
+    CHUNK_BYTES,
+    DATA_AT,
+    DICTIONARY_AT,
+    Compact,
+    hold_footer,
+    hold_pages,
+)
 from tests.export_kit import put_right
 from tests.property.test_fuzz_exports import small_export
 
@@ -182,9 +189,19 @@ def test_a_small_file_that_unpacks_to_much_is_named_with_little_memory(study, tm
 
 def test_what_the_program_wrote_is_within_its_limits(study):
     for path in sorted(study.rglob("*.parquet")):
-        hold_footer(path, path.name)
-        with pq.ParquetFile(path) as file:
-            hold_pages(path, file.metadata, path.name)
+        groups = hold_footer(path, path.name)
+        hold_pages(path, groups, path.name)
+        about = pq.read_metadata(path)
+        assert len(groups) == about.num_row_groups
+        for number, group in enumerate(groups):
+            told = [about.row_group(number).column(n) for n in range(about.num_columns)]
+            assert [chunk[CHUNK_BYTES] for chunk in group] == [
+                column.total_compressed_size for column in told
+            ]
+            assert [chunk[DATA_AT] for chunk in group] == [c.data_page_offset for c in told]
+            assert [chunk.get(DICTIONARY_AT) for chunk in group] == [
+                column.dictionary_page_offset for column in told
+            ]
 
 
 def test_a_head_is_read_as_the_protocol_says():
