@@ -25,7 +25,7 @@ from battery.store.migrations import STEPS, migrate, version_of
 
 FILE_NAME = "battery.sqlite"
 WAL_NAME = FILE_NAME + "-wal"
-BUSY_S = 5.0
+BUSY_S = 30.0  # a slow disk may take seconds to be sure of what another thread writes
 RETRY_S = 0.02
 SERVER_SCHEMES = ("postgresql://", "postgresql+psycopg://")
 
