@@ -264,7 +264,7 @@ HOME_PLANS = Table(
             "hand", "string", "With which.", missing=_NONE, words=get_args(HomeExerciseHand)
         ),
         number("minutes", "With each arm, each time.", "min", _NONE, minimum=0),
-        Column("times_a_day", "integer", "How often on such a day.", "", _NONE, minimum=1),
+        Column("times_a_day", "integer", "How often on such a day.", "/d", _NONE, minimum=1),
         Column("weekdays", "string", "1 Monday to 7 Sunday.", missing=_NONE),
         Column("target", "string", "Where it is.", missing=_NONE, words=get_args(TargetPlace)),
         Column("weight_g", "integer", "Weight at the wrist.", "g", _NONE, minimum=0),

@@ -104,6 +104,7 @@ def sticks(tmp_path_factory):
     return folder
 
 
+@pytest.mark.long
 def test_a_desk_killed_while_it_receives_receives_again(sticks, tmp_path):
     """The clinic was just about to accept the last thing that all bundles wait for."""
     whole = sticks / "clinic"

@@ -195,6 +195,7 @@ def send_all(pages, forms, own, ways_of):
                 assert wrong, told
 
 
+@pytest.mark.long
 def test_every_form_is_sent(pages, forms, address):
     """Each form by one of the ways in turn; all ways in the long run."""
     own = address.split("/enter")[0]

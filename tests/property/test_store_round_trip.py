@@ -18,6 +18,7 @@ from battery.recording import (
 from battery.store import Store
 from tests import store_kit as kit
 
+REASONS = st.text(st.characters(exclude_categories=["C"]), max_size=16)  # words of the program
 ENDINGS = st.sampled_from(["finished", "stopped", "interrupted"])
 
 
@@ -41,7 +42,7 @@ def store_and_visits(tmp_path_factory):
     frames=kit.FRAMES,
     events=kit.EVENTS,
     ending=ENDINGS,
-    reason=kit.WORDS,
+    reason=REASONS,
     seed=st.integers(0, 2**31 - 1),
     cuts=st.lists(st.integers(0, 60), max_size=4),
 )

@@ -31,7 +31,7 @@ WAYS = (
     ("head_turns", "end", "3", "end"),
     ("timer", "left", "go", "end"),
     ("timer", "left", "go", None, "end"),
-    ("timer", "head_turns", "go", "60", None, "0"),
+    ("timer", "head_turns", "go", "1", "60", None, "0", "60"),
 )
 
 
@@ -86,8 +86,8 @@ def states_of(store, window, clock, monkeypatch, *, large):
         ("1280x800", False, "long", 1.0),
         ("1280x800", True, "long", 1.0),
         ("1024x600", False, "long", 1.5),
-        ("1920x1200", False, "long", 2.0),
-        ("1280x800", True, "long", 2.0),
+        pytest.param("1920x1200", False, "long", 2.0, marks=pytest.mark.long),
+        pytest.param("1280x800", True, "long", 2.0, marks=pytest.mark.long),
         ("1280x800", False, "mirrored", 1.0),
         ("1280x800", False, "de", 2.0),
         ("1024x600", True, "de", 1.0),

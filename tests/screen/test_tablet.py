@@ -523,7 +523,7 @@ def grown(monkeypatch, tmp_path, n_rounds):
     return (last[0] - first[0]) / (n_rounds - max(1, n_rounds // 10)), last[1] - first[1]
 
 
-KEPT_BY_THE_HAND = 150  # a round shows four pages; their published states stay in the test
+KEPT_BY_THE_HAND = 170  # a round shows four pages; their published states stay in the test
 
 
 def test_a_few_rounds_leave_nothing_behind(monkeypatch, tmp_path):

@@ -180,6 +180,8 @@ def test_units_stand_in_names_and_agree_with_the_dictionary():
                 assert column.unit == "mm/{px}"
             elif column.name.endswith("_mm_s"):
                 assert column.unit == "mm/s"
+            elif column.name.endswith("_a_day"):
+                assert column.unit == "/d"
             elif suffix in units and column.kind in ("number", "integer"):
                 assert column.unit == units[suffix], column.name
 
