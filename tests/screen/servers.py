@@ -201,7 +201,9 @@ class Published:
         until_s = time.monotonic() + limit_s
         while time.monotonic() < until_s:
             if self._process.poll() is not None:
-                assert ended, f"the program ended; last page {self.now()}"
+                errors = self._process.stderr
+                said = errors.read() if errors is not None else ""
+                assert ended, f"the program ended: {said}; last page {self.now()}"
                 return True
             if not ended and self.now()["number"] != number:
                 return True
