@@ -208,6 +208,7 @@ def test_every_form_is_sent_by_mouse_by_keys_and_without_scripts(pages, forms, a
     send_all(pages, forms, own, lambda _place: WAYS)
 
 
+@pytest.mark.long
 def test_the_forms_that_end_something(clinic, tmp_path, browser):
     """Erasing, locking and closing, each by keys."""
     home = shutil.copytree(clinic, tmp_path / "clinic")
