@@ -201,9 +201,10 @@ class Published:
         until_s = time.monotonic() + limit_s
         while time.monotonic() < until_s:
             if self._process.poll() is not None:
-                errors = self._process.stderr
-                said = errors.read() if errors is not None else ""
-                assert ended, f"the program ended: {said}; last page {self.now()}"
+                if not ended:
+                    errors = self._process.stderr
+                    said = errors.read() if errors is not None else ""
+                    raise AssertionError(f"the program ended: {said}; last page {self.now()}")
                 return True
             if not ended and self.now()["number"] != number:
                 return True
