@@ -204,7 +204,8 @@ class Published:
                 if not ended:
                     errors = self._process.stderr
                     said = errors.read() if errors is not None else ""
-                    raise AssertionError(f"the program ended: {said}; last page {self.now()}")
+                    why = f"the program ended: {said}; last page {self.now()}"
+                    raise AssertionError(why)
                 return True
             if not ended and self.now()["number"] != number:
                 return True
