@@ -7,8 +7,6 @@ person who is enrolled there as somebody else is refused, and a plan that contra
 
 from __future__ import annotations
 
-import base64
-import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
@@ -20,12 +18,12 @@ from pydantic import Field
 from battery import forms
 from battery.errors import HandoverError, NewerFormatError
 from battery.files import inside
-from battery.handover.folder_files import files_in, read_plain, write_whole
-from battery.handover.keys import Card, clinic_keys, clinics_of, verified
+from battery.handover.folder_files import files_in, read_plain
+from battery.handover.keys import Card, clinic_keys, clinics_of
+from battery.handover.signed import FormatForm, Signed
 from battery.moments import utc_text
 from battery.own_plan import contradiction_words, own_plan, plan_words
 from battery.people import PICTURE, PICTURES, picture_of
-from battery.recording import canonical_json
 from battery.store import Person, Store
 from battery.store.arrival import Rows
 from battery.store.fitting import hold_row
@@ -45,15 +43,21 @@ NEWER = (
 )
 
 
-class _FormatForm(forms.Form):
-    format: Annotated[int, Field(ge=1, le=10_000)]
-
-
-class _CardForm(_FormatForm):
+class _CardForm(FormatForm):
     made_utc: forms.Moment
     person: forms.PersonForm
     picture: Literal[PICTURES]  # type: ignore[valid-type]
     rows: dict[str, Annotated[list[dict[str, Any]], Field(max_length=MAX_ROWS)]]
+
+
+_SIGNED = Signed(
+    _CardForm,
+    FORMAT,
+    SIGNED_AS,
+    what="card of a person",
+    unharmed="nothing was changed",
+    newer=NEWER,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,18 +90,13 @@ def write_person_card(store: Store, code: str, folder: Path, *, now: datetime) -
     picture = picture_of(store, code)
     beside = store.bundles.beside_person(code).person
     body = {
-        "format": FORMAT,
         "made_utc": utc_text(now, "seconds"),
         "person": to_plain(person),
         "picture": picture,
         "rows": {name: beside[name] for name in TRAVELS if name in beside},
     }
-    signer = clinic_keys(store).signer
-    signature = signer.sign(SIGNED_AS + canonical_json(body).encode())
-    whole = {"body": body, "signature": base64.b64encode(signature).decode()}
     path = inside(folder, f"{code}{PERSON_CARD}")
-    write_whole(path, (canonical_json(whole) + "\n").encode())
-    return path
+    return _SIGNED.write(path, body, clinic_keys(store).signer)
 
 
 def person_cards(store: Store, folder: Path) -> tuple[list[PersonCard], list[str]]:
@@ -175,28 +174,7 @@ def refresh(store: Store, folder: Path) -> list[str]:
 
 
 def _read(data: bytes, clinics: Sequence[Card]) -> PersonCard:
-    try:
-        whole = json.loads(data)
-        body, signature = whole["body"], base64.b64decode(whole["signature"], validate=True)
-        signed = SIGNED_AS + canonical_json(body).encode()
-        holds = any(
-            verified(base64.b64decode(card.sign), signature, signed)
-            for card in clinics
-            if card.sign
-        )
-        is_later = forms.hold(_FormatForm, body).format > FORMAT
-        told = None if is_later else forms.hold(_CardForm, body)
-    except (
-        ValueError, KeyError, TypeError, RecursionError, AttributeError, OverflowError,
-        MemoryError,
-    ) as error:  # fmt: skip
-        msg = "it is no card of a person; nothing was changed"
-        raise HandoverError(msg) from error
-    if told is None:
-        raise NewerFormatError(NEWER)
-    if not holds:
-        msg = "its signature is not the clinic's; nothing was changed"
-        raise HandoverError(msg)
+    told = _SIGNED.read(data, clinics)
     person = Person(**told.person.model_dump())
     return PersonCard(person, told.picture, _rows(told.rows, person.code))
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import json
 import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -13,11 +11,11 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from pydantic import AfterValidator, Field
 
 from battery import forms
-from battery.errors import HandoverError, NewerFormatError
+from battery.errors import HandoverError
 from battery.files import inside
-from battery.handover.folder_files import files_in, read_plain, write_whole
-from battery.handover.keys import Card, verified
-from battery.recording import canonical_json
+from battery.handover.folder_files import files_in, read_plain
+from battery.handover.keys import Card
+from battery.handover.signed import FormatForm, Signed
 from battery.store import Store
 from battery.store.handing import MAX_BUNDLES
 from battery.store.merging import Received
@@ -43,11 +41,7 @@ def _pairs(bundles: list[list[Any]]) -> list[list[Any]]:
     return bundles
 
 
-class _FormatForm(forms.Form):
-    format: Annotated[int, Field(ge=1, le=10_000)]
-
-
-class _ReceiptForm(_FormatForm):
+class _ReceiptForm(FormatForm):
     """What a receipt of this format says."""
 
     clinic: forms.Name
@@ -58,6 +52,16 @@ class _ReceiptForm(_FormatForm):
         Field(max_length=MAX_BUNDLES),
         AfterValidator(_pairs),
     ]
+
+
+_SIGNED = Signed(
+    _ReceiptForm,
+    FORMAT,
+    SIGNED_AS,
+    what="receipt",
+    unharmed="nothing was marked as received",
+    newer=NEWER,
+)
 
 
 def write_receipt(
@@ -77,18 +81,13 @@ def write_receipt(
         If it cannot be written; what was received stays received.
     """
     body = {
-        "format": FORMAT,
         "clinic": clinic.fingerprint,
         "tablet": tablet,
         "made_utc": made_utc,
         "bundles": [[r.number, r.sha256] for r in taken],
     }
-    signature = signer.sign(SIGNED_AS + canonical_json(body).encode())
-    whole = {"body": body, "signature": base64.b64encode(signature).decode()}
     name = f"{clinic.fingerprint}_{tablet}{RECEIPT}".replace(" ", "")
-    path = inside(folder, name)
-    write_whole(path, (canonical_json(whole) + "\n").encode())
-    return path
+    return _SIGNED.write(inside(folder, name), body, signer)
 
 
 def acknowledge(
@@ -119,31 +118,8 @@ def acknowledge(
 
 
 def _named(data: bytes, clinics: Sequence[Card], tablet: str) -> set[tuple[int, str]]:
-    try:
-        whole = json.loads(data)
-        body, signature = whole["body"], base64.b64decode(whole["signature"], validate=True)
-        signed = SIGNED_AS + canonical_json(body).encode()
-        holds = any(
-            verified(base64.b64decode(card.sign), signature, signed)
-            for card in clinics
-            if card.sign
-        )
-        is_later = forms.hold(_FormatForm, body).format > FORMAT
-        fits = body["tablet"] == tablet
-        told = None if is_later else forms.hold(_ReceiptForm, body)
-        named = set() if told is None else {(number, sha) for number, sha in told.bundles}
-    except (
-        ValueError, KeyError, TypeError, RecursionError, AttributeError, OverflowError,
-        MemoryError,
-    ) as error:  # fmt: skip
-        msg = "it is no receipt; nothing was marked as received"
-        raise HandoverError(msg) from error
-    if is_later:  # and signed as such, so that its signature cannot be told here
-        raise NewerFormatError(NEWER)
-    if not holds:
-        msg = "its signature is not the clinic's; nothing was marked as received"
-        raise HandoverError(msg)
-    if not fits:
+    told = _SIGNED.read(data, clinics)
+    if told.tablet != tablet:
         msg = "it is for another tablet; nothing was marked"
         raise HandoverError(msg)
-    return named
+    return {(number, sha) for number, sha in told.bundles}
