@@ -16,6 +16,7 @@ from battery.stage.screen.sound import Sound
 from battery.stage.settings.comfort import Comfort, comfort_of, comfortable_window
 from battery.stage.settings.device import load_device
 from battery.store import Person, Store
+from battery.trouble_notes import note_trouble
 from battery.visits import Wall
 
 
@@ -83,7 +84,10 @@ def home_exercise_on_screen(
         pages = home_exercise_pages(
             store, person, make, window.sound, wall=wall, random_source=random_source
         )
-        run_pages(window, pages.first(closed), large=large)
+        run_pages(
+            window, pages.first(closed), large=large,
+            note=lambda error: note_trouble(store, error, now=wall()),
+        )  # fmt: skip
         note = window.sound.note
     kept = [e for e in store.care.home_exercises(person.code) if e.practice_id not in before]
     said = ", ".join(f"{entry.kind} {entry.exercise.replace('_', ' ')}" for entry in kept)

@@ -35,6 +35,7 @@ from battery.stage.settings.comfort import comfort_of, comfortable_window
 from battery.stage.settings.device import load_device, system_name
 from battery.store import LoopCheck, Store
 from battery.store.rows import Edge
+from battery.trouble_notes import note_trouble
 from battery.visits import Wall
 
 GO = Button("go", texts.GO_ON, "right")
@@ -325,5 +326,9 @@ def film_loop(store: Store, *, wall: Wall) -> list[str]:
         pages = LoopPages(
             make, keeper(store, window, alias, lines.append), device=alias, wall=wall
         )
-        run_pages(window, pages.first(lambda: None))
+        run_pages(
+            window,
+            pages.first(lambda: None),
+            note=lambda error: note_trouble(store, error, now=wall()),
+        )
     return lines or [f"device {alias}: nothing was read; nothing was stored"]

@@ -14,6 +14,7 @@ from battery.stage.screen.scale import MAX_RATIO, MIN_RATIO
 from battery.stage.screen.window import Window
 from battery.stage.settings.device import Screens, keep_screen, load_device, system_name
 from battery.store import Store, TimingCheck
+from battery.trouble_notes import note_trouble
 from battery.visits import Wall
 
 
@@ -112,7 +113,7 @@ def measure_with_card(
         found=lambda screen: keep_screen(store, alias, known, screen, at_utc=utc_text(wall())),
         after=lambda: timing,
     )
-    run_pages(window, pages.first())
+    run_pages(window, pages.first(), note=lambda error: note_trouble(store, error, now=wall()))
     if not timing.flips_ns:
         return []
     check = timing_check(

@@ -22,7 +22,7 @@ from battery.stage.hand_over import HandOver, Told
 from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.language import texts
 from battery.stage.loop_check import LoopPages, keeper
-from battery.stage.pages.builder import Maker, Next
+from battery.stage.pages.builder import BACK, Maker, Next
 from battery.stage.pages.comforts import Settings, side_of, wear
 from battery.stage.pages.following import follow, say_trouble
 from battery.stage.pages.home_plan import HomePlanPages
@@ -37,6 +37,7 @@ from battery.stage.settings.device import Screens, load_device
 from battery.stage.sound_check import heard_page
 from battery.stage.visit import VisitPages, changes_kept
 from battery.store import Person, Store
+from battery.trouble_notes import TroubleNote, last_trouble, note_trouble, notes_path
 from battery.visits import Wall
 
 REMIND = "remind "
@@ -96,8 +97,10 @@ def tablet_on_screen(
             try:
                 follow(window, tablet)
             except Exception as error:  # noqa: BLE001  # whatever it is, the next person can go on
-                told(f"went wrong: {error if isinstance(error, BatteryError) else repr(error)}")
-                say_trouble(window, large=large)
+                path = note_trouble(store, error, now=wall())
+                said = error if isinstance(error, BatteryError) else repr(error)
+                told(f"went wrong: {said}" + (f"; noted in '{path}'" if path else ""))
+                say_trouble(window, large=large, noted=path is not None)
 
 
 def present(store: Store) -> list[Person]:
@@ -380,12 +383,17 @@ class Tablet:
         else:
             choices.append(Button("pair", texts.PAIR, main=False))
         choices.append(Button("leave", texts.LEAVE, main=False))
+        ways = [Button("back", texts.BACK, "left", main=False)]
+        if (wrong := last_trouble(self._store)) is not None:
+            ways.append(Button("wrong", texts.WRONG_LAST, "right", main=False))
 
         def after(key: str) -> Page | None:
             if key == "leave":
                 raise Left
             if key == "measure":
                 return _Sitting(self._measure)
+            if key == "wrong" and wrong is not None:
+                return self._wrong(make, wrong)
             if key == "loop":
                 return self._loop(make).first(_closed)
             clinic = FromClinic(self._store, make, told=self._told)
@@ -398,9 +406,29 @@ class Tablet:
             "staff menu",
             texts.STAFF_TITLE,
             (),
-            (Button("back", texts.BACK, "left", main=False),),
+            tuple(ways),
             after,
             choices=tuple(choices),
+            stop=False,
+        )
+
+    def _wrong(self, make: Maker, wrong: TroubleNote) -> TextPage:
+        """Return the page that says what went wrong last."""
+        at = wrong.at
+        return make.text(
+            "went wrong",
+            texts.WRONG_LAST,
+            (
+                texts.WRONG_WHEN.format(
+                    day=texts.day_words(at.date()), time=f"{at:%H:%M}", page=wrong.page or "-"
+                ),
+                texts.WRONG_WHAT.format(
+                    what=wrong.what, where=wrong.where, program=wrong.program
+                ),
+                texts.WRONG_FILE.format(file=str(notes_path(self._store))),
+            ),
+            (BACK,),
+            lambda _: self._staff(make),
             stop=False,
         )
 

@@ -31,6 +31,7 @@ from battery.stage.settings.device import Screens, keep_screen, load_device, sys
 from battery.stage.settings.kiosk import warnings
 from battery.stage.sound_check import first_heard, heard_page
 from battery.store import Person, Store
+from battery.trouble_notes import note_trouble
 from battery.visits import VisitRun, Wall, begin_visit
 
 N_PAGES, PAGE_S = 40, 5.0  # pages of a visit, and how long somebody looks at one
@@ -254,6 +255,8 @@ def visit_on_screen(
             random_source=random_source,
             comfort=comfort,
         )
-        with trouble_said(window, large=large):
+        with trouble_said(
+            window, large=large, note=lambda error: note_trouble(store, error, now=wall())
+        ):
             pages.follow()
         return pages.said()

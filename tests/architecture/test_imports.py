@@ -17,7 +17,7 @@ LINES = (
     ("battery.demo", "battery.joining", "battery.recovery"),
     ("battery.stage", "battery.desk"),
     ("battery.report", "battery.export", "battery.handover"),
-    ("battery.copies",),
+    ("battery.copies", "battery.trouble_notes"),
     (
         "battery.visits",
         "battery.effective",

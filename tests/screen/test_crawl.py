@@ -61,6 +61,7 @@ ELSEWHERE = {
             "person",
             "nobody",
             "staff menu",
+            "went wrong",
             "home plan",
             "home days",
             "reminder",

@@ -6,6 +6,7 @@ hand and how blocks are done are exchanged.
 
 import gc
 import json
+import os
 import random
 import uuid
 from dataclasses import asdict
@@ -16,6 +17,7 @@ import pytest
 from sqlalchemy import insert
 
 from battery.drives import Drive
+from battery.errors import StageError
 from battery.handover import make_clinic_keys, make_tablet_keys, receive
 from battery.handover.keys import found_cards
 from battery.people import picture_of
@@ -30,8 +32,15 @@ from battery.stage.settings import comfort as comfort_module
 from battery.stage.settings.comfort import comfort_of
 from battery.stage.tablet import tablet_on_screen
 from battery.store import Store, schema
+from battery.trouble_notes import (
+    MAX_BYTES,
+    MAX_NOTES,
+    last_trouble,
+    note_trouble,
+    notes_path,
+)
 from battery.visits import begin_visit
-from tests.screen.door import PANELS, Home, blocks_done_at_once, command
+from tests.screen.door import NOW, PANELS, Home, blocks_done_at_once, command
 from tests.screen.manners import Person
 from tests.screen.pilot import Clock, Pilot
 
@@ -420,25 +429,53 @@ def test_of_several_sticks_the_one_with_bundles_is_taken_else_one_is_asked_for(
     use(monkeypatch, home, [("person", "send"), ("sent", "end"), ("person", "looks")])
 
 
-def test_a_failure_inside_a_visit_leads_back_to_the_start(monkeypatch, tmp_path):
-    home = Home(tmp_path / "home")
+def test_a_failure_inside_a_visit_leads_back_to_the_start_and_is_noted(monkeypatch, tmp_path):
+    """What it says is in no note: it could quote what somebody has answered."""
+    home = Home(tmp_path / "home", setup=("--staff-code", CODE))
     fails = [True]
 
     def failing(*args, **options):
         if fails:
             fails.pop()
-            msg = "no room"
-            raise OSError(msg)
+            msg = "tiredness 7 of 10"
+            raise ValueError(msg)
         return begin_visit(*args, **options)
 
     monkeypatch.setattr("battery.stage.visit.begin_visit", failing)
+    behind = [("person", "corners"), *(("staff", digit) for digit in CODE)]
     script = [
+        *behind, ("staff menu", "back"),
         ("person", "visit"), ("start", "go"), ("trouble", "end"),
-        ("person", "visit"), ("start", "go"), ("thanks", "end"), ("person", "looks"),
+        ("person", "visit"), ("start", "go"), ("thanks", "end"),
+        *behind, ("staff menu", "wrong"), ("went wrong", "back"), ("staff menu", "leave"),
     ]  # fmt: skip
-    _, told = use(monkeypatch, home, script)
-    assert any("no room" in line for line in told)
+    hand, told = use(monkeypatch, home, script)
+    assert any("tiredness" in line for line in told)
     assert any("visit 1 of" in line for line in told)
+    menus = [{b["key"] for b in s["buttons"]} for s in hand.states if s["page"] == "staff menu"]
+    assert [("wrong" in keys) for keys in menus] == [False, True, True]
+    with Store.open(home.folder, write=False) as store:
+        path, last = notes_path(store), last_trouble(store)
+    assert (last.page, last.what, last.at) == ("start", "ValueError", home.now)
+    assert last.where.endswith(" failing")
+    assert "tiredness" not in path.read_text()
+    assert os.name != "posix" or path.stat().st_mode & 0o077 == 0
+
+
+def test_notes_of_failures_stay_few_and_a_spoilt_file_is_none(tmp_path):
+    with Store.open(tmp_path) as store:
+        for n in range(MAX_NOTES + 5):
+            note_trouble(store, StageError(f"number {n} " + "x" * 10_000), now=NOW)
+        path = notes_path(store)
+        assert len(path.read_text().split("\n\n")) == MAX_NOTES + 1
+        assert path.stat().st_size < MAX_BYTES
+        assert last_trouble(store).what.startswith(f"StageError: number {MAX_NOTES + 4} ")
+        path.write_bytes(b"\xff" * 3 * MAX_BYTES)
+        assert last_trouble(store) is None
+        path.unlink()
+        path.mkdir()  # no note can be written: that is no failure of its own
+        assert note_trouble(store, StageError("again"), now=NOW) is None
+        assert last_trouble(store) is None
 
 
 def test_while_another_program_records_the_visit_waits_and_the_tablet_stays(

@@ -162,6 +162,7 @@ TROUBLE_LINES = (
     _("The program has a problem. It is nothing you did."),
     _("What you finished is saved. Please tell your therapist."),
 )
+TROUBLE_NOTED = _("A note for the staff is kept on this tablet.")
 
 POSTURE_TITLE = _("Please sit like this")
 POSTURE_LINES = (
@@ -287,6 +288,10 @@ FAILED_LINES = (
     _("Try again, or use another stick. If it fails again, please tell your clinic."),
 )
 MEASURE = _("Measure the screen")
+WRONG_LAST = _("What went wrong last")
+WRONG_WHEN = _("{day}, {time}, page: {page}")
+WRONG_WHAT = _("{what} ({where}; {program})")
+WRONG_FILE = _("All notes stand in the file {file}.")
 
 NEW_PERSON = _("New person")
 NO_CARD_FOUND_TITLE = _("No card of a new person was found")
@@ -532,6 +537,10 @@ SPOKEN: Mapping[str, Text] = {
 }
 # For staff, who read them.
 FOR_STAFF: tuple[Text, ...] = (
+    WRONG_LAST,
+    WRONG_WHEN,
+    WRONG_WHAT,
+    WRONG_FILE,
     NEW_PERSON,
     NO_CARD_FOUND_TITLE,
     NO_CARD_FOUND_LINE,
