@@ -13,10 +13,11 @@ from datetime import datetime
 from pathlib import Path
 from traceback import walk_tb
 
+import platformdirs
+
 from battery.errors import HandoverError, PlanError, StageError, StoreError
 from battery.files import make_folder, replace_whole
 from battery.store import Store
-from battery.store.opening import home_folder
 from battery.visits import software_version
 
 FILE_NAME = "troubles.txt"
@@ -56,10 +57,12 @@ class TroubleNote:
     where: str
 
 
-def notes_path(store: Store) -> Path | None:
-    """Return where notes are kept; None if the store is on a server and no folder is named."""
-    home = store.folder or home_folder(None)
-    return None if isinstance(home, str) else home / FILE_NAME
+def notes_path(store: Store) -> Path:
+    """Return where notes are kept: beside the store if that is on this machine."""
+    folder = store.folder or platformdirs.user_data_path(
+        "coordination-battery", appauthor=False
+    )
+    return folder / FILE_NAME
 
 
 def note_trouble(store: Store, error: BaseException, *, now: datetime) -> Path | None:
@@ -78,8 +81,6 @@ def note_trouble(store: Store, error: BaseException, *, now: datetime) -> Path |
         The file; None where none can be written, which is no failure of its own.
     """
     path = notes_path(store)
-    if path is None:
-        return None
     try:
         make_folder(path.parent)
         kept = [*_notes(path), _note(error, now)][-MAX_NOTES:]
@@ -93,9 +94,8 @@ def note_trouble(store: Store, error: BaseException, *, now: datetime) -> Path |
 
 def last_trouble(store: Store) -> TroubleNote | None:
     """Return what was noted last; None if nothing was, or it cannot be read."""
-    path = notes_path(store)
     try:
-        notes = [] if path is None else _notes(path)
+        notes = _notes(notes_path(store))
     except OSError:
         return None
     if not notes:

@@ -33,8 +33,8 @@ def keys(
 ) -> None:
     """Set up the hand-over: once at the clinic, then once on each tablet.
 
-    At the clinic: battery keys clinic /stick
-    On the tablet: battery keys tablet /stick --fingerprint "1a2b 3c4d 5e6f 7a8b"
+    At the clinic: battery keys clinic STICK
+    On the tablet: battery keys tablet STICK --fingerprint "1a2b 3c4d 5e6f 7a8b"
     """
     from battery.handover import show_keys
 
@@ -95,8 +95,8 @@ def card(
 ) -> None:
     """Put a person's card onto a stick, or enrol by it on a tablet: code, picture and plan.
 
-    At the clinic: battery card K7QF --to /media/stick
-    On the tablet: battery card K7QF --from /media/stick
+    At the clinic: battery card K7QF --to STICK
+    On the tablet: battery card K7QF --from STICK
     """
     from battery.handover import person_cards, take_person_card, write_person_card
 
@@ -128,7 +128,7 @@ def send(
 ) -> None:
     """Write every visit that the clinic has not acknowledged into a folder, signed and sealed.
 
-    Safe to repeat; nothing is deleted here. Example: battery send --to /media/stick
+    Safe to repeat; nothing is deleted here. Example: battery send --to STICK
     """
     from battery.handover import send as hand_over
 
@@ -148,7 +148,7 @@ def receive(
 ) -> None:
     """Take in the bundles of a folder and leave receipts there. Safe to repeat.
 
-    Example: battery receive /media/stick
+    Example: battery receive STICK
     """
     from battery.handover import receive as take_in
     from battery.handover import waiting_alarms, waiting_lines

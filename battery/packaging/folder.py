@@ -43,6 +43,8 @@ LEFT_OUT = (
     "libtcl*",
     "libtk*",
 )
+# A console of its own, opened by an icon, goes; the one it was typed in stays.
+WITHOUT_CONSOLE = {"win32": ("--hide-console", "hide-early")}
 NOT_IMPORTED = (
     "tkinter",
     "IPython",
@@ -83,6 +85,7 @@ def build_folder(target: Path, *, workplace: Path) -> Path:
             "--collect-submodules", "tasks", "--collect-submodules", "uvicorn",
             "--recursive-copy-metadata", NAME,
             *(f"--exclude-module={name}" for name in NOT_IMPORTED),
+            *WITHOUT_CONSOLE.get(sys.platform, ()),
             str(Path(__file__).with_name("frozen.py")),
         ],
         "gathering the program",

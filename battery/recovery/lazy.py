@@ -331,11 +331,15 @@ def everything(n: int = N_COPIES, kept: Path | None = None) -> list[Copies]:
         for number, manner in enumerate(own):
             file = kept / f"{task}-{number}-{n}.json" if kept else None
             if file and file.exists():
-                found.append(Copies(task, manner, *map(tuple, json.loads(file.read_text()))))
+                found.append(
+                    Copies(
+                        task, manner, *map(tuple, json.loads(file.read_text(encoding="utf-8")))
+                    )
+                )
                 continue
             found.append(copies(task, manner, n))
             if file:
-                file.write_text(json.dumps([found[-1].whole, found[-1].done]))
+                file.write_text(json.dumps([found[-1].whole, found[-1].done]), encoding="utf-8")
     return found
 
 

@@ -40,7 +40,7 @@ class Publisher:
         self._last = text
         self._number += 1
         part = self._path.with_suffix(".part")
-        part.write_text(json.dumps({"number": self._number, **state}))
+        part.write_text(json.dumps({"number": self._number, **state}), encoding="utf-8")
         part.replace(self._path)
 
 
