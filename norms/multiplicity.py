@@ -12,7 +12,6 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr
-from scipy.stats import false_discovery_control
 
 from norms.verdict import Verdict
 
@@ -29,6 +28,8 @@ def discoveries(p: Sequence[float], *, rate: float = RATE) -> NDArray[np.bool_]:
     """
     if not len(p):
         return np.zeros(0, dtype=bool)
+    from scipy.stats import false_discovery_control  # slow to load
+
     return np.asarray(false_discovery_control(p, method="bh") <= rate)
 
 

@@ -14,7 +14,6 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import kendalltau, theilslopes
 
 from norms.scatter import transform
 
@@ -99,6 +98,8 @@ def theil_sen(values: ArrayLike, times: ArrayLike) -> Slope:
     if len(y) < 2 or len(y) != len(t) or np.ptp(t) == 0:
         msg = f"{len(y)} values at {len(t)} times; at least 2 at different times are needed"
         raise ValueError(msg)
+    from scipy.stats import theilslopes  # slow to load, and a verdict needs none of it
+
     found = theilslopes(y, t, alpha=0.95)
     return Slope(float(found.slope), float(found.low_slope), float(found.high_slope))
 
@@ -127,6 +128,8 @@ def mann_kendall(values: ArrayLike) -> MannKendall:
     if not signs.any():
         return MannKendall(0, 0.0, 1.0, n, exact=True)
     tied = bool((signs == 0).any())
+    from scipy.stats import kendalltau
+
     found = kendalltau(np.arange(n), y, method="asymptotic" if tied else "exact")
     counted = tied and n <= MAX_COUNTED
     p = _counted(y, s) if counted else float(found.pvalue)

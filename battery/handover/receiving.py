@@ -28,9 +28,7 @@ from battery.handover.receipts import write_receipt
 from battery.handover.sending import BUNDLE, remember
 from battery.moments import utc_text
 from battery.own_plan import contradictions
-from battery.scoring import score_block
 from battery.scoring.score import Score
-from battery.scoring.trials import rows_to_keep
 from battery.store import Store
 from battery.store.arrival import Arrival, Outcome
 from battery.store.base import ascii_only
@@ -235,6 +233,10 @@ def scored(arrival: Arrival) -> Arrival:
     """Score the test blocks; a block that cannot be scored has no scores and no trials."""
     if arrival.visit is None:
         return arrival
+    # What only lists or sends does not wait for the libraries of computing.
+    from battery.scoring import score_block
+    from battery.scoring.trials import rows_to_keep
+
     screen = arrival.visit.header.device.screen
     scores: dict[str, Sequence[Score]] = {}
     trials: dict[str, Sequence[TrialRow] | None] = {}

@@ -21,7 +21,6 @@ from battery.report.judged import Page, page_data
 from battery.report.note import note_text
 from battery.report.pooling import Pools
 from battery.report.sheet import ROOM_MM, Paper, sheet
-from battery.report.traces import traces_of
 from battery.store import Store
 
 
@@ -85,6 +84,8 @@ def page_of(store: Store, code: str, *, now: datetime, pools: Pools | None = Non
         If nobody has the code.
     """
     page = page_data(gather(store, code, pools), made=now)
+    from battery.report.traces import traces_of  # a list of people draws nothing
+
     return replace(page, traces=traces_of(page, store.records.load, store.left_out))
 
 

@@ -9,8 +9,6 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import bdtr, chdtri, stdtrit
 
-from battery.scoring.signal.path import Floats
-
 Z = 1.959963984540054  # 97.5 % point of the standard normal
 RESAMPLES = 1000
 MIN_RESAMPLED = 5
@@ -20,6 +18,7 @@ MEDIAN_TO_MEAN = math.sqrt(math.pi / 2)
 TAIL = 0.025
 REACH_OF_DEPENDENCE = 1 / 3  # of a record, over which windows may hang together
 
+Floats = npt.NDArray[np.float64]
 Interval = tuple[float, float]
 NONE: Interval = (math.nan, math.nan)
 Statistic = Callable[[Floats], Floats]  # of shape (resamples, n, ...) to (resamples,)
