@@ -213,8 +213,8 @@ def test_a_number_far_ahead_is_refused_and_names_no_million_others(tmp_path):
     field.store.close()
 
 
-def test_three_hundred_spoilt_bundles_do_no_harm(tmp_path):
-    loop(tmp_path, 300, seed=1)
+def test_a_hundred_spoilt_bundles_do_no_harm(tmp_path):
+    loop(tmp_path, 100, seed=1)
 
 
 @pytest.mark.long

@@ -96,7 +96,7 @@ def test_the_end_holds_what_it_should():
     assert "('minutes', 20.0)" in state["practice"][0]
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(order=ORDERS)
 def test_every_order_with_repeats_ends_in_the_same_store(order):
     state, visits = end_of(order)

@@ -21,6 +21,7 @@ from battery.stage.screen.window import Window
 from battery.stage.settings.comfort import Comfort
 from battery.store import Store
 from tests.screen.pilot import Clock, Pilot, tablet
+from tests.sparing import share
 
 NOW = datetime.fromisoformat("2026-03-04T10:00:00+00:00")
 LEAVING = {"start": "other", "other": "end"}  # every other page is passed by its main button
@@ -76,10 +77,14 @@ def first_pages(monkeypatch, folder, screen: Screen, comfort: Comfort, *, large:
     return pilots[0].states
 
 
-@pytest.mark.parametrize("size", ["1280x800", "1920x1200"])
 @pytest.mark.parametrize(
-    ("large", "language_code", "text_percent"),
-    list(itertools.product([True, False], ["en", "de"], [100, 150, 200])),
+    ("size", "large", "language_code", "text_percent"),
+    share(
+        itertools.product(
+            ["1280x800", "1920x1200"], [True, False], ["en", "de"], [100, 150, 200]
+        ),
+        5,
+    ),
 )
 def test_the_first_page_comes_up_on_a_measured_screen(
     monkeypatch, tmp_path, size, large, language_code, text_percent

@@ -1,5 +1,6 @@
 """The page on paper: two sheets before the details, on A4 and letter, within the margins."""
 
+import itertools
 import re
 import subprocess
 
@@ -8,6 +9,7 @@ import pytest
 from battery.errors import ReportError
 from battery.report import pdf
 from tests import report_cases as cases
+from tests.sparing import share
 
 pytestmark = pytest.mark.needs("pango")
 
@@ -39,8 +41,9 @@ def texts(page):
     return [box for box in page._page_box.descendants() if getattr(box, "text", "")]
 
 
-@pytest.mark.parametrize("name", cases.CASES)
-@pytest.mark.parametrize("paper", ["A4", "letter"])
+@pytest.mark.parametrize(
+    ("name", "paper"), share(itertools.product(cases.CASES, ["A4", "letter"]), 3)
+)
 def test_each_of_the_two_sheets_is_one_page_with_nothing_beyond_its_margins(
     weasyprint, name, paper
 ):

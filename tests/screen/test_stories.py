@@ -202,7 +202,7 @@ def kill_again_and_again(display, pointer, home, n_kills):
 
 @pytest.mark.timeout(400)
 def test_a_kill_loses_no_finished_block(display, pointer, home):
-    kill_again_and_again(display, pointer, home, 2)
+    kill_again_and_again(display, pointer, home, 1)
 
 
 @pytest.mark.long

@@ -99,7 +99,7 @@ def change_many(folder, n, seed, place):
 
 
 def test_every_changed_value_of_a_signed_export_is_named(signed, tmp_path):
-    silent, _ = change_many(signed, 30, 1, tmp_path)
+    silent, _ = change_many(signed, 12, 1, tmp_path)
     assert silent == []
 
 

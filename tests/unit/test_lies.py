@@ -53,7 +53,7 @@ def test_every_lie_is_named_waits_and_reaches_no_table(desk, tmp_path):
     assert "says what cannot be: visit.started_utc is 'a word'" in listed
 
 
-@pytest.mark.parametrize("names", [WORDS[::5], pytest.param(WORDS, marks=pytest.mark.long)])
+@pytest.mark.parametrize("names", [WORDS[::12], pytest.param(WORDS, marks=pytest.mark.long)])
 def test_a_lie_that_waits_already_is_not_taken(desk, names):
     """As a program without the gate let it in: under its tablet or its person."""
     with Store.open(desk.new_home()) as store:
