@@ -15,6 +15,7 @@ from battery.recording import short_hash
 from battery.rescoring import rescore_all
 from battery.store import Store
 from tests.export_kit import FULL, NOW, package, put_right, rewrite, rows, set_value
+from tests.sparing import share
 
 
 @pytest.fixture(scope="module")
@@ -175,7 +176,7 @@ def test_what_is_no_export_is_refused(tmp_path, text):
             check(tmp_path)
 
 
-@pytest.mark.parametrize("odd", [7, None, "people", [], {"name": 7}, {}])
+@pytest.mark.parametrize("odd", share([7, None, "people", [], {"name": 7}, {}], 4))
 def test_what_is_no_resource_is_named_and_the_others_are_read(own, odd):
     """Found by search: copies as CSV were looked up among resources that are none."""
     told = package(own)
@@ -186,7 +187,7 @@ def test_what_is_no_resource_is_named_and_the_others_are_read(own, odd):
     rescore_export(own)
 
 
-@pytest.mark.parametrize("parts", [[], 7, {}, None])
+@pytest.mark.parametrize("parts", share([[], 7, {}, None], 3))
 def test_a_table_whose_parts_make_no_sense_is_named(own, parts):
     told = package(own)
     next(r for r in told["resources"] if r["name"] == "scores")["parts"] = parts
