@@ -16,7 +16,7 @@ import numpy as np
 from battery.errors import UsageError
 from battery.scoring.stats.intervals import of_mean
 from battery.store import LoopCheck
-from battery.store.rows import Edge
+from battery.store.rows.device_checks import Edge
 
 WANTED = 30  # touches, and as many lifts
 MIN_READ = 10

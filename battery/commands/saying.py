@@ -38,7 +38,7 @@ def mark(
 
     Example: battery mark K7QF medication --on 2026-05-31 --note "evening dose halved"
     """
-    from battery.store.rows import MarkerKind
+    from battery.store.rows.said_later import MarkerKind
 
     if kind not in get_args(MarkerKind):
         msg = f"{kind!r} is no kind of event; kinds are {', '.join(get_args(MarkerKind))}"

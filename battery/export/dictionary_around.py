@@ -8,7 +8,7 @@ from battery.alarms import Kind
 from battery.cautions import CONTRAINDICATIONS as ASKED
 from battery.export.columns import DAY, UUID, Column, Key, Table, number
 from battery.store import Decision, HomeExerciseHand, Scope, State, Takeable
-from battery.store.rows import PlannedExercise, Present, TargetPlace
+from battery.store.rows.person_care import PlannedExercise, Present, TargetPlace
 from norms.verdict import Word
 
 SCALE = "on the scale of comparison, which is the log scale where the measure says so"

@@ -7,7 +7,7 @@ from typing import get_args
 from battery.answers import MAX_RATING, MIN_RATING, MOMENTS, QUESTIONS
 from battery.export.columns import DAY, OF_BLOCK, UUID, Column, Key, Table, number
 from battery.store import Exercise, HomeExerciseHand, HomeExerciseKind, MarkerKind
-from battery.store.rows import Edge
+from battery.store.rows.device_checks import Edge
 
 AMENDED = ("person", "hand", "helped", "excluded", "note")
 MARKERS = Table(

@@ -29,7 +29,7 @@ from battery.recording import (
 )
 from battery.store.arrival import Beside, WholeVisit, facts_of
 from battery.store.codec import events_to_json
-from battery.store.rows import Person
+from battery.store.rows.recorded import Person
 from tasks.plain import to_plain
 
 FORMAT = 2  # the one that is written; every earlier one is read as well

@@ -43,7 +43,7 @@ from battery.store.arrival import Arrival, Beside, WholeVisit, facts_of
 from battery.store.codec import events_from_json
 from battery.store.form import wait_for_update
 from battery.store.handing import MAX_BUNDLES
-from battery.store.rows import Person
+from battery.store.rows.recorded import Person
 
 FIRST_LINE = re.compile(rb"coordination-battery bundle ([1-9][0-9]{0,3})\n")
 # Columns of the arrays of format 1, which did not carry them; never changed.

@@ -34,7 +34,7 @@ from battery.stage.screen.window import Window
 from battery.stage.settings.comfort import comfort_of, comfortable_window
 from battery.stage.settings.device import load_device, system_name
 from battery.store import LoopCheck, Store
-from battery.store.rows import Edge
+from battery.store.rows.device_checks import Edge
 from battery.trouble_notes import note_trouble
 from battery.visits import Wall
 

@@ -1,15 +1,9 @@
 """The store: one SQLite file by default, the same tables on PostgreSQL by address."""
 
 from battery.store.amended import Amended
-from battery.store.rows import (
-    Acknowledgement,
-    AffectedSide,
-    Amendment,
-    BlockBrief,
-    BlockRecord,
-    Consent,
+from battery.store.rows.device_checks import LoopCheck, ScreenCheck, TimingCheck
+from battery.store.rows.person_care import (
     Contraindication,
-    Decision,
     Exercise,
     Goal,
     GoalLevel,
@@ -17,23 +11,31 @@ from battery.store.rows import (
     HomeExerciseHand,
     HomeExerciseKind,
     HomePlanEntry,
-    LoopCheck,
-    Marker,
-    MarkerKind,
-    OutsideError,
-    Person,
     PersonPlan,
     PersonState,
     Prescription,
-    Restart,
+    State,
+)
+from battery.store.rows.recorded import (
+    AffectedSide,
+    BlockBrief,
+    BlockRecord,
+    Consent,
+    Decision,
+    Person,
     Scope,
     ScoreRow,
-    ScreenCheck,
-    State,
+    VisitRecord,
+)
+from battery.store.rows.said_later import (
+    Acknowledgement,
+    Amendment,
+    Marker,
+    MarkerKind,
+    OutsideError,
+    Restart,
     Takeable,
     TakenBack,
-    TimingCheck,
-    VisitRecord,
 )
 from battery.store.store import Store
 from battery.store.writer import BlockWriter

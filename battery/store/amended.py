@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from battery.store.rows import Amendment, VisitRecord
+from battery.store.rows.recorded import VisitRecord
+from battery.store.rows.said_later import Amendment
 
 
 class Amended:

@@ -20,7 +20,7 @@ from battery.store.amended import Amended
 from battery.store.care import Care
 from battery.store.fitting import AMENDABLE, YES_NO
 from battery.store.opening import Opened
-from battery.store.rows import (
+from battery.store.rows.said_later import (
     Acknowledgement,
     Amendment,
     Marker,

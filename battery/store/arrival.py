@@ -17,7 +17,7 @@ from battery.recording import (
     visit_header_to_dict,
 )
 from battery.scoring.score import Score
-from battery.store.rows import Person
+from battery.store.rows.recorded import Person
 from battery.store.trial_rows import TrialRow
 
 Rows = dict[str, list[dict[str, Any]]]

@@ -22,7 +22,7 @@ from battery.errors import UsageError
 from battery.plan import Plan, plan_hash
 from battery.store import schema
 from battery.store.fitting import fitted, home_plan_entry, person_plan
-from battery.store.rows import (
+from battery.store.rows.person_care import (
     Contraindication,
     Exercise,
     Goal,

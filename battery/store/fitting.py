@@ -18,8 +18,8 @@ from battery import forms
 from battery.answers import MOMENTS, QUESTIONS, Answer
 from battery.plan import told_hash
 from battery.recording import HANDS
-from battery.store import rows
-from battery.store.rows import BlockField, VisitField
+from battery.store.rows import device_checks, person_care, recorded, said_later
+from battery.store.rows.said_later import BlockField, VisitField
 
 T = TypeVar("T")
 YES_NO = ("yes", "no")
@@ -28,24 +28,24 @@ _TIME = re.compile(r"([01]\d|2[0-3]):[0-5]\d", re.ASCII)
 
 # The record that a row of a table becomes; amendments are named by their target.
 KINDS: Mapping[str, type] = {
-    "people": rows.Person,
-    "consents": rows.Consent,
-    "markers": rows.Marker,
-    "restarts": rows.Restart,
-    "outside_errors": rows.OutsideError,
-    "prescriptions": rows.Prescription,
-    "goals": rows.Goal,
-    "goal_levels": rows.GoalLevel,
-    "practice": rows.HomeExercise,
-    "screen_checks": rows.ScreenCheck,
-    "timing_checks": rows.TimingCheck,
-    "loop_checks": rows.LoopCheck,
-    "person_plans": rows.PersonPlan,
-    "home_plans": rows.HomePlanEntry,
-    "alarm_acknowledgements": rows.Acknowledgement,
-    "person_states": rows.PersonState,
-    "contraindications": rows.Contraindication,
-    "taken_back": rows.TakenBack,
+    "people": recorded.Person,
+    "consents": recorded.Consent,
+    "markers": said_later.Marker,
+    "restarts": said_later.Restart,
+    "outside_errors": said_later.OutsideError,
+    "prescriptions": person_care.Prescription,
+    "goals": person_care.Goal,
+    "goal_levels": person_care.GoalLevel,
+    "practice": person_care.HomeExercise,
+    "screen_checks": device_checks.ScreenCheck,
+    "timing_checks": device_checks.TimingCheck,
+    "loop_checks": device_checks.LoopCheck,
+    "person_plans": person_care.PersonPlan,
+    "home_plans": person_care.HomePlanEntry,
+    "alarm_acknowledgements": said_later.Acknowledgement,
+    "person_states": person_care.PersonState,
+    "contraindications": person_care.Contraindication,
+    "taken_back": said_later.TakenBack,
 }
 AMENDABLE = {"visit": get_args(VisitField), "block": get_args(BlockField)}
 
@@ -98,7 +98,7 @@ def hold_row(table: str, row: Mapping[str, Any]) -> None:
     if table == "person_plans":
         hold_person_plan(row)
     elif table == "home_plans":
-        hold_home_plan(fitted(rows.HomePlanEntry, row))
+        hold_home_plan(fitted(person_care.HomePlanEntry, row))
     for name, value in row.items():
         hold_field(name, value)
 
@@ -190,7 +190,7 @@ def hold_amendment(row: Mapping[str, Any]) -> None:
         _hold("new", new, _CODE)
 
 
-def person_plan(row: Mapping[Any, Any]) -> rows.PersonPlan:
+def person_plan(row: Mapping[Any, Any]) -> person_care.PersonPlan:
     """Build the plan of a person of a row.
 
     Raises
@@ -198,7 +198,7 @@ def person_plan(row: Mapping[Any, Any]) -> rows.PersonPlan:
     ValueError
         If it is not of its form, or its plan has another hash.
     """
-    built = fitted(rows.PersonPlan, row)
+    built = fitted(person_care.PersonPlan, row)
     hold_person_plan(row)
     return built
 
@@ -219,7 +219,7 @@ def hold_person_plan(row: Mapping[Any, Any]) -> None:
         _hold("follows", entry, _IDENTIFIER)
 
 
-def home_plan_entry(row: Mapping[Any, Any]) -> rows.HomePlanEntry:
+def home_plan_entry(row: Mapping[Any, Any]) -> person_care.HomePlanEntry:
     """Build an entry of a home plan of a row.
 
     Raises
@@ -227,12 +227,12 @@ def home_plan_entry(row: Mapping[Any, Any]) -> rows.HomePlanEntry:
     ValueError
         If it is not of its form, or cannot be done.
     """
-    built = fitted(rows.HomePlanEntry, row)
+    built = fitted(person_care.HomePlanEntry, row)
     hold_home_plan(built)
     return built
 
 
-def hold_home_plan(entry: rows.HomePlanEntry) -> None:
+def hold_home_plan(entry: person_care.HomePlanEntry) -> None:
     """Hold an entry of a home plan to what can be done at home; it judges no dose.
 
     Raises

@@ -36,7 +36,7 @@ from battery.store.base import UNREADABLE, Connected
 from battery.store.fitting import fitted
 from battery.store.opening import Opened, cause_of
 from battery.store.records import Records
-from battery.store.rows import Person
+from battery.store.rows.recorded import Person
 from battery.store.setup import Setup
 from battery.store.visits import Visits
 

@@ -12,7 +12,7 @@ from battery.errors import RecordError, UsageError
 from battery.store import schema
 from battery.store.base import UNREADABLE, Connected
 from battery.store.fitting import fitted
-from battery.store.rows import Consent, Decision, Person, Scope
+from battery.store.rows.recorded import Consent, Decision, Person, Scope
 
 
 class People(Connected):

@@ -25,7 +25,7 @@ from battery.recording import (
     visit_header_from_dict,
 )
 from battery.scoring.score import Score
-from battery.store.rows import BlockBrief, BlockRecord, ScoreRow, VisitRecord
+from battery.store.rows.recorded import BlockBrief, BlockRecord, ScoreRow, VisitRecord
 
 
 def device(text: str) -> Device:

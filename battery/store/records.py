@@ -26,7 +26,7 @@ from battery.store.base import UNREADABLE, Connected
 from battery.store.codec import events_from_json, from_parquet
 from battery.store.locking import RecordingLock
 from battery.store.opening import Opened
-from battery.store.rows import BlockBrief, BlockRecord
+from battery.store.rows.recorded import BlockBrief, BlockRecord
 from battery.store.sealing import BLOBS, seal_of
 from battery.store.writer import BlockWriter, save_whole
 

@@ -14,19 +14,16 @@ from sqlalchemy import Table, insert, select
 from battery.errors import UsageError
 from battery.store.base import Connected
 from battery.store.fitting import fitted
-from battery.store.rows import (
-    Acknowledgement,
+from battery.store.rows.person_care import (
     Contraindication,
     Goal,
     GoalLevel,
     HomePlanEntry,
-    OutsideError,
     PersonPlan,
     PersonState,
     Prescription,
-    Restart,
-    TakenBack,
 )
+from battery.store.rows.said_later import Acknowledgement, OutsideError, Restart, TakenBack
 
 Row = TypeVar(
     "Row",

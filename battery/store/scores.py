@@ -11,7 +11,7 @@ from sqlalchemy import delete, insert, select
 from battery.scoring.score import Score
 from battery.store import rebuild, schema
 from battery.store.base import AT_ONCE, Connected
-from battery.store.rows import ScoreRow
+from battery.store.rows.recorded import ScoreRow
 from battery.store.trial_rows import TrialRow, trial_values, unpacked_trials
 
 

@@ -17,7 +17,7 @@ from battery.recording import Device, Screen
 from battery.store import rebuild, schema
 from battery.store.base import UNREADABLE, Connected, ascii_only
 from battery.store.fitting import fitted
-from battery.store.rows import LoopCheck, ScreenCheck, TimingCheck
+from battery.store.rows.device_checks import LoopCheck, ScreenCheck, TimingCheck
 from battery.store.settings import hold_setting, read_setting
 
 SETTINGS_KEY = 0x_C00D_0004

@@ -14,7 +14,7 @@ from battery.errors import RecordError, UsageError
 from battery.recording import VisitHeader, visit_header_to_dict
 from battery.store import fitting, rebuild, schema
 from battery.store.base import UNREADABLE, Connected
-from battery.store.rows import VisitRecord
+from battery.store.rows.recorded import VisitRecord
 
 _VISIT = [schema.visits.c[name] for name in ("visit_id", "person", "header_json", "ending")]
 

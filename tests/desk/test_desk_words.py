@@ -9,7 +9,7 @@ from battery.desk.make_catalogue import texts
 from battery.desk.words import BY_NAME, CATALOGUES, catalogue
 from battery.people import PICTURES
 from battery.report.caseload import STATES
-from battery.store.rows import MarkerKind
+from battery.store.rows.said_later import MarkerKind
 from tasks.registry import TASKS
 from tests.desk.office import Desk
 

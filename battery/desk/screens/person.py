@@ -29,7 +29,8 @@ from battery.report.alarming import acknowledged_lines, alarm_lines
 from battery.report.judged import Page
 from battery.report.note import note_text
 from battery.store import Store
-from battery.store.rows import Decision, MarkerKind, Scope
+from battery.store.rows.recorded import Decision, Scope
+from battery.store.rows.said_later import MarkerKind
 
 # The page has styles of its own inside; nothing of it may run, load or be framed elsewhere.
 PAGE_POLICY = (

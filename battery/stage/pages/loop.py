@@ -20,7 +20,7 @@ from battery.stage.pages.live import Deadlines, quiet_memory
 from battery.stage.pages.page import Left
 from battery.stage.screen.pointer import Key, Report
 from battery.stage.screen.window import Window
-from battery.store.rows import Edge
+from battery.store.rows.device_checks import Edge
 from tasks.contract import NS_PER_MS, NS_PER_S
 
 COUNT_NS = 15 * NS_PER_S
