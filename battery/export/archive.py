@@ -20,7 +20,8 @@ from typing import Any
 from filelock import FileLock, Timeout
 
 from battery.errors import RecordError, StoreError, UsageError
-from battery.export.checking import signer_and_findings, stated_files, verify_export
+from battery.export.checking import verify_export
+from battery.export.files_check import signer_and_findings, stated_files
 from battery.export.reading import Export, is_plain
 from battery.export.signing import digest_of
 from battery.export.table_files import DICTIONARY, PACKAGE
