@@ -134,40 +134,26 @@ class Watch:
             That are the person's now, in the order of the page, also those left out.
         answers : mapping of visit to answers
         """
-        found: list[Alarm] = []
-        for number, visit in enumerate(visits, start=1):
-            said = answers.get(visit.header.visit_id, ())
-            found += self._of_visit(person, number, visit, said)
-        zone = _zone(visits[-1].header.utc_offset_min if visits else 0)
-        found += self._between(person, zone)
-        found.sort(key=lambda alarm: alarm.when, reverse=True)
-        return tuple(replace(a, acknowledged=self.acknowledged.get(a.key)) for a in found)
-
-    def _of_visit(
-        self, person: str, number: int, visit: VisitRecord, said: Sequence[Answer]
-    ) -> Iterator[Alarm]:
-        header = visit.header
-        when = datetime.fromisoformat(header.started_utc).astimezone(
-            _zone(header.utc_offset_min)
+        of_visits = alarms_of_visits(person, visits, answers, self.limits)
+        return self.together(
+            person, of_visits, visits[-1].header.utc_offset_min if visits else 0
         )
 
-        def alarm(kind: Kind, detail: str, words: str) -> Alarm:
-            key = ":".join(part for part in (kind, header.visit_id, detail) if part)
-            return Alarm(key, person, kind, when, words, visit=number)
+    def together(
+        self, person: str, of_visits: Iterable[Alarm], offset_min: int
+    ) -> tuple[Alarm, ...]:
+        """Return all alarms of a person, the newest first, of whose visits they are known.
 
-        if any((a.question, a.value) == ("red_flags", "yes") for a in said):
-            then = ", then no" if latest(said, "before", "red_flags") == "no" else ""
-            yield alarm("emergency_sign", "", f"a new emergency sign was answered yes{then}")
-        if ended_unwell(said, visit.ending):
-            yield alarm("unwell_end", "", "ended unwell")
-        rose = {name: rise for name, rise in rises(said).items() if rise >= STOP_RISE}
-        for name, rise in rose.items():
-            yield alarm("strong_rise", f"{name}:{rise}", f"{SAID[name]} rose by {rise}")
-        for name, level in levels(said).items():
-            if level >= self.limits.get(name, DEFAULT_LIMITS[name]):
-                yield alarm("high_level", f"{name}:{level}", f"{SAID[name]} {level} of 10")
-        if latest(said, "before", "settled") == "no":
-            yield alarm("not_settled", "", "what rose the time before had not settled")
+        Parameters
+        ----------
+        of_visits : iterable of Alarm
+            From `alarms_of_visits`, with these limits.
+        offset_min : int
+            Of the place of the latest visit, for what lies between visits.
+        """
+        found = [*of_visits, *self._between(person, _zone(offset_min))]
+        found.sort(key=lambda alarm: alarm.when, reverse=True)
+        return tuple(replace(a, acknowledged=self.acknowledged.get(a.key)) for a in found)
 
     def _between(self, person: str, zone: timezone) -> Iterator[Alarm]:
         for marker in self.markers.get(person, ()):
@@ -208,12 +194,64 @@ class Watch:
                 )
 
 
+def alarms_of_visits(
+    person: str,
+    visits: Sequence[VisitRecord],
+    answers: Mapping[str, Sequence[Answer]],
+    limits: Mapping[str, int],
+) -> list[Alarm]:
+    """List what follows from a person's visits, in order of visits, nothing acknowledged.
+
+    Parameters
+    ----------
+    limits : mapping of question to level
+        From `limits_of`.
+    """
+    return [
+        alarm
+        for number, visit in enumerate(visits, start=1)
+        if (said := answers.get(visit.header.visit_id))
+        for alarm in _of_visit(person, number, visit, said, limits)
+    ]
+
+
+def _of_visit(
+    person: str,
+    number: int,
+    visit: VisitRecord,
+    said: Sequence[Answer],
+    limits: Mapping[str, int],
+) -> Iterator[Alarm]:
+    header = visit.header
+    when = datetime.fromisoformat(header.started_utc).astimezone(_zone(header.utc_offset_min))
+
+    def alarm(kind: Kind, detail: str, words: str) -> Alarm:
+        key = ":".join(part for part in (kind, header.visit_id, detail) if part)
+        return Alarm(key, person, kind, when, words, visit=number)
+
+    if any((a.question, a.value) == ("red_flags", "yes") for a in said):
+        then = ", then no" if latest(said, "before", "red_flags") == "no" else ""
+        yield alarm("emergency_sign", "", f"a new emergency sign was answered yes{then}")
+    if ended_unwell(said, visit.ending):
+        yield alarm("unwell_end", "", "ended unwell")
+    rose = {name: rise for name, rise in rises(said).items() if rise >= STOP_RISE}
+    for name, rise in rose.items():
+        yield alarm("strong_rise", f"{name}:{rise}", f"{SAID[name]} rose by {rise}")
+    for name, level in levels(said).items():
+        if level >= limits.get(name, DEFAULT_LIMITS[name]):
+            yield alarm("high_level", f"{name}:{level}", f"{SAID[name]} {level} of 10")
+    if latest(said, "before", "settled") == "no":
+        yield alarm("not_settled", "", "what rose the time before had not settled")
+
+
 def alarms_of(store: Store, code: str) -> tuple[Alarm, ...]:
     """Read the alarms of one person, the newest first."""
     amended = Amended(store.annotations.amendments())
-    visits = amended.by_person(store.visits.all()).get(code, [])
-    answers = {v.header.visit_id: store.visits.answers(v.header.visit_id) for v in visits}
-    return Watch.read(store).alarms(code, visits, answers)
+    visits = store.visits.of_holder(code, amended)
+    answers: dict[str, list[Answer]] = {}
+    for answer in store.visits.answers(visit_ids=[v.header.visit_id for v in visits]):
+        answers.setdefault(answer.visit_id, []).append(answer)
+    return Watch.read(store, code).alarms(code, visits, answers)
 
 
 def limits_of(store: Store) -> dict[str, int]:

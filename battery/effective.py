@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from battery.errors import RecordError, UsageError
+from battery.errors import UsageError
 from battery.store import Amended, BlockRecord, Store, VisitRecord
 
 
@@ -28,16 +28,7 @@ def visits_of(store: Store, code: str, amended: Amended | None = None) -> list[V
         What holds, if it was read already.
     """
     held = amended or Amended(store.annotations.amendments())
-    recorded = store.visits.all(code)
-    known = {v.header.visit_id for v in recorded}
-    joined = []
-    for visit_id in held.moved_to(code):
-        if visit_id not in known:
-            try:
-                joined.append(store.visits.get(visit_id))
-            except RecordError as error:
-                store.left_out(f"visit {visit_id}", str(error))
-    return held.by_person([*recorded, *joined]).get(code, [])
+    return store.visits.of_holder(code, held)
 
 
 def visit_meant(store: Store, code: str, number: int) -> VisitRecord:

@@ -128,7 +128,7 @@ def state(store):
     dump = {}
     with store._engine.connect() as connection:
         for table in schema.metadata.sorted_tables:
-            if table.name in ("migrations", "quarantine", "settings"):
+            if table.name in ("migrations", "quarantine", "settings", "revisions"):
                 continue
             rows = connection.execute(select(table)).mappings()
             dump[table.name] = sorted(

@@ -5,27 +5,27 @@ Seals of copies do not hold, which lists and pools do not ask for.
 
 import sqlite3
 import uuid
+from contextlib import contextmanager
 from datetime import datetime, timedelta
 
 SOURCE = "K7QF"
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
+# No two values alike, as nobody's are; scores that are all equal are judged in no time.
+UNLIKE = "UPDATE scores SET value = value * (1 + (rowid * 7919 % 101) / 500.0)"
 
 
 def multiplied(home, n_people, n_visits=26):
-    """Copy the rows of one person's second visit to many people, a week apart."""
-    with sqlite3.connect(home / "battery.sqlite") as held:
+    """Copy one person's second visit to many people, a week apart; no two scores alike."""
+    with sqlite3.connect(home / "battery.sqlite") as held, uncounted(held):
         held.row_factory = sqlite3.Row
         visit = held.execute(
             "SELECT * FROM visits WHERE person = ? ORDER BY started_utc", (SOURCE,)
         ).fetchall()[1]
-        blocks = held.execute(
-            "SELECT * FROM blocks WHERE visit_id = ?", (visit["visit_id"],)
-        ).fetchall()
-        scores = {
-            b["block_id"]: held.execute(
-                "SELECT * FROM scores WHERE block_id = ?", (b["block_id"],)
+        beside = {
+            table: held.execute(
+                f"SELECT * FROM {table} WHERE visit_id = ?", (visit["visit_id"],)
             ).fetchall()
-            for b in blocks
+            for table in ("blocks", "answers")
         }
         person = held.execute("SELECT * FROM people WHERE code = ?", (SOURCE,)).fetchone()
         for n in range(n_people):
@@ -40,12 +40,32 @@ def multiplied(home, n_people, n_visits=26):
                 }
                 changes[f'"sequence": {visit["sequence"]}'] = f'"sequence": {week + 1}'
                 put(held, "visits", {**visit, "sequence": week + 1}, changes)
-                for block in blocks:
-                    own = {**changes, block["block_id"]: str(uuid.uuid4())}
-                    put(held, "blocks", block, own)
-                    for score in scores[block["block_id"]]:
-                        put(held, "scores", score, own)
+                for block in beside["blocks"]:
+                    own = str(uuid.uuid4())
+                    put(held, "blocks", block, {**changes, block["block_id"]: own})
+                    held.execute(
+                        "INSERT INTO scores SELECT ?, measure, value, n, low, high, reason, "
+                        "scoring_version FROM scores WHERE block_id = ?",
+                        (own, block["block_id"]),
+                    )
+                for answer in beside["answers"]:
+                    put(held, "answers", {**answer, "answer_id": str(uuid.uuid4())}, changes)
+        held.execute(UNLIKE)
     held.close()
+
+
+@contextmanager
+def uncounted(held):
+    """Count the changes of all visits at the end, once, in place of row by row."""
+    triggers = held.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+    kept = triggers.fetchall()
+    for name, _ in kept:
+        held.execute(f"DROP TRIGGER {name}")
+    yield
+    held.execute("DELETE FROM revisions")
+    held.execute("INSERT INTO revisions (visit_id) SELECT visit_id FROM visits")
+    for _, statement in kept:
+        held.execute(statement)
 
 
 def put(held, table, row, changes):

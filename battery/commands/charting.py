@@ -16,7 +16,8 @@ from battery.report.alarming import alarm_lines
 from battery.report.gather import gather
 from battery.report.judged import Page
 from battery.report.lines import COMPOSITE, Line, rule_of
-from battery.report.pooling import Pools, read_pools
+from battery.report.pool_reading import read_pools
+from battery.report.pooling import Pools
 from battery.report.trend import scale_of
 from battery.store import Person, Store
 

@@ -39,7 +39,7 @@ from battery.desk.session import Session
 from battery.desk.starting import Visiting
 from battery.desk.words import LANGUAGES, catalogue
 from battery.errors import BatteryError, UsageError
-from battery.report import Pools, read_pools
+from battery.report import Known, Pools, read_pools
 from battery.store import Store
 from battery.store.changes import Changes
 
@@ -70,6 +70,8 @@ class Office:
     session: Session = field(default_factory=lambda: Session(time.monotonic))
     jobs: Jobs = field(default_factory=Jobs)
     _preparing: threading.Thread | None = None
+    _known: Known = field(default_factory=Known)
+    _known_of: object = None
 
     def __post_init__(self) -> None:
         """Watch the store for changes, as what was judged is kept until one."""
@@ -107,9 +109,18 @@ class Office:
 
         def made() -> Pools:
             with self.store() as store:
-                return read_pools(store)
+                return read_pools(store, self.already_read(store))
 
         return self.remembered.get("pools", made)
+
+    def already_read(self, store: Store) -> Known:
+        """Return what was read of everybody before; nothing yet of another file than then."""
+        sign = self.changes.sign()
+        if sign is None or not store.counts_changes:
+            return Known()
+        if self._known_of != self.changes.which:
+            self._known, self._known_of = Known(), self.changes.which
+        return self._known
 
     def now_utc(self) -> str:
         """Return the time as the store keeps it."""

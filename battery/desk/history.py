@@ -42,9 +42,8 @@ def history_of(store: Store, code: str) -> list[Said]:
     goals = {goal.goal_id: goal.goal for goal in store.care.goals(code)}
     visits = {v.header.visit_id: n for n, v in enumerate(visits_of(store, code), start=1)}
     blocks = {
-        record.header.block_id: (number, record.header.task)
-        for visit_id, number in visits.items()
-        for record in store.records.of_visit(visit_id)
+        block.block_id: (visits[block.visit_id], block.task)
+        for block in store.records.in_brief(visit_ids=list(visits))
     }
     rows: list[Said] = []
     rows += [

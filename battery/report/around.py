@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date, timedelta
 
 from battery.report.page_rows import GoalRow, HomeExerciseRow
@@ -14,27 +14,28 @@ from battery.store import (
     PersonState,
     Prescription,
     Restart,
-    VisitRecord,
 )
 from norms.band import OutsideSem
 
 WEEK = timedelta(days=7)
 
 
-def restart_visit(restarts: Sequence[Restart], visits: Sequence[VisitRecord]) -> int | None:
+def restart_visit(restarts: Sequence[Restart], numbers: Mapping[str, int]) -> int | None:
     """Return the number of the visit at which the new baseline begins; None without one.
 
     The latest word counts. A visit that is another person's by now begins nothing.
+
+    Parameters
+    ----------
+    numbers : mapping of visit to its number
+        Of the visits that are the person's now.
     """
-    if not restarts:
-        return None
-    numbers = {v.header.visit_id: n for n, v in enumerate(visits, start=1)}
-    return numbers.get(restarts[-1].visit_id or "")
+    return numbers.get(restarts[-1].visit_id or "") if restarts else None
 
 
-def held_restart(restarts: Sequence[Restart], visits: Sequence[VisitRecord]) -> Restart | None:
+def held_restart(restarts: Sequence[Restart], numbers: Mapping[str, int]) -> Restart | None:
     """Return who began the baseline that holds, and why; None while it is the first one."""
-    return restarts[-1] if restart_visit(restarts, visits) is not None else None
+    return restarts[-1] if restart_visit(restarts, numbers) is not None else None
 
 
 def latest_state(states: Sequence[PersonState]) -> PersonState | None:

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 
 from battery.due import Due, due_after
 from battery.errors import BatteryError
 from battery.report.alarming import alarm_lines
 from battery.report.gather import gather_primaries
-from battery.report.judged import Page, page_data
+from battery.report.judged import page_data
+from battery.report.known import Known
+from battery.report.page_rows import PageRows
+from battery.report.pooling import Readings
 from battery.report.words import short_words
 from battery.scoring.flags import FLAGS
-from battery.store import Store
+from battery.store import Person, PersonState, Store
 from battery.store.base import UNREADABLE
 
+NO_TIME = datetime.min.replace(tzinfo=UTC)  # a headline does not hang on when it is judged
 STATES = ("alarm", "due", "overdue", "flagged", "possible", "beyond", "paused", "discharged")
 
 
@@ -56,76 +60,135 @@ def caseload(store: Store, *, now: datetime) -> list[CaseloadRow]:
     nothing was measured does not count. Who is paused or discharged is not due and stands
     last, unless there is an alarm.
     """
-    return listed(judged_people(store, now=now), now=now)
+    return listed(judged_people(store), now=now)
 
 
-def judged_people(store: Store, *, now: datetime) -> list[Page]:
+@dataclass(frozen=True, slots=True)
+class JudgedPerson:
+    """What a list says of somebody at any moment while the store is as it is.
+
+    Parameters
+    ----------
+    last_visit : datetime or None
+        In which something was measured.
+    hands, flags : tuple of str
+        As in `CaseloadRow`.
+    words : frozenset of str
+        The words of the headlines' verdicts.
+    """
+
+    person: Person
+    n_visits: int
+    last_visit: datetime | None
+    hands: tuple[str, ...]
+    flags: tuple[str, ...]
+    words: frozenset[str]
+    state: PersonState | None = None
+    alarms: tuple[str, ...] = ()
+
+
+def judged_people(store: Store, known: Known | None = None) -> list[JudgedPerson]:
     """Judge everybody by the main measures; who cannot be judged is noted and left out.
 
-    What comes out depends on the store alone, but for the moment written on it, so it may be
-    kept until the store changes.
+    What comes out depends on the store alone, so it may be kept until the store changes.
+
+    Parameters
+    ----------
+    known : Known, optional
+        What was read and judged before; nobody is judged again of whom, and of whose pools,
+        nothing changed.
     """
-    pages = []
-    for person, readings in gather_primaries(store):
-        try:
-            page = page_data(person, made=now, headlines_only=True, readings=readings)
-            _row(page, now=now)  # what cannot be listed is left out here
-        except (BatteryError, *UNREADABLE) as error:
-            why = f"not in the list, the records cannot be judged: {error}"
-            store.left_out(f"person {person.person.code}", why)
-        else:
-            pages.append(page)
-    return pages
+    known = Known() if known is None else known
+    found = []
+    with known.lock:
+        for rows, readings in gather_primaries(store, known):
+            try:
+                judged = _judged(rows, readings, known)
+                alarms = alarm_lines(rows.open_alarms)
+            except (BatteryError, *UNREADABLE) as error:
+                why = f"not in the list, the records cannot be judged: {error}"
+                store.left_out(f"person {rows.person.code}", why)
+            else:
+                found.append(replace(judged, state=rows.state, alarms=alarms))
+    return found
 
 
-def listed(pages: Sequence[Page], *, now: datetime) -> list[CaseloadRow]:
+def _judged(rows: PageRows, readings: Readings, known: Known) -> JudgedPerson:
+    """Judge somebody, if not done already from the very same."""
+    code = rows.person.code
+    held = known.judged.get(code)
+    if held is not None and _alike(held[0], rows):
+        kept: JudgedPerson = held[1]
+        return kept
+    page = page_data(rows, made=NO_TIME, headlines_only=True, readings=readings)
+    measured = {r.visit for r in rows.readings if not math.isnan(r.value)}
+    lines = [line for hand in page.hands if (line := page.headline(hand))]
+    judged = JudgedPerson(
+        rows.person,
+        len(rows.visits),
+        max((v.when for v in rows.visits if v.number in measured), default=None),
+        tuple(f"{line.hand}: {short_words(line.verdict)}" for line in lines),
+        _flags(rows),
+        frozenset(line.verdict.word for line in lines),
+    )
+    known.judged[code] = rows, judged
+    return judged
+
+
+def _alike(before: PageRows, rows: PageRows) -> bool:
+    """Whether a headline stands on the same; readings that were kept are the same objects."""
+    return (
+        before.visits is rows.visits
+        and before.readings is rows.readings
+        and before.person == rows.person
+        and before.restart_visit == rows.restart_visit
+        and before.outside == rows.outside
+        and before.pools == rows.pools
+    )
+
+
+def listed(people: Sequence[JudgedPerson], *, now: datetime) -> list[CaseloadRow]:
     """Return the list of judged people as it stands at a moment, in its order."""
-    return sorted((_row(page, now=now) for page in pages), key=_place)
+    return sorted((_row(person, now=now) for person in people), key=_place)
 
 
 def _place(row: CaseloadRow) -> tuple[bool, bool, float]:
     return (not row.alarms, row.due in ("paused", "discharged"), -row.days_ago)
 
 
-def _row(page: Page, *, now: datetime) -> CaseloadRow:
-    visits = page.rows.visits
-    measured = {r.visit for r in page.rows.readings if not math.isnan(r.value)}
-    last = max((v.when for v in visits if v.number in measured), default=None)
+def _row(judged: JudgedPerson, *, now: datetime) -> CaseloadRow:
+    last = judged.last_visit
     days_ago = (now - last).total_seconds() / 86_400 if last else float("inf")
-    due = due_after(days_ago if last else None, visits=bool(visits), state=page.rows.state)
-    lines = [line for hand in page.hands if (line := page.headline(hand))]
-    words = {line.verdict.word for line in lines}
-    flags = _flags(page)
-    alarms = alarm_lines(page.rows.open_alarms)
+    due = due_after(days_ago if last else None, visits=judged.n_visits > 0, state=judged.state)
     states = {
-        "alarm": bool(alarms),
+        "alarm": bool(judged.alarms),
         "paused": due == "paused",
         "discharged": due == "discharged",
         "due": due in ("due", "no visit yet"),
         "overdue": due == "overdue",
-        "flagged": bool(flags),
-        "possible": "possible, repeat" in words,
-        "beyond": "beyond error" in words,
+        "flagged": bool(judged.flags),
+        "possible": "possible, repeat" in judged.words,
+        "beyond": "beyond error" in judged.words,
     }
     return CaseloadRow(
-        code=page.rows.person.code,
-        n_visits=len(visits),
+        code=judged.person.code,
+        n_visits=judged.n_visits,
         last_visit=last,
         days_ago=days_ago,
         due=due,
-        hands=tuple(f"{line.hand}: {short_words(line.verdict)}" for line in lines),
-        flags=flags,
+        hands=judged.hands,
+        flags=judged.flags,
         states=frozenset(name for name, holds in states.items() if holds),
-        alarms=alarms,
+        alarms=judged.alarms,
     )
 
 
-def _flags(page: Page) -> tuple[str, ...]:
+def _flags(rows: PageRows) -> tuple[str, ...]:
     """Collect what the latest visit raised, each once."""
-    numbers = [v.number for v in page.rows.visits]
+    numbers = [v.number for v in rows.visits]
     if not numbers:
         return ()
-    latest = [r for r in page.rows.readings if r.visit == max(numbers)]
+    latest = [r for r in rows.readings if r.visit == max(numbers)]
     said: list[str] = []
     for reading in latest:
         odd = [flag for flag in reading.flags if FLAGS[flag].effect != "shown"]

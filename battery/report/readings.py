@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
@@ -64,6 +64,39 @@ class Everything:
             blocks,
             store.scores.by_block(measures=measures),
             Flagging.of(store, amended, visits, blocks),
+            amendments,
+            note=store.left_out,
+        )
+
+    @classmethod
+    def read_some(
+        cls,
+        store: Store,
+        people: Mapping[str, Person],
+        visit_ids: Sequence[str],
+        *,
+        amendments: list[Amendment],
+        measures: Sequence[str] | None = None,
+    ) -> Everything:
+        """Read the records of some people, with all scores or those of some measures.
+
+        Parameters
+        ----------
+        visit_ids : sequence of str
+            Of all visits that are these people's now, each person's in order.
+        amendments : list of Amendment
+            All of the store.
+        """
+        amended = Amended(amendments)
+        held = amended.by_person(store.visits.all(visit_ids=visit_ids))
+        visits = {code: held.get(code, []) for code in people}
+        blocks = _by_visit(store.records.in_brief(visit_ids=visit_ids, phase="test"))
+        return cls(
+            dict(people),
+            visits,
+            blocks,
+            store.scores.by_visits(visit_ids, measures=measures),
+            Flagging.of(store, amended, visits, blocks, visit_ids=visit_ids),
             amendments,
             note=store.left_out,
         )
@@ -133,6 +166,44 @@ class Judged(NamedTuple):
     doubtful: bool
 
 
+class Placed(NamedTuple):
+    """A judged block in brief: where it stands, and whether it counts.
+
+    Parameters
+    ----------
+    key : SeriesKey
+        One object a series of the person.
+    was_read : bool
+        Whether any of its scores was read.
+    """
+
+    task: str
+    hand: Hand
+    block_id: str
+    key: SeriesKey
+    counts: bool
+    was_read: bool
+
+
+def readings_and_places(
+    everything: Everything, code: str, visits: Sequence[VisitRecord]
+) -> tuple[list[Reading], tuple[Placed, ...]]:
+    """Turn a person's blocks into readings, and say of each block in brief how it stands.
+
+    Where that cannot be, it is noted, and there are none.
+    """
+    try:
+        judged = list(judged_blocks(everything, visits))
+        readings = _readings(judged)
+    except (BatteryError, *UNREADABLE) as error:
+        everything.note(f"person {code}", f"left out, the records cannot be read: {error}")
+        return [], ()
+    return readings, tuple(
+        Placed(j.block.task, j.hand, j.block.block_id, j.key, not j.aside, bool(j.rows))
+        for j in judged
+    )
+
+
 def readings_or_none(
     everything: Everything, code: str, visits: Sequence[VisitRecord]
 ) -> list[Reading]:
@@ -146,8 +217,12 @@ def readings_or_none(
 
 def readings_of(everything: Everything, visits: Sequence[VisitRecord]) -> list[Reading]:
     """Turn a person's scored test blocks into readings, in order of visits."""
+    return _readings(judged_blocks(everything, visits))
+
+
+def _readings(blocks: Iterable[Judged]) -> list[Reading]:
     found: list[Reading] = []
-    for judged in judged_blocks(everything, visits):
+    for judged in blocks:
         made = _block_readings(judged)
         found += [replace(r, doubtful=True) for r in made] if judged.doubtful else made
     return found

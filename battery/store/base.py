@@ -113,6 +113,11 @@ class Connected:
                 )
             ]
 
+    @property
+    def counts_changes(self) -> bool:
+        """Whether the store itself is read; changes of a copy of it have no number."""
+        return self._opened.copy is None
+
     def unreadable(self) -> list[str]:
         """Say of each row that was met and could not be read what it is and why, one a line.
 
@@ -123,6 +128,19 @@ class Connected:
     def left_out(self, where: str, why: str) -> None:
         """Note that something was left out because it could not be read."""
         self._opened.unread.setdefault(where, " ".join(ascii_only(why).split())[:300])
+
+    @contextmanager
+    def noting(self) -> Iterator[dict[str, str]]:
+        """Give what is noted inside, filled at the end; it stays noted."""
+        before = dict(self._opened.unread)
+        self._opened.unread.clear()
+        inside: dict[str, str] = {}
+        try:
+            yield inside
+        finally:
+            inside |= self._opened.unread
+            self._opened.unread.clear()
+            self._opened.unread.update(inside | before)
 
     def _built(
         self,

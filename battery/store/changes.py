@@ -50,6 +50,11 @@ class Changes:
                 self._let_go()
                 return None
 
+    @property
+    def which(self) -> object:
+        """Tell the file of the latest sign from one that was put in its place."""
+        return self._which[:2]
+
     def close(self) -> None:
         """Let go of the store."""
         with self._lock:

@@ -348,6 +348,59 @@ def home_plans(connection: Connection) -> None:
     _run(connection, _HOME_PLAN_TABLES)
 
 
+_REVISION_TABLES = """
+CREATE TABLE revisions (
+    number {counted}, visit_id TEXT NOT NULL UNIQUE
+);
+INSERT INTO revisions (visit_id) SELECT visit_id FROM visits;
+"""
+# What a row of these tables says whose visit it is; `row` is the row.
+_WHOSE = {
+    "visits": "{row}.visit_id",
+    "blocks": "{row}.visit_id",
+    "answers": "{row}.visit_id",
+    "scores": "(SELECT visit_id FROM blocks WHERE block_id = {row}.block_id)",
+    "amendments": "coalesce({row}.visit_id, "
+    "(SELECT visit_id FROM blocks WHERE block_id = {row}.block_id))",
+}
+# Not in place of the earlier row: in a trigger the way of the statement outside would hold.
+_REVISED = """
+    DELETE FROM revisions WHERE visit_id = {whose};
+    INSERT INTO revisions (visit_id)
+        SELECT visit_id FROM visits WHERE visit_id = {whose};
+"""
+_REVISED_ON_SERVER = """
+    INSERT INTO revisions (visit_id) SELECT visit_id FROM visits WHERE visit_id = {whose}
+        ON CONFLICT (visit_id) DO UPDATE SET number = nextval('revisions_number_seq');
+"""
+_ROWS = {"INSERT": ("NEW",), "UPDATE": ("OLD", "NEW"), "DELETE": ("OLD",)}
+
+
+def revisions_of_visits(connection: Connection) -> None:
+    """Keep the number of each visit's latest change, whatever program made it."""
+    server = connection.dialect.name == "postgresql"
+    counted = (
+        "BIGSERIAL PRIMARY KEY" if server else "INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT"
+    )
+    _run(connection, _REVISION_TABLES.replace("{counted}", counted))
+    for table, whose in _WHOSE.items():
+        for event, rows in _ROWS.items():
+            revised = _REVISED_ON_SERVER if server else _REVISED
+            does = "".join(revised.format(whose=whose.format(row=row)) for row in rows)
+            if (table, event) == ("visits", "DELETE"):
+                does = "DELETE FROM revisions WHERE visit_id = OLD.visit_id;"
+            name = f"revised_by_{table}_{event.lower()}"
+            when = f"CREATE TRIGGER {name} AFTER {event} ON {table} FOR EACH ROW"
+            if server:
+                connection.exec_driver_sql(
+                    f"CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS "
+                    f"$$ BEGIN {does} RETURN NULL; END $$"
+                )
+                connection.exec_driver_sql(f"{when} EXECUTE FUNCTION {name}()")
+            else:
+                connection.exec_driver_sql(f"{when} BEGIN {does} END")
+
+
 STEPS: tuple[Step, ...] = (
     first_tables,
     second_tables,
@@ -359,6 +412,7 @@ STEPS: tuple[Step, ...] = (
     plans_of_people,
     trials_of_blocks,
     home_plans,
+    revisions_of_visits,
 )
 
 

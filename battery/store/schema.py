@@ -433,3 +433,11 @@ taken_back = Table(
     Column("author", Text, nullable=False),
     Column("at_utc", Text, nullable=False),
 )
+# The number of each visit's latest change, of its blocks, scores, answers and amendments; kept
+# by the database itself, drawn from one row of numbers and never given twice.
+revisions = Table(
+    "revisions",
+    metadata,
+    Column("number", BigInteger, primary_key=True),
+    Column("visit_id", Text, nullable=False, unique=True),
+)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from operator import attrgetter
 from typing import Any
 
@@ -91,13 +91,35 @@ class Scores(Connected):
         query = select(schema.scores)
         if measures is not None:
             query = query.where(schema.scores.c.measure.in_(measures))
-        rows = self._rows(query, schema.scores.c.block_id, block_ids)
+        return self._sorted(self._rows(query, schema.scores.c.block_id, block_ids))
+
+    def _sorted(self, rows: Sequence[Mapping[str, Any]]) -> dict[str, list[ScoreRow]]:
         found: dict[str, list[ScoreRow]] = {}
         for score in self._built(rows, rebuild.score_row, "scores of block", "block_id"):
             found.setdefault(score.block_id, []).append(score)
         for own in found.values():
             own.sort(key=_measure)
         return found
+
+    def by_visits(
+        self, visit_ids: Sequence[str], *, measures: Sequence[str] | None = None
+    ) -> dict[str, list[ScoreRow]]:
+        """List the stored scores of visits' test blocks, each in order of measure.
+
+        Parameters
+        ----------
+        measures : sequence of str, optional
+            Only these.
+        """
+        table, blocks = schema.scores, schema.blocks
+        query = (
+            select(table)
+            .join(blocks, blocks.c.block_id == table.c.block_id)
+            .where(blocks.c.phase == "test")
+        )
+        if measures is not None:
+            query = query.where(table.c.measure.in_(measures))
+        return self._sorted(self._rows(query, blocks.c.visit_id, visit_ids))
 
     def values(self, block_ids: Sequence[str]) -> dict[str, dict[str, Any]]:
         """Return the values of some blocks by measure, as they lie in the store, unchecked.

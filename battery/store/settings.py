@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, StringConstraints, TypeAdapter, ValidationError
@@ -156,9 +157,14 @@ def hold_setting(name: str, value: Any) -> tuple[Any, list[str]]:
     return dict(kept), problems
 
 
+@cache
+def _adapter(kind: Any) -> TypeAdapter[Any]:
+    return TypeAdapter(kind)
+
+
 def _hold(kind: Any, value: Any, where: str) -> None:
     try:
-        TypeAdapter(kind).validate_python(value, strict=True)
+        _adapter(kind).validate_python(value, strict=True)
     except ValidationError as error:
         raise ValueError(forms.told(error, where)) from error
     except RecursionError as error:

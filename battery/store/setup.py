@@ -154,13 +154,16 @@ class Setup(Connected):
         name : str
             Of the clinic's setting, of which each person's own has the code behind a colon.
         """
-        query = select(schema.settings.c.name).where(
+        query = select(schema.settings).where(
             schema.settings.c.name.startswith(f"{name}:", autoescape=True)
         )
         with self._reading() as connection:
-            names = connection.execute(query).scalars().all()
+            rows = connection.execute(query).all()
         empty: dict[str, Any] = {}
-        return {whole.partition(":")[2]: self.setting(whole, empty) for whole in sorted(names)}
+        return {
+            row.name.partition(":")[2]: self._read_setting(row.name, row.json, empty)
+            for row in sorted(rows, key=lambda row: str(row.name))
+        }
 
     def all_settings(self) -> list[Any]:
         """Read every setting, so that what cannot be read is noted; return what could be."""

@@ -13,6 +13,7 @@ from battery.answers import QUESTIONS, Answer, Moment
 from battery.errors import RecordError, UsageError
 from battery.recording import VisitHeader, visit_header_to_dict
 from battery.store import fitting, rebuild, schema
+from battery.store.amended import Amended
 from battery.store.base import UNREADABLE, Connected
 from battery.store.rows.recorded import VisitRecord
 
@@ -47,14 +48,43 @@ class Visits(Connected):
                 .values(ending=ending)
             )
 
-    def all(self, person: str | None = None) -> list[VisitRecord]:
-        """List visits in order, of one person or of all."""
+    def all(
+        self, person: str | None = None, *, visit_ids: Sequence[str] | None = None
+    ) -> list[VisitRecord]:
+        """List visits in order, of one person, of some or of all."""
         query = select(*_VISIT).order_by(schema.visits.c.person, schema.visits.c.sequence)
         if person is not None:
             query = query.where(schema.visits.c.person == person)
-        with self._reading() as connection:
-            rows = connection.execute(query).mappings().all()
+        rows = self._rows(query, schema.visits.c.visit_id, visit_ids)
         return self._built(rows, rebuild.visit_record, "visit", "visit_id")
+
+    def of_holder(self, code: str, amended: Amended) -> list[VisitRecord]:
+        """List the visits that are this person's now, in the order of the page."""
+        recorded = self.all(code)
+        known = {v.header.visit_id for v in recorded}
+        joined = []
+        for visit_id in amended.moved_to(code):
+            if visit_id not in known:
+                try:
+                    joined.append(self.get(visit_id))
+                except RecordError as error:
+                    self.left_out(f"visit {visit_id}", str(error))
+        return amended.by_person([*recorded, *joined]).get(code, [])
+
+    def revisions(self) -> list[tuple[str, str, int | None]]:
+        """List of all visits in order which it is, whose, and the number of its latest change.
+
+        The number is another one after every change of the visit, its blocks, scores, answers
+        or amendments, by whatever program; columns are as they lie in the store, unchecked.
+        """
+        visits, revisions = schema.visits, schema.revisions
+        query = (
+            select(visits.c.visit_id, visits.c.person, revisions.c.number)
+            .join(revisions, revisions.c.visit_id == visits.c.visit_id, isouter=True)
+            .order_by(visits.c.person, visits.c.sequence)
+        )
+        with self._reading() as connection:
+            return [(row[0], row[1], row[2]) for row in connection.execute(query).all()]
 
     def get(self, visit_id: str) -> VisitRecord:
         """Return one visit.

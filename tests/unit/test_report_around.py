@@ -193,8 +193,7 @@ def test_a_visit_that_became_another_persons_begins_nothing(store):
     headers = [add_visit(store, n)[0] for n in (1, 2)]
     store.annotations.restart_baseline("K7QF", headers[1].visit_id, reason="r", **SAID)
     store.annotations.amend("visit", headers[1].visit_id, "person", "M4WX", reason="r", **SAID)
-    visits = [v for v in store.visits.all() if v.header.visit_id == headers[0].visit_id]
-    assert restart_visit(store.annotations.restarts("K7QF"), visits) is None
+    assert restart_visit(store.annotations.restarts("K7QF"), {headers[0].visit_id: 1}) is None
 
 
 def test_the_latest_outside_error_holds_and_the_page_names_its_source(store):

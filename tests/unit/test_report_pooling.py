@@ -9,7 +9,8 @@ from battery.flagging import Flagging
 from battery.report.gather import gather
 from battery.report.lines import by_measure, rule_of
 from battery.report.page import page_of, render
-from battery.report.pooling import read_pools, shares_of
+from battery.report.pool_reading import read_pools
+from battery.report.pooling import shares_of
 from battery.report.readings import Everything, readings_or_none
 from battery.store import Store, rebuild
 from tests.desk.office import NOW
@@ -25,7 +26,6 @@ def grown(clinic, tmp_path_factory):
     """A clinic where several people are past their baseline, no two values alike."""
     home = shutil.copytree(clinic, tmp_path_factory.mktemp("grown") / "clinic")
     multiplied(home, N_PEOPLE, N_VISITS)
-    spoilt(home, "UPDATE scores SET value = value * (1 + (rowid * 7919 % 101) / 500.0)")
     return home
 
 

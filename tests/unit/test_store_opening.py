@@ -317,7 +317,7 @@ def record_until_it_fails(store, shas, first):
 
 def test_a_full_disk_costs_the_running_block_only(small_disk):
     ballast = small_disk / "ballast"
-    ballast.write_bytes(bytes(1_000_000))
+    ballast.write_bytes(bytes(800_000))
     with Store.open(small_disk) as store:
         kit.enrol(store)
         shas = []

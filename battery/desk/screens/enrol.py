@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Literal
 
-from markupsafe import Markup
 from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 
 from battery.cautions import CONTRAINDICATIONS
+from battery.desk.drawn_marks import drawn_figure, drawn_mark
 from battery.desk.frame import (
     chosen,
     folder_meant,
@@ -23,17 +23,14 @@ from battery.desk.frame import (
 from battery.desk.words import _
 from battery.drives import drives
 from battery.errors import BatteryError, PlanError, UsageError
-from battery.figures import figure_svg
 from battery.handover import (
     clinic_mark,
     make_clinic_keys,
-    mark_pictures,
-    mark_words,
     write_person_card,
 )
 from battery.handover.sending import BUNDLE
 from battery.own_plan import own_plan, plan_words, set_plan
-from battery.people import PICTURES, new_person, picture_of
+from battery.people import new_person, picture_of
 from battery.plan import PLANS, load_plan
 
 WORDS: tuple[Literal["yes", "no", "unknown"], ...] = ("yes", "no", "unknown")
@@ -109,20 +106,14 @@ def _card(
         status_code=400 if error else 200,
         person=person,
         picture=picture,
-        figure=_figure(picture),
+        figure=drawn_figure(picture),
         number=number,
         own_plan="" if own is None else plan_words(own.row),
         drives=drives(BUNDLE),
-        mark=mark,
-        mark_words=mark_words(mark) if mark else "",
-        figures=[(name, _figure(name)) for name in mark_pictures(mark)] if mark else [],
+        mark=drawn_mark(mark) if mark else None,
         errors={"folder": error} if error else {},
         typed=fields or {},
     )
-
-
-def _figure(picture: str) -> Markup:
-    return Markup(figure_svg(PICTURES.index(picture)))  # made of our own outlines
 
 
 def put_card(request: Request, form: FormData) -> Response:

@@ -6,6 +6,7 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 
+from battery.desk.drawn_marks import drawn_mark
 from battery.desk.frame import (
     Office,
     chosen,
@@ -21,6 +22,7 @@ from battery.desk.words import _
 from battery.drives import drives
 from battery.errors import BatteryError
 from battery.handover import (
+    clinic_mark,
     held_keys,
     leave_out,
     list_waiting,
@@ -45,9 +47,14 @@ def _shown(
     fields: dict[str, str] | None = None,
 ) -> Response:
     with office(request).store() as store:
-        unknown = {w.item_id[:8] for w in store.transfer.quarantine() if w.reason == "device"}
+        unknown = {
+            w.item_id[:8]: drawn_mark(w.fingerprint)
+            for w in store.transfer.quarantine()
+            if w.reason == "device"
+        }
         told = [(line.split()[0], line) for line in list_waiting(store)]
-        waiting = [(name, line, name in unknown) for name, line in told]
+        waiting = [(name, line, unknown.get(name)) for name, line in told]
+        own = clinic_mark(store)
         keys = held_keys(store)
         contradicting = contradictions(store)
     return page(
@@ -57,6 +64,7 @@ def _shown(
         drives=drives(BUNDLE),
         waiting=waiting,
         keys=keys,
+        own_mark=drawn_mark(own) if own else None,
         contradicting=contradicting,
         lines=lines or [],
         errors=errors or {},

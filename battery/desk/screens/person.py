@@ -135,7 +135,10 @@ def _name_left(here: Office, code: str) -> list[str]:
 def page_inside(request: Request) -> Response:
     """Return the person's page as it is printed, for the frame inside the screen."""
     here = office(request)
-    html = render(_judged(here, request.path_params["code"]))
+    code = request.path_params["code"]
+    html = here.remembered.get(
+        ("page", code, here.wall().date()), lambda: render(_judged(here, code))
+    )
     return HTMLResponse(html, headers={"content-security-policy": PAGE_POLICY})
 
 

@@ -12,18 +12,17 @@ from battery.drives import drives
 from battery.handover import waiting_alarms, waiting_lines
 from battery.handover.sending import BUNDLE
 from battery.people import person_label
-from battery.report.caseload import STATES, chosen, judged_people, listed
-from battery.report.judged import Page
+from battery.report.caseload import STATES, JudgedPerson, chosen, judged_people, listed
 
 
 def show(request: Request) -> Response:
     """List everybody, those first who need somebody."""
     here = office(request)
     state = request.query_params.get("state", "")
-    pages, n_waiting, waiting, unreadable = everybody(here)
-    shown = chosen(listed(pages, now=here.wall()), state if state in STATES else None)
+    people, n_waiting, waiting, unreadable = everybody(here)
+    shown = chosen(listed(people, now=here.wall()), state if state in STATES else None)
     names = here.names()
-    label = {p.rows.person.code: person_label(p.rows.person, names) for p in pages}
+    label = {p.person.code: person_label(p.person, names) for p in people}
     asked = request.query_params.get("code", "").strip().casefold()
     rows = [row for row in shown if asked in label[row.code].casefold()]
     with here.store() as store:
@@ -49,14 +48,14 @@ def show(request: Request) -> Response:
     )
 
 
-def everybody(here: Office) -> tuple[list[Page], int, list[str], list[str]]:
+def everybody(here: Office) -> tuple[list[JudgedPerson], int, list[str], list[str]]:
     """Return everybody judged, what waits, its alarms, and what could not be read."""
 
-    def judged() -> tuple[list[Page], int, list[str], list[str]]:
+    def judged() -> tuple[list[JudgedPerson], int, list[str], list[str]]:
         with here.store() as store:
-            pages = judged_people(store, now=here.wall())
+            people = judged_people(store, here.already_read(store))
             waiting = waiting_lines(waiting_alarms(store))
-            return pages, len(store.transfer.quarantine()), waiting, store.unreadable()
+            return people, len(store.transfer.quarantine()), waiting, store.unreadable()
 
     return here.remembered.get("today", judged)
 
