@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta, timezone
 from typing import Literal, Self, TypeVar
 
-from battery.answers import STOP_RISE, Answer, ended_unwell, latest, levels, rises
+from battery.answers import STOP_RISE, Answer, ended_unwell, levels, rises
 from battery.cautions import CONTRAINDICATIONS
 from battery.errors import UsageError
 from battery.store import (
@@ -223,14 +223,16 @@ def _of_visit(
     limits: Mapping[str, int],
 ) -> Iterator[Alarm]:
     header = visit.header
-    when = datetime.fromisoformat(header.started_utc).astimezone(_zone(header.utc_offset_min))
+    held = {(a.moment, a.question): a.value for a in said}
 
     def alarm(kind: Kind, detail: str, words: str) -> Alarm:
         key = ":".join(part for part in (kind, header.visit_id, detail) if part)
+        zone = _zone(header.utc_offset_min)
+        when = datetime.fromisoformat(header.started_utc).astimezone(zone)
         return Alarm(key, person, kind, when, words, visit=number)
 
     if any((a.question, a.value) == ("red_flags", "yes") for a in said):
-        then = ", then no" if latest(said, "before", "red_flags") == "no" else ""
+        then = ", then no" if held.get(("before", "red_flags")) == "no" else ""
         yield alarm("emergency_sign", "", f"a new emergency sign was answered yes{then}")
     if ended_unwell(said, visit.ending):
         yield alarm("unwell_end", "", "ended unwell")
@@ -240,7 +242,7 @@ def _of_visit(
     for name, level in levels(said).items():
         if level >= limits.get(name, DEFAULT_LIMITS[name]):
             yield alarm("high_level", f"{name}:{level}", f"{SAID[name]} {level} of 10")
-    if latest(said, "before", "settled") == "no":
+    if held.get(("before", "settled")) == "no":
         yield alarm("not_settled", "", "what rose the time before had not settled")
 
 

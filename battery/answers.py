@@ -133,14 +133,17 @@ def rises(answers: Iterable[Answer]) -> dict[str, int]:
 
     A symptom nobody asked about at the start counts from 0.
     """
-    said = list(answers)
-    most: dict[str, int] = {}
-    for answer in said:
-        if answer.moment in ("stop", "after") and answer.question in SYMPTOMS:
-            start = int(latest(said, "before", answer.question) or MIN_RATING)
-            most[answer.question] = max(
-                most.get(answer.question, MIN_RATING), int(answer.value) - start
-            )
+    start: dict[str, str] = {}
+    then: dict[str, int] = {}
+    for answer in answers:
+        question = answer.question
+        if question not in SYMPTOMS:
+            continue
+        if answer.moment == "before":
+            start[question] = answer.value
+        elif answer.moment in ("stop", "after"):
+            then[question] = max(then.get(question, MIN_RATING), int(answer.value))
+    most = {name: level - int(start.get(name) or MIN_RATING) for name, level in then.items()}
     return {name: rise for name, rise in most.items() if rise > 0}
 
 
@@ -228,13 +231,14 @@ def visit_flags(answers: Iterable[Answer], *, helped_amended: bool = False) -> l
         Whether somebody has said since that nobody helped; that settles it.
     """
     said = list(answers)
+    held = {(answer.moment, answer.question): answer.value for answer in said}
     raised = []
     if max(rises(said).values(), default=0) >= STOP_RISE:
         raised.append("stopped_symptom")
-    if latest(said, "after", "helped") == "yes" and not helped_amended:
+    if held.get(("after", "helped")) == "yes" and not helped_amended:
         raised.append("helped")
-    if latest(said, "before", "weight") == "on":
+    if held.get(("before", "weight")) == "on":
         raised.append("weight_on")
-    if latest(said, "before", "clock") == "odd":
+    if held.get(("before", "clock")) == "odd":
         raised.append("clock_odd")
     return raised

@@ -109,6 +109,7 @@ class Flagging:
     usual: Mapping[str, Usual] = field(default_factory=dict)
     before: Mapping[str, Sequence[str]] = field(default_factory=dict)
     _of_visits: dict[str, tuple[list[str], ...]] = field(default_factory=dict, repr=False)
+    _hands: dict[str, frozenset[str | None]] = field(default_factory=dict, repr=False)
 
     @classmethod
     def read(cls, store: Store) -> Self:
@@ -194,14 +195,25 @@ class Flagging:
             of_visit = self._of_visits[visit.visit_id] = self._of_visit(visit)
         said, unusual, checked = of_visit
         raised += [*self.before.get(visit.visit_id, ()), *self.before.get(block_id, ())]
-        raised += hand_flags(
-            self.answers_of(visit.visit_id),
-            block_id=block_id,
-            hand_asked=hand,
-            hand_amended=self.amended.says(block_id, "hand"),
-        )
+        if block_id in self._hands_told(visit.visit_id):
+            raised += hand_flags(
+                self.answers_of(visit.visit_id),
+                block_id=block_id,
+                hand_asked=hand,
+                hand_amended=self.amended.says(block_id, "hand"),
+            )
         raised += [*said, *unusual, *checked]
         return list(dict.fromkeys(raised))
+
+    def _hands_told(self, visit_id: str) -> frozenset[str | None]:
+        """Return the blocks of a visit of which the person said which hand it was."""
+        told = self._hands.get(visit_id)
+        if told is None:
+            told = frozenset(
+                a.block_id for a in self.answers_of(visit_id) if a.question == "hand_used"
+            )
+            self._hands[visit_id] = told
+        return told
 
     def _of_visit(self, visit: VisitHeader) -> tuple[list[str], ...]:
         """List what all blocks of a visit share: by answers, by what is usual, by a check."""

@@ -6,7 +6,7 @@ The table is made by ``python -m norms.calibration.calibrate``; its first lines 
 from __future__ import annotations
 
 import csv
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Literal, NamedTuple
 
@@ -87,6 +87,13 @@ def limits(
     ValueError
         If there are fewer baseline visits than the table begins with, or no degree of freedom.
     """
+    return _limits(df, n_baseline, autocorrelation, kind, n_people)
+
+
+@lru_cache(maxsize=1024)  # people of one pool share theirs
+def _limits(
+    df: float, n_baseline: int, autocorrelation: float, kind: Kind, n_people: int
+) -> Limits:
     found = limits_of(
         df, n_baseline=n_baseline, autocorrelation=autocorrelation, kind=kind, n_people=n_people
     )

@@ -216,7 +216,7 @@ def pool(
     groups: Sequence[Sequence[float]],
     *,
     log_scale: bool,
-    series: Sequence[Sequence[float]] = (),
+    series: Sequence[Sequence[float] | Floats] = (),
     n_people: int | None = None,
 ) -> Prior | None:
     """Estimate the scatter of everybody from their baseline visits and those that followed.
@@ -241,15 +241,14 @@ def pool(
     useful = [i for i, group in enumerate(groups) if len(group) >= 2]
     if not useful:
         return None
-    own = [transform(groups[i], log_scale=log_scale) for i in useful]
-    whole = [transform(series[i], log_scale=log_scale) for i in useful] if series else own
-    k = [len(g) for g in own]
+    whole = _transformed([(series or groups)[i] for i in useful], log_scale=log_scale)
+    k = [len(groups[i]) for i in useful]
     rho = autocorrelation(whole, k) if series else 0.0
     nobody = Prior(0.0, 0.0, 0, 0, rho)
     people = min(n_people or len(useful), len(useful))
     if people < MIN_PEOPLE:
         return nobody
-    variances, df = _own_scatter(own, whole, rho)
+    variances, df = _own_scatter(k, whole, rho)
     if np.median(variances) <= 0:
         return nobody
     variance, prior_df = fit_prior(variances, df)
@@ -257,13 +256,26 @@ def pool(
     return Prior(float(variance), float(prior_df), people, n_visits, rho, float(df.mean()))
 
 
+def _transformed(series: Sequence[Sequence[float] | Floats], *, log_scale: bool) -> list[Floats]:
+    """Bring series to the scale of comparison; those of one length go together."""
+    alike: dict[int, list[int]] = {}
+    for i, values in enumerate(series):
+        alike.setdefault(len(values), []).append(i)
+    found: list[Floats] = [np.empty(0)] * len(series)
+    for places in alike.values():
+        rows = transform(np.array([series[i] for i in places]), log_scale=log_scale)
+        for i, row in zip(places, rows, strict=True):
+            found[i] = row
+    return found
+
+
 def _own_scatter(
-    baselines: Sequence[Floats], series: Sequence[Floats], rho: float
+    n_baseline: Sequence[int], series: Sequence[Floats], rho: float
 ) -> tuple[Floats, Floats]:
     """Return everybody's own variance and its degrees of freedom; series alike go together."""
     alike: dict[tuple[int, int], list[int]] = {}
-    for i, (baseline, whole) in enumerate(zip(baselines, series, strict=True)):
-        alike.setdefault((len(baseline), len(whole)), []).append(i)
+    for i, (k, whole) in enumerate(zip(n_baseline, series, strict=True)):
+        alike.setdefault((k, len(whole)), []).append(i)
     variances, df = np.empty(len(series)), np.empty(len(series))
     for (k, _), places in alike.items():
         stacked = np.array([series[i] for i in places])

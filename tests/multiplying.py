@@ -1,6 +1,6 @@
 """A large clinic made of a small one: one person's visit copied to many people and weeks.
 
-Seals of copies do not hold, which lists and pools do not ask for.
+Samples are copied, and sealed, of some people only: lists and pools do not ask for them.
 """
 
 import sqlite3
@@ -8,14 +8,19 @@ import uuid
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 
+from battery.store.sealing import BLOBS, seal_of
+
 SOURCE = "K7QF"
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 # No two values alike, as nobody's are; scores that are all equal are judged in no time.
 UNLIKE = "UPDATE scores SET value = value * (1 + (rowid * 7919 % 101) / 500.0)"
 
 
-def multiplied(home, n_people, n_visits=26):
-    """Copy one person's second visit to many people, a week apart; no two scores alike."""
+def multiplied(home, n_people, n_visits=26, *, whole=()):
+    """Copy one person's second visit to many people, a week apart; no two scores alike.
+
+    Whose codes are in `whole` get samples too, so that their pages can be judged.
+    """
     with sqlite3.connect(home / "battery.sqlite") as held, uncounted(held):
         held.row_factory = sqlite3.Row
         visit = held.execute(
@@ -48,10 +53,20 @@ def multiplied(home, n_people, n_visits=26):
                         "scoring_version FROM scores WHERE block_id = ?",
                         (own, block["block_id"]),
                     )
+                    if code in whole:
+                        put_samples(held, block["block_id"], own)
                 for answer in beside["answers"]:
                     put(held, "answers", {**answer, "answer_id": str(uuid.uuid4())}, changes)
         held.execute(UNLIKE)
     held.close()
+
+
+def put_samples(held, source, block_id):
+    """Copy the samples of a block under the seal of its copy."""
+    blobs = held.execute("SELECT * FROM payloads WHERE block_id = ?", (source,)).fetchone()
+    row = held.execute("SELECT * FROM blocks WHERE block_id = ?", (block_id,)).fetchone()
+    seal = seal_of({**row, **{name: blobs[name] for name in BLOBS}})
+    put(held, "payloads", {**blobs, "block_id": block_id, "seal": seal}, {})
 
 
 @contextmanager

@@ -109,7 +109,9 @@ class Office:
 
         def made() -> Pools:
             with self.store() as store:
-                return read_pools(store, self.already_read(store))
+                pools = read_pools(store, self.already_read(store))
+            pools.fit()
+            return pools
 
         return self.remembered.get("pools", made)
 

@@ -101,7 +101,7 @@ def judged_people(store: Store, known: Known | None = None) -> list[JudgedPerson
     known = Known() if known is None else known
     found = []
     with known.lock:
-        for rows, readings in gather_primaries(store, known):
+        for rows, readings in gather_primaries(store, known, headlines_only=True):
             try:
                 judged = _judged(rows, readings, known)
                 alarms = alarm_lines(rows.open_alarms)

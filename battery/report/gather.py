@@ -105,16 +105,19 @@ def gather(store: Store, code: str, pools: Pools | None = None) -> PageRows:
 
 
 def gather_primaries(
-    store: Store, known: Known | None = None
+    store: Store, known: Known | None = None, *, headlines_only: bool = False
 ) -> list[tuple[PageRows, Readings]]:
     """Read everybody's rows of the main measures, in order of enrolment, and sort the readings.
 
-    Enough to judge the headline of each hand.
+    Enough to judge the main lines of each hand; of visits what was said around them is left
+    out.
 
     Parameters
     ----------
     known : Known, optional
         What was read before; of whose visits nothing changed nothing is read again.
+    headlines_only : bool
+        Pool nothing but what headlines are about.
     """
     known = Known() if known is None else known
     with store.at_one_moment():
@@ -123,7 +126,11 @@ def gather_primaries(
         entered = outside_sems(store.annotations.outside_errors())
         watch = Watch.read(store)
         states = _by_person(store.care.states())
-    pools = known.pools_of_primaries(people)
+    if headlines_only:
+        pools, shares = known.pools_of_headlines(people)
+    else:
+        shares = {c: shares_of(own.person, own.readings) for c, own in people.items()}
+        pools = Pools({c: (own.plan, shares[c]) for c, own in people.items() if own.visits})
     gathered: list[tuple[PageRows, Readings]] = []
     for code, theirs in people.items():
         restart = restart_visit(restarts.get(code, ()), theirs.numbers)
@@ -131,7 +138,7 @@ def gather_primaries(
             person=theirs.person,
             visits=theirs.visits,
             readings=theirs.listed,
-            pools=pools.of(theirs.person, theirs.plan, theirs.shares) if theirs.visits else {},
+            pools=pools.of(theirs.person, theirs.plan, shares[code]) if theirs.visits else {},
             restart_visit=restart,
             outside=entered,
             alarms=watch.together(code, theirs.alarms, theirs.offset_min),

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import lru_cache
 
 from battery.recording import Hand
 from battery.report.lines import (
@@ -15,6 +14,7 @@ from battery.report.lines import (
     by_measure,
     freed,
     hand_order,
+    headline_of,
     line_of,
     ratio_name,
     ratio_readings,
@@ -24,7 +24,7 @@ from battery.report.page_rows import PageRows, Pool, Reading, Trace, VisitRow
 from battery.scoring import MEASURES, PRIMARY, Measure
 from battery.scoring.measures import Direction
 from norms import sentences
-from norms.band import Prior, pool
+from norms.band import Prior
 from norms.limits import Kind
 from tasks.registry import TASKS
 
@@ -150,9 +150,9 @@ def page_data(
     case = _Case(rows, readings, _with_doubts(rows))
     if headlines_only:
         heads = {
-            (measure.name, hand): case.line(measure, measure.name, hand, "headline")
+            (name, hand): case.line(_measure(name), name, hand, "headline")
             for hand in hands
-            if (measure := _measure_of_headline(readings, tasks, hand)) is not None
+            if (name := headline_of(readings, hand))
         }
         return Page(rows, hands, tasks, heads, {}, (), made)
     lines: dict[tuple[str, Hand], Line] = {}
@@ -179,14 +179,8 @@ def page_data(
     )
 
 
-def _measure_of_headline(
-    readings: Collection[tuple[str, Hand]], tasks: Sequence[str], hand: Hand
-) -> Measure | None:
-    """Return what a hand's sentence is about; see `Page.headline`."""
-    if (COMPOSITE.name, hand) in readings:
-        return COMPOSITE
-    own = (PRIMARY[task] for task in tasks if (PRIMARY[task].name, hand) in readings)
-    return next(own, None)
+def _measure(name: str) -> Measure:
+    return COMPOSITE if name == COMPOSITE.name else MEASURES[name]
 
 
 def _with_doubts(rows: PageRows) -> dict[tuple[str, Hand], tuple[Reading, ...]]:
@@ -221,7 +215,7 @@ class _Case:
             self.rows,
             measure,
             self.readings[name, hand],
-            _prior(self.rows, COMPOSITE if name == COMPOSITE.name else MEASURES[name], hand),
+            _prior(self.rows, _measure(name), hand),
             kind,
             self.with_doubts.get((name, hand), ()),
         )
@@ -254,29 +248,16 @@ def _prior(rows: PageRows, measure: Measure, hand: Hand) -> Prior | None:
     How one week resembles the next is estimated from primary measures only; a secondary one
     takes that of its task's primary.
     """
-    own = _pooled(rows.pools.get((measure.name, hand)), log_scale=measure.log_scale)
+    own = _prior_of(rows.pools.get((measure.name, hand)), measure)
     if own is None or measure.primary:
         return own
     first = PRIMARY[measure.task]
-    lead = _pooled(rows.pools.get((first.name, hand)), log_scale=first.log_scale)
+    lead = _prior_of(rows.pools.get((first.name, hand)), first)
     return replace(own, autocorrelation=lead.autocorrelation) if lead else own
 
 
-def _pooled(pooled: Pool | None, *, log_scale: bool) -> Prior | None:
-    return None if pooled is None else _prior_of(pooled, log_scale=log_scale)
-
-
-@lru_cache(maxsize=512)
-def _prior_of(pooled: Pool, *, log_scale: bool) -> Prior | None:
-    """Pool once what many people of a list share."""
-    floor = 0.0 if log_scale else float("-inf")
-    kept = [i for i, whole in enumerate(pooled.series) if min(whole) > floor]
-    return pool(
-        [pooled.groups[i] for i in kept],
-        log_scale=log_scale,
-        series=[pooled.series[i] for i in kept],
-        n_people=min(pooled.n_people, len(kept)) if pooled.n_people else None,
-    )
+def _prior_of(pooled: Pool | None, measure: Measure) -> Prior | None:
+    return None if pooled is None else pooled.prior(log_scale=measure.log_scale)
 
 
 def _sides(
@@ -301,7 +282,7 @@ def _sides(
             log_scale=True,
         )
         own = ratio_readings(upper, lower, name)
-        prior = _pooled(rows.pools.get((measure.name, hands[0])), log_scale=True)
+        prior = _prior_of(rows.pools.get((measure.name, hands[0])), measure)
         sides[task] = _line(rows, measure, own, prior, "alone")
     return sides
 

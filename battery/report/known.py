@@ -12,11 +12,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from battery.alarms import Alarm, alarms_of_visits, limits_of
-from battery.report.lines import by_measure, rule_of
+from battery.recording import HANDS
+from battery.report.lines import by_measure, headline_of, rule_of
 from battery.report.page_rows import PageRows, Reading, VisitRow
 from battery.report.pooling import NO_PLAN, Pools, Readings, Shares, shares_of
 from battery.report.readings import Everything, Placed, readings_and_places
-from battery.report.visit_rows import visit_row
+from battery.report.visit_rows import brief_row
 from battery.scoring import PRIMARY
 from battery.scoring.flags import decisive_measures, flag_measures
 from battery.store import Amended, Amendment, Person, Store
@@ -32,13 +33,11 @@ class Theirs:
     Parameters
     ----------
     visits : tuple of VisitRow
-        That are the person's now, in order.
+        That are the person's now, in order, without what was said around them.
     listed : tuple of Reading
         Of the main measures, in order of visits.
     readings : mapping
         The same by measure and hand, composites included, as before a new baseline.
-    shares : mapping
-        What the main measures bring to the pools.
     plan : str
         Of the latest visit, by its hash.
     offset_min : int
@@ -53,7 +52,6 @@ class Theirs:
     visits: tuple[VisitRow, ...]
     listed: tuple[Reading, ...]
     readings: Readings
-    shares: Shares
     plan: str
     offset_min: int
     alarms: tuple[Alarm, ...]
@@ -85,6 +83,7 @@ class Known:
         self._held: dict[str, tuple[Hashable, Theirs]] = {}
         self._common: Hashable = None
         self._pools = Pools({})
+        self._shares: dict[str, tuple[Theirs, frozenset[str], Shares]] = {}
 
     def people(self, store: Store) -> dict[str, Theirs]:
         """Return what records say of everybody, in order of enrolment.
@@ -120,16 +119,32 @@ class Known:
                 _read(store, {}, others, amendments, limits)
             return {code: found.get(code) or self._held[code][1] for code in people}
 
-    def pools_of_primaries(self, people: Mapping[str, Theirs]) -> Pools:
-        """Pool the main measures of everybody; the same object while nobody's changed."""
-        shares = {
-            code: (theirs.plan, theirs.shares)
-            for code, theirs in people.items()
-            if theirs.visits
-        }
+    def pools_of_headlines(
+        self, people: Mapping[str, Theirs]
+    ) -> tuple[Pools, Mapping[str, Shares]]:
+        """Pool what headlines are about, and return what each person brings to it.
+
+        The pools are the same object while nobody brings anything else. Where anybody of a plan
+        has another headline than the others, all bring that measure too, as they do on pages.
+        """
+        names: dict[str, set[str]] = {}
+        for theirs in people.values():
+            heads = (headline_of(theirs.readings, hand) for hand in HANDS)
+            names.setdefault(theirs.plan, set()).update(name for name in heads if name)
         with self.lock:
-            self._pools = self._pools.of_shares(shares)
-            return self._pools
+            for code in set(self._shares) - set(people):
+                del self._shares[code]
+            for code, theirs in people.items():
+                wanted = frozenset(names[theirs.plan])
+                held = self._shares.get(code)
+                if held is None or held[0] is not theirs or held[1] != wanted:
+                    own = shares_of(theirs.person, theirs.readings, wanted)
+                    self._shares[code] = theirs, wanted, own
+            shares = {code: self._shares[code][2] for code in people}
+            self._pools = self._pools.of_shares(
+                {code: (own.plan, shares[code]) for code, own in people.items() if own.visits}
+            )
+            return self._pools, shares
 
 
 def _by_holder(
@@ -154,7 +169,7 @@ def _read(
     amendments: list[Amendment],
     limits: Mapping[str, int],
 ) -> dict[str, Theirs]:
-    decisive = [name for task in PRIMARY for name in decisive_measures(task)]
+    decisive = {task: decisive_measures(task) for task in PRIMARY}
     everything = Everything.read_some(
         store, people, visit_ids, amendments=amendments, measures=decisive
     )
@@ -181,10 +196,9 @@ def _theirs(everything: Everything, person: Person, limits: Mapping[str, int]) -
     sorted_readings = by_measure(listed, rule_of(person))
     return Theirs(
         person=person,
-        visits=tuple(visit_row(everything, v, n) for n, v in enumerate(own, start=1)),
+        visits=tuple(brief_row(v, n) for n, v in enumerate(own, start=1)),
         listed=listed,
         readings=sorted_readings,
-        shares=shares_of(person, sorted_readings),
         plan=own[-1].header.plan_hash if own else NO_PLAN,
         offset_min=own[-1].header.utc_offset_min if own else 0,
         alarms=tuple(alarms_of_visits(person.code, own, everything.flagging.answers, limits)),

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Literal
 
 from battery.recording import HANDS, Hand
@@ -114,6 +115,18 @@ def hand_order(person: Person) -> tuple[Hand, Hand]:
     return (first, "left" if first == "right" else "right")
 
 
+def headline_of(readings: Collection[tuple[str, Hand]], hand: Hand) -> str:
+    """Return what a hand's sentence is about: all tasks together, or the first that was done.
+
+    Parameters
+    ----------
+    readings : collection of (measure, hand)
+        Of which there are readings; empty is returned where there is none of the hand.
+    """
+    names = (COMPOSITE.name, *(PRIMARY[task].name for task in TASKS))
+    return next((name for name in names if (name, hand) in readings), "")
+
+
 def by_measure(
     readings: Iterable[Reading],
     rule: BaselineRule | None = None,
@@ -180,7 +193,7 @@ def composite_readings(
 
 def _above_zero(reading: Reading, floor: float) -> Reading:
     if reading.counts and max(reading.value, floor) <= 0:
-        return replace(reading, aside="a value of 0 has no logarithm")
+        return reading._replace(aside="a value of 0 has no logarithm")
     return reading
 
 
@@ -322,8 +335,7 @@ def line_of(
         The same, doubtful ones counting. A verdict for the worse is told with them, one for the
         better only if they do not speak against it.
     """
-    points, begun, split_at = _current(readings)
-    points = [replace(p, day=(days or {}).get(p.visit, math.nan)) for p in points]
+    points, begun, split_at = _current(readings, days or {})
 
     def told(own: Sequence[Point]) -> Verdict:
         return judge(
@@ -343,8 +355,7 @@ def line_of(
     doubtful = _doubtful(readings, with_doubts, parts, rule)
     if doubtful:
         again = [
-            replace(_point(doubtful[p.visit]), day=p.day) if p.visit in doubtful else p
-            for p in points
+            _point(doubtful[p.visit], day=p.day) if p.visit in doubtful else p for p in points
         ]
         other = told(again)
         if _badness(other) > _badness(verdict):
@@ -358,7 +369,7 @@ def line_of(
     standing |= {p.visit: "later" for p in parts.later}
     shown = tuple(
         Shown(
-            replace(r, value=doubtful[r.visit].value) if r.visit in doubtful else r,
+            r._replace(value=doubtful[r.visit].value) if r.visit in doubtful else r,
             standing.get(r.visit, "earlier") if r.counts or r.visit in doubtful else "aside",
         )
         for r in readings
@@ -381,7 +392,7 @@ def freed(
         points, _, _ = _current(sorted(theirs, key=lambda r: r.visit))
         baseline = split(points, rule, restart_visit=restart_visit).baseline
         end = baseline[-1].visit if len(baseline) == rule.baseline else math.inf
-        told += [replace(r, aside="") if r.doubtful and r.visit > end else r for r in theirs]
+        told += [r._replace(aside="") if r.doubtful and r.visit > end else r for r in theirs]
     return tuple(told)
 
 
@@ -446,12 +457,12 @@ def _side(measure: Measure) -> Literal["lower", "higher", "toward_one", "none"]:
     return next((side for side in named if side == measure.direction), "none")
 
 
-def _point(reading: Reading, floor: float | None = None) -> Point:
+def _point(reading: Reading, floor: float | None = None, day: float = math.nan) -> Point:
     """Return a reading as a point; its measure's floor may be told, where many are made."""
     reason = reading.aside or (reading.reason if math.isnan(reading.value) else "")
     value = max(reading.value, _floor(reading.measure) if floor is None else floor)
     # nan stays nan
-    return Point(reading.visit, value, not reading.aside, reason, error=reading.error)
+    return Point(reading.visit, value, not reading.aside, reason, reading.error, day)
 
 
 def _floor(name: str) -> float:
@@ -461,7 +472,7 @@ def _floor(name: str) -> float:
 
 
 def _current(
-    readings: Sequence[Reading],
+    readings: Sequence[Reading], days: Mapping[int, float] = MappingProxyType({})
 ) -> tuple[list[Point], str, tuple[Break, ...]]:
     """Return the points of the current series, why it began, and all breaks before it.
 
@@ -470,17 +481,21 @@ def _current(
     floor = _floor(readings[0].measure) if readings else 0.0  # they are all of one measure
     counting = [r for r in readings if r.counts]
     if not counting:
-        return [_point(r, floor) for r in readings], "", ()
+        return [_point(r, floor, days.get(r.visit, math.nan)) for r in readings], "", ()
     only = counting[0].key
     if all(r.key is only for r in counting):  # as it nearly always is
         first = counting[0].visit
-        points = [_point(r, floor) for r in readings if r.counts or r.visit > first]
+        points = [
+            _point(r, floor, days.get(r.visit, math.nan))
+            for r in readings
+            if r.counts or r.visit > first
+        ]
         return points, "", ()
     keyed = [(_point(r, floor), r.key) for r in counting]
     current = series_of(keyed)[-1]
     inside = {p.visit for p in current.points}
     points = [
-        _point(r, floor)
+        _point(r, floor, days.get(r.visit, math.nan))
         for r in readings
         if r.visit in inside or (not r.counts and r.visit > min(inside))
     ]

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +22,7 @@ from battery.store import (
     PersonState,
     Restart,
 )
-from norms.band import OutsideSem
+from norms.band import OutsideSem, Prior, pool
 from norms.series import SeriesKey
 
 Floats = npt.NDArray[np.float64]
@@ -68,8 +69,7 @@ class VisitRow:
     red_flags: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):  # made by the ten thousand
     """One measure of one test block.
 
     Parameters
@@ -187,21 +187,44 @@ class Pool:
 
     Parameters
     ----------
-    groups : tuple of tuple of float
+    groups : tuple of sequence of float
         Complete baselines, one a person and hand.
-    series : tuple of tuple of float
+    series : tuple of sequence of float
         For each of them the baseline and all that followed it.
     n_people : int
         People behind them: one may stand there with both hands.
     """
 
-    groups: tuple[tuple[float, ...], ...] = ()
-    series: tuple[tuple[float, ...], ...] = ()
+    groups: tuple[Sequence[float], ...] = ()
+    series: tuple[Sequence[float], ...] = ()
     n_people: int = 0
+    _fitted: dict[bool, Prior | None] = field(default_factory=dict, compare=False, repr=False)
 
-    def __hash__(self) -> int:
-        """Tell pools apart without looking at every number of them."""
-        return hash((self.n_people, len(self.groups), self.groups[:1], self.series[-1:]))
+    def prior(self, *, log_scale: bool) -> Prior | None:
+        """Return what it says of anybody's scatter; fitted once, as many people share it.
+
+        Parameters
+        ----------
+        log_scale : bool
+            Whether values are compared on logarithms; who has one without is left out then.
+        """
+        if log_scale not in self._fitted:
+            self._fitted[log_scale] = self._fit(log_scale=log_scale)
+        return self._fitted[log_scale]
+
+    def _fit(self, *, log_scale: bool) -> Prior | None:
+        if not self.series:
+            return None
+        series = [np.asarray(whole, dtype=float) for whole in self.series]
+        starts = np.cumsum([0, *map(len, series[:-1])])
+        least = np.minimum.reduceat(np.concatenate(series), starts)
+        kept = np.flatnonzero(least > (0.0 if log_scale else -math.inf))
+        return pool(
+            [self.groups[i] for i in kept],
+            log_scale=log_scale,
+            series=[series[i] for i in kept],
+            n_people=min(self.n_people, len(kept)) if self.n_people else None,
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -66,7 +67,7 @@ def _shares_of_person(
     if odd:  # something cannot be read: the long way, row by row
         return _shares_row_by_row(store, theirs)
     rest = by_place(_shares_of_values(theirs, values))
-    return {**theirs.shares, **rest}
+    return {**shares_of(theirs.person, theirs.readings), **rest}
 
 
 def _shares_row_by_row(store: Store, theirs: Theirs) -> Shares:
@@ -95,7 +96,7 @@ def _shares_of_values(
     for (_, hand), places in series.items():
         told = [values[place.block_id] for place in places]
         their_role = role(hand, theirs.person)
-        chosen: dict[tuple[bool, ...], tuple[list[int], list[int]]] = {}
+        chosen: dict[tuple[bool, ...], list[int]] = {}
         for name in dict.fromkeys(name for own in told for name in own):
             measure = MEASURES.get(name)
             if measure is None or name in main:
@@ -104,25 +105,16 @@ def _shares_of_values(
             there = tuple(value is not None for value in column)
             if there not in chosen:
                 chosen[there] = _counting(places, there, rule)
-            baseline, whole = chosen[there]
             floor = measure.floor
-            yield Share(
-                name,
-                their_role,
-                tuple([max(column[i], floor) for i in baseline]),
-                tuple([max(column[i], floor) for i in whole]),
-            )
+            whole = array("d", [max(column[i], floor) for i in chosen[there]])
+            yield Share(name, their_role, rule.baseline, whole)
 
 
-def _counting(
-    places: Sequence[Placed], there: Sequence[bool], rule: BaselineRule
-) -> tuple[list[int], list[int]]:
-    """Return which blocks are the baseline of the current series, and it with all after it."""
+def _counting(places: Sequence[Placed], there: Sequence[bool], rule: BaselineRule) -> list[int]:
+    """Return which blocks are the baseline of the current series and all that followed."""
     counting = [i for i, place in enumerate(places) if there[i] and place.counts]
     if not counting:
-        return [], []
+        return []
     key = places[counting[-1]].key
     current = [i for i in counting if places[i].key is key]
-    if len(current) < rule.n_visits:
-        return [], []
-    return current[rule.familiarisation : rule.n_visits], current[rule.familiarisation :]
+    return current[rule.familiarisation :] if len(current) >= rule.n_visits else []

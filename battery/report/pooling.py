@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from array import array
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from battery.recording import HANDS, Hand
@@ -17,7 +18,7 @@ from battery.report.lines import (
 )
 from battery.report.page_rows import Pool, Reading
 from battery.report.readings import Everything, readings_or_none
-from battery.scoring import PRIMARY
+from battery.scoring import MEASURES, PRIMARY
 from battery.store import Person, Store
 from tasks.registry import TASKS
 
@@ -34,26 +35,48 @@ class Share(NamedTuple):
     name, role : str
         Which pool: the measure, and the role of the hand (more affected, other, or not told
         apart).
-    baseline, series : tuple of float
-        The baseline of the current series, and it with all that followed; both empty before it
-        is complete.
+    n_baseline : int
+    series : array of float
+        The baseline of the current series with all that followed it; empty before it is
+        complete.
     """
 
     name: str
     role: str
-    baseline: tuple[float, ...]
-    series: tuple[float, ...]
+    n_baseline: int
+    series: array[float]
+
+    @property
+    def baseline(self) -> array[float]:
+        """The baseline alone."""
+        return self.series[: self.n_baseline]
 
 
 Shares = Mapping[Place, Sequence[Share]]  # both hands may bring to one pool
 
 
-def shares_of(person: Person, readings: Readings) -> Shares:
-    """Return what a person's readings bring, ratios of the hands included."""
+def shares_of(
+    person: Person, readings: Readings, names: Collection[str] | None = None
+) -> Shares:
+    """Return what a person's readings bring, ratios of the hands included.
+
+    Parameters
+    ----------
+    names : collection of str, optional
+        Of these measures only, and no ratios.
+    """
     rule = rule_of(person)
+    if names is None:
+        told = _with_ratios(readings, person)
+    else:
+        told = (
+            (name, role(hand, person), own)
+            for (name, hand), own in readings.items()
+            if name in names
+        )
     return by_place(
-        Share(name, their_role, *baseline_and_series(own, rule))
-        for name, their_role, own in _with_ratios(readings, person)
+        Share(name, their_role, rule.baseline, array("d", baseline_and_series(own, rule)[1]))
+        for name, their_role, own in told
     )
 
 
@@ -116,6 +139,12 @@ class Pools:
         )
         return self if same else Pools(shares)
 
+    def fit(self) -> None:
+        """Fit all pools now, as who reads a page later would wait for it."""
+        for plan, same in self._by_plan.items():
+            for place in {place for shares in same.values() for place in shares}:
+                self._pool(plan, place).prior(log_scale=_log_scale(place[0]))
+
     def _pool(self, plan: str, place: Place) -> Pool:
         key = plan, place
         if key not in self._made:
@@ -129,13 +158,18 @@ def _pooled(shares: Mapping[str, Shares], place: Place) -> Pool:
         (code, share)
         for code, theirs in shares.items()
         for share in theirs.get(place, ())
-        if share.baseline
+        if share.series
     ]
     return Pool(
         tuple(share.baseline for _, share in whole),
         tuple(share.series for _, share in whole),
         len({code for code, _ in whole}),
     )
+
+
+def _log_scale(name: str) -> bool:
+    """Whether the values of a measure, a ratio or all tasks together go on logarithms."""
+    return MEASURES[name].log_scale if name in MEASURES else True
 
 
 def by_place(shares: Iterable[Share]) -> Shares:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from battery.effective import visits_of
@@ -76,7 +76,7 @@ class Everything:
         visit_ids: Sequence[str],
         *,
         amendments: list[Amendment],
-        measures: Sequence[str] | None = None,
+        measures: Mapping[str, Sequence[str]] | None = None,
     ) -> Everything:
         """Read the records of some people, with all scores or those of some measures.
 
@@ -86,6 +86,7 @@ class Everything:
             Of all visits that are these people's now, each person's in order.
         amendments : list of Amendment
             All of the store.
+        measures : mapping of task to sequence of str, optional
         """
         amended = Amended(amendments)
         held = amended.by_person(store.visits.all(visit_ids=visit_ids))
@@ -224,25 +225,27 @@ def _readings(blocks: Iterable[Judged]) -> list[Reading]:
     found: list[Reading] = []
     for judged in blocks:
         made = _block_readings(judged)
-        found += [replace(r, doubtful=True) for r in made] if judged.doubtful else made
+        found += [r._replace(doubtful=True) for r in made] if judged.doubtful else made
     return found
 
 
 def judged_blocks(everything: Everything, visits: Sequence[VisitRecord]) -> Iterator[Judged]:
     """Give the test blocks that stand for a person's visits, in order of visits."""
-    keys: dict[SeriesKey, SeriesKey] = {}  # one object a key, told apart at a glance
+    keys: dict[tuple[object, ...], SeriesKey] = {}  # one object a key, told apart at a glance
     pointer = ""
     for number, visit in enumerate(visits, start=1):
+        alike = _alike(visit.header)
         for hand, block in _one_of_each(everything, visit):
             rows = everything.scores.get(block.block_id, [])
             flags, aside, doubtful = _judged(everything, visit, block, rows)
             if not aside:
                 pointer = block.input_type
             # A block that does not count begins no series of its own.
-            key = _key(visit.header, block, hand, rows, pointer if aside else block.input_type)
-            if "weight_on" in flags:
-                key = replace(key, weight="on")
-            key = keys.setdefault(key, key)
+            version = max((row.scoring_version for row in rows), default=None)
+            own = (block.task, hand, pointer if aside else block.input_type, version)
+            weight = "on" if "weight_on" in flags else ""
+            if (key := keys.get((alike, own, weight))) is None:
+                key = keys[alike, own, weight] = _key(alike, own, weight)
             yield Judged(number, hand, block, rows, key, flags, aside, doubtful)
 
 
@@ -296,20 +299,28 @@ def _why(everything: Everything, target: str) -> str:
     return f"left out by {said[-1].author}: {said[-1].reason}"
 
 
-def _key(
-    header: VisitHeader, block: BlockBrief, hand: Hand, rows: Sequence[ScoreRow], pointer: str
-) -> SeriesKey:
+def _alike(header: VisitHeader) -> tuple[str, str, str, str]:
+    """Return what all blocks of a visit share of the key of their series."""
     screen = header.device.screen
-    versions = sorted({row.scoring_version for row in rows})
+    scale = f"{screen.mm_per_px_x:.5f} x {screen.mm_per_px_y:.5f} mm"
+    return header.plan_hash, header.device.alias, scale, str(header.protocol_version)
+
+
+def _key(
+    alike: tuple[str, str, str, str], own: tuple[str, Hand, str, int | None], weight: str
+) -> SeriesKey:
+    plan, device, scale, protocol = alike
+    task, hand, pointer, version = own
     return SeriesKey(
-        task=block.task,
+        task=task,
         hand=hand,
-        plan=header.plan_hash,
-        device=header.device.alias,
-        scale=f"{screen.mm_per_px_x:.5f} x {screen.mm_per_px_y:.5f} mm",
+        plan=plan,
+        device=device,
+        scale=scale,
         input_type=pointer,
-        protocol=str(header.protocol_version),
-        scoring=str(versions[-1]) if versions else "",
+        weight=weight,
+        protocol=protocol,
+        scoring="" if version is None else str(version),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 
 from battery.answers import SYMPTOMS, latest, rises
@@ -18,10 +19,9 @@ SCALES = {
 }
 
 
-def visit_row(everything: Everything, visit: VisitRecord, number: int) -> VisitRow:
-    """Return the row of a person's visit by its number, from 1."""
+def brief_row(visit: VisitRecord, number: int) -> VisitRow:
+    """Return the row of a person's visit by its number, without what was said around it."""
     header = visit.header
-    said = everything.flagging.answers_of(header.visit_id)
     return VisitRow(
         number=number,
         visit_id=header.visit_id,
@@ -33,6 +33,14 @@ def visit_row(everything: Everything, visit: VisitRecord, number: int) -> VisitR
         protocol_version=header.protocol_version,
         ending=visit.ending or "open",
         origin=header.origin,
+    )
+
+
+def visit_row(everything: Everything, visit: VisitRecord, number: int) -> VisitRow:
+    """Return the row of a person's visit by its number, from 1."""
+    said = everything.flagging.answers_of(visit.header.visit_id)
+    return replace(
+        brief_row(visit, number),
         remarks=_remarks(everything, visit),
         symptoms={
             name: max(told)

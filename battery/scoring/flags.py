@@ -9,7 +9,8 @@ cannot be told: one target is shown at a time.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import cache
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -165,24 +166,44 @@ def _value(held: Mapping[str, Value], name: str) -> float:
 
 def _of_scores(task: str, held: Mapping[str, Value]) -> list[str]:
     """List the flags that stand on scores; a missing value raises none."""
-    primary = held.get(scorer_of(task).primary.name)
-    hits = _value(held, "tapping.hit_rate")
-    error_mm = _value(held, "tapping.radial_error_mm")
+    shares = _shares_of(task)
     raised = {
-        "multi_touch": _value(held, f"{task}.extra_contact_share") > MULTI_TOUCH_SHARE,
-        "guessing": _value(held, f"{task}.anticipation_rate") > GUESSING_SHARE,
-        "contact_lost": _value(held, "pursuit.contact_loss") > OFF_GLASS_SHARE,
-        "queued_reports": _value(held, f"{task}.queued_share") > QUEUED_SHARE,
-        "coarse_pixels": _value(held, f"{task}.jitter_pixels") < MIN_PIXELS,
-        "position_jumps": _value(held, f"{task}.jumps_per_min") > JUMPS_PER_MIN,
-        "late_fatigue": _value(held, f"{task}.late_change_sd") > LATE_CHANGE_SD,
-        "floor_ceiling": (hits > MAX_HITS and error_mm < TOUCH_NOISE_MM)
-        or hits < MIN_HITS
-        or _value(held, "slide.extent_percent") >= END_OF_TRACK_PERCENT,
-        "below_floor": primary is not None and primary.reason.startswith(BELOW_FLOOR),
-        "version_changed": any(v.scoring_version != SCORING_VERSION for v in held.values()),
+        shares[name][0]
+        for name, value in held.items()
+        if name in shares and shares[name][1](value.value)
     }
-    return [name for name, holds in raised.items() if holds]
+    if _value(held, "tapping.hit_rate") > MAX_HITS and (
+        _value(held, "tapping.radial_error_mm") < TOUCH_NOISE_MM
+    ):
+        raised.add("floor_ceiling")
+    primary = held.get(scorer_of(task).primary.name)
+    if primary is not None and primary.reason.startswith(BELOW_FLOOR):
+        raised.add("below_floor")
+    if any(value.scoring_version != SCORING_VERSION for value in held.values()):
+        raised.add("version_changed")
+    return [name for name in _IN_ORDER if name in raised] if raised else []
+
+
+_IN_ORDER = (
+    "multi_touch", "guessing", "contact_lost", "queued_reports", "coarse_pixels",
+    "position_jumps", "late_fatigue", "floor_ceiling", "below_floor", "version_changed",
+)  # fmt: skip
+
+
+@cache
+def _shares_of(task: str) -> dict[str, tuple[str, Callable[[float], bool]]]:
+    """Return by measure which flag its value alone raises, and when; of nan none does."""
+    return {
+        f"{task}.extra_contact_share": ("multi_touch", lambda v: v > MULTI_TOUCH_SHARE),
+        f"{task}.anticipation_rate": ("guessing", lambda v: v > GUESSING_SHARE),
+        "pursuit.contact_loss": ("contact_lost", lambda v: v > OFF_GLASS_SHARE),
+        f"{task}.queued_share": ("queued_reports", lambda v: v > QUEUED_SHARE),
+        f"{task}.jitter_pixels": ("coarse_pixels", lambda v: v < MIN_PIXELS),
+        f"{task}.jumps_per_min": ("position_jumps", lambda v: v > JUMPS_PER_MIN),
+        f"{task}.late_change_sd": ("late_fatigue", lambda v: v > LATE_CHANGE_SD),
+        "tapping.hit_rate": ("floor_ceiling", lambda v: v < MIN_HITS),
+        "slide.extent_percent": ("floor_ceiling", lambda v: v >= END_OF_TRACK_PERCENT),
+    }
 
 
 def check_flags(

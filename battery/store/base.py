@@ -103,15 +103,19 @@ class Connected:
             That must be `among` these, however many; None asks for all.
         """
         with self._reading() as connection:
-            if among is None:
-                return _plain(connection, query)
             return [
-                row
-                for start in range(0, len(among), AT_ONCE)
-                for row in _plain(
-                    connection, query.where(column.in_(among[start : start + AT_ONCE]))
-                )
+                dict(zip(names, row, strict=True))
+                for names, rows in _parts(connection, query, column, among)
+                for row in rows
             ]
+
+    def _tuples(
+        self, query: Select[Any], column: Any = None, among: Sequence[str] | None = None
+    ) -> list[Sequence[Any]]:
+        """Read the rows of a question, as `_rows`, each as its values alone."""
+        with self._reading() as connection:
+            parts = _parts(connection, query, column, among)
+            return [row for _, rows in parts for row in rows]
 
     @property
     def counts_changes(self) -> bool:
@@ -145,9 +149,9 @@ class Connected:
     def _built(
         self,
         rows: Iterable[Any],
-        build: Callable[[Mapping[str, Any]], T],
+        build: Callable[[Any], T],
         what: str,
-        key: str,
+        key: str | int,
     ) -> list[T]:
         """Build a record of each row; one that cannot be built is noted and left out."""
         built = []
@@ -161,10 +165,21 @@ class Connected:
         return built
 
 
-def _plain(connection: Connection, query: Select[Any]) -> list[dict[str, Any]]:
-    result = connection.execute(query)
-    names = tuple(result.keys())
-    return [dict(zip(names, row, strict=True)) for row in result.all()]
+def _parts(
+    connection: Connection, query: Select[Any], column: Any, among: Sequence[str] | None
+) -> Iterator[tuple[tuple[str, ...], Sequence[Sequence[Any]]]]:
+    """Give names and rows of a question, in parts where it names very many identifiers."""
+    parts = (
+        [query]
+        if among is None
+        else [
+            query.where(column.in_(among[start : start + AT_ONCE]))
+            for start in range(0, len(among), AT_ONCE)
+        ]
+    )
+    for part in parts:
+        result = connection.execute(part)
+        yield tuple(result.keys()), result.all()
 
 
 def ascii_only(text: str) -> str:

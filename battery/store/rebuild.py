@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
+from sys import intern
 from typing import Any, get_args
 
 from battery import forms
@@ -41,7 +42,7 @@ def device(text: str) -> Device:
     return device_from_dict(values)
 
 
-@lru_cache(maxsize=65_536)  # a page and a list read each visit several times
+@lru_cache(maxsize=1024)  # a page reads each visit several times
 def visit_header(text: str) -> VisitHeader:
     """Rebuild a visit's header from its JSON.
 
@@ -111,7 +112,7 @@ def block_record(row: Mapping[Any, Any]) -> BlockRecord:
         row, block_id=header.block_id, visit_id=header.visit_id, number=header.index,
         task=header.task, hand=header.hand, phase=header.phase, layout_hash=header.layout_hash,
     )  # fmt: skip
-    _known(row)
+    _known(*(row[name] for name in _CHECKED))
     return BlockRecord(
         header=header,
         ending=row["ending"],
@@ -125,26 +126,28 @@ def block_record(row: Mapping[Any, Any]) -> BlockRecord:
 
 ENDINGS = (None, *get_args(Ending))
 INPUT_TYPES = (None, *get_args(InputType))
-_WORDS: tuple[tuple[str, tuple[Any, ...]], ...] = (
-    ("hand", HANDS), ("phase", get_args(Phase)), ("ending", ENDINGS),
-    ("input_type", INPUT_TYPES),
-)  # fmt: skip
+PHASES = get_args(Phase)
+_CHECKED = ("task", "hand", "phase", "ending", "input_type", "reason")
 
 
-def _known(row: Mapping[Any, Any]) -> None:
+def _known(task: Any, hand: Any, phase: Any, ending: Any, input_type: Any, reason: Any) -> None:
     """Hold the columns of a block that a table of many needs to what they can be."""
-    forms.known_task(row["task"])
-    for name, words in _WORDS:
-        if row[name] not in words:
-            msg = f"its {name} is {row[name]!r}"
-            raise ValueError(msg)
-    if row["reason"] is not None:
-        _text(row, "reason")
+    forms.known_task(task)
+    if (
+        hand in HANDS and phase in PHASES and ending in ENDINGS and input_type in INPUT_TYPES
+    ):  # as it nearly always is
+        if reason is not None:
+            _text("reason", reason)
+        return
+    told = {"hand": hand, "phase": phase, "ending": ending, "input_type": input_type}
+    words = {"hand": HANDS, "phase": PHASES, "ending": ENDINGS, "input_type": INPUT_TYPES}
+    name = next(name for name in told if told[name] not in words[name])
+    msg = f"its {name} is {told[name]!r}"
+    raise ValueError(msg)
 
 
-def _text(row: Mapping[Any, Any], name: str) -> None:
+def _text(name: str, text: Any) -> None:
     """Hold a column to a text that can be shown and written."""
-    text = row[name]
     if not isinstance(text, str):
         msg = f"its {name} is {text!r}"
         raise ValueError(msg)  # noqa: TRY004  # a stored value, not an argument
@@ -153,7 +156,7 @@ def _text(row: Mapping[Any, Any], name: str) -> None:
     try:
         _sound(text)
     except ValueError as error:
-        msg = f"its {name} is {ascii(row[name])[:40]}: {error}"
+        msg = f"its {name} is {ascii(text)[:40]}: {error}"
         raise ValueError(msg) from error
 
 
@@ -167,56 +170,66 @@ def _audit(text: str) -> TimingAudit:
     return TimingAudit(**values)
 
 
-def block_brief(row: Mapping[Any, Any]) -> BlockBrief:
-    """Rebuild what a table of many blocks needs of one.
+BRIEF_COLUMNS = (
+    "block_id", "visit_id", "number", "task", "hand", "phase", "layout_hash", "ending",
+    "reason", "input_type", "audit_json",
+)  # fmt: skip
+
+
+def block_brief(row: Sequence[Any]) -> BlockBrief:
+    """Rebuild what a table of many blocks needs of one, of a row of `BRIEF_COLUMNS`.
 
     Raises
     ------
     ValueError
         If a field is not of its form.
     """
-    _known(row)
-    for name in ("block_id", "visit_id", "layout_hash"):
-        _text(row, name)
+    (
+        block_id, visit_id, number, task, hand, phase, layout_hash, ending, reason,
+        input_type, audit_json,
+    ) = row  # fmt: skip
+    _known(task, hand, phase, ending, input_type, reason)
+    _text("block_id", block_id)
+    _text("visit_id", visit_id)
+    _text("layout_hash", layout_hash)
     return BlockBrief(
-        row["block_id"],
-        row["visit_id"],
-        row["number"],
-        row["task"],
-        row["hand"],
-        row["phase"],
-        row["layout_hash"],
-        row["ending"],
-        row["reason"] or "",
-        row["input_type"] or "none",
-        _audit(row["audit_json"] or "{}"),
+        block_id,
+        visit_id,
+        number,
+        task,
+        hand,
+        phase,
+        layout_hash,
+        ending,
+        reason or "",
+        input_type or "none",
+        _audit(audit_json or "{}"),
     )
 
 
-def score_row(row: Mapping[Any, Any]) -> ScoreRow:
-    """Rebuild a score; null is nan.
+SCORE_COLUMNS = (
+    "block_id", "measure", "value", "n", "low", "high", "reason", "scoring_version",
+)  # fmt: skip
+
+
+def score_row(row: Sequence[Any]) -> ScoreRow:
+    """Rebuild a score of a row of `SCORE_COLUMNS`; null is nan.
 
     Raises
     ------
     ValueError
         If a number is none, or a text cannot be shown.
     """
-    _text(row, "measure")
-    _text(row, "reason")
-    for name in ("n", "scoring_version"):
-        if type(row[name]) is not int:
-            msg = f"its {name} is {row[name]!r}"
-            raise ValueError(msg)
-    return ScoreRow(
-        row["block_id"],
-        row["measure"],
-        _nan(row["value"]),
-        row["n"],
-        _nan(row["low"]),
-        _nan(row["high"]),
-        row["reason"],
-        row["scoring_version"],
-    )
+    block_id, measure, value, n, low, high, reason, version = row
+    _text("measure", measure)
+    if reason != "":
+        _text("reason", reason)
+    if type(n) is not int or type(version) is not int:
+        name, number = ("n", n) if type(n) is not int else ("scoring_version", version)
+        msg = f"its {name} is {number!r}"
+        raise ValueError(msg)
+    measure = intern(measure)  # few names stand in very many rows
+    return ScoreRow(block_id, measure, _nan(value), n, _nan(low), _nan(high), reason, version)
 
 
 def score_values(block_id: str, score: Score) -> dict[str, Any]:

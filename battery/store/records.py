@@ -119,22 +119,24 @@ class Records(Connected):
         person : str, optional
             Only what was recorded under this code.
         visit_ids : sequence of str, optional
-            Only of these visits.
+            Only of these visits, each in order of its blocks; no person is named then.
         phase : {"practice", "test"}, optional
             Only of this one.
         """
-        columns = [c for c in schema.blocks.c if c.name not in ("header_json", "sha256")]
-        query = (
-            select(*columns)
-            .join(schema.visits, schema.visits.c.visit_id == schema.blocks.c.visit_id)
-            .order_by(schema.visits.c.person, schema.visits.c.sequence, schema.blocks.c.number)
-        )
+        columns = [schema.blocks.c[name] for name in rebuild.BRIEF_COLUMNS]
+        blocks, visits = schema.blocks, schema.visits
+        query = select(*columns)
+        if visit_ids is None:
+            query = query.join(visits, visits.c.visit_id == blocks.c.visit_id)
+            query = query.order_by(visits.c.person, visits.c.sequence, blocks.c.number)
+        else:  # as the index has them, so that nothing is sorted
+            query = query.order_by(blocks.c.visit_id, blocks.c.number)
         if person is not None:
             query = query.where(schema.visits.c.person == person)
         if phase is not None:
             query = query.where(schema.blocks.c.phase == phase)
-        rows = self._rows(query, schema.visits.c.visit_id, visit_ids)
-        return self._built(rows, rebuild.block_brief, "block", "block_id")
+        rows = self._tuples(query, blocks.c.visit_id, visit_ids)
+        return self._built(rows, rebuild.block_brief, "block", 0)
 
     def load(self, block_id: str, *, checked: bool = True) -> Block:
         """Return a whole block with its samples.

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from operator import attrgetter
 from typing import Any
 
-from sqlalchemy import delete, insert, select
+from sqlalchemy import case, delete, insert, select
 
 from battery.scoring.score import Score
 from battery.store import rebuild, schema
@@ -58,7 +58,7 @@ class Scores(Connected):
             Only these.
         """
         query = (
-            select(schema.scores)
+            select(*_SCORE)
             .join(schema.blocks, schema.blocks.c.block_id == schema.scores.c.block_id)
             .join(schema.visits, schema.visits.c.visit_id == schema.blocks.c.visit_id)
             .order_by(
@@ -72,9 +72,7 @@ class Scores(Connected):
             query = query.where(schema.visits.c.person == person)
         if measures is not None:
             query = query.where(schema.scores.c.measure.in_(measures))
-        with self._reading() as connection:
-            rows = connection.execute(query).mappings().all()
-        return self._built(rows, rebuild.score_row, "scores of block", "block_id")
+        return self._built(self._tuples(query), rebuild.score_row, "scores of block", 0)
 
     def by_block(
         self, block_ids: Sequence[str] | None = None, *, measures: Sequence[str] | None = None
@@ -88,38 +86,41 @@ class Scores(Connected):
         measures : sequence of str, optional
             Only these.
         """
-        query = select(schema.scores)
+        query = select(*_SCORE)
         if measures is not None:
             query = query.where(schema.scores.c.measure.in_(measures))
-        return self._sorted(self._rows(query, schema.scores.c.block_id, block_ids))
+        return self._sorted(self._tuples(query, schema.scores.c.block_id, block_ids))
 
-    def _sorted(self, rows: Sequence[Mapping[str, Any]]) -> dict[str, list[ScoreRow]]:
+    def _sorted(self, rows: Sequence[Sequence[Any]]) -> dict[str, list[ScoreRow]]:
         found: dict[str, list[ScoreRow]] = {}
-        for score in self._built(rows, rebuild.score_row, "scores of block", "block_id"):
+        for score in self._built(rows, rebuild.score_row, "scores of block", 0):
             found.setdefault(score.block_id, []).append(score)
         for own in found.values():
             own.sort(key=_measure)
         return found
 
     def by_visits(
-        self, visit_ids: Sequence[str], *, measures: Sequence[str] | None = None
+        self, visit_ids: Sequence[str], *, measures: Mapping[str, Sequence[str]] | None = None
     ) -> dict[str, list[ScoreRow]]:
         """List the stored scores of visits' test blocks, each in order of measure.
 
         Parameters
         ----------
-        measures : sequence of str, optional
+        measures : mapping of task to sequence of str, optional
             Only these.
         """
         table, blocks = schema.scores, schema.blocks
-        query = (
-            select(table)
-            .join(blocks, blocks.c.block_id == table.c.block_id)
-            .where(blocks.c.phase == "test")
+        same = blocks.c.block_id == table.c.block_id
+        whole = select(*_SCORE).join(blocks, same).where(blocks.c.phase == "test")
+        queries = [whole]
+        if measures is not None:  # one of each task at a time, as each is looked up then
+            queries = [
+                whole.where(table.c.measure == case(dict(those), value=blocks.c.task))
+                for those in _one_each(measures)
+            ]
+        return self._sorted(
+            [row for q in queries for row in self._tuples(q, blocks.c.visit_id, visit_ids)]
         )
-        if measures is not None:
-            query = query.where(table.c.measure.in_(measures))
-        return self._sorted(self._rows(query, blocks.c.visit_id, visit_ids))
 
     def values(self, block_ids: Sequence[str]) -> dict[str, dict[str, Any]]:
         """Return the values of some blocks by measure, as they lie in the store, unchecked.
@@ -144,29 +145,33 @@ class Scores(Connected):
     def of_block(self, block_id: str) -> list[ScoreRow]:
         """List a block's stored scores in order of measure."""
         query = (
-            select(schema.scores)
+            select(*_SCORE)
             .where(schema.scores.c.block_id == block_id)
             .order_by(schema.scores.c.measure)
         )
-        with self._reading() as connection:
-            rows = connection.execute(query).mappings().all()
-        return self._built(rows, rebuild.score_row, "scores of block", "block_id")
+        return self._built(self._tuples(query), rebuild.score_row, "scores of block", 0)
 
     def of_visit(self, visit_id: str) -> dict[str, list[ScoreRow]]:
         """List the stored scores of a visit's blocks, each in order of measure."""
         query = (
-            select(schema.scores)
+            select(*_SCORE)
             .join(schema.blocks, schema.blocks.c.block_id == schema.scores.c.block_id)
             .where(schema.blocks.c.visit_id == visit_id)
             .order_by(schema.scores.c.block_id, schema.scores.c.measure)
         )
-        with self._reading() as connection:
-            rows = connection.execute(query).mappings().all()
+        rows = self._tuples(query)
         found: dict[str, list[ScoreRow]] = {}
-        for score in self._built(rows, rebuild.score_row, "scores of block", "block_id"):
+        for score in self._built(rows, rebuild.score_row, "scores of block", 0):
             found.setdefault(score.block_id, []).append(score)
         return found
 
 
+def _one_each(measures: Mapping[str, Sequence[str]]) -> Iterator[list[tuple[str, str]]]:
+    """Give the first measure of each task, the second of those that have one, and so on."""
+    for place in range(max(map(len, measures.values()), default=0)):
+        yield [(task, own[place]) for task, own in measures.items() if place < len(own)]
+
+
 _measure = attrgetter("measure")
+_SCORE = [schema.scores.c[name] for name in rebuild.SCORE_COLUMNS]
 _FOR_VALUES = ("block_id", "measure", "value", "n", "scoring_version")

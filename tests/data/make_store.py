@@ -72,7 +72,8 @@ def told_by(store):
 
 def plain(record):
     """Fields by name; nan is None, since nan is not equal to itself."""
-    return json.loads(json.dumps(asdict(record)).replace("NaN", "null"))
+    values = record._asdict() if isinstance(record, tuple) else asdict(record)
+    return json.loads(json.dumps(values, default=asdict).replace("NaN", "null"))
 
 
 def fill(store):

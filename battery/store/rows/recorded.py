@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from battery.recording import BlockHeader, Ending, Hand, Phase, TimingAudit, VisitHeader
 
@@ -72,8 +72,7 @@ class BlockRecord:
     audit: TimingAudit
 
 
-@dataclass(frozen=True, slots=True)
-class BlockBrief:
+class BlockBrief(NamedTuple):  # made by the ten thousand
     """A block without its samples and settings: what a table of many blocks needs."""
 
     block_id: str
@@ -89,8 +88,7 @@ class BlockBrief:
     audit: TimingAudit
 
 
-@dataclass(frozen=True, slots=True)
-class ScoreRow:
+class ScoreRow(NamedTuple):  # made by the ten thousand
     """A stored score with the block it belongs to; `value` is nan where it is missing."""
 
     block_id: str

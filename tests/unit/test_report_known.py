@@ -1,0 +1,195 @@
+"""What is kept of people and read again where something changed is what a fresh look finds."""
+
+import random
+import shutil
+import sqlite3
+import uuid
+from dataclasses import replace
+from datetime import date
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from battery.alarms import set_limit
+from battery.report import Known, read_pools
+from battery.report.caseload import judged_people
+from battery.store import Person, Store, TimingCheck
+from tests.multiplying import multiplied
+
+CODE, OTHER = "AAA9", "AAC9"
+AT = "2026-12-01T10:00:00+00:00"
+SAID = {"author": "AB", "reason": "so it was"}
+
+
+@pytest.fixture(scope="module")
+def grown(clinic, tmp_path_factory):
+    """A clinic in which three people are past their baseline."""
+    home = shutil.copytree(clinic, tmp_path_factory.mktemp("known") / "clinic")
+    multiplied(home, 3, 7)
+    return home
+
+
+def visit(store, code, number):
+    visits = [v for v in store.visits.all() if v.header.person == code] or store.visits.all()
+    return visits[number % len(visits)].header
+
+
+def block(store, code, number):
+    briefs = store.records.in_brief(visit_ids=[visit(store, code, number).visit_id])
+    return next(b for b in briefs if b.phase == "test")
+
+
+def by_hand(statement):
+    """Change rows by another program, which knows nothing of this one."""
+
+    def change(store, _number):
+        with sqlite3.connect(store.folder / "battery.sqlite") as other:
+            other.execute(statement)
+        other.close()
+
+    return change
+
+
+def amend(kind, field, value):
+    def change(store, number):
+        code = (CODE, OTHER)[number % 2]
+        target = (
+            visit(store, code, number).visit_id
+            if kind == "visit"
+            else block(store, code, number).block_id
+        )
+        store.annotations.amend(kind, target, field, value, at_utc=AT, **SAID)
+
+    return change
+
+
+def answer(moment, question, value):
+    def change(store, number):
+        told = visit(store, CODE, number).visit_id
+        store.visits.put_answer(told, moment, question, value, at_utc=AT)
+
+    return change
+
+
+def scored_again(store, number):
+    told = block(store, OTHER, number).block_id
+    held = store.scores.of_block(told)
+    store.scores.put(told, [])
+    with sqlite3.connect(store.folder / "battery.sqlite") as other:
+        other.executemany(
+            "INSERT INTO scores VALUES (?, ?, ?, ?, NULL, NULL, ?, ?)",
+            [(told, s.measure, 7.0, s.n, s.reason, s.scoring_version) for s in held],
+        )
+    other.close()
+
+
+def new_visit(store, number):
+    header = replace(
+        visit(store, CODE, number), visit_id=str(uuid.uuid4()), sequence=100 + number
+    )
+    store.visits.begin(header)
+
+
+def check(store, number):
+    del number
+    store.setup.put_timing_check(
+        TimingCheck(str(uuid.uuid4()), visit(store, CODE, 0).device.alias, "touch", 99, 20.0,
+                    1.0, 0.5, 60.0, 0.5, 1.0, "2026-01-01T00:00:00+00:00")
+    )  # fmt: skip
+
+
+def erased(store, number):
+    others = [p.code for p in store.people.all() if p.code not in (CODE, OTHER)]
+    if others:
+        store.erasure.erase(others[number % len(others)], author="AB", at_utc=AT)
+
+
+DOORS = {
+    "a visit is left out": amend("visit", "excluded", "yes"),
+    "a visit is taken in again": amend("visit", "excluded", "no"),
+    "a visit is somebody else's": amend("visit", "person", OTHER),
+    "nobody helped": amend("visit", "helped", "no"),
+    "the other hand": amend("block", "hand", "left"),
+    "a block is left out": amend("block", "excluded", "yes"),
+    "an emergency": answer("before", "red_flags", "yes"),
+    "a strong rise": answer("after", "pain", "9"),
+    "somebody helped": answer("after", "helped", "yes"),
+    "a new baseline": lambda store, n: store.annotations.restart_baseline(
+        CODE, visit(store, CODE, 3 + n % 3).visit_id, at_utc=AT, **SAID
+    ),
+    "an outside error": lambda store, n: store.annotations.enter_outside_error(
+        "tapping.radial_error_mm", 0.1 + n / 100, source="x", author="AB", at_utc=AT
+    ),
+    "scored again": scored_again,
+    "a value by hand": by_hand("UPDATE scores SET value = value * 1.5 WHERE rowid % 97 = 0"),
+    "scores are gone": by_hand("DELETE FROM scores WHERE rowid % 193 = 0"),
+    "a block was stopped": by_hand("UPDATE blocks SET ending = 'stopped' WHERE rowid % 31 = 0"),
+    "another pointer": by_hand("UPDATE blocks SET input_type = 'touch' WHERE rowid % 29 = 0"),
+    "an answer by hand": by_hand("UPDATE answers SET value = '9' WHERE rowid % 7 = 0"),
+    "a visit by hand": by_hand("UPDATE visits SET ending = 'stopped' WHERE rowid % 5 = 0"),
+    "unreadable": by_hand("UPDATE scores SET n = 'x' WHERE rowid % 389 = 0"),
+    "somebody is enrolled": lambda store, n: store.people.add(
+        Person(f"N{n % 100:02d}{uuid.uuid4().hex[0]}", "right", "left", "right", AT)
+    ),
+    "a visit begins": new_visit,
+    "the screen was checked": check,
+    "another limit": lambda store, n: set_limit(store, "pain", 1 + n % 9),
+    "a fall": lambda store, _: store.annotations.add_marker(CODE, "fall", at_utc=AT),
+    "paused": lambda store, _: store.care.set_state(
+        OTHER, "paused", from_date=date(2026, 12, 1), reason="x", author="AB", at_utc=AT
+    ),
+    "somebody is erased": erased,
+}  # fmt: skip
+
+
+def seen(store, known):
+    """The list, everything that is brought to the pools, and what could not be read."""
+    people = judged_people(store, known)
+    pools = read_pools(store, known)
+    return people, list(pools._shares.items()), sorted(store.unreadable())
+
+
+def walk(home, doors, number=0):
+    """Go through doors one after another; after each, look with and without what is kept."""
+    known = Known()
+    with Store.open(home) as store:
+        seen(store, known)
+        for name in doors:
+            DOORS[name](store, number)
+            number += 1
+            with Store.open(home, write=False) as kept, Store.open(home, write=False) as fresh:
+                assert seen(kept, known) == seen(fresh, None), name
+
+
+@pytest.mark.parametrize("part", range(3))
+def test_what_is_kept_is_what_a_fresh_look_finds(grown, tmp_path, part):
+    """Every door once; which it meets first does not matter."""
+    doors = sorted(DOORS)
+    random.Random(part).shuffle(doors)
+    walk(shutil.copytree(grown, tmp_path / "clinic"), doors[part::3])
+
+
+@pytest.mark.long
+@settings(
+    deadline=None, max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(st.lists(st.sampled_from(sorted(DOORS)), min_size=1, max_size=8), st.integers(0, 99))
+def test_what_is_kept_holds_after_any_changes(grown, tmp_path, doors, number):
+    home = tmp_path / uuid.uuid4().hex
+    walk(shutil.copytree(grown, home), doors, number)
+    shutil.rmtree(home)
+
+
+def test_only_who_changed_is_read_again(grown, tmp_path):
+    home = shutil.copytree(grown, tmp_path / "clinic")
+    known = Known()
+    with Store.open(home) as store:
+        before = known.people(store)
+        DOORS["a visit is left out"](store, 0)
+        after = known.people(store)
+        anew = {code for code in after if after[code] is not before[code]}
+        assert anew == {CODE}
+        pools = known.pools_of_headlines(after)[0]
+        DOORS["a fall"](store, 0)
+        assert known.pools_of_headlines(known.people(store))[0] is pools
