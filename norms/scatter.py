@@ -256,7 +256,9 @@ def pool(
     return Prior(float(variance), float(prior_df), people, n_visits, rho, float(df.mean()))
 
 
-def _transformed(series: Sequence[Sequence[float] | Floats], *, log_scale: bool) -> list[Floats]:
+def _transformed(
+    series: Sequence[Sequence[float] | Floats], *, log_scale: bool
+) -> list[Floats]:
     """Bring series to the scale of comparison; those of one length go together."""
     alike: dict[int, list[int]] = {}
     for i, values in enumerate(series):
