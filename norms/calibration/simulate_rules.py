@@ -10,8 +10,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from norms.band import LEVELS
-from norms.calibration import compare
-from norms.calibration.compare import Share
+from norms.calibration import false_verdicts, found_changes, learners, one_price
+from norms.calibration.hand_verdicts import Share
 from norms.limits import PAGE_PRICE, PRICES
 from norms.running import (
     KEPT_SHARE,
@@ -178,7 +178,7 @@ def document(n_people: int = N_PEOPLE, n_pages: int = N_PAGES) -> str:
         [
             HEAD.format(
                 version=RULE_VERSION,
-                typical=compare.TYPICAL_SD,
+                typical=found_changes.TYPICAL_SD,
                 full=FULL_WEIGHT_SD,
                 none=NO_WEIGHT_SD,
                 cut=MAX_CHANGE_SD,
@@ -216,7 +216,7 @@ def document(n_people: int = N_PEOPLE, n_pages: int = N_PAGES) -> str:
                 ],
                 [
                     [way, *(percent(x, error=True) for x in row)]
-                    for way, row in compare.prices_of_a_page(n_people // 2).items()
+                    for way, row in one_price.prices_of_a_page(n_people // 2).items()
                 ],
             ),
             AFTER_PAGE,
@@ -241,7 +241,7 @@ def document(n_people: int = N_PEOPLE, n_pages: int = N_PAGES) -> str:
                     (f"{name}, {people(size)}", rule): " / ".join(
                         percent(x, error=True) for x in row
                     )
-                    for (name, size, rule), row in compare.together(n_people // 4).items()
+                    for (name, size, rule), row in found_changes.together(n_people // 4).items()
                 },
                 "clinic",
             ),
@@ -252,7 +252,7 @@ def document(n_people: int = N_PEOPLE, n_pages: int = N_PAGES) -> str:
                     (f"{name}, {people(size)}", rule): " / ".join(
                         percent(x, error=True) for x in row
                     )
-                    for (name, size, rule), row in compare.kept(n_people // 4).items()
+                    for (name, size, rule), row in found_changes.kept(n_people // 4).items()
                 },
                 "change",
             ),
@@ -264,7 +264,7 @@ def document(n_people: int = N_PEOPLE, n_pages: int = N_PAGES) -> str:
                 ["what is learned", "told", "and nothing speaks of it", "mean ± 2 SD"],
                 [
                     [name, *(percent(x, error=True) for x in row)]
-                    for name, row in compare.learners(n_people // 2).items()
+                    for name, row in learners.learners(n_people // 2).items()
                 ],
             ),
             AFTER_LEARN,
@@ -278,18 +278,18 @@ def _prices(n_people: int) -> str:
         header,
         [
             [f"{name}; {size}", *map(percent, row)]
-            for (name, size), row in compare.equal_price(n_people).items()
+            for (name, size), row in one_price.equal_price(n_people).items()
         ],
     )
 
 
 def _false(n_pages: int) -> str:
     rows = []
-    odd = [name for name in compare.ODD if name != NORMAL]
-    told_of = compare.false_rates(TIMES_OF_NORMAL * n_pages, odd=[NORMAL])
-    told_of |= compare.false_rates(n_pages, odd=odd)
+    odd = [name for name in false_verdicts.ODD if name != NORMAL]
+    told_of = false_verdicts.false_rates(TIMES_OF_NORMAL * n_pages, odd=[NORMAL])
+    told_of |= false_verdicts.false_rates(n_pages, odd=odd)
     for (name, size, rule), (rates, possible) in told_of.items():
-        told = [rates[n] for n in compare.UNTIL]
+        told = [rates[n] for n in false_verdicts.UNTIL]
         columns = [
             " / ".join(percent(x, error=True) for x in own) for own in zip(*told, strict=True)
         ]
@@ -300,7 +300,7 @@ def _false(n_pages: int) -> str:
 
 def _power(n_people: int) -> str:
     cells = {}
-    for (shape, size, clinic, which, rule), found in compare.power(n_people).items():
+    for (shape, size, clinic, which, rule), found in found_changes.power(n_people).items():
         said = " / ".join(
             percent(x, error=True) for x in (found.headline, found.own, found.page)
         )

@@ -9,7 +9,15 @@ from scipy.stats import multivariate_normal, multivariate_t, norm, skew
 
 from norms.band import pool
 from norms.baseline import BaselineRule, Point
-from norms.calibration import compare, first_rule, judged, rules
+from norms.calibration import (
+    false_verdicts,
+    first_rule,
+    found_changes,
+    hand_verdicts,
+    judged,
+    one_price,
+    rules,
+)
 from norms.calibration.calibrate import running_means
 from norms.calibration.simulate_rules import by_two, document, percent, table
 from norms.calibration.simulated import Clinic, draw, late, learning, ramp, rounding_off, step
@@ -182,12 +190,12 @@ def test_the_simulated_rule_is_the_one_that_judges_people(n_people, rho):
     way = np.where(np.arange(len(visits)) % 2, 1, -1).reshape(-1, 1, 1, 1)
     visits[..., 4:] += 2.5 * sd[..., np.newaxis] * ramp() * way
     visits = visits[:, :, 0]
-    told = judged.told(visits, 4, kinds=compare.KINDS)
+    told = judged.told(visits, 4, kinds=one_price.KINDS)
     assert {-1, 0, 1} <= set(np.unique(told.beyond["line"]))
     for c, n in np.ndindex(len(visits), 12):
         seen = visits[c, :, : 5 + n]
         prior = pool(list(seen[:, :4]), log_scale=False, series=list(seen))
-        kind = compare.KINDS[n % 3]
+        kind = one_price.KINDS[n % 3]
         for p in range(n_people):
             points = [Point(i, v) for i, v in enumerate(seen[p])]
             page = judge(
@@ -217,9 +225,9 @@ def test_a_line_keeps_its_price_in_twelve_looks_and_in_a_year(n_people):
 @pytest.mark.parametrize("n_people", [1, 3, 30])
 def test_a_page_keeps_its_price_in_twelve_looks_and_in_a_year(n_people):
     """4,000 pages: standard error 0.4 % and 0.5 %."""
-    rates, possible = compare.false_rates(4_000, sizes=(n_people,), odd=("normal errors",))[
-        "normal errors", n_people, "now"
-    ]
+    rates, possible = false_verdicts.false_rates(
+        4_000, sizes=(n_people,), odd=("normal errors",)
+    )["normal errors", n_people, "now"]
     assert rates[12].page.value < 0.06 + 0.008
     assert rates[52].page.value < 0.10 + 0.010
     assert possible.value + 0.01 < 1 / 6
@@ -273,7 +281,7 @@ def test_a_hand_is_judged_as_its_page_is():
     """A task is told at the price of a line exactly where the headline is told."""
     visits, sd = draw(Clinic(n_people=3, n_tasks=4), 60, seed(83))
     visits[..., 4:] += 1.5 * sd[..., np.newaxis]
-    hand = compare.hand_told(visits, 4)
+    hand = hand_verdicts.hand_told(visits, 4)
     moved = hand.headline != 0
     assert moved.any()
     alone = judged.told(visits[:, :, 0], 4, kinds=("alone",)).beyond["alone"]
@@ -283,24 +291,29 @@ def test_a_hand_is_judged_as_its_page_is():
 
 
 def test_a_share_has_a_binomial_standard_error():
-    assert compare.share(np.array([True, False, False, False])) == (0.25, np.sqrt(0.1875 / 4))
-    assert percent(compare.Share(0.0512, 0.0031)) == "5.1"
-    assert percent(compare.Share(0.0512, 0.0031), error=True) == "5.1 (0.3)"
+    assert hand_verdicts.share(np.array([True, False, False, False])) == (
+        0.25,
+        np.sqrt(0.1875 / 4),
+    )
+    assert percent(hand_verdicts.Share(0.0512, 0.0031)) == "5.1"
+    assert percent(hand_verdicts.Share(0.0512, 0.0031), error=True) == "5.1 (0.3)"
 
 
 def test_all_tables_of_the_page_are_made_with_few_people(monkeypatch):
     """Every part runs."""
-    few = {k: compare.ODD[k] for k in ("normal errors", "one baseline visit 4 SD off")}
-    monkeypatch.setattr(compare, "ODD", few)
-    monkeypatch.setattr(compare, "false_rates", partial(compare.false_rates, sizes=(1, 3)))
-    monkeypatch.setattr(compare, "UNTIL", (12,))
-    monkeypatch.setattr(compare, "SHAPES", {"at once": step})
-    monkeypatch.setattr(compare, "power", partial(compare.power, sizes=(3,)))
-    monkeypatch.setattr(compare, "kept", partial(compare.kept, n_looks=12))
-    monkeypatch.setattr(compare, "PAGE", replace(compare.PAGE, n_looks=12))
-    monkeypatch.setattr(compare, "SD_SIZES", {"2 SD": 2.0})
+    few = {k: false_verdicts.ODD[k] for k in ("normal errors", "one baseline visit 4 SD off")}
+    monkeypatch.setattr(false_verdicts, "ODD", few)
     monkeypatch.setattr(
-        compare, "PERCENTS", {k: compare.PERCENTS[k] for k in ("+20 %", "+30 %")}
+        false_verdicts, "false_rates", partial(false_verdicts.false_rates, sizes=(1, 3))
+    )
+    monkeypatch.setattr(false_verdicts, "UNTIL", (12,))
+    monkeypatch.setattr(found_changes, "SHAPES", {"at once": step})
+    monkeypatch.setattr(found_changes, "power", partial(found_changes.power, sizes=(3,)))
+    monkeypatch.setattr(found_changes, "kept", partial(found_changes.kept, n_looks=12))
+    monkeypatch.setattr(false_verdicts, "PAGE", replace(hand_verdicts.PAGE, n_looks=12))
+    monkeypatch.setattr(found_changes, "SD_SIZES", {"2 SD": 2.0})
+    monkeypatch.setattr(
+        found_changes, "PERCENTS", {k: found_changes.PERCENTS[k] for k in ("+20 %", "+30 %")}
     )
     text = document(60, 6)
     assert text.count("| --- |") == 8
