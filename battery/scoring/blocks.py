@@ -12,7 +12,7 @@ from battery.scoring.quality import why_broken_off
 from battery.scoring.score import NO_INTERVAL, NOT_GIVEN, Score, missing
 from battery.scoring.scorers import TaskScorer, scorer_of
 from battery.scoring.signal.path import check_order
-from battery.scoring.stats.intervals import Bootstrap
+from battery.scoring.stats.resampling import Bootstrap
 
 
 def score_block(block: Block, *, screen: Screen) -> list[Score]:

@@ -20,7 +20,7 @@ from battery.scoring.measure import Measure
 if TYPE_CHECKING:
     from battery.recording import Block
     from battery.scoring.score import Score
-    from battery.scoring.stats.intervals import Bootstrap
+    from battery.scoring.stats.resampling import Bootstrap
 
 Row = dict[str, Any]
 

@@ -18,7 +18,8 @@ from battery.scoring.signal.filters import (
     velocity,
     without_line,
 )
-from battery.scoring.stats.intervals import Bootstrap, mean, wilson
+from battery.scoring.stats.intervals import wilson
+from battery.scoring.stats.resampling import Bootstrap, mean
 
 RATES_HZ = (100.0, 120.0, 240.0)
 

@@ -8,15 +8,9 @@ from scipy.stats import chi2, f, linregress, theilslopes
 from statsmodels.stats.weightstats import DescrStatsW
 
 from battery.scoring.stats import rhythm
-from battery.scoring.stats.intervals import (
-    Bootstrap,
-    mean,
-    of_count,
-    of_dependent_mean,
-    of_mean,
-    of_median,
-    wilson,
-)
+from battery.scoring.stats.dependent_windows import of_dependent_mean
+from battery.scoring.stats.intervals import of_count, of_mean, of_median, wilson
+from battery.scoring.stats.resampling import Bootstrap, mean
 from battery.scoring.tapping import accuracy
 from battery.scoring.tapping.throughput import (
     WIDTH_IN_SD,

@@ -15,7 +15,7 @@ from battery.scoring.jitter.band import band_rms_mm
 from battery.scoring.pursuit.tracking import delay_s
 from battery.scoring.signal.filters import speed_mm_s
 from battery.scoring.signal.path import check_order, even, split_gaps
-from battery.scoring.stats.intervals import Bootstrap, mean
+from battery.scoring.stats.resampling import Bootstrap, mean
 from battery.simulate import POINTERS, Truth
 from tests.blocks import simulated_block
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from battery.recording import KIND_CODES, Screen
 from battery.recovery.relive import relive
 from battery.scoring import score_block
-from battery.scoring.stats.intervals import Bootstrap, ratio
+from battery.scoring.stats.resampling import Bootstrap, ratio
 from battery.scoring.trail.links import Form, Link
 from battery.scoring.trail.scores import per_link
 from battery.simulate import Truth

@@ -44,7 +44,8 @@ from battery.scoring.signal.spectrum import (
     spectra,
 )
 from battery.scoring.stats import summary
-from battery.scoring.stats.intervals import of_dependent_mean, of_root_power, root_ratio
+from battery.scoring.stats.dependent_windows import of_dependent_mean, of_root_power
+from battery.scoring.stats.resampling import root_ratio
 
 __all__ = ["BAND_HZ", "MIN_SEGMENT_S", "SHORT_S", "WINDOW_S", "band_rms_mm", "floor_mm"]
 

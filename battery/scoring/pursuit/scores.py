@@ -28,18 +28,9 @@ from battery.scoring.signal.filters import in_band, slow_speed_mm_s, velocity, w
 from battery.scoring.signal.kinematics import runs
 from battery.scoring.signal.path import GRID_HZ, Flags, Floats
 from battery.scoring.stats import summary
-from battery.scoring.stats.intervals import (
-    Bootstrap,
-    of_all_alike,
-    of_deleted,
-    of_dependent_mean,
-    of_difference,
-    of_ratio,
-    of_root,
-    on_logit_scale,
-    ratio,
-    root_ratio,
-)
+from battery.scoring.stats.dependent_windows import of_deleted, of_dependent_mean, of_ratio
+from battery.scoring.stats.intervals import of_all_alike, of_difference, of_root, on_logit_scale
+from battery.scoring.stats.resampling import Bootstrap, ratio, root_ratio
 
 MIN_CONTACT_S = 4.0
 MIN_SHARE = 0.5  # of a part in contact, for a fit of its frequencies

@@ -15,7 +15,7 @@ from battery.scoring.signal.kinematics import runs
 from battery.scoring.signal.path import GRID_HZ, Segment, followed_path
 from battery.scoring.slide.passes import TAKES, Held, Pass, drag_s, held, passes
 from battery.scoring.stats import summary
-from battery.scoring.stats.intervals import Bootstrap
+from battery.scoring.stats.resampling import Bootstrap
 
 MIN_PASSES = 2
 MIN_WAYS = 2

@@ -13,7 +13,7 @@ from battery.scoring import quality
 from battery.scoring.score import Score, missing
 from battery.scoring.signal.path import Floats
 from battery.scoring.stats import rhythm, summary
-from battery.scoring.stats.intervals import Bootstrap, of_each_left_out
+from battery.scoring.stats.resampling import Bootstrap, of_each_left_out
 from battery.scoring.tapping import accuracy, reaches
 from battery.scoring.tapping.reading import ANTICIPATION_S, LATE_S, Tap, home_mm, taps
 from battery.scoring.tapping.throughput import throughput_bit_s

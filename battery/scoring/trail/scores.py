@@ -14,16 +14,15 @@ from battery.scoring.definitions.trail import TRAIL
 from battery.scoring.score import NO_INTERVAL, Score, missing
 from battery.scoring.signal.path import Floats
 from battery.scoring.stats import summary
+from battery.scoring.stats.dependent_windows import of_ratio
 from battery.scoring.stats.intervals import (
-    Bootstrap,
     Interval,
     middle_half,
     of_difference,
-    of_ratio,
     on_log_scale,
-    ratio,
     t_reach,
 )
+from battery.scoring.stats.resampling import Bootstrap, ratio
 from battery.scoring.trail.links import Form, Link, forms
 
 NAN = math.nan
