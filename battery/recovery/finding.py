@@ -16,7 +16,7 @@ from battery.recovery.people import PEOPLE
 from battery.recovery.quantities import QUANTITIES, Quantity, across_rms_mm
 from battery.runner import run_block
 from battery.scoring import MEASURES, score_block
-from battery.scoring.jitter.band import floor_mm
+from battery.scoring.jitter.device_floor import floor_mm
 from battery.scoring.signal.path import GRID_HZ
 from battery.simulate import POINTERS, Person, Pointer, Truth
 from tasks.contract import settings_to_dict

@@ -12,9 +12,9 @@ from battery.errors import BatteryError
 from battery.recording import Block, Hand
 from battery.report.judged import Page, wanted_blocks
 from battery.report.page_rows import Floats, Trace
-from battery.scoring.jitter.band import MIN_SEGMENT_S, WINDOW_S
 from battery.scoring.pursuit.parts import parts
 from battery.scoring.signal.path import GRID_HZ, between, contact_path, even
+from battery.scoring.signal.spectrum import MIN_SEGMENT_S, WINDOW_S
 from battery.scoring.slide.passes import passes
 from battery.scoring.tapping.reading import taps
 from battery.store.base import UNREADABLE

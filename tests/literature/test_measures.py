@@ -7,7 +7,8 @@ import pytest
 from scipy.signal import welch
 from statsmodels.stats.proportion import proportion_confint
 
-from battery.scoring.jitter.band import band_rms_mm, floor_mm
+from battery.scoring.jitter.band import band_rms_mm
+from battery.scoring.jitter.device_floor import floor_mm
 from battery.scoring.signal.smoothness import sparc
 from battery.scoring.stats.intervals import wilson
 from battery.scoring.tapping.accuracy import variable_mm

@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 from scipy.signal import find_peaks, welch
 
-from battery.scoring.jitter.band import Device, Drag, band_rms_mm, floor_mm, jitter_scores
+from battery.scoring.jitter.band import band_rms_mm
+from battery.scoring.jitter.device_floor import Device, floor_mm
+from battery.scoring.jitter.jitter_scores import Drag, jitter_scores
 from battery.scoring.jitter.tremor import highest_peak
 from battery.scoring.signal.filters import in_band
 from battery.scoring.signal.path import even

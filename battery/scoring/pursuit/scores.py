@@ -10,15 +10,9 @@ import numpy as np
 from battery.recording import Block
 from battery.scoring import quality
 from battery.scoring.definitions.pursuit import N_FREQUENCIES
-from battery.scoring.jitter.band import (
-    MIN_SEGMENT_S,
-    MIN_TOTAL_S,
-    SETTLING_S,
-    Device,
-    Drag,
-    jitter_scores,
-    settled,
-)
+from battery.scoring.jitter.band import MIN_TOTAL_S
+from battery.scoring.jitter.device_floor import Device
+from battery.scoring.jitter.jitter_scores import SETTLING_S, Drag, jitter_scores, settled
 from battery.scoring.pursuit import tracking
 from battery.scoring.pursuit.chip import DUE_PATH
 from battery.scoring.pursuit.parts import BEFORE, Part, parts
@@ -27,6 +21,7 @@ from battery.scoring.score import Score, missing
 from battery.scoring.signal.filters import in_band, slow_speed_mm_s, velocity, willed
 from battery.scoring.signal.kinematics import runs
 from battery.scoring.signal.path import GRID_HZ, Flags, Floats
+from battery.scoring.signal.spectrum import MIN_SEGMENT_S
 from battery.scoring.stats import summary
 from battery.scoring.stats.dependent_windows import of_deleted, of_dependent_mean, of_ratio
 from battery.scoring.stats.intervals import of_all_alike, of_difference, of_root, on_logit_scale

@@ -8,7 +8,8 @@ import numpy as np
 
 from battery.recording import Block
 from battery.scoring import quality
-from battery.scoring.jitter.band import Device, Drag, jitter_scores, settled
+from battery.scoring.jitter.device_floor import Device
+from battery.scoring.jitter.jitter_scores import Drag, jitter_scores, settled
 from battery.scoring.score import Score
 from battery.scoring.signal.filters import slow_speed_mm_s
 from battery.scoring.signal.kinematics import runs
