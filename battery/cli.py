@@ -15,17 +15,14 @@ from battery.commands import (
     clinic,
     correcting,
     desk,
+    exporting,
     handing,
     home,
+    keeping,
     launcher,
+    saying,
     visiting,
     watching,
-)
-from battery.commands import (
-    keeping as records,
-)
-from battery.commands import (
-    saying as context,
 )
 from battery.errors import BatteryError
 from battery.files import keep_private
@@ -49,7 +46,18 @@ app = typer.Typer(
     "not a diagnosis.",
 )
 
-for _module in (clinic, desk, watching, context, visiting, home, correcting, handing, records):
+for _module in (
+    clinic,
+    desk,
+    watching,
+    saying,
+    visiting,
+    home,
+    correcting,
+    handing,
+    exporting,
+    keeping,
+):
     for _command in _module.COMMANDS:
         app.command()(_command)
 

@@ -24,7 +24,7 @@ from tests import handover_kit as hand
 
 PERSON, OTHERS = "M4WX", ("K7QF", "X3CF")
 WORDS = tuple(forging.lies("", "", ""))
-TOLD_THE_TIME = ("clinic", "keeping", "handing", "watching", "saying")
+TOLD_THE_TIME = ("clinic", "exporting", "keeping", "handing", "watching", "saying")
 # What a clinic does with its store; each writes into the folder that is put for `{}`.
 COMMANDS = {
     "people": ("people",),

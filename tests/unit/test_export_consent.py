@@ -7,7 +7,7 @@ import pytest
 from typer.testing import CliRunner
 
 from battery.cli import app
-from battery.commands import keeping
+from battery.commands import exporting
 from battery.export.selection import OVERRIDES
 from battery.store import Store, schema
 from tests.export_kit import files
@@ -93,7 +93,7 @@ def test_who_lets_them_in_is_kept_with_day_and_reason_and_no_withdrawal_is_passe
 
 def test_licence_and_authors_are_asked_once_and_only_at_a_terminal(home, tmp_path, monkeypatch):
     export(home, tmp_path / "no terminal", "--task", "tapping")
-    monkeypatch.setattr(keeping, "at_terminal", lambda: True)
+    monkeypatch.setattr(exporting, "at_terminal", lambda: True)
     said = export(home, tmp_path / "a", "--task", "tapping", input="CC-BY-4.0\nA B; C D\n")
     assert "Licence of your exports" in said
     said = export(home, tmp_path / "b", "--task", "tapping", input="")
