@@ -1,4 +1,4 @@
-"""Many clinics' exports in one archive, people kept apart by study and site.
+"""Exports of many clinics taken into one archive, people kept apart by study and site.
 
 Each export lies in it as it was made, byte for byte, so that its signature, its digest and the
 form it was written in still hold; the names of its folders tell study, site and number to
@@ -7,57 +7,34 @@ whatever reads partitioned tables: ``study=S/site=T/export=001/samples/part-0001
 
 from __future__ import annotations
 
-import json
-import re
 import shutil
-from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from filelock import FileLock, Timeout
 
 from battery.errors import RecordError, StoreError, UsageError
+from battery.export.archive_list import (
+    ARCHIVE,
+    LABEL,
+    Entry,
+    number_of,
+    path_of,
+    read_archive,
+    write_list,
+)
+from battery.export.archive_overlap import overlap
 from battery.export.checking import verify_export
 from battery.export.files_check import signer_and_findings, stated_files
-from battery.export.reading import Export, is_plain
+from battery.export.reading import Export
 from battery.export.signing import digest_of
 from battery.export.table_files import DICTIONARY, PACKAGE
-from battery.files import make_folder, replace_whole
+from battery.files import make_folder
 
-ARCHIVE = "archive.json"
-NAME = "coordination-battery-archive"
-FORM = "1.0.0"
-LABEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
 LOCK = ".lock"
 PARTIAL = ".partial"
-NAMED = 5  # blocks that a refusal names
-MAX_ARCHIVE_BYTES = 64_000_000
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """An export in an archive.
-
-    Parameters
-    ----------
-    path : str
-        Of its folder, below the archive.
-    digest : str
-        Of everything its descriptor says.
-    signer : str
-        Fingerprint of the clinic whose key signed it; empty where none did.
-    """
-
-    study: str
-    site: str
-    path: str
-    digest: str
-    signer: str
-    n_visits: int
-    n_blocks: int
 
 
 @dataclass(slots=True)
@@ -67,83 +44,12 @@ class Added:
     Attributes
     ----------
     lines : list of str
-        What is told, a line an export and one for what was met.
+        What is told: one line per export, and one for each thing it met.
     n_refused : int
     """
 
     lines: list[str] = field(default_factory=list)
     n_refused: int = 0
-
-
-def is_archive(folder: Path) -> bool:
-    """Whether a folder says that it is an archive."""
-    return is_plain(folder / ARCHIVE)
-
-
-def exports_in(folder: Path) -> list[Path]:
-    """List the exports of an archive, in order; of what is no archive, the folder itself.
-
-    Raises
-    ------
-    UsageError
-        If the list of an archive cannot be read, or is of a later program.
-    """
-    if not is_archive(folder):
-        return [folder]
-    return [folder / entry.path for entry in read_archive(folder)]
-
-
-def read_archive(folder: Path) -> list[Entry]:
-    """Read what an archive holds; nothing of a new one.
-
-    Raises
-    ------
-    UsageError
-        If it cannot be read, or is of a later program.
-    """
-    path = folder / ARCHIVE
-    if not path.exists():
-        return []
-    told = _told(path)
-    form = str(told.get("version"))[:40]
-    if told.get("name") == NAME and form.split(".")[0] != FORM.split(".")[0]:
-        msg = (
-            f"'{folder}' is an archive of form {form}; this program reads up to {FORM}. "
-            "Update it; nothing was changed"
-        )
-        raise UsageError(msg)
-    try:
-        entries = [Entry(**one) for one in told["exports"]]
-        leads_in = all(
-            LABEL.fullmatch(e.study)
-            and LABEL.fullmatch(e.site)
-            and e.path == _path(e.study, e.site, _number(e))
-            for e in entries
-        )
-    except (TypeError, LookupError, AttributeError):
-        leads_in = False
-    if told.get("name") != NAME or not leads_in:
-        msg = f"'{path}' cannot be read: it is no list of this program"
-        raise UsageError(msg)
-    return entries
-
-
-def _told(path: Path) -> dict[str, Any]:
-    try:
-        if is_plain(path) and path.stat().st_size <= MAX_ARCHIVE_BYTES:
-            return dict(json.loads(path.read_text(encoding="utf-8")))
-    except (OSError, ValueError, TypeError, RecursionError):
-        pass
-    return {}
-
-
-def _path(study: str, site: str, number: int) -> str:
-    return f"study={study}/site={site}/export={number:03d}"
-
-
-def _number(entry: Entry) -> int:
-    told = entry.path.rpartition("=")[2]
-    return int(told) if told.isdecimal() and len(told) < 10 else -1
 
 
 def add_exports(
@@ -257,20 +163,20 @@ def _add(folder: Path, source: Path, study: str, site: str, added: Added) -> Non
         if not own:
             refuse("no clinic's key signed it, so say with --site where it comes from")
             return
-        met = _meet(folder, entries, export, study, own)
+        met = overlap(folder, entries, export, study, own)
     except (UsageError, RecordError) as error:
         refuse(str(error))
         return
     if met.refusal:
         refuse(met.refusal)
         return
-    numbers = [_number(e) for e in entries if (e.study, e.site) == (study, own)]
-    path = _path(study, own, max(numbers, default=0) + 1)
+    numbers = [number_of(e) for e in entries if (e.study, e.site) == (study, own)]
+    path = path_of(study, own, max(numbers, default=0) + 1)
     _copy(export, folder, path)
     gone = {e.path for e in met.replaced}
     kept = [e for e in entries if e.path not in gone]
     entry = Entry(study, own, path, digest, looked.signer, looked.n_visits, looked.n_blocks)
-    _write(folder, [*kept, entry])
+    write_list(folder, [*kept, entry])
     for old in gone:
         shutil.rmtree(folder / old, ignore_errors=True)
     instead = f", in place of {', '.join(sorted(gone))}" if gone else ""
@@ -278,100 +184,6 @@ def _add(folder: Path, source: Path, study: str, site: str, added: Added) -> Non
         f"{source}: {looked.n_visits} visits, {looked.n_blocks} blocks as {path}{instead}",
         *met.notes,
     ]
-
-
-# What is there already
-
-
-@dataclass(frozen=True, slots=True)
-class _Block:
-    """What tells whether two blocks are one recording: its hash, or what is next to unique."""
-
-    sha256: str
-    recording: tuple[Any, ...]
-
-    def is_as(self, other: _Block) -> bool:
-        if self.sha256 and other.sha256:
-            return self.sha256 == other.sha256
-        return self.recording == other.recording
-
-
-@dataclass(slots=True)
-class _Met:
-    """What an export meets in an archive."""
-
-    refusal: str = ""
-    replaced: list[Entry] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
-
-
-def _blocks(export: Export) -> Iterator[tuple[str, _Block]]:
-    """Give every block of an export with what it is told by."""
-    for part in range(1, export.n_parts + 1):
-        for row in export.rows("blocks", part):
-            recording = tuple(
-                row[name]
-                for name in ("task", "phase", "hand_recorded", "layout_hash", "duration_s")
-            )
-            yield row["block_id"], _Block(row.get("sha256") or "", recording)
-
-
-def _meet(
-    folder: Path, entries: Sequence[Entry], export: Export, study: str, site: str
-) -> _Met:
-    """Compare an export with each that is there, one at a time, block by block."""
-    own = dict(_blocks(export))
-    alike = Counter(block.recording for block in own.values())
-    met = _Met()
-    for entry in entries:
-        n_there = n_other = 0
-        same: list[str] = []
-        otherwise: list[str] = []
-        for block_id, there in _blocks(Export(folder / entry.path)):
-            n_there += 1
-            mine = own.get(block_id)
-            if mine is None:
-                n_other += there.recording in alike
-            else:
-                (same if mine.is_as(there) else otherwise).append(block_id)
-        here = (entry.study, entry.site) == (study, site)
-        if otherwise:
-            met.refusal = (
-                f"of {len(otherwise)} blocks {entry.path} says otherwise ({_some(otherwise)}): "
-                "find out which is right, and have that clinic export again"
-            )
-        elif same and here and len(same) == n_there:
-            met.replaced.append(entry)
-        elif same and here:
-            met.refusal = (
-                f"{len(same)} of its blocks are in {entry.path} already ({_some(same)}), which "
-                "holds others besides: export all of it, or only what is not there"
-            )
-        elif same and entry.study == study:
-            met.refusal = (
-                f"{len(same)} of its blocks came from another site already, as {entry.path} "
-                f"({_some(same)})"
-            )
-        elif same:
-            met.notes.append(
-                f"  {len(same)} of its blocks are in {entry.path} of another study too"
-            )
-        if n_other and entry not in met.replaced:
-            met.notes.append(
-                f"  {n_other} recordings are in {entry.path} under other identifiers: whoever "
-                "reads both counts them twice"
-            )
-        if met.refusal:
-            break
-    return met
-
-
-def _some(block_ids: Sequence[str]) -> str:
-    rest = len(block_ids) - NAMED
-    return ", ".join(sorted(block_ids)[:NAMED]) + (f" and {rest} more" if rest > 0 else "")
-
-
-# Writing
 
 
 def _copy(export: Export, folder: Path, path: str) -> None:
@@ -393,28 +205,3 @@ def _copy(export: Export, folder: Path, path: str) -> None:
         partial.replace(target)
     finally:
         shutil.rmtree(partial, ignore_errors=True)
-
-
-def _write(folder: Path, entries: Sequence[Entry]) -> None:
-    ordered = sorted(entries, key=lambda e: e.path)
-    told: Mapping[str, Any] = {
-        "name": NAME,
-        "version": FORM,
-        "exports": [asdict(entry) for entry in ordered],
-    }
-    replace_whole(folder / ARCHIVE, (json.dumps(told, indent=1) + "\n").encode())
-
-
-def describe(folder: Path) -> list[str]:
-    """Say what an archive holds, a line an export."""
-    entries = read_archive(folder)
-    lines = [
-        f"{e.path}: {e.n_visits} visits, {e.n_blocks} blocks, "
-        + (f"signed with the key of {e.signer}" if e.signer else "not signed")
-        for e in entries
-    ]
-    n_sites = len({(e.study, e.site) for e in entries})
-    whole = (
-        f"{len(entries)} exports of {n_sites} sites, {sum(e.n_blocks for e in entries)} blocks"
-    )
-    return [*lines, whole]

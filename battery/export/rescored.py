@@ -23,7 +23,7 @@ import pyarrow.parquet as pq
 
 from battery.comparing import Held, Rescored
 from battery.errors import BatteryError, RecordError, StoreError
-from battery.export.archive import exports_in
+from battery.export.archive_list import exports_in
 from battery.export.dictionary import TABLES
 from battery.export.engines import Engine, in_processes
 from battery.export.limits import hold_footer

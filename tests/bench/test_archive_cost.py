@@ -16,7 +16,7 @@ import psutil
 import pytest
 
 from battery.export import Form, export_tidy, rescore_export
-from battery.export.archive import Entry, _path, _write
+from battery.export.archive_list import Entry, path_of, write_list
 from battery.export.engines import on_dask
 from battery.export.reading import Export
 from battery.export.signing import digest_of
@@ -46,10 +46,10 @@ def archive(one_visit, tmp_path_factory):
     digest = digest_of(Export(folder / "study").package)
     entries = []
     for number in range(1, BLOCKS // a_study + 1):
-        path = _path("big", "north", number)
+        path = path_of("big", "north", number)
         shutil.copytree(folder / "study", folder / "archive" / path, copy_function=os.link)
         entries.append(Entry("big", "north", path, digest, "", a_study // 4, a_study))
-    _write(folder / "archive", entries)
+    write_list(folder / "archive", entries)
     return folder / "archive"
 
 

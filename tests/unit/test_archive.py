@@ -18,7 +18,7 @@ from typer.testing import CliRunner
 from battery.cli import app
 from battery.errors import UsageError
 from battery.export import Form, add_exports, export_tidy, parts, rescore_export, verify_export
-from battery.export.archive import exports_in, read_archive
+from battery.export.archive_list import exports_in, read_archive
 from battery.export.engines import in_processes, on_dask
 from battery.export.rescored import ScoreJob, is_finished, score_part
 from battery.export.selection import Selection
