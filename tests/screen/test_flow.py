@@ -17,6 +17,7 @@ from battery.stage.drawing.canvas import DEFAULT, LARGE
 from battery.stage.pages import flow as flow_module
 from battery.stage.pages.flow import VisitFlow
 from battery.stage.pages.following import run_pages
+from battery.stage.pages.page import TextPage
 from battery.stage.pages.questions import Asking
 from battery.stage.visit import about_minutes
 from battery.store import Store
@@ -150,6 +151,23 @@ def test_a_visit_leads_through_every_task_with_each_hand(clinic):
     ]
     (visit,) = clinic.store.visits.all(clinic.person.code)
     assert visit.ending == "finished"
+
+
+def test_a_page_says_which_part_it_belongs_to(clinic, monkeypatch):
+    """Which hand was used, and the rest, belong to the part that is over."""
+    said, run = {}, TextPage.run
+
+    def heard(page, window):
+        said.setdefault(page.name, str(page.where))
+        return run(page, window)
+
+    monkeypatch.setattr(TextPage, "run", heard)
+    clinic.visit(forward)
+    assert said["red flags"] == "Before the first part"
+    parts = ("what to do tapping", "ready tapping test", "hand used", "rest")
+    assert {said[page] for page in parts} == {"Part 1 of 8"}
+    assert said["hand left tapping"] == "Part 2 of 8"
+    assert said["effort"] == "After the last part"
 
 
 def test_one_part_is_not_said_in_the_plural():

@@ -217,3 +217,10 @@ def test_a_word_wider_than_its_row_is_parted_and_nothing_is_lost(headless):
         assert all(len(row.removesuffix("-")) >= 3 for row in rows)
     assert letters.parted(word, 2000) == [word]
     assert letters.parted("Zeh", 5) == ["Zeh"]
+
+
+def test_a_number_keeps_its_unit(headless):
+    letters = Lettering(20.0)
+    rows = letters.wrap("Words: 100 %", letters.width_px("Words: 100"))
+    assert rows == ["Words:", "100\u00a0%"]
+    assert letters.width_px(rows[1]) == letters.width_px("100 %")

@@ -33,6 +33,7 @@ DIRECTIONS: Mapping[Direction, int] = {
     "rtl": pygame.DIRECTION_RTL,
 }
 NUMBER = re.compile(r"(\d+(?:[.,:]\d+)*)")
+UNIT = re.compile(r"(?<=\d) (?=%|(?:mm|ms|s|g|min)\b)")  # the space before a unit
 LINE_PITCH = 1.2  # distance of rows over the size
 MAX_KEPT = 4000  # widths
 HYPHEN, MIN_PART = "-", 3  # letters of a word on a row
@@ -150,5 +151,5 @@ class Lettering:
 
 
 def words_of(text: str) -> list[str]:
-    """Return the words of a text; a space that keeps words together parts none."""
-    return [word for word in text.split(" ") if word]
+    """Return the words of a text; a number keeps its unit, as a space that keeps asks for."""
+    return [word for word in UNIT.sub("\u00a0", text).split(" ") if word]

@@ -97,6 +97,7 @@ class VisitFlow:
         clinic = clinic or ClinicSettings()
         self._minutes = minutes
         self._protected = bool(clinic.staff_code) and not comes_back
+        self._between = False  # a part is over, and the next one not begun
         self._shown: set[str] = set()  # tasks whose demonstration was shown in this visit
         self._asking: Asking | None = None
         self.settings: Settings | None = None
@@ -240,6 +241,7 @@ class VisitFlow:
         """Return the page before the next block, or what comes after the last one."""
         if self.visit is None or self._asking is None:
             return self._start()
+        self._between = False
         if not self._todo:
             return self._asking.after(self._thanks)
         planned = self._todo[0]
@@ -327,6 +329,7 @@ class VisitFlow:
             return self.stopping.stopped(planned=planned)
         if planned.phase == "practice":
             return self._after_practice(visit, planned, block)
+        self._between = True
         following = self._rest if self._todo else self.following
         return self._asking.hand_used(planned.hand, following) if self._asking else following()
 
@@ -392,6 +395,8 @@ class VisitFlow:
         done, planned = self._parts()
         if not done and self.visit.answered("before", "weight") is None:
             return texts.WHERE_BEFORE
+        if self._between:
+            return texts.WHERE_PART.format(number=done, all=planned)
         if done == planned:
             return texts.WHERE_AFTER
         return texts.WHERE_PART.format(number=done + 1, all=planned)
