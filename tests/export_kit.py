@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from battery.export import Form, raw, reading, rebuilding
+from battery.export import Form, block_rows, raw, reading, rebuilding
 from battery.export.csv_copy import write_csv
 from battery.export.dictionary import TABLES
 from battery.export.selection import Selection
@@ -99,7 +99,7 @@ def put_blocks_right(folder):
     export = reading.Export(folder)
     for part, path in enumerate(names_of("blocks", n_parts(folder)), start=1):
         streams = {
-            n: reading.BlockRows(export, n, part) for n in ("samples", "events", "frames")
+            n: block_rows.BlockRows(export, n, part) for n in ("samples", "events", "frames")
         }
         blocks = pq.read_table(folder / path)
         hashes = []

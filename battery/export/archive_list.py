@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from battery.errors import UsageError
-from battery.export.reading import is_plain
+from battery.export.descriptor import is_plain
 from battery.files import replace_whole
 
 ARCHIVE = "archive.json"

@@ -11,7 +11,8 @@ from typing import Any
 
 from battery.errors import BatteryError
 from battery.export.csv_copy import write_rows
-from battery.export.reading import Export, is_plain
+from battery.export.descriptor import is_plain
+from battery.export.reading import Export
 from battery.export.rebuilding import BROKEN
 from battery.export.table_files import CSV
 from battery.verify import Finding

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from battery.export.descriptor import is_plain
 from battery.export.dictionary import TABLES
-from battery.export.reading import MADE_OF, Export, is_plain
+from battery.export.reading import MADE_OF, Export
 from battery.export.signing import DIGEST, SIGNATURE, digest_of, signer_of
 from battery.export.table_files import CSV, DICTIONARY, PACKAGE, size_and_hash
 from battery.verify import Finding

@@ -6,48 +6,39 @@ paths is compared and never followed. The first form, of one file a table, is re
 
 from __future__ import annotations
 
-import json
-import stat
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from battery import forms
-from battery.errors import RecordError, UsageError
+from battery.errors import RecordError
 from battery.export import raw
+from battery.export.block_rows import BlockRows
 from battery.export.columns import WORDS, Column
+from battery.export.descriptor import is_plain, read_package
 from battery.export.dictionary import TABLES
 from battery.export.limits import hold_footer, hold_pages
 from battery.export.rebuilding import (
     BROKEN,
     MAX_VALUES,
     block_of,
-    chunks_of,
     first_line,
     n_values,
     structure_of,
 )
-from battery.export.table_files import PACKAGE, PACKAGE_NAME, names_of
+from battery.export.table_files import names_of
 from battery.playable import hold_block
-from battery.recording import (
-    Block,
-    Screen,
-)
+from battery.recording import Block, Screen
 
-FORMS = ("1", "2")  # first numbers of the versions that are read
 ROWS_AT_ONCE = 65_536
-MAX_ROWS_OF_BLOCK = 1_000_000  # a quarter of an hour at 1,000 reports a second
 MAX_ROWS_OF_FILE = 500_000  # of one that is not raw
 MAX_ROWS_OF_FIRST = 5_000_000  # the first form had one file a table
 ROWS_AS_DICTS = 2_048
-MAX_PACKAGE_BYTES = 64_000_000  # 200 bytes a part and table, of a million visits
 MAX_PARTS = 100_000
 MAX_TEXT = 1_000_000  # letters of a structure
 MAX_LABEL = 20_000  # and of any other text
@@ -82,45 +73,6 @@ class ReadBlock:
     def holds(self) -> bool:
         """Whether it is what its hash says."""
         return not self.sha256 or self.sha256 == self.row["sha256"]
-
-
-def read_package(folder: Path) -> dict[str, Any]:
-    """Read the descriptor of an export.
-
-    Raises
-    ------
-    UsageError
-        If the folder holds no export, or one of a later program.
-    """
-    path = folder / PACKAGE
-    refusal = f"'{folder}' holds no export of this program that can be read"
-    try:
-        if not is_plain(path) or path.stat().st_size > MAX_PACKAGE_BYTES:
-            raise UsageError(refusal)
-        text = path.read_text(encoding="utf-8")
-        if n_values(text) > MAX_VALUES:
-            raise UsageError(refusal)
-        told = dict(json.loads(text))
-    except (OSError, ValueError, TypeError, RecursionError) as error:
-        raise UsageError(refusal) from error
-    if told.get("name") != PACKAGE_NAME or not isinstance(told.get("resources"), list):
-        raise UsageError(refusal)
-    version = str(told.get("version"))[:40]
-    if version.split(".")[0] not in FORMS:
-        msg = (
-            f"'{folder}' is an export of form {version}; this program reads up to "
-            f"{FORMS[-1]}. Update it; nothing was changed"
-        )
-        raise UsageError(msg)
-    return told
-
-
-def is_plain(path: Path) -> bool:
-    """Whether it is a file itself, not a link to one and not a device."""
-    try:
-        return stat.S_ISREG(path.lstat().st_mode)
-    except OSError:
-        return False
 
 
 class Export:
@@ -382,54 +334,3 @@ def _limit_texts(rows: pa.Table) -> None:
             if n_bytes > MAX_TEXT_BYTES:
                 msg = f"the texts up to {column.name} have more than {MAX_TEXT_BYTES} bytes"
                 raise ValueError(msg)
-
-
-class BlockRows:
-    """Rows of one table, a block at a time, in the order of the file."""
-
-    def __init__(self, export: Export, name: str, part: int) -> None:
-        self._name = name
-        self._parts = self._runs(export, part)
-        self._next: tuple[str, pa.Table] | None = next(self._parts, None)
-
-    def of(self, block_id: str) -> pa.Table:
-        """Return a block's rows; none if the next rows are of another block.
-
-        Raises
-        ------
-        RecordError
-            If they cannot be read, are not numbered from 0, or are too many.
-        """
-        parts: list[pa.Table] = []
-        while self._next is not None and self._next[0] == block_id:
-            parts.append(self._next[1])
-            if sum(part.num_rows for part in parts) > MAX_ROWS_OF_BLOCK:
-                msg = f"{self._name} of block {block_id}: more than {MAX_ROWS_OF_BLOCK} rows"
-                raise RecordError(msg)
-            self._next = next(self._parts, None)
-        if not parts:
-            return TABLES[self._name].arrow_schema.empty_table()
-        rows = pa.concat_tables(parts)
-        numbers = rows.column(1).to_numpy()
-        if not np.array_equal(numbers, np.arange(len(numbers))):
-            msg = f"{self._name} of block {block_id} are not numbered from 0 on"
-            raise RecordError(msg)
-        return rows
-
-    @property
-    def left_over(self) -> str | None:
-        """The block of the next rows; None at the end."""
-        return None if self._next is None else self._next[0]
-
-    def _runs(self, export: Export, part: int) -> Iterator[tuple[str, pa.Table]]:
-        for table in export.batches(self._name, part):
-            for chunk, start in chunks_of(table.column(0)):
-                if chunk.null_count:
-                    msg = f"a row of {self._name} names no block"
-                    raise RecordError(msg)
-                indices = chunk.indices.to_numpy()
-                names = chunk.dictionary.to_pylist()
-                ends = (np.flatnonzero(np.diff(indices)) + 1).tolist()
-                for first, last in pairwise([0, *ends, len(indices)]):
-                    if last > first:
-                        yield names[indices[first]], table.slice(start + first, last - first)

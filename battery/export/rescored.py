@@ -24,10 +24,11 @@ import pyarrow.parquet as pq
 from battery.comparing import Held, Rescored
 from battery.errors import BatteryError, RecordError, StoreError
 from battery.export.archive_list import exports_in
+from battery.export.descriptor import is_plain
 from battery.export.dictionary import TABLES
 from battery.export.engines import Engine, in_processes
 from battery.export.limits import hold_footer
-from battery.export.reading import MADE_OF, Export, ReadBlock, is_plain
+from battery.export.reading import MADE_OF, Export, ReadBlock
 from battery.export.rebuilding import BROKEN
 from battery.export.table_files import RESCORED, TableWriter
 from battery.files import make_folder
