@@ -20,6 +20,7 @@ import numpy as np
 
 from battery.errors import StoreError
 from battery.export import Form, export_tidy
+from battery.home_plan import EXERCISES, Dose, set_home_plan
 from battery.moments import utc_text
 from battery.plan import STANDARD
 from battery.recording import Device, Hand, Screen
@@ -59,8 +60,8 @@ class Story:
         Visit, from 0, after which the more affected hand gets better.
     events : tuple of (int, str, str)
         Before which visit, from 0, what happened, and a few words.
-    per_week : float, optional
-        How often practice is planned.
+    times_a_day : int, optional
+        Of each exercise in the home plan.
     goals : tuple of (str, tuple of int)
         In own words, with the ratings: one before the fifth visit, one before the last.
     """
@@ -71,7 +72,7 @@ class Story:
     affected_side: AffectedSide
     improving_from: int | None = None
     events: tuple[tuple[int, MarkerKind, str], ...] = ()
-    per_week: float | None = None
+    times_a_day: int | None = None
     goals: tuple[tuple[str, tuple[int, int]], ...] = ()
 
     def truth(self, visit: int, hand: Hand) -> Truth:
@@ -105,7 +106,7 @@ STORIES = (
         "left",
         improving_from=5,
         events=((9, "medication", "evening dose moved to noon"),),
-        per_week=14,
+        times_a_day=2,
         goals=(
             ("carry a full cup to the table", (-1, 1)),
             ("sign my name on one line", (-1, 0)),
@@ -124,7 +125,7 @@ STORIES = (
         ),
         "right",
         events=((7, "glasses", "new reading glasses"),),
-        per_week=7,
+        times_a_day=1,
     ),
     Story(
         "V9HN",
@@ -274,13 +275,15 @@ def _around(store: Store, story: Story, n_visits: int, now: datetime) -> None:
         if visit < n_visits:
             store.annotations.add_marker(story.code, kind, at_utc=utc(before(visit)), note=note)
     by = "therapist"
-    if story.per_week is not None:
-        store.care.prescribe(
+    if story.times_a_day is not None:
+        days = tuple(range(1, 8))
+        set_home_plan(
+            store,
             story.code,
+            [Dose(name, "both", 1.0, story.times_a_day, days, "near", 0) for name in EXERCISES],
             from_date=before(0).date(),
-            per_week=story.per_week,
-            at_utc=utc(before(0)),
             author=by,
+            at_utc=utc(before(0)),
         )
         _diary(store, story, n_visits, now)
     for text, ratings in story.goals:
@@ -292,7 +295,7 @@ def _around(store: Store, story: Story, n_visits: int, now: datetime) -> None:
 def _diary(store: Store, story: Story, n_visits: int, now: datetime) -> None:
     """Report most of the home exercise planned, with a rest day a week; a timer sees some."""
     chance = random.Random(story.code)
-    a_day = (story.per_week or 0) / 7
+    a_day = story.times_a_day or 0
     for day in range(7 * (n_visits - 1)):
         when = now - timedelta(days=7 * (n_visits - 1) + DAYS_AGO - day)
         rest = day % 7 == 6

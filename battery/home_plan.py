@@ -12,7 +12,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from battery.errors import UsageError
-from battery.store import HomePlanEntry, Store
+from battery.store import HomePlanEntry, Prescription, Store
 
 EXERCISES = ("tapping", "slide", "pursuit", "trail")
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -103,6 +103,60 @@ def held_home_plan(entries: Sequence[HomePlanEntry], day: date) -> list[HomePlan
     latest = max(begun, key=lambda entry: (entry.from_date, entry.at_utc)).version_id
     held = {entry.exercise: entry for entry in begun if entry.version_id == latest}
     return [held[name] for name in EXERCISES if name in held]
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """How often home exercise is planned, from a day on.
+
+    Parameters
+    ----------
+    from_date : str
+        ISO 8601.
+    per_week : float
+        Times a week; 0 is a pause.
+    """
+
+    from_date: str
+    per_week: float
+
+
+def planned_steps(
+    earlier: Sequence[Prescription], agreed: Sequence[HomePlanEntry]
+) -> list[Planned]:
+    """Return how often home exercise was planned, in order of the day each step holds from.
+
+    Home plans say it from the first of them on. What was said as times a week before there
+    were any holds until then.
+
+    Parameters
+    ----------
+    earlier : sequence of Prescription
+    agreed : sequence of HomePlanEntry
+        Of one person.
+    """
+    versions: dict[tuple[str, str], list[HomePlanEntry]] = {}
+    for entry in sorted(agreed, key=lambda e: (e.from_date, e.at_utc)):
+        versions.setdefault((entry.from_date, entry.version_id), []).append(entry)
+    steps = [Planned(day, times_a_week(entries)) for (day, _), entries in versions.items()]
+    before = [
+        Planned(p.from_date, p.per_week)
+        for p in earlier
+        if not steps or p.from_date < steps[0].from_date
+    ]
+    return [*before, *steps]
+
+
+def times_a_week(entries: Sequence[HomePlanEntry]) -> float:
+    """Count the times in a week at which anything of one home plan is agreed.
+
+    Exercises of one day are done one after another, so the most of them counts.
+    """
+    most = dict.fromkeys("1234567", 0)
+    for entry in entries:
+        for day in entry.weekdays.split():
+            most[day] = max(most[day], entry.times_a_day or 0)
+    return float(sum(most.values()))
 
 
 def dose_of(entry: HomePlanEntry) -> Dose:

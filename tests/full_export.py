@@ -54,7 +54,7 @@ def say_everything(store, visit):
     store.people.record_consent("K7QF", form_version="2", decision="given", at_utc=AT)
     store.annotations.restart_baseline("K7QF", visit.visit_id, reason="r", **said)
     store.annotations.enter_outside_error("tapping.radial_error_mm", 0.1, source="s", **said)
-    store.care.prescribe("K7QF", from_date=date(2026, 3, 1), per_week=7, **said)
+    kit.planned_earlier(store, "2026-03-01", 7.0, at_utc=AT)
     goal = store.care.set_goal("K7QF", "drink tea", **said)
     level = store.care.rate_goal(goal.goal_id, 1, **said)
     store.annotations.take_back("K7QF", "rating", level.level_id, reason="slip", **said)

@@ -2,10 +2,11 @@
 
 import json
 import uuid
-from dataclasses import replace
+from dataclasses import asdict, replace
 
 import numpy as np
 from hypothesis import strategies as st
+from sqlalchemy import insert
 
 from battery.plan import SHORT, plan_hash
 from battery.recording import (
@@ -20,7 +21,7 @@ from battery.recording import (
     events_to_array,
     short_hash,
 )
-from battery.store import Person
+from battery.store import Person, Prescription, schema
 from tasks.contract import Event, settings_to_dict
 from tasks.registry import OPTIONS, make_settings
 
@@ -161,3 +162,12 @@ EVENTS = st.lists(
     ),
     max_size=30,
 )
+
+
+def planned_earlier(store, day, per_week, *, code="K7QF", at_utc="2026-01-01T00:00:00+00:00"):
+    """Leave times a week, as they were kept before there were home plans."""
+    name = identifier(f"{code} {day} {per_week}")
+    row = Prescription(name, code, day, per_week, "three a day", "AB", at_utc)
+    with store.care._writing() as connection:
+        connection.execute(insert(schema.prescriptions).values(**asdict(row)))
+    return row

@@ -50,33 +50,6 @@ def mark(
     print(f"{person.code}: {kind} marked on {day}")
 
 
-def prescribe(
-    code: Person,
-    per_week: Annotated[float, typer.Argument(help="Times a week, as agreed; 0 is a pause.")],
-    by: Author,
-    on: On = None,
-    note: Annotated[str, typer.Option(help="A few words.")] = "",
-    home: Home = None,
-) -> None:
-    """Keep how often home exercise is planned from a day on, beside what was done.
-
-    It records what clinician and person agreed. It gives no advice on dose.
-    Example: battery prescribe K7QF 21 --by therapist --on 2026-05-31
-    """
-    day = now().date() if on is None else day_meant(on, "stored")
-    with open_store(home) as store:
-        person = store.people.get(code.upper())
-        store.care.prescribe(
-            person.code,
-            from_date=day,
-            per_week=per_week,
-            note=note,
-            author=by,
-            at_utc=now_utc(),
-        )
-    print(f"{person.code}: practice planned {per_week:g} times a week from {day}")
-
-
 def plan(
     code: Person,
     told: Annotated[
@@ -353,4 +326,4 @@ def _noon_utc(day: date) -> str:
     return utc_text(datetime.combine(day, time(12)).astimezone(), "seconds")
 
 
-COMMANDS = (mark, plan, prescribe, home_plan, rebaseline, goal, reliability, outside_error)
+COMMANDS = (mark, plan, home_plan, rebaseline, goal, reliability, outside_error)

@@ -77,7 +77,8 @@ OUTSIDE_ERRORS = Table(
 PLANNED = Table(
     "planned_practice",
     "Planned practice",
-    "How often practice between visits was planned, from a day on. Notes are left out.",
+    "How often practice between visits was planned before home plans said it. Notes are left "
+    "out.",
     (
         Column("planned_id", "string", "The entry.", pattern=UUID),
         _PERSON,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from datetime import date, timedelta
 
+from battery.home_plan import Planned
 from battery.report.page_rows import GoalRow, HomeExerciseRow
 from battery.store import (
     Goal,
@@ -12,7 +13,6 @@ from battery.store import (
     HomeExercise,
     OutsideError,
     PersonState,
-    Prescription,
     Restart,
 )
 from norms.band import OutsideSem
@@ -54,7 +54,7 @@ def outside_sems(entered: Sequence[OutsideError]) -> dict[str, OutsideSem]:
 
 
 def home_exercise_rows(
-    planned: Sequence[Prescription],
+    planned: Sequence[Planned],
     told: Sequence[date],
     seen: Sequence[date],
     *,
@@ -66,7 +66,7 @@ def home_exercise_rows(
 
     Parameters
     ----------
-    planned : sequence of Prescription
+    planned : sequence of Planned
         In order of the day each holds from.
     told, seen : sequence of date
         Days of practice: as the person said, as a device saw it; a day twice is two times.

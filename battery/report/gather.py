@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import TypeVar
 
 from battery.alarms import Watch
-from battery.home_plan import held_home_plan
+from battery.home_plan import Planned, held_home_plan, planned_steps
 from battery.loop_delay import held_checks
 from battery.report.around import (
     diary_days,
@@ -32,7 +32,6 @@ from battery.store import (
     HomePlanEntry,
     Person,
     PersonState,
-    Prescription,
     Restart,
     Store,
     VisitRecord,
@@ -61,9 +60,9 @@ def gather(store: Store, code: str, pools: Pools | None = None) -> PageRows:
         markers = store.annotations.markers(code)
         restarts = store.annotations.restarts(code)
         entered = store.annotations.outside_errors()
-        planned = store.care.prescriptions(code)
         diary = store.care.home_exercises(code)
         agreed = store.care.home_plans(code)
+        planned = planned_steps(store.care.prescriptions(code), agreed)
         gone = {row.target_id for row in store.annotations.taken_back(code)}
         goals = goal_rows(store.care.goals(code), store.care.goal_levels(), gone)
         watch = Watch.read(store, code)
@@ -179,7 +178,7 @@ def readings_by_person(store: Store) -> list[tuple[Person, str, Readings]]:
 
 
 def _home_exercise(
-    planned: Sequence[Prescription],
+    planned: Sequence[Planned],
     diary: Sequence[HomeExercise],
     visits: Sequence[VisitRecord],
 ) -> tuple[HomeExerciseRow, ...]:

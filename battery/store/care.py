@@ -48,34 +48,8 @@ MAX_BEATS = 240
 class Care(Said):
     """States of people, contraindications, planned and done home exercise, goals."""
 
-    def prescribe(
-        self,
-        person: str,
-        *,
-        from_date: date,
-        per_week: float,
-        author: str,
-        at_utc: str,
-        note: str = "",
-    ) -> Prescription:
-        """Keep how often practice is planned from a day on.
-
-        Raises
-        ------
-        UsageError
-            If it is below 0 or above 100 times a week, or the author is empty.
-        """
-        if not 0 <= per_week <= 100:
-            msg = f"times a week must be 0 to 100, not {per_week:g}. Nothing was stored"
-            raise UsageError(msg)
-        say_all(author=author)
-        row = Prescription(
-            str(uuid.uuid4()), person, from_date.isoformat(), per_week, note, author, at_utc
-        )
-        return self._added(schema.prescriptions, row)
-
     def prescriptions(self, person: str | None = None) -> list[Prescription]:
-        """List what was planned, in order of the day it holds from."""
+        """List how often home exercise was planned before there were home plans, by day."""
         planned = self._said_of(schema.prescriptions, Prescription, "prescription_id", person)
         return sorted(planned, key=lambda p: p.from_date)
 

@@ -211,7 +211,8 @@ def grown_mb(stranger, work):
 
 @pytest.mark.usefixtures("unchanged")
 @pytest.mark.parametrize(
-    "what", ["event", "goal", "plan", "rating", "baseline", "state", "take-back", "nothing"]
+    "what",
+    ["event", "goal", "home-plan", "rating", "baseline", "state", "take-back", "no"],
 )
 @pytest.mark.parametrize(
     "value", ["\0", "\ud800".encode("utf-8", "surrogatepass"), "1e999", "nan", "9" * 400]

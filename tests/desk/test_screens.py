@@ -30,7 +30,6 @@ def test_the_page_stands_inside_and_runs_nothing(desk, code):
 SAID = {
     "event": ({"kind": "fall", "note": "on the stairs", "day": "2026-11-30"}, "on the stairs"),
     "goal": ({"goal": "carry a full cup"}, "carry a full cup"),
-    "plan": ({"per_week": "21", "note": "three a day"}, "21 times a week"),
     "home-plan": (
         {
             "tapping-agreed": "yes",
@@ -65,7 +64,6 @@ def test_what_is_said_is_stored_and_stands_in_the_history(desk, code, what):
 WRONG = {
     "event": {"kind": "party"},
     "goal": {"goal": "  "},
-    "plan": {"per_week": "many"},
     "visit-plan": {"visit_plan": "weekly"},
     "home-plan": {"slide-agreed": "yes", "slide-hand": "both", "slide-minutes": "1"},
     "baseline": {"from_visit": "99", "reason": "typed wrong"},
@@ -188,7 +186,7 @@ def test_a_plan_that_is_none_enrols_nobody(desk):
 SCRIPT = "<script>alert(1)</script><style>*{}</style>'\"><img src=x onerror=alert(1)>"
 
 
-@pytest.mark.parametrize("what", ["event", "goal", "plan", "state"])
+@pytest.mark.parametrize("what", ["event", "goal", "state"])
 def test_a_script_in_a_text_is_only_a_text(desk, code, what):
     fields = {**SAID[what][0], "note": SCRIPT, "goal": SCRIPT, "reason": SCRIPT}
     desk.send(f"/person/{code}/say/{what}", fields)

@@ -24,7 +24,7 @@ def test_an_event_is_marked_on_its_day(own_clinic):
         (("mark", "K7QF", "mood"), "no kind of event"),
         (("mark", "K7QF", "fall", "--on", "20.3.2026"), "is no date"),
         (("mark", "XXXX", "fall"), "no person 'XXXX'"),
-        (("prescribe", "K7QF", "300", "--by", "t"), "times a week must be 0 to 100, not 300"),
+        (("home-plan", "K7QF", "tapping", "--times", "9", "--by", "t"), "say --hand, "),
         (("rebaseline", "K7QF", "--by", "t", "--reason", "r"), "either --from-visit"),
         (
             ("rebaseline", "K7QF", "--by", "t", "--reason", "r", "--from-visit", "90"),
@@ -61,14 +61,16 @@ def test_what_cannot_be_is_one_line_and_stores_nothing(own_clinic, words, said):
 
 def _all(store):
     said, care = store.annotations, store.care
-    lists = (said.markers, care.prescriptions, care.goals, said.restarts, said.outside_errors)
+    lists = (said.markers, care.home_plans, care.goals, said.restarts, said.outside_errors)
     return tuple(read() for read in lists)
 
 
 def test_plan_goal_baseline_and_error_are_kept_and_shown(own_clinic):
     home = ("--home", own_clinic)
     for words in (
-        ("prescribe", "K7QF", "21", "--by", "therapist", "--on", "2026-03-01"),
+        ("home-plan", "K7QF", "tapping", "--hand", "both", "--minutes", "1", "--times", "3",
+         "--days", "all", "--target", "near", "--weight", "0", "--by", "therapist",
+         "--on", "2026-03-01"),
         ("goal", "K7QF", "--new", "carry a full cup", "--by", "therapist"),
         ("goal", "K7QF", "--number", "1", "--level", "-1", "--by", "therapist"),
         ("rebaseline", "K7QF", "--from-visit", "2", "--by", "t", "--reason", "new drug"),

@@ -14,6 +14,7 @@ from battery.home_plan import (
     dose_of,
     dose_words,
     held_home_plan,
+    planned_steps,
     reminder_due,
     set_home_plan,
 )
@@ -44,6 +45,21 @@ def agree(store, *doses, day=MONDAY, by="AB"):
 
 def held(store, day):
     return [dose_of(entry) for entry in held_home_plan(store.care.home_plans("K7QF"), day)]
+
+
+def test_what_is_planned_a_week_is_the_home_plan_and_before_it_what_was_said(store):
+    """Mon, Wed, Fri three times, else once: 3 x 3 + 4 = 13; one after another is one time."""
+    kit.planned_earlier(store, "2026-04-06", 21.0)
+    kit.planned_earlier(store, "2026-05-06", 99.0)  # the plan says it from the 4th on
+    agree(store, TRAIL, TAPPING)
+    agree(store, TAPPING, day=date(2026, 5, 18))
+    agree(store, day=date(2026, 5, 25))
+    steps = planned_steps(store.care.prescriptions("K7QF"), store.care.home_plans("K7QF"))
+    assert [(s.from_date[5:], s.per_week) for s in steps] == [
+        ("04-06", 21.0), ("05-04", 13.0), ("05-18", 9.0), ("05-25", 0.0),
+    ]  # fmt: skip
+    earlier = store.care.prescriptions("K7QF")
+    assert [s.per_week for s in planned_steps(earlier, [])] == [21.0, 99.0]
 
 
 def test_the_latest_version_that_has_begun_holds_whole(store):

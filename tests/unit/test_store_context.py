@@ -1,7 +1,5 @@
 """What is known around visits is added with author and time, on a file and on a server."""
 
-from datetime import date
-
 import pytest
 
 from battery.errors import StoreError, UsageError
@@ -51,13 +49,8 @@ def test_what_was_said_comes_back_in_order_of_time(store):
 
 
 def test_plans_of_practice_are_in_order_of_the_day_they_hold_from(store):
-    said = {"author": "A", "note": ""}
-    late = store.care.prescribe(
-        "K7QF", from_date=date(2026, 5, 1), per_week=21, at_utc=EARLY, **said
-    )
-    early = store.care.prescribe(
-        "K7QF", from_date=date(2026, 4, 1), per_week=14, at_utc=LATER, **said
-    )
+    late = kit.planned_earlier(store, "2026-05-01", 21, at_utc=EARLY)
+    early = kit.planned_earlier(store, "2026-04-01", 14, at_utc=LATER)
     assert store.care.prescriptions("K7QF") == [early, late]
 
 
@@ -77,12 +70,6 @@ def test_plans_of_practice_are_in_order_of_the_day_they_hold_from(store):
             "author is empty",
         ),
         (
-            lambda s: s.care.prescribe(
-                "K7QF", from_date=date(2026, 5, 1), per_week=-1, author="A", at_utc=EARLY
-            ),
-            "must be 0 to 100, not -1",
-        ),
-        (
             lambda s: s.annotations.enter_outside_error(
                 "m", 0.0, source="s", author="A", at_utc=EARLY
             ),
@@ -95,14 +82,9 @@ def test_what_cannot_be_is_refused_and_nothing_is_stored(store, call, words):
         call(store)
     assert not store.care.goals()
     assert not store.annotations.restarts()
-    assert not store.care.prescriptions()
     assert not store.annotations.outside_errors()
 
 
-def test_a_rating_needs_its_goal_and_a_plan_its_person(store):
+def test_a_rating_needs_its_goal(store):
     with pytest.raises(StoreError):
         store.care.rate_goal("nowhere", 0, author="A", at_utc=EARLY)
-    with pytest.raises(StoreError):
-        store.care.prescribe(
-            "XXXX", from_date=date(2026, 5, 1), per_week=1, author="A", at_utc=EARLY
-        )

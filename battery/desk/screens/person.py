@@ -195,18 +195,6 @@ def _event(here: Office, store: Store, code: str, form: FormData) -> str:
     return _("The event is on the time axis.")
 
 
-def _plan(here: Office, store: Store, code: str, form: FormData) -> str:
-    store.care.prescribe(
-        code,
-        from_date=_day(here, form),
-        per_week=_number(form, "per_week"),
-        note=chosen(form, "note"),
-        author=here.session.author,
-        at_utc=here.now_utc(),
-    )
-    return _("The plan of home exercise is kept.")
-
-
 def _home_plan(here: Office, store: Store, code: str, form: FormData) -> str:
     """Keep the whole home plan: the exercises that are ticked, each as it was agreed."""
     doses = []
@@ -231,7 +219,7 @@ def _home_plan(here: Office, store: Store, code: str, form: FormData) -> str:
         store, code, doses, from_date=_day(here, form), author=here.session.author,
         at_utc=here.now_utc(),
     )  # fmt: skip
-    return _("What was agreed for home is kept.")
+    return _("The home plan is kept.")
 
 
 def _home_fields(store: Store, code: str, day: date) -> dict[str, dict[str, str]]:
@@ -362,7 +350,6 @@ SAYING = {
     "name": _name,
     "consent": _consent,
     "event": _event,
-    "plan": _plan,
     "visit-plan": _visit_plan,
     "home-plan": _home_plan,
     "goal": _goal,
