@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import textwrap
 from collections.abc import Callable, Sequence
 from datetime import date
 from functools import partial
@@ -27,7 +28,7 @@ from battery.stage.pages.comforts import Settings, side_of, wear
 from battery.stage.pages.following import follow, say_trouble
 from battery.stage.pages.home_plan import HomePlanPages
 from battery.stage.pages.page import Left, Page, TextPage
-from battery.stage.pages.people import MORE, PeoplePage, PersonPage, leaf_of
+from battery.stage.pages.people import MORE, MenuPage, PeoplePage, PersonPage, leaf_of
 from battery.stage.pages.staff import staff_page
 from battery.stage.pages.stopping import Stopping
 from battery.stage.screen.window import Window
@@ -41,6 +42,7 @@ from battery.trouble_notes import TroubleNote, last_trouble, note_trouble, notes
 from battery.visits import Wall
 
 REMIND = "remind "
+MAX_TOLD = 90  # letters of what went wrong
 
 
 def tablet_on_screen(
@@ -402,14 +404,14 @@ class Tablet:
                 return taken(lambda: self._staff(make))
             return self._hand_over(make).page(_closed) if key == "send" else None
 
-        return make.text(
+        return MenuPage(
             "staff menu",
             texts.STAFF_TITLE,
             (),
             tuple(ways),
             after,
             choices=tuple(choices),
-            stop=False,
+            **make.shared(None, stop=False),
         )
 
     def _wrong(self, make: Maker, wrong: TroubleNote) -> TextPage:
@@ -422,10 +424,8 @@ class Tablet:
                 texts.WRONG_WHEN.format(
                     day=texts.day_words(at.date()), time=f"{at:%H:%M}", page=wrong.page or "-"
                 ),
-                texts.WRONG_WHAT.format(
-                    what=wrong.what, where=wrong.where, program=wrong.program
-                ),
-                texts.WRONG_FILE.format(file=str(notes_path(self._store))),
+                texts.WRONG_WHAT.format(what=shortened(wrong.what)),
+                texts.WRONG_FILE.format(file=notes_path(self._store).name),
             ),
             (BACK,),
             lambda _: self._staff(make),
@@ -441,6 +441,12 @@ class Tablet:
             self._store, self._alias, self._known, self._window, self._wall
         ):
             self._told(line)
+
+
+def shortened(told: str) -> str:
+    """Return the beginning of what the file says in full, without paths, which fill a page."""
+    words = [w for w in told.partition(";")[0].split() if "/" not in w and "\\" not in w]
+    return textwrap.shorten(" ".join(words), MAX_TOLD, placeholder=" …")
 
 
 class _Sitting:

@@ -7,12 +7,12 @@ import uuid
 import pygame
 import pytest
 
-from battery.stage.drawing.canvas import DEFAULT, LARGE
+from battery.stage.drawing.canvas import DEFAULT, LARGE, Button
 from battery.stage.drawing.lettering import CAP_SHARE, LINE_PITCH, Lettering
-from battery.stage.drawing.pagination import leaves, rows_of, sentences
+from battery.stage.drawing.pagination import leaves, parted, rows_of, sentences
 from battery.stage.language import texts
 from battery.stage.language.languages import language
-from battery.stage.pages.builder import Maker
+from battery.stage.pages.builder import BACK, Maker
 from battery.stage.pages.following import run_pages
 from battery.stage.pages.home_exercise import HomeExercisePages
 from battery.stage.pages.page import TextPage
@@ -156,6 +156,27 @@ def test_leaves_lose_no_word_and_keep_to_their_rows(headless):
                 letters.width_px(row) <= wide
                 for row, wide in zip(rows, widths_px, strict=False)
             )
+        if (shared := parted(made[-1], letters, [300, 200])) is not None:
+            kept, end = shared
+            assert all((kept, end))
+            assert " ".join([*kept, *end]) == " ".join(made[-1])
+            assert rows_of(end, letters, [300, 200]) is not None
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [texts.NO_STICK_LINES, texts.FAILED_LINES, (texts.HOME_PLAN_NONE,), texts.TROUBLE_LINES],
+)
+def test_no_title_stands_alone_behind_its_leaves(monkeypatch, lines):
+    with open_window(monkeypatch, tablet("1024x600")) as (window, clock):
+        window.text_share, window.language = 2.0, language("de")
+        pilot = Pilot(window, clock, turning(lambda _: "go"))
+        ways = (BACK, Button("go", texts.AGAIN, "right"))
+        run_pages(window, TextPage("page", texts.FAILED_TITLE, lines, ways, lambda _: None))
+    head_px = 34 * pilot.states[-1]["px_per_mm"]
+    tops = [rect[1] for kind, rect in pilot.states[-1]["boxes"] if kind == "words"]
+    assert len(pilot.states) > 1
+    assert max(tops) > head_px
 
 
 def test_a_leaf_ends_with_a_sentence_where_it_can(headless):

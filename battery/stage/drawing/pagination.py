@@ -98,6 +98,26 @@ def rows_of(
     return rows if len(rows) <= len(widths_px) else None
 
 
+def parted(
+    leaf: Sequence[str], letters: Lettering, widths_px: Sequence[int]
+) -> tuple[list[str], list[str]] | None:
+    """Part a leaf so that its end fits other rows; None if nothing of it does.
+
+    As little as can be goes: the last sentence, else the last words of it.
+    """
+    *before, last = leaf
+    said = sentences(last)
+    if rows_of(said[-1:], letters, widths_px) is not None:
+        rest = [*before, *([" ".join(said[:-1])] if said[:-1] else [])]
+        return (rest, said[-1:]) if rest else None
+    words = words_of(said[-1])
+    for n in range(len(words) // 2, len(words) - MIN_REST + 1):
+        end = [" ".join(words[n:])]
+        if rows_of(end, letters, widths_px) is not None:
+            return [*before, " ".join([*said[:-1], *words[:n]])], end
+    return None
+
+
 def _broken(sentence: str, letters: Lettering, widths_px: Sequence[int]) -> tuple[str, str]:
     """Break a sentence into what fits a leaf and the rest."""
     words = words_of(sentence)

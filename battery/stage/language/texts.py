@@ -288,10 +288,10 @@ FAILED_LINES = (
     _("Try again, or use another stick. If it fails again, please tell your clinic."),
 )
 MEASURE = _("Measure the screen")
-WRONG_LAST = _("What went wrong last")
+WRONG_LAST = _("The last problem")
 WRONG_WHEN = _("{day}, {time}, page: {page}")
-WRONG_WHAT = _("{what} ({where}; {program})")
-WRONG_FILE = _("All notes stand in the file {file}.")
+WRONG_WHAT = _("The program said: {what}")
+WRONG_FILE = _("More about it: {file}, beside the records.")
 
 NEW_PERSON = _("New person")
 NO_CARD_FOUND_TITLE = _("No card of a new person was found")

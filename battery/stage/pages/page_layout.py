@@ -18,7 +18,7 @@ from battery.stage.drawing.canvas import (
     Button,
     Canvas,
 )
-from battery.stage.drawing.pagination import leaves, rows_of
+from battery.stage.drawing.pagination import leaves, parted, rows_of
 from battery.stage.drawing.signs import sign_picture
 from battery.stage.language import texts
 from battery.stage.language.languages import Said
@@ -146,8 +146,7 @@ class PageLayout:
         """Return the paragraphs of what is read on leaves of their own before the page.
 
         Only if words do not fit the page, neither in the size that a person has asked for
-        nor, where none was asked for, in the least. The page has the last of them then if they
-        fit, else its title alone.
+        nor, where none was asked for, in the least. The page has the end of them then.
         """
         room = self._room(canvas)
         if canvas.window.text_share > 1:
@@ -171,8 +170,12 @@ class PageLayout:
                 break
         plain = room.height == canvas.body.height and room.width == canvas.body.width
         own_px = [slot.width for slot in self._slots(canvas, self.buttons)]
-        if plain and rows_of(found[-1], canvas.lettering(self._parts_mm), own_px) is not None:
+        letters = canvas.lettering(self._parts_mm)
+        if plain and rows_of(found[-1], letters, own_px) is not None:
             self._own_parts = tuple(found.pop())
+        elif plain and (shared := parted(found[-1], letters, own_px)) is not None:
+            found[-1], own = shared  # a title alone says nothing
+            self._own_parts = tuple(own)
         return found
 
     @staticmethod

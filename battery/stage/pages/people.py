@@ -119,6 +119,19 @@ class PersonPage(TextPage):
         return place, choices
 
 
+@dataclass
+class MenuPage(TextPage):
+    """Choices without words above them, as large as the page allows."""
+
+    def _cells(self, canvas: Canvas) -> list[pygame.Rect]:
+        room = canvas.body
+        room.height = canvas.foot_px - canvas.px(GAP_MM) - room.top
+        columns = 2 if room.height > room.width else 3
+        return grid(canvas, room, columns, -(-len(self.choices) // columns))[
+            : len(self.choices)
+        ]
+
+
 def grid(canvas: Canvas, room: pygame.Rect, columns: int, rows: int) -> list[pygame.Rect]:
     """Return equal places in a room, row by row."""
     gap = canvas.px(GAP_MM)
