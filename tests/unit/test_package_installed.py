@@ -4,18 +4,26 @@ Builds the program, makes a root with debootstrap, takes minutes; run by hand as
 ``python -m pytest -m long tests/unit/test_package_installed.py -s``.
 """
 
+import contextlib
 import os
 import re
-import select
 import shutil
 import subprocess
+import sys
 import tempfile
 import time
+import urllib.error
+import urllib.parse
+import urllib.request
+from http.cookiejar import CookieJar
 from pathlib import Path
 
+import psutil
 import pytest
 
 from battery.packaging.__main__ import main
+from tests.screen.servers import Pointer, Published
+from tests.screen.stranger import Stranger
 
 pytestmark = [
     pytest.mark.long,
@@ -67,6 +75,12 @@ def clean_root(package):
                 *inside, "apt-get", "-qq", "install", "--yes", "--no-install-recommends",
                 "/tmp/made.deb",
             )  # fmt: skip
+            size_mb = int(
+                told("du", "-sm", str(root / "usr/lib/coordination-battery")).split()[0]
+            )
+            sys.stdout.write(
+                f"{package.stat().st_size / 1e6:.0f} MB, {size_mb} MiB installed\n"
+            )
             told(*inside, "useradd", "--create-home", "--home-dir", "/srv/patient", "patient")
             yield root
         finally:
@@ -105,34 +119,111 @@ def test_demo_report_and_export_run(clean_root):
     assert list((clean_root / "srv/patient/out").glob("*.json"))
 
 
-def test_a_visit_opens_its_window(clean_root, tmp_path):
+@pytest.fixture(scope="module")
+def display():
+    """A virtual screen that lets the patient of the clean root in."""
     read_fd, write_fd = os.pipe()
     server = subprocess.Popen(
         ["Xvfb", "-screen", "0", "1280x800x24", "-ac", "-displayfd", str(write_fd)],
         pass_fds=[write_fd], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
     os.close(write_fd)
-    number = os.read(read_fd, 16).decode().strip()
-    told(*as_patient(clean_root, "battery", "enrol"))
+    yield f":{os.read(read_fd, 16).decode().strip()}"
+    os.close(read_fd)
+    server.terminate()
+    server.wait()
+
+
+@contextlib.contextmanager
+def window(root, display, *words):
+    """A command that opens a window; says how long its first page took."""
+    shown = root / "srv/patient/shown.json"
+    shown.unlink(missing_ok=True)
     begun_s = time.monotonic()
-    visit = subprocess.Popen(
+    process = subprocess.Popen(
         as_patient(
-            clean_root, "battery", "visit", DISPLAY=f":{number}", SDL_AUDIODRIVER="dummy",
+            root, "battery", *words, DISPLAY=display, SDL_AUDIODRIVER="dummy",
             BATTERY_PUBLISH="/srv/patient/shown.json",
         ),
         stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
     try:
-        shown = clean_root / "srv/patient/shown.json"
-        while not shown.exists():
-            assert visit.poll() is None, visit.stderr.read()
-            assert time.monotonic() - begun_s < 60, "no page came up"
-            select.select([], [], [], 0.005)
-        picture = tmp_path / "shown.png"
-        told("import", "-display", f":{number}", "-window", "root", str(picture))
-        assert picture.stat().st_size > SMALLEST_PICTURE_BYTES
+        published = Published(shown, process)
+        published.wait(lambda s: s["page"])
+        told_time(f"battery {words[0]}", begun_s, process)
+        yield published
     finally:
-        visit.kill()
-        visit.communicate()
-        server.terminate()
-        server.wait()
+        process.kill()
+        process.communicate()
+
+
+def told_time(what, begun_s, process):
+    used = psutil.Process(process.pid).cpu_times()
+    took_s = time.monotonic() - begun_s
+    work_s = used.user + used.system
+    sys.stdout.write(f"{what}: first page after {took_s:.1f} s, {work_s:.1f} s of work\n")
+
+
+def test_a_visit_opens_its_window(clean_root, display, tmp_path):
+    told(*as_patient(clean_root, "battery", "enrol"))
+    with window(clean_root, display, "visit"):
+        picture = tmp_path / "shown.png"
+        told("import", "-display", display, "-window", "root", str(picture))
+        assert picture.stat().st_size > SMALLEST_PICTURE_BYTES
+
+
+def test_the_tablets_start_page_takes_a_hand(clean_root, display):
+    """Its words, pictures, catalogues and voice lie in the folder."""
+    with window(clean_root, display, "tablet") as published, Pointer(display) as pointer:
+        stranger = Stranger(pointer, published)
+        for key in ("looks", "back", "plan", "back", "practised", "head_turns"):
+            stranger.press(key)
+        assert stranger.pages == [
+            "person", "settings", "person", "home plan", "person", "exercises",
+        ]  # fmt: skip
+    assert list(clean_root.glob("usr/lib/coordination-battery/_internal/**/voices/de/*.opus"))
+
+
+def test_the_desk_serves_its_first_page_and_takes_forms(clean_root):
+    begun_s = time.monotonic()
+    desk = subprocess.Popen(
+        as_patient(clean_root, "battery", "desk", "--no-browser"),
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    try:
+        assert desk.stdout.readline().startswith("The desk is open"), desk.stderr.read()
+        door = clean_root / "srv/patient/.local/share/coordination-battery/desk.html"
+        enter = re.search(r'href="([^"]+)"', door.read_text(encoding="utf-8"))[1]
+        came = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(CookieJar()))
+        origin = enter[: enter.index("/enter")]
+
+        def page(path, **fields):
+            data = urllib.parse.urlencode(fields).encode() if fields else None
+            asked = urllib.request.Request(origin + path, data, {"Origin": origin})
+            with came.open(asked, timeout=60) as answer:
+                return answer.read().decode()
+
+        first = ""
+        while not first:  # the file that leads in is there before anybody answers
+            assert time.monotonic() - begun_s < 60, "the desk did not answer"
+            with contextlib.suppress(urllib.error.URLError):
+                first = page(enter.removeprefix(origin))
+        told_time("battery desk", begun_s, desk)
+        assert "Who sits here?" in first
+        for name in ("desk.css", "htmx.min.js"):
+            assert len(page(f"/static/{name}")) > SMALLEST_PICTURE_BYTES
+        secret = {"form_secret": re.search(r'name="form_secret" value="([^"]+)"', first)[1]}
+        page("/door", initials="AB", code="2468", again="2468", **secret)
+        asked = set(re.findall(r'name="(item-[^"]+)"', page("/enrol")))
+        sides = {"dominant_hand": "right", "affected_side": "left", "visit_plan": "short"}
+        card = page("/enrol", **dict.fromkeys(asked, "no"), **sides, **secret)
+        code = re.search(r"/card/([0-9A-Z]{4})", card)[1]
+        assert "<svg" in card
+        assert code in page(f"/person/{code}")
+        assert code in page(f"/person/{code}/page")
+        page("/door/close", **secret)
+        assert desk.wait(60) == 0
+    finally:
+        desk.kill()
+        desk.communicate()
+    assert code in told(*as_patient(clean_root, "battery", "people"))
