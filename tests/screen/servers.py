@@ -226,13 +226,23 @@ class Published:
 
 @contextlib.contextmanager
 def program(
-    display: str, folder: Path, *arguments: str, extra: dict[str, str] | None = None
+    display: str,
+    folder: Path,
+    *arguments: str,
+    extra: dict[str, str] | None = None,
+    before: Sequence[str] = (),
 ) -> Iterator[tuple[subprocess.Popen, Published]]:
-    """Run the program on a display with its own home; killed at the end if it still runs."""
+    """Run the program on a display with its own home; killed at the end if it still runs.
+
+    Parameters
+    ----------
+    before : sequence of str
+        Command that runs it in other surroundings.
+    """
     published = folder / "published.json"
     published.unlink(missing_ok=True)
     process = subprocess.Popen(
-        [sys.executable, "-m", "battery.cli", *arguments], cwd=ROOT,
+        [*before, sys.executable, "-m", "battery.cli", *arguments], cwd=ROOT,
         env=environment(display, folder) | {"BATTERY_PUBLISH": str(published)} | (extra or {}),
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip

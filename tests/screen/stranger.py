@@ -60,11 +60,11 @@ class Stranger:
         """Press a button of the page shown, and wait for what it leads to."""
         state = self.published.wait(lambda s: any(b["key"] == key for b in s["buttons"]), 60)
         self._note(state["page"])
-        number = state["number"]
         left, top, width, height = next(
             b["rect_px"] for b in state["buttons"] if b["key"] == key
         )
         pause(DEBOUNCE_S)
+        number = self.published.now()["number"]  # a page may draw itself again meanwhile
         # Menus take nothing for a moment after any contact; who is not heard taps again.
         for _ in range(MAX_TAPS):
             self.tap(left + width / 2, top + height / 2)
