@@ -1,121 +1,33 @@
-"""What scoring again changed: value by value with its reason, in numbers that can be added up.
-
-A block's scores depend on its record and the scoring version alone. So it does not matter who
-compares which blocks, nor in which order: what several found is added up, and told once.
-"""
+"""What scoring blocks again did: counted block by block, added up, and told."""
 
 from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple, Self
+from typing import Any, Self
 
+from battery.comparing.score_pairs import (
+    WHY,
+    Held,
+    as_held,
+    flags_by,
+    identical,
+    kind_of,
+    same_value,
+    why_differs,
+)
+from battery.comparing.value_moves import MAX_TOLD, Moves
 from battery.recording import Block, Screen
 from battery.scoring.definitions.news import news_of
-from battery.scoring.flags import FLAGS, Value, flags_of
-from battery.scoring.measures import MEASURES, PRIMARY
+from battery.scoring.flags import FLAGS
+from battery.scoring.measures import MEASURES
 from battery.scoring.score import SCORING_VERSION, Score
 
 NAMED = 6  # measures, flags or reasons that a line names; the rest is counted
-MAX_TOLD = 20  # lines of values that differ, and of blocks that could not be scored
-MAX_KEPT = 1_000  # of them that are kept; the rest is counted
-N_DIGITS = 4  # of a change that is counted
-WHY = "same version: other libraries or another machine"
+MAX_KEPT = 1_000  # values that differ and blocks that failed; the rest is counted
 NEVER = "never scored before"
-
-
-class Held(NamedTuple):
-    """What was stored of a measure of a block; nan where there is none."""
-
-    value: float
-    n: int
-    low: float
-    high: float
-    reason: str
-    scoring_version: int
-
-
-@dataclass(slots=True)
-class Moves:
-    """How far the values of a measure moved, counted to four digits.
-
-    Attributes
-    ----------
-    plain : Counter of float
-        After less before.
-    percent : Counter of float
-        After over before, less 100 %; where both are above 0.
-    gone, come : int
-        Values that are withheld now, or had none before.
-    """
-
-    plain: Counter[float] = field(default_factory=Counter)
-    percent: Counter[float] = field(default_factory=Counter)
-    gone: int = 0
-    come: int = 0
-
-    def put(self, before: float, now: float) -> None:
-        """Count a change."""
-        if math.isnan(before) or math.isnan(now):
-            self.gone += math.isnan(now)
-            self.come += math.isnan(before)
-            return
-        self.plain[_rounded(now - before)] += 1
-        if before > 0 and now > 0:
-            self.percent[_rounded(100 * (now / before - 1))] += 1
-
-    def add(self, other: Moves) -> None:
-        """Put what others counted to the rest."""
-        self.plain += other.plain
-        self.percent += other.percent
-        self.gone += other.gone
-        self.come += other.come
-
-    @property
-    def told(self) -> str:
-        """Middle and range, in percent where all values are above 0; nine tenths of many."""
-        parts = [f"{self.gone} withheld now"] * bool(self.gone)
-        parts += [f"{self.come} had none before"] * bool(self.come)
-        n = self.plain.total()
-        if n:
-            whole = self.percent.total() == n
-            moves, unit = (self.percent, " %") if whole else (self.plain, "")
-            middle, low, high = _quantiles(moves, (0.5, 0.0, 1.0))
-            ends = ""
-            if n > 1:
-                ends = f" ({low:+.2g} to {high:+.2g}{unit})"
-            if n >= MAX_TOLD:
-                low, high = _quantiles(moves, (0.05, 0.95))
-                ends = f"{ends[:-1]}, nine tenths {low:+.2g} to {high:+.2g}{unit})"
-            parts.insert(0, f"{n} moved by {middle:+.2g}{unit}{ends}")
-        return ", ".join(parts)
-
-
-def _rounded(value: float) -> float:
-    return float(f"{value:.{N_DIGITS}g}")
-
-
-def _quantiles(counted: Counter[float], shares: Sequence[float]) -> list[float]:
-    """Quantiles of counted values; between two neighbours their mean, as a median has it."""
-    ordered = sorted(counted.items())
-    n = counted.total()
-
-    def at(rank: int) -> float:
-        passed = 0
-        for value, count in ordered:
-            passed += count
-            if rank < passed:
-                return value
-        return ordered[-1][0]
-
-    found = []
-    for share in shares:
-        place = share * (n - 1)
-        below, above = at(math.floor(place)), at(math.ceil(place))
-        found.append(below if below == above else (below + above) / 2)
-    return found
 
 
 @dataclass(slots=True)
@@ -204,7 +116,7 @@ class Rescored:
         Returns
         -------
         bool
-            Whether anything of the scores is not what it was.
+            Whether anything about the scores has changed.
         """
         self.n_blocks += 1
         self.n_values += len(fresh)
@@ -231,20 +143,20 @@ class Rescored:
             if held and all(h.scoring_version == SCORING_VERSION for h in held.values()):
                 self._differs(block_id, score.measure, f"{score.value!r}, was nothing")
             return True
-        now = _as_held(score)
-        if _identical(before, now):
+        now = as_held(score)
+        if identical(before, now):
             return False
-        why = _why(before, score)
-        if not _same(before.value, now.value):
+        why = why_differs(before, score)
+        if not same_value(before.value, now.value):
             self.changed[why, score.measure] += 1
         if why == WHY:
             told = f"{score.value!r}, was {before.value!r}"
             self._differs(block_id, score.measure, told)
-        elif not _same(before.value, now.value):
+        elif not same_value(before.value, now.value):
             moves = self.moves.setdefault((why, score.measure), Moves())
             moves.put(before.value, now.value)
-        kind = _kind(score.reason)
-        if math.isnan(score.value) and kind != _kind(before.reason):
+        kind = kind_of(score.reason)
+        if math.isnan(score.value) and kind != kind_of(before.reason):
             self.reasons[why, score.measure, kind] += 1
         return True
 
@@ -258,8 +170,8 @@ class Rescored:
     ) -> None:
         versions = {h.scoring_version for h in held.values()} - {SCORING_VERSION}
         why = f"version {min(versions)} to {SCORING_VERSION}" if versions else WHY
-        before = _flags_by(block, screen, held)
-        now = _flags_by(block, screen, {s.measure: _as_held(s) for s in fresh})
+        before = flags_by(block, screen, held)
+        now = flags_by(block, screen, {s.measure: as_held(s) for s in fresh})
         for name in now - before:
             self.flags[why, name, "raised"] += 1
         for name in before - now:
@@ -379,62 +291,3 @@ def _measure_line(name: str, moves: Moves) -> str:
     """Say how far the values of a measure moved, and what changed in it."""
     why = news_of(name) if MEASURES[name].since == SCORING_VERSION else ""
     return f"    {name}: {moves.told}{f'; {why}' if why else ''}"
-
-
-def _kind(reason: str) -> str:
-    """Return a reason without its numbers, so that alike ones are counted together."""
-    return " ".join(_words(reason))[:120]
-
-
-def _words(reason: str) -> Iterator[str]:
-    for word in reason.split():
-        yield "#" if any(letter.isdigit() for letter in word) else word
-
-
-def _flags_by(block: Block, screen: Screen, held: Mapping[str, Held]) -> set[str]:
-    """Name the flags of a record with such scores; those of other visits do not change."""
-    header = block.header
-    primary = held.get(PRIMARY[header.task].name)
-    return set(
-        flags_of(
-            ending=block.ending,
-            input_type=block.input_type,
-            scale_source=screen.scale_source,
-            audit=block.audit,
-            task=header.task,
-            n_primary=primary.n if primary else None,
-            scores={
-                name: Value(had.value, had.n, had.reason, had.scoring_version)
-                for name, had in held.items()
-            },
-        )
-    )
-
-
-def _as_held(score: Score) -> Held:
-    return Held(
-        score.value, score.n, score.low, score.high, score.reason, score.scoring_version
-    )
-
-
-def _why(before: Held, score: Score) -> str:
-    if before.scoring_version == score.scoring_version:
-        return WHY
-    versions = f"version {before.scoring_version} to {score.scoring_version}"
-    if MEASURES[score.measure].since > before.scoring_version:
-        return f"{versions}, defined anew"
-    return f"{versions}, computed anew"
-
-
-def _identical(before: Held, now: Held) -> bool:
-    return (
-        (before.n, before.reason, before.scoring_version)
-        == (now.n, now.reason, now.scoring_version)
-        and _same(before.value, now.value)
-        and _same(before.low, now.low)
-        and _same(before.high, now.high)
-    )
-
-
-def _same(a: float, b: float) -> bool:
-    return a == b or (math.isnan(a) and math.isnan(b))
