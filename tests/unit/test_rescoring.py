@@ -12,6 +12,8 @@ from battery.scoring import MEASURES, SCORING_VERSION
 from battery.scoring.definitions.news import news_of
 from battery.store import Store
 
+COUNTERS = {"revisions", "sqlite_sequence"}  # count changes of a visit, those of scores too
+
 
 def tables(folder, *, scores):
     """What a store holds, row by row: its scores, or everything else."""
@@ -19,7 +21,7 @@ def tables(folder, *, scores):
         names = [
             name
             for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type='table'")
-            if (name in ("scores", "trials")) is scores
+            if (name in ("scores", "trials")) is scores and name not in COUNTERS
         ]
         return {
             name: sorted(map(repr, database.execute(f"SELECT * FROM {name}"))) for name in names
