@@ -20,24 +20,16 @@ from sqlalchemy.exc import DataError, IntegrityError
 
 from battery.errors import BatteryError, HandoverError, RecordError, StoreError, UsageError
 from battery.store import schema
-from battery.store.admitting import (
-    ACCEPTED,
-    admit,
-    decide,
-    drop_item,
-    insert_visit,
-    merge_rows,
-    one_at_a_time,
-    same_received,
-    stored_sha256,
-)
+from battery.store.admitting import ACCEPTED, admit, merge_rows, one_at_a_time, same_received
 from battery.store.arrival import Arrival, Outcome, Rows, WholeVisit
 from battery.store.base import UNREADABLE, Connected
 from battery.store.fitting import fitted
 from battery.store.opening import Opened, cause_of
+from battery.store.quarantine import decide, drop_item
 from battery.store.records import Records
 from battery.store.rows.recorded import Person
 from battery.store.setup import Setup
+from battery.store.visit_insertion import insert_visit, stored_sha256
 from battery.store.visits import Visits
 
 MAX_FALSE = 200  # bundles of one tablet that are kept though they say what cannot be
