@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from battery.recovery import relive
+from battery.recovery.doing_less import MANNERS, PERSON, POINTER
 from battery.recovery.finding import play
-from battery.recovery.lazy import MANNERS, N_WHOLE, PERSON, POINTER, copies, verdicts
+from battery.recovery.lazy import N_WHOLE, copies, verdicts
 from battery.scoring import PRIMARY
 
 EACH = [(task, manner) for task, own in MANNERS.items() for manner in own]
