@@ -55,7 +55,7 @@ def copy_is_due(store: Store, now: datetime) -> bool:
 
     Of a store on a server this is not known, as the server has means of its own.
     """
-    if store.folder is None or not store.visits.all():
+    if store.folder is None or not store.visits.are_there():
         return False
     days = days_since_copy(store, now)
     return days is None or days >= MAX_AGE.days

@@ -13,6 +13,7 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
+from functools import cache
 from typing import Any, Literal
 
 import numpy as np
@@ -322,10 +323,15 @@ def device_from_dict(values: Mapping[str, Any]) -> Device:
 def _parted(
     kind: type, values: Mapping[str, Any], where: tuple[str, ...] = ()
 ) -> tuple[dict[str, Any], Unknown]:
-    names = {f.name for f in fields(kind)} - {"unknown"}
+    names = _names(kind)
     known = {name: value for name, value in values.items() if name in names}
-    more = ((*where, name) for name in values if name not in names)
+    more = [(*where, name) for name in values if name not in names]
     return known, tuple((place, json.dumps(values[place[-1]])) for place in more)
+
+
+@cache
+def _names(kind: type) -> frozenset[str]:
+    return frozenset(f.name for f in fields(kind)) - {"unknown"}
 
 
 def contacts(samples: SampleArray) -> list[Contact]:

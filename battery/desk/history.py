@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
-from battery.desk.noted import noted
+from battery.desk.noted import noted, noted_of_all
 from battery.effective import visits_of
 from battery.home_plan import dose_words
 from battery.own_plan import plan_words
-from battery.store import Store, TakenBack
+from battery.store import Amended, Store, TakenBack
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,29 +38,89 @@ class Said:
     taken_back: str = ""
 
 
-def history_of(store: Store, code: str) -> list[Said]:
-    """List what was said about a person, the newest first."""
-    goals = {goal.goal_id: goal.goal for goal in store.care.goals(code)}
-    visits = {v.header.visit_id: n for n, v in enumerate(visits_of(store, code), start=1)}
+class Told:
+    """What was said about one person or about everybody, read once.
+
+    Parameters
+    ----------
+    store : Store
+    code : str, optional
+        Of this person only.
+    """
+
+    def __init__(self, store: Store, code: str | None = None) -> None:
+        care, said = store.care, store.annotations
+        self.store = store
+        self.goals = _by_person(care.goals(code))
+        self.levels = care.goal_levels()
+        self.prescriptions = _by_person(care.prescriptions(code))
+        self.home_plans = _by_person(care.home_plans(code))
+        self.plans = _by_person(care.plans(code))
+        self.states = _by_person(care.states(code))
+        self.markers = _by_person(said.markers(code))
+        self.restarts = _by_person(said.restarts(code))
+        self.acknowledged = _by_person(said.acknowledgements(code))
+        self.taken_back = _by_person(said.taken_back(code))
+        self.consents = _by_person(store.people.consents(code))
+        self.noted = noted_of_all(store) if code is None else {code: noted(store, code)}
+        self.amendments = said.amendments()
+        self.amended = Amended(self.amendments)
+        blocks = [a.target_id for a in self.amendments if a.target == "block"]
+        self.blocks = store.records.places(blocks)
+        named = {a.target_id for a in self.amendments} | {v for v, _ in self.blocks.values()}
+        # Whose visits have to be numbered, as something was said about one of them.
+        self.whose = {
+            self.amended.person(visit_id, person)
+            for visit_id, person, _ in store.visits.revisions()
+            if visit_id in named
+        }
+
+    def numbers(self, code: str) -> dict[str, int]:
+        """Return the numbers of a person's visits, if any of them is spoken of."""
+        if code not in self.whose and code not in self.restarts:
+            return {}
+        visits = visits_of(self.store, code, self.amended)
+        return {v.header.visit_id: n for n, v in enumerate(visits, start=1)}
+
+
+def _by_person(rows: Iterable[Any]) -> dict[str, list[Any]]:
+    found: dict[str, list[Any]] = {}
+    for row in rows:
+        found.setdefault(row.person, []).append(row)
+    return found
+
+
+def history_of(store: Store, code: str, told: Told | None = None) -> list[Said]:
+    """List what was said about a person, the newest first.
+
+    Parameters
+    ----------
+    told : Told, optional
+        What was said, where it was read already.
+    """
+    told = told or Told(store, code)
+    goals = {goal.goal_id: goal.goal for goal in told.goals.get(code, ())}
+    visits = told.numbers(code)
     blocks = {
-        block.block_id: (visits[block.visit_id], block.task)
-        for block in store.records.in_brief(visit_ids=list(visits))
+        block_id: (visits[visit_id], task)
+        for block_id, (visit_id, task) in told.blocks.items()
+        if visit_id in visits
     }
     rows: list[Said] = []
     rows += [
         Said(m.at_utc, "", _joined(m.kind, m.note), f"event:{m.marker_id}")
-        for m in store.annotations.markers(code)
+        for m in told.markers.get(code, ())
     ]
     rows += [
         Said(g.at_utc, g.author, f"goal: {g.goal}", f"goal:{g.goal_id}")
-        for g in store.care.goals(code)
+        for g in told.goals.get(code, ())
     ]
     rows += [
         Said(
             x.at_utc, x.author, f"goal reached: {goals[x.goal_id]}: {x.level:+d}",
             f"rating:{x.level_id}",
         )
-        for x in store.care.goal_levels()
+        for x in told.levels
         if x.goal_id in goals
     ]  # fmt: skip
     rows += [
@@ -68,7 +129,7 @@ def history_of(store: Store, code: str) -> list[Said]:
             p.author,
             _joined(f"home exercise {p.per_week:g} times a week from {p.from_date}", p.note),
         )
-        for p in store.care.prescriptions(code)
+        for p in told.prescriptions.get(code, ())
     ]
     rows += [
         Said(
@@ -78,31 +139,30 @@ def history_of(store: Store, code: str) -> list[Said]:
             if r.visit_id in visits
             else f"baseline after enrolment again: {r.reason}",
         )
-        for r in store.annotations.restarts(code)
+        for r in told.restarts.get(code, ())
     ]
     rows += [
         Said(e.at_utc, e.author, f"at home from {e.from_date}: {dose_words(e)}")
-        for e in store.care.home_plans(code)
+        for e in told.home_plans.get(code, ())
     ]
-    rows += [Said(p.at_utc, p.author, plan_words(p)) for p in store.care.plans(code)]
+    rows += [Said(p.at_utc, p.author, plan_words(p)) for p in told.plans.get(code, ())]
     rows += [
         Said(s.at_utc, s.author, f"{s.state} from {s.from_date}: {s.reason}")
-        for s in store.care.states(code)
+        for s in told.states.get(code, ())
     ]
     rows += [
         Said(c.at_utc, "", f"consent {c.decision}, form {c.form_version}")
-        for c in store.people.consents(code)
+        for c in told.consents.get(code, ())
     ]
     rows += [
         Said(a.at_utc, a.author, _joined("alarm acknowledged", a.note))
-        for a in store.annotations.acknowledgements()
-        if a.person == code
+        for a in told.acknowledged.get(code, ())
     ]
     rows += [
         Said(at_utc, author, "the note was put into the record")
-        for at_utc, author in noted(store, code)
+        for at_utc, author in told.noted.get(code, ())
     ]
-    for a in store.annotations.amendments():
+    for a in told.amendments:
         if a.target_id in visits:
             where = f"visit {visits[a.target_id]}"
         elif a.target_id in blocks:
@@ -112,7 +172,7 @@ def history_of(store: Store, code: str) -> list[Said]:
             continue
         was = f" (was {a.old})" if a.old else ""
         rows.append(Said(a.at_utc, a.author, f"{where}: {a.field} {a.new}{was}: {a.reason}"))
-    gone = {row.target_id: row for row in store.annotations.taken_back(code)}
+    gone = {row.target_id: row for row in told.taken_back.get(code, ())}
     rows = [_with_end(row, gone) for row in rows]
     return sorted(rows, key=lambda row: row.at_utc, reverse=True)
 

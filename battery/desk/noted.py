@@ -16,3 +16,9 @@ def keep_noted(store: Store, code: str, *, author: str, at_utc: str) -> None:
 def noted(store: Store, code: str) -> list[tuple[str, str]]:
     """Return when notes were put into the record and by whom, in order of time."""
     return sorted(store.setup.setting(f"{SETTING}:{code}", {}).items())
+
+
+def noted_of_all(store: Store) -> dict[str, list[tuple[str, str]]]:
+    """Return it of everybody, by code."""
+    told = store.setup.settings_of(SETTING)
+    return {code: sorted(moments.items()) for code, moments in told.items()}

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from typing import Any, TypeVar
 
 T = TypeVar("T")
-MAX_HELD = 24  # lists and pages; a page of a year holds about a megabyte
+MAX_HELD = 24  # lists and pages; a page of a year takes about half a megabyte
 
 
 class Remembered:

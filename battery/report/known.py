@@ -22,7 +22,7 @@ from battery.scoring import PRIMARY
 from battery.scoring.flags import decisive_measures, flag_measures
 from battery.store import Amended, Amendment, Person, Store
 
-AT_ONCE = 50  # people whose records are in memory together
+AT_ONCE = 20  # people whose records are in memory together
 Visits = list[tuple[str, int | None]]  # which, and the number of its latest change
 
 
@@ -83,6 +83,7 @@ class Known:
         self._held: dict[str, tuple[Hashable, Theirs]] = {}
         self._common: Hashable = None
         self._pools = Pools({})
+        self._all_pools = Pools({})
         self._shares: dict[str, tuple[Theirs, frozenset[str], Shares]] = {}
 
     def people(self, store: Store) -> dict[str, Theirs]:
@@ -118,6 +119,12 @@ class Known:
             if others:  # nobody's: only what cannot be read of them is told
                 _read(store, {}, others, amendments, limits)
             return {code: found.get(code) or self._held[code][1] for code in people}
+
+    def pools_of(self, shares: Mapping[str, tuple[str, Shares]]) -> Pools:
+        """Pool what people bring of all measures; the same object while it is the same."""
+        with self.lock:
+            self._all_pools = self._all_pools.of_shares(shares)
+            return self._all_pools
 
     def pools_of_headlines(
         self, people: Mapping[str, Theirs]

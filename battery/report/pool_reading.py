@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Iterator, Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 from battery.recording import Hand
@@ -15,8 +16,9 @@ from battery.scoring import MEASURES, PRIMARY
 from battery.store import Store
 from norms.baseline import BaselineRule
 
-AT_ONCE = 10  # people whose scores are in memory together
+AT_ONCE = 4  # people whose scores are in memory together
 NUMBERS = {float, type(None)}
+NOTHING: Shares = MappingProxyType({})
 
 
 def read_pools(store: Store, known: Known | None = None) -> Pools:
@@ -38,11 +40,11 @@ def read_pools(store: Store, known: Known | None = None) -> Pools:
         for code, theirs in people.items():
             held = known.shares.get(code)
             if not theirs.visits:
-                found[code] = theirs.plan, {}
+                found[code] = theirs.plan, NOTHING
             elif held is not None and held[0] is theirs:
                 found[code] = theirs.plan, held[1]
             else:
-                found[code] = theirs.plan, {}  # in order of enrolment
+                found[code] = theirs.plan, NOTHING  # in order of enrolment
                 anew.append(theirs)
         for some in [anew[i : i + AT_ONCE] for i in range(0, len(anew), AT_ONCE)]:
             values = store.scores.values([p.block_id for own in some for p in own.placed])
@@ -53,7 +55,7 @@ def read_pools(store: Store, known: Known | None = None) -> Pools:
                 found[code] = theirs.plan, shares
                 if not noted:
                     known.shares[code] = theirs, shares
-    return Pools(found)
+        return known.pools_of(found)
 
 
 def _shares_of_person(

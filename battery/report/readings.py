@@ -232,12 +232,14 @@ def _readings(blocks: Iterable[Judged]) -> list[Reading]:
 def judged_blocks(everything: Everything, visits: Sequence[VisitRecord]) -> Iterator[Judged]:
     """Give the test blocks that stand for a person's visits, in order of visits."""
     keys: dict[tuple[object, ...], SeriesKey] = {}  # one object a key, told apart at a glance
+    raised: dict[tuple[str, ...], tuple[str, ...]] = {}  # likewise, as few differ
     pointer = ""
     for number, visit in enumerate(visits, start=1):
         alike = _alike(visit.header)
         for hand, block in _one_of_each(everything, visit):
             rows = everything.scores.get(block.block_id, [])
             flags, aside, doubtful = _judged(everything, visit, block, rows)
+            flags = raised.setdefault(flags, flags)
             if not aside:
                 pointer = block.input_type
             # A block that does not count begins no series of its own.

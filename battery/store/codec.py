@@ -62,12 +62,26 @@ def from_parquet(data: bytes, dtype: np.dtype[np.void]) -> Rows:
             if name in LATER_COLUMNS and name not in table.column_names:
                 array[name] = LATER_COLUMNS[name]
             else:
-                array[name] = table.column(name).to_numpy()
+                array[name] = _values(table.column(name))
     except (pa.ArrowException, OSError, LookupError, ValueError, TypeError) as error:
         cause = (str(error).splitlines() or [type(error).__name__])[0]
         msg = f"a stored block cannot be read ({cause}); other blocks are not affected"
         raise RecordError(msg) from error
     return array
+
+
+def _values(column: pa.ChunkedArray) -> Any:
+    """Return a column's values, by the short ways where there is one.
+
+    `to_numpy` loads pandas wherever that is installed: half a second and 45 MB.
+    """
+    kind = column.type
+    if pa.types.is_string(kind):
+        return column.to_pylist()
+    if column.null_count or not (pa.types.is_integer(kind) or pa.types.is_floating(kind)):
+        return column.to_numpy()
+    parts = [np.from_dlpack(chunk) for chunk in column.chunks]
+    return parts[0] if len(parts) == 1 else np.concatenate(parts) if parts else []
 
 
 def events_to_json(events: Sequence[Event]) -> str:

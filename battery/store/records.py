@@ -138,6 +138,13 @@ class Records(Connected):
         rows = self._tuples(query, blocks.c.visit_id, visit_ids)
         return self._built(rows, rebuild.block_brief, "block", 0)
 
+    def places(self, block_ids: Sequence[str]) -> dict[str, tuple[str, str]]:
+        """Return visit and task of some blocks."""
+        blocks = schema.blocks
+        query = select(blocks.c.block_id, blocks.c.visit_id, blocks.c.task)
+        rows = self._tuples(query, blocks.c.block_id, block_ids)
+        return {block_id: (visit_id, task) for block_id, visit_id, task in rows}
+
     def load(self, block_id: str, *, checked: bool = True) -> Block:
         """Return a whole block with its samples.
 

@@ -58,6 +58,12 @@ class Visits(Connected):
         rows = self._rows(query, schema.visits.c.visit_id, visit_ids)
         return self._built(rows, rebuild.visit_record, "visit", "visit_id")
 
+    def are_there(self) -> bool:
+        """Whether there is any visit."""
+        with self._reading() as connection:
+            found = connection.execute(select(schema.visits.c.visit_id).limit(1)).first()
+        return found is not None
+
     def of_holder(self, code: str, amended: Amended) -> list[VisitRecord]:
         """List the visits that are this person's now, in the order of the page."""
         recorded = self.all(code)

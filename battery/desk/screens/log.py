@@ -6,7 +6,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from battery.desk.frame import office, page, shows
-from battery.desk.history import history_of
+from battery.desk.history import Told, history_of
 
 MAX_ROWS = 500
 
@@ -15,10 +15,11 @@ def show(request: Request) -> Response:
     """List what was said, of everybody or by one author."""
     author = request.query_params.get("author", "")
     with office(request).store() as store:
+        told = Told(store)
         everything = [
             (person.code, row)
             for person in store.people.all()
-            for row in history_of(store, person.code)
+            for row in history_of(store, person.code, told)
         ]
         gone = store.erasure.tombstones()
     authors = sorted({row.author for _code, row in everything if row.author})

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
@@ -16,13 +17,14 @@ from battery.desk.jobs import Job, Step
 from battery.desk.words import _
 from battery.drives import place_to_write
 from battery.errors import BatteryError, StoreError, UsageError
-from battery.export import export_bids, export_tidy
-from battery.export.selection import Selection
 from battery.files import make_folder
 from battery.handover.keys import clinic_signature
 from battery.report import page_of, render, write_pdf, write_text
 from battery.report.bands import band_rows
 from tasks.registry import TASKS
+
+if TYPE_CHECKING:  # loaded with the first export: it takes 35 MB
+    from battery.export.selection import Selection
 
 
 def show(request: Request) -> Response:
@@ -77,6 +79,8 @@ def _work(
     if kind not in ("tables", "bids"):
         msg = "choose what is to go out; nothing was written"
         raise UsageError(msg)
+    from battery.export.selection import Selection
+
     asked = Selection(
         people=ticked,
         tasks=[str(task) for task in form.getlist("task")],
@@ -92,6 +96,8 @@ def _work(
 def _export(
     here: Office, folder: Path, kind: str, asked: Selection, step: Step
 ) -> Sequence[str]:
+    from battery.export import export_bids, export_tidy
+
     with here.store() as store:
         if kind == "bids":
             counts = export_bids(store, folder, selection=asked, progress=step)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from datetime import date, datetime, time
 from typing import get_args
 
@@ -26,7 +27,6 @@ from battery.people import person_label, picture_held
 from battery.plan import PLANS
 from battery.report import page_of, render
 from battery.report.alarming import acknowledged_lines, alarm_lines
-from battery.report.judged import Page
 from battery.report.note import note_text
 from battery.store import Store
 from battery.store.rows.recorded import Decision, Scope
@@ -58,7 +58,7 @@ def _shown(
         person = store.people.get(code)
         alarms = alarms_of(store, code)
         try:
-            note = note_text(_judged(here, code))
+            note = _told(here, code).note
         except BatteryError as error:
             note = str(error)
         states = store.care.states(code)
@@ -134,21 +134,27 @@ def _name_left(here: Office, code: str) -> list[str]:
 
 def page_inside(request: Request) -> Response:
     """Return the person's page as it is printed, for the frame inside the screen."""
-    here = office(request)
-    code = request.path_params["code"]
-    html = here.remembered.get(
-        ("page", code, here.wall().date()), lambda: render(_judged(here, code))
-    )
+    html = _told(office(request), request.path_params["code"]).page
     return HTMLResponse(html, headers={"content-security-policy": PAGE_POLICY})
 
 
-def _judged(here: Office, code: str) -> Page:
-    """Return a person's page, judged once a day and after every change of the store."""
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What is shown of a judged page, which itself is far larger."""
+
+    note: str
+    page: str
+
+
+def _told(here: Office, code: str) -> Told:
+    """Return a person's page and note, made once a day and after every change of the store."""
     now = here.wall()
 
-    def made() -> Page:
+    def made() -> Told:
+        pools = here.pools()
         with here.store() as store:
-            return page_of(store, code, now=now, pools=here.pools())
+            page = page_of(store, code, now=now, pools=pools)
+        return Told(note_text(page), render(page))
 
     return here.remembered.get(("person", code, now.date()), made)
 
