@@ -35,6 +35,7 @@ def given(tmp_path):
     pair.close()
 
 
+@pytest.mark.timeout(3600)
 @pytest.mark.parametrize("n", [15, pytest.param(2_000, marks=pytest.mark.long)])
 def test_spoilt_cards_enrol_nobody_and_stop_nothing(given, tmp_path, n):
     """What the clinic did not sign is never taken; what it signed can be used or is refused."""

@@ -11,6 +11,7 @@ ANSWERS = {
     "as before": "yes",
     "settled": "yes",
     "card width": "skip",
+    "staff": "back",
 }
 WAYS_ON = ("go", "next", "end", "back")
 
