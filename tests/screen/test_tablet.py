@@ -601,7 +601,7 @@ def test_a_hundred_visits_leave_nothing_behind(monkeypatch, paired):
     week += [
         ("people", codes[0]), ("person", "send"), ("sent", "end"), ("person", "back"),
     ]  # fmt: skip
-    n_weeks, counts, last = 6, [], []
+    n_weeks, counts, last = 34, [], []
 
     def look(window, state):
         hand = window.reader
