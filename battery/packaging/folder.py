@@ -25,6 +25,8 @@ ROOT = Path(__file__).resolve().parents[2]
 LEFT_OUT = (
     "**/libarrow_flight*",
     "**/libarrow_python_flight*",
+    "**/libarrow_s3*",
+    "pyarrow/_s3fs*",
     "pyarrow/_flight*",
     "pyarrow/_substrait*",
     "pyarrow/_gcsfs*",

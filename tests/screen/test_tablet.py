@@ -5,6 +5,7 @@ hand and how blocks are done are exchanged.
 """
 
 import gc
+import itertools
 import json
 import os
 import random
@@ -246,6 +247,9 @@ def test_with_eight_people_pages_are_turned_and_nobody_is_left_out(monkeypatch, 
     assert keys[0] == keys[2]
 
 
+TIGHTEST = [("1024x600", False, 6), ("1024x600", True, 1), ("800x1280", True, 6)]
+
+
 @pytest.mark.parametrize("n_people", range(1, 15))
 def test_every_person_stands_on_exactly_one_leaf(n_people):
     codes = [str(n) for n in range(n_people)]
@@ -255,9 +259,15 @@ def test_every_person_stands_on_exactly_one_leaf(n_people):
     assert leaf_of(codes, leaves) == leaf_of(codes, 0)
 
 
-@pytest.mark.parametrize("panel", ["1024x600", "1280x800", "1920x1200", "800x1280"])
-@pytest.mark.parametrize("large", [False, True])
-@pytest.mark.parametrize("n_people", [1, 6])
+@pytest.mark.parametrize(
+    ("panel", "large", "n_people"),
+    [
+        pytest.param(*case, marks=() if case in TIGHTEST else pytest.mark.long)
+        for case in itertools.product(
+            ["1024x600", "1280x800", "1920x1200", "800x1280"], [False, True], [1, 6]
+        )
+    ],
+)
 def test_everything_to_press_is_large_and_on_the_glass(
     monkeypatch, tmp_path, panel, large, n_people
 ):
