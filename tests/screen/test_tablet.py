@@ -151,14 +151,17 @@ def use(monkeypatch, home, script, *, person=None, look=None, plan=BRIEF):
     return hands[0], lines
 
 
-def test_one_person_is_led_to_the_own_page_and_back_after_a_whole_visit(monkeypatch, tmp_path):
+@pytest.mark.parametrize("plan", [BRIEF, pytest.param(SHORT, marks=pytest.mark.long)])
+def test_one_person_is_led_to_the_own_page_and_back_after_a_whole_visit(
+    monkeypatch, tmp_path, plan
+):
     """The record is that of `battery visit`: the same blocks, in order, scored and sealed."""
     home = Home(tmp_path / "home")
     script = [("person", "visit"), ("start", "go"), ("thanks", "end"), ("person", "practised")]
-    hand, told = use(monkeypatch, home, script, plan=SHORT)
+    hand, told = use(monkeypatch, home, script, plan=plan)
     assert hand.pages[0] == "person"
     assert any("visit 1 of" in line and "complete; stored" in line for line in told)
-    other = Home(tmp_path / "other")
+    other = Home(tmp_path / "other", plan=plan)
     other.visit(monkeypatch, Person())
     assert blocks_of(home) == blocks_of(other)
     # The visit of this week is done, so no other one is offered.
