@@ -229,7 +229,7 @@ class PersonForm(Form):
     first_hand: Hand
     enrolled_utc: Moment
     n_familiarisation: Annotated[int, Field(ge=0, le=100)] = 2
-    n_baseline: Annotated[int, Field(ge=1, le=100)] = 4
+    n_baseline: Annotated[int, Field(ge=2, le=100)] = 4
 
 
 class VisitForm(Form):

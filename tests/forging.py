@@ -285,6 +285,7 @@ def lies(others_visit, others_block, others_amendment):
         "affected side": (says("person.affected_side", "none"), "affected_side"),
         "enrolled a word": (says("person.enrolled_utc", "soon"), "enrolled_utc"),
         "baseline 0": (says("person.n_baseline", 0), "n_baseline"),
+        "baseline 1": (says("person.n_baseline", 1), "n_baseline"),
         "baseline huge": (says("person.n_baseline", 10**9), "n_baseline"),
         "familiarisation -1": (says("person.n_familiarisation", -1), "n_familiarisation"),
         "task nosuch": (says("block.task", "nosuch"), "nosuch"),

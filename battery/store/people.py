@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping
 from dataclasses import asdict
 from functools import partial
+from typing import Any
 
 from sqlalchemy import insert, select
 
+from battery import forms
 from battery.errors import RecordError, UsageError
 from battery.store import schema
 from battery.store.base import UNREADABLE, Connected
@@ -43,7 +46,7 @@ class People(Connected):
             msg = f"no person {code!r} in this store; {hint}"
             raise UsageError(msg)
         try:
-            return fitted(Person, row)
+            return _person(row)
         except UNREADABLE as error:
             msg = f"person {code!r} cannot be read: {error}; others are not affected"
             raise RecordError(msg) from error
@@ -55,7 +58,7 @@ class People(Connected):
         )
         with self._reading() as connection:
             rows = connection.execute(query).mappings().all()
-        return self._built(rows, partial(fitted, Person), "person", "code")
+        return self._built(rows, _person, "person", "code")
 
     def record_consent(
         self,
@@ -92,3 +95,8 @@ class People(Connected):
         """Return the codes of everybody whose latest decision about a use is to give it."""
         latest = {c.person: c.decision for c in self.consents() if c.scope == scope}
         return frozenset(code for code, word in latest.items() if word == "given")
+
+
+def _person(row: Mapping[Any, Any]) -> Person:
+    forms.hold(forms.PersonForm, dict(row))
+    return fitted(Person, row)

@@ -131,3 +131,18 @@ def test_no_value_that_cannot_be_ever_ends_a_command(template, tmp_path):
     turns = [(ASKED[n], ASKED[n - 8]) for n in range(len(ASKED))]
     n_asked = loop(template, tmp_path, CASES, lambda n: turns[(n + n // 17) % len(ASKED)])
     sys.stdout.write(f"\n{len(CASES)} values, {n_asked} commands\n")
+
+
+@pytest.mark.parametrize(
+    ("column", "value"), [("n_familiarisation", "-1"), ("n_baseline", "1")]
+)
+def test_a_rule_of_the_baseline_that_cannot_be_takes_out_its_person_only(
+    template, tmp_path, column, value
+):
+    """Found by search: the export ended where that person was judged."""
+    home = shutil.copytree(template, tmp_path / "home")
+    assert spoil(home, "people", column, value)
+    for name in ("people", "tidy"):
+        status, said = ask(*(w.format(tmp_path) for w in COMMANDS[name]), home=home)
+        assert status == 1
+        assert f"{column} is {value}" in said
