@@ -30,7 +30,7 @@ from battery.handover import (
 )
 from battery.handover.sending import BUNDLE
 from battery.own_plan import own_plan, plan_words, set_plan
-from battery.people import new_person, picture_of
+from battery.people import new_person, picture_held, picture_of
 from battery.plan import PLANS, load_plan
 
 WORDS: tuple[Literal["yes", "no", "unknown"], ...] = ("yes", "no", "unknown")
@@ -60,6 +60,7 @@ def take(request: Request, form: FormData) -> Response:
                 first_hand=chosen(form, "first_hand") or None,
                 now=here.wall(),
             )
+            picture_of(store, person.code)  # now, as to look at the card writes nothing
             store.care.answer_contraindications(
                 person.code, answers, author=here.session.author, at_utc=here.now_utc()
             )
@@ -94,9 +95,9 @@ def _card(
     request: Request, *, error: str = "", fields: dict[str, str] | None = None
 ) -> Response:
     code = request.path_params["code"]
-    with office(request).store(write=True) as store:
+    with office(request).store() as store:
         person = store.people.get(code)
-        picture = picture_of(store, code)
+        picture = picture_held(store, code)
         number = str(store.setup.setting("emergency_number", ""))
         own = own_plan(store, code)
         mark = clinic_mark(store)
@@ -106,7 +107,7 @@ def _card(
         status_code=400 if error else 200,
         person=person,
         picture=picture,
-        figure=drawn_figure(picture),
+        figure=drawn_figure(picture) if picture else "",
         number=number,
         own_plan="" if own is None else plan_words(own.row),
         drives=drives(BUNDLE),
