@@ -109,7 +109,7 @@ def _shares_of_values(
                 chosen[there] = _counting(places, there, rule)
             floor = measure.floor
             whole = array("d", [max(column[i], floor) for i in chosen[there]])
-            yield Share(name, their_role, rule.baseline, whole)
+            yield Share(measure.name, their_role, rule.baseline, whole)
 
 
 def _counting(places: Sequence[Placed], there: Sequence[bool], rule: BaselineRule) -> list[int]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from functools import cache
 from typing import NamedTuple
 
 from battery.recording import HANDS, Hand
@@ -172,11 +173,17 @@ def _log_scale(name: str) -> bool:
     return MEASURES[name].log_scale if name in MEASURES else True
 
 
+@cache
+def _place(name: str, their_role: str) -> Place:
+    """Return the same object for all people."""
+    return name, their_role
+
+
 def by_place(shares: Iterable[Share]) -> Shares:
     """Sort what is brought by the pool it is brought to."""
     found: dict[Place, tuple[Share, ...]] = {}
     for share in shares:
-        place = share.name, share.role
+        place = _place(share.name, share.role)
         found[place] = (*found.get(place, ()), share)
     return found
 
