@@ -50,7 +50,7 @@ class _CardForm(FormatForm):
     rows: dict[str, Annotated[list[dict[str, Any]], Field(max_length=MAX_ROWS)]]
 
 
-_SIGNED = Signed(
+SIGNED = Signed(
     _CardForm,
     FORMAT,
     SIGNED_AS,
@@ -96,7 +96,7 @@ def write_person_card(store: Store, code: str, folder: Path, *, now: datetime) -
         "rows": {name: beside[name] for name in TRAVELS if name in beside},
     }
     path = inside(folder, f"{code}{PERSON_CARD}")
-    return _SIGNED.write(path, body, clinic_keys(store).signer)
+    return SIGNED.write(path, body, clinic_keys(store).signer)
 
 
 def person_cards(store: Store, folder: Path) -> tuple[list[PersonCard], list[str]]:
@@ -174,7 +174,7 @@ def refresh(store: Store, folder: Path) -> list[str]:
 
 
 def _read(data: bytes, clinics: Sequence[Card]) -> PersonCard:
-    told = _SIGNED.read(data, clinics)
+    told = SIGNED.read(data, clinics)
     person = Person(**told.person.model_dump())
     return PersonCard(person, told.picture, _rows(told.rows, person.code))
 

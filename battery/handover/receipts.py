@@ -54,7 +54,7 @@ class _ReceiptForm(FormatForm):
     ]
 
 
-_SIGNED = Signed(
+SIGNED = Signed(
     _ReceiptForm,
     FORMAT,
     SIGNED_AS,
@@ -87,7 +87,7 @@ def write_receipt(
         "bundles": [[r.number, r.sha256] for r in taken],
     }
     name = f"{clinic.fingerprint}_{tablet}{RECEIPT}".replace(" ", "")
-    return _SIGNED.write(inside(folder, name), body, signer)
+    return SIGNED.write(inside(folder, name), body, signer)
 
 
 def acknowledge(
@@ -118,7 +118,7 @@ def acknowledge(
 
 
 def _named(data: bytes, clinics: Sequence[Card], tablet: str) -> set[tuple[int, str]]:
-    told = _SIGNED.read(data, clinics)
+    told = SIGNED.read(data, clinics)
     if told.tablet != tablet:
         msg = "it is for another tablet; nothing was marked"
         raise HandoverError(msg)

@@ -61,7 +61,7 @@ class Signed(Generic[F]):
         unharmed: str,
         newer: str,
     ) -> None:
-        self._form, self._version, self._signed_as = form, version, signed_as
+        self._form, self.version, self._signed_as = form, version, signed_as
         self._what, self._unharmed, self._newer = what, unharmed, newer
 
     def write(self, path: Path, said: dict[str, Any], signer: Ed25519PrivateKey) -> Path:
@@ -72,7 +72,7 @@ class Signed(Generic[F]):
         StoreError
             If it cannot be written.
         """
-        body = {"format": self._version, **said}
+        body = {"format": self.version, **said}
         signature = base64.b64encode(signer.sign(self._bytes(body))).decode()
         write_whole(
             path, (canonical_json({"body": body, "signature": signature}) + "\n").encode()
@@ -95,7 +95,7 @@ class Signed(Generic[F]):
             signed = self._bytes(body)
             keys = [base64.b64decode(card.sign) for card in clinics if card.sign]
             holds = any(verified(key, signature, signed) for key in keys)
-            is_later = forms.hold(FormatForm, body).format > self._version
+            is_later = forms.hold(FormatForm, body).format > self.version
             told = None if is_later else forms.hold(self._form, body)
         except (
             ValueError, KeyError, TypeError, RecursionError, AttributeError, OverflowError,

@@ -190,7 +190,7 @@ def test_a_receipt_of_a_later_clinic_says_to_update_the_tablet(pair, monkeypatch
     hand.record_visits(pair.tablet, 1)
     pair.send()
     with monkeypatch.context() as at_the_clinic:
-        at_the_clinic.setattr(receipts, "FORMAT", receipts.FORMAT + 1)
+        at_the_clinic.setattr(receipts.SIGNED, "version", receipts.FORMAT + 1)
         pair.receive()
     report = pair.send()
     assert report.n_acknowledged == 0
