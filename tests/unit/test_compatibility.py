@@ -195,7 +195,7 @@ def test_a_receipt_of_a_later_clinic_says_to_update_the_tablet(pair, monkeypatch
     report = pair.send()
     assert report.n_acknowledged == 0
     assert "Update the program of this tablet" in report.problems[0]
-    monkeypatch.setattr(receipts, "FORMAT", receipts.FORMAT + 1)
+    monkeypatch.setattr(receipts.SIGNED, "version", receipts.FORMAT + 1)
     assert pair.send().n_acknowledged == 1
 
 
