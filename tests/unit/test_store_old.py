@@ -15,7 +15,9 @@ from tests.data.make_store import told_by
 from tests.export_kit import EVERYBODY
 
 DATA = Path(__file__).resolve().parents[1] / "data"
-OLD = sorted(DATA.glob("store_v*.sqlite"))
+OLD = sorted(
+    DATA.glob("store_v*.sqlite"), key=lambda path: int(path.stem.removeprefix("store_v"))
+)
 
 
 def test_there_is_a_store_of_every_version_before_this_one():

@@ -348,7 +348,7 @@ def test_a_file_that_may_not_grow_costs_the_running_block_only(tmp_path):
     with Store.open(tmp_path) as store:
         kit.enrol(store)
         shas = []
-        resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_000, before[1]))
+        resource.setrlimit(resource.RLIMIT_FSIZE, (1_500_000, before[1]))
         try:
             with pytest.raises(StoreError) as error:
                 record_until_it_fails(store, shas, 1)
