@@ -314,12 +314,15 @@ _BY_NAME: Mapping[str, Any] = {
     "sha256": forms.LongHash,
     "mm_per_px_x": forms.Scale,
     "mm_per_px_y": forms.Scale,
+    "sem": forms.AboveNought,
 }
 
 
 @cache
 def _check_of(name: str) -> Callable[[Any], Any] | None:
     form = _BY_NAME.get(name)
+    if form is None and name.startswith("n_"):
+        form = forms.NotNegative
     if form is None:
         form = next((f for end, f in _BY_ENDING.items() if name.endswith(end)), None)
     return None if form is None else TypeAdapter(form).validate_python
