@@ -14,7 +14,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from battery.errors import UsageError
-from battery.scoring.stats.intervals import of_mean
 from battery.store import LoopCheck
 from battery.store.rows.device_checks import Edge
 
@@ -100,6 +99,8 @@ def loop_check(
     Light is taken to begin where the reader sees the patch change; a slow display changes over
     several frames, so the same rule must be kept for all.
     """
+    from battery.scoring.stats.intervals import of_mean  # scipy: a tablet starts without it
+
     if len(frames) < MIN_READ:
         msg = f"{len(frames)} were read; at least {MIN_READ} are needed. Nothing was stored"
         raise UsageError(msg)

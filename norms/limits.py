@@ -8,13 +8,15 @@ from __future__ import annotations
 import csv
 from functools import cache, lru_cache
 from importlib.resources import files
-from typing import Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.interpolate import RegularGridInterpolator
 
 from norms.running import Limits
+
+if TYPE_CHECKING:
+    from scipy.interpolate import RegularGridInterpolator
 
 TABLE = "running_mean_limits.csv"
 
@@ -128,6 +130,8 @@ def limits_of(
 @cache
 def _tables() -> dict[tuple[int, str], RegularGridInterpolator]:
     """Return tables over autocorrelation and 1/df, by number of baseline visits and price."""
+    from scipy.interpolate import RegularGridInterpolator  # half of what a list takes to start
+
     text = (files("norms") / "tables" / TABLE).read_text(encoding="utf-8")
     lines = [line for line in text.splitlines() if not line.startswith("#")]
     found: dict[tuple[int, str], dict[tuple[float, float], list[float]]] = {}

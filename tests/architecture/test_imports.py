@@ -118,6 +118,42 @@ def module_name(path: Path) -> str:
     return ".".join(names[:-1] if names[-1] == "__init__" else names)
 
 
+def at_import(body) -> list[ast.AST]:
+    """Imports that are made when a module is, not when a function of it is called."""
+    found = []
+    for node in body:
+        if isinstance(node, ast.Import | ast.ImportFrom):
+            found.append(node)
+        elif isinstance(node, ast.Try | ast.With | ast.ClassDef) or (
+            isinstance(node, ast.If) and "TYPE_CHECKING" not in ast.dump(node.test)
+        ):
+            found += at_import(ast.iter_child_nodes(node))
+    return found
+
+
+def loaded_with(module: str) -> set[str]:
+    """All modules that are loaded with one of ours, ours read to the end."""
+    paths = {module_name(path): path for path in sources()}
+    loaded: set[str] = set()
+    todo = [module]
+    while todo:
+        name = todo.pop()
+        if name in loaded:
+            continue
+        loaded.add(name)
+        if "." in name:
+            todo.append(name.rpartition(".")[0])
+        if name not in paths:
+            continue
+        body = ast.parse(paths[name].read_text(encoding="utf-8")).body
+        for node in at_import(body):
+            if isinstance(node, ast.Import):
+                todo += [alias.name for alias in node.names]
+            else:
+                todo += [node.module, *(f"{node.module}.{alias.name}" for alias in node.names)]
+    return loaded
+
+
 @functools.cache
 def imports(path: Path) -> frozenset[str]:
     found: set[str] = set()
@@ -182,6 +218,15 @@ def test_the_maps_for_developers_are_the_house_as_it_is():
 def test_pygame_is_imported_by_the_stage_alone(path):
     uses = [i for i in imports(path) if i.split(".")[0] == "pygame"]
     assert not uses or module_name(path).startswith("battery.stage")
+
+
+@pytest.mark.parametrize("door", ["battery.stage.tablet", "battery.stage.visit"])
+def test_what_a_patient_waits_for_starts_without_what_scores(door):
+    """Scipy and the page's templates take longer to load than all the rest of a tablet."""
+    loaded = loaded_with(door)
+    assert "battery.store.store" in loaded
+    assert "numpy" in loaded
+    assert not loaded & {"scipy", "jinja2", "cryptography", "battery.report", "battery.export"}
 
 
 def test_tasks_use_the_standard_library_only_and_norms_nothing_of_ours():
