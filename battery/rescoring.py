@@ -19,6 +19,7 @@ from battery.store.trial_rows import TrialRow
 from battery.workers import n_workers, pool, store_here
 
 CHUNK = 4
+PAYS = 150  # blocks of a minute that are scored while another process starts
 
 Job = tuple[str, Screen]
 ToStore = tuple[list[Score], list[TrialRow] | None]
@@ -70,7 +71,7 @@ def rescore(
 def _outcomes(
     store: Store, jobs: list[Job], n_processes: int | None
 ) -> Iterator[Iterable[Outcome]]:
-    most = n_workers(len(jobs), asked=n_processes)
+    most = n_workers(len(jobs), pays=PAYS, asked=n_processes)
     if most <= 1:
         yield (_score(store, job) for job in jobs)
         return

@@ -15,10 +15,8 @@ from pathlib import Path
 
 from battery.store import Store
 
-PAYS = 8  # a process takes as long to start as the work on so many blocks
 
-
-def n_workers(n_blocks: int, *, pays: int = PAYS, asked: int | None = None) -> int:
+def n_workers(n_blocks: int, *, pays: int, asked: int | None = None) -> int:
     """Return how many processes so many blocks are worth: what was asked for, or one a core.
 
     Parameters

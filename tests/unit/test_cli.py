@@ -1,20 +1,22 @@
 """The command line from outside: one line per error, the right exit status, no traceback."""
 
-import os
-import subprocess
-import sys
-
 import pytest
+
+from tests import asking
+
+
+@pytest.fixture
+def process(tmp_path):
+    """The command as a program of its own."""
+    return lambda *words: asking.program(*words, home=tmp_path / "home", folder=tmp_path)
 
 
 @pytest.fixture
 def battery(tmp_path):
-    def run(*arguments, home=tmp_path / "home", **environment):
-        return subprocess.run(
-            [sys.executable, "-m", "battery.cli", *arguments],
-            env={**os.environ, "BATTERY_HOME": str(home), "DISPLAY": "", **environment},
-            cwd=tmp_path, capture_output=True, text=True, stdin=subprocess.DEVNULL,
-        )  # fmt: skip
+    """The same without starting Python for each."""
+
+    def run(*words, home=tmp_path / "home"):
+        return asking.ask(*words, home=home, folder=tmp_path)
 
     return run
 
@@ -28,13 +30,13 @@ def one_line(done, status):
     return lines[0]
 
 
-def test_enrol_prints_a_code_and_people_lists_it(battery):
-    done = battery("enrol", "--affected-side", "left", "--dominant-hand", "right")
+def test_enrol_prints_a_code_and_people_lists_it(process):
+    done = process("enrol", "--affected-side", "left", "--dominant-hand", "right")
     assert done.returncode == 0
     code, rest = done.stdout.split("\n", 1)
     assert len(code) == 4
     assert "First hand: right" in rest
-    assert code in battery("people").stdout
+    assert code in process("people").stdout
 
 
 @pytest.mark.parametrize(
@@ -44,12 +46,16 @@ def test_enrol_prints_a_code_and_people_lists_it(battery):
         (("visit", "ZZZZ"), 2, "no person 'ZZZZ'"),
         (("visit", "--plan", "weekly"), 2, "no plan 'weekly'"),
         (("enrol", "--dominant-hand", "both"), 2, "say left or right"),
-        (("visit",), 1, "no screen to draw on"),
     ],
 )
 def test_wrong_requests_are_one_line(battery, arguments, status, says):
     assert battery("enrol").returncode == 0
     assert says in one_line(battery(*arguments), status)
+
+
+def test_where_there_is_no_screen_is_one_line(battery, process):
+    assert battery("enrol").returncode == 0
+    assert "no screen to draw on" in one_line(process("visit"), 1)
 
 
 def test_reading_where_there_is_no_store_is_one_line(battery):
@@ -68,8 +74,8 @@ def test_home_that_cannot_be_made_is_one_line(battery, tmp_path):
     assert "cannot write" in one_line(battery("enrol", home=tmp_path / "file" / "home"), 1)
 
 
-def test_unknown_option_is_usage(battery):
-    done = battery("people", "--colour")
+def test_unknown_option_is_usage(process):
+    done = process("people", "--colour")
     assert done.returncode == 2
     assert "Traceback" not in done.stderr
 
@@ -79,21 +85,3 @@ def test_every_command_has_help_with_an_example(battery):
     for name in ["demo", "enrol", "people", "screen", "visit", "report", "export", "rescore"]:
         assert name in listed
         assert "battery " + name in battery(name, "--help").stdout
-
-
-def test_demo_makes_pages_and_export_without_screen(battery, tmp_path):
-    """One visit each: the whole way of the data, and too little for any verdict."""
-    done = battery("demo", "made", "--visits", "1", "--no-open")
-    assert done.returncode == 0, done.stderr
-    pages = sorted((tmp_path / "made").glob("*.html"))
-    assert len(pages) == 3
-    for page in pages:
-        text = page.read_text()
-        assert "not enough comparable visits" in text.lower()
-        assert "http://" not in text.replace("http://www.w3.org/2000/svg", "")
-        assert "https://" not in text
-    assert (tmp_path / "made" / "export" / "datapackage.json").exists()
-    assert "not an empty folder" in one_line(battery("demo", "made", "--no-open"), 1)
-    rescored = battery("rescore", home=tmp_path / "made")
-    assert rescored.returncode == 0, rescored.stderr
-    assert " 0 changed" in rescored.stdout

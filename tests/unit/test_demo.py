@@ -10,21 +10,61 @@ from battery.errors import StoreError
 from battery.plan import STANDARD, planned_blocks
 from battery.runner import replay
 from battery.store import Store
+from tests import asking
 
 NOW = datetime(2026, 11, 25, 8, 15, tzinfo=UTC)
 
 
+def made_at(store):
+    """When the command was given: a week after it says that its people were enrolled."""
+    enrolled = store.people.get(STORIES[0].code).enrolled_utc
+    return datetime.fromisoformat(enrolled) + timedelta(weeks=1)
+
+
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    steps = []
-    folder = tmp_path_factory.mktemp("demo") / "clinic"
-    demo = make_demo(folder, n_visits=1, now=NOW, progress=lambda *step: steps.append(step))
-    return demo, steps
+    """Made by the command as people run it, without a screen: where, and what it said."""
+    place = tmp_path_factory.mktemp("demo")
+    words = ("demo", "made", "--visits", "1", "--no-open")
+    done = asking.program(*words, home=place / "home", folder=place)
+    assert (done.returncode, done.stderr) == (0, "")
+    return place / "made", done.stdout
+
+
+def test_pages_say_that_one_visit_is_too_little_and_need_no_network(made):
+    folder, said = made
+    pages = sorted(folder.glob("*.html"))
+    assert [page.stem for page in pages] == sorted(story.code for story in STORIES)
+    for page in pages:
+        text = page.read_text(encoding="utf-8")
+        assert page.stem in text
+        assert f"made/{page.name}" in said
+        assert "not enough comparable visits" in text.lower()
+        assert "http://" not in text.replace("http://www.w3.org/2000/svg", "")
+        assert "https://" not in text
+
+
+def test_the_export_is_there_and_it_is_said_where_all_is(made):
+    folder, said = made
+    assert (folder / "export" / "datapackage.json").exists()
+    assert list((folder / "export").rglob("*.csv.gz"))
+    for words in (*(story.about for story in STORIES), "Export: made/export", "Store:  made "):
+        assert words in said
+
+
+def test_what_was_made_is_scored_again_and_not_made_again(made, tmp_path):
+    folder, _ = made
+    rescored = asking.ask("rescore", home=folder, folder=tmp_path)
+    assert rescored.returncode == 0, rescored.stderr
+    assert " 0 changed" in rescored.stdout
+    again = asking.ask("demo", folder, "--no-open", home=tmp_path, folder=tmp_path)
+    assert (again.returncode, again.stderr.count("\n")) == (1, 1)
+    assert again.stderr.startswith("battery: ")
+    assert "not an empty folder" in again.stderr
 
 
 def test_every_block_of_the_plan_is_recorded_scored_and_replays(made):
-    demo, _ = made
-    with Store.open(demo.folder, write=False) as store:
+    with Store.open(made[0], write=False) as store:
         for story in STORIES:
             (visit,) = store.visits.all(story.code)
             assert (visit.ending, visit.header.origin) == ("finished", "simulated")
@@ -40,8 +80,8 @@ def test_every_block_of_the_plan_is_recorded_scored_and_replays(made):
 
 
 def test_blocks_follow_one_another_on_the_wall_with_a_rest_between(made):
-    demo, _ = made
-    with Store.open(demo.folder, write=False) as store:
+    with Store.open(made[0], write=False) as store:
+        now = made_at(store)
         (visit,) = store.visits.all(STORIES[0].code)
         records = store.records.of_visit(visit.header.visit_id)
         begun = [datetime.fromisoformat(r.header.started_utc) for r in records]
@@ -49,24 +89,7 @@ def test_blocks_follow_one_another_on_the_wall_with_a_rest_between(made):
     for (a, b), length_s in zip(itertools.pairwise(begun), lengths_s, strict=False):
         assert (b - a).total_seconds() == pytest.approx(length_s + STANDARD.rest_s, abs=0.01)
     assert timedelta(minutes=8) < begun[-1] - begun[0] < timedelta(minutes=20)
-    assert timedelta(days=1) < NOW - begun[-1] < timedelta(days=3)
-
-
-def test_pages_and_export_are_there_and_the_summary_says_where(made):
-    demo, _ = made
-    for story, page in zip(STORIES, demo.pages, strict=True):
-        assert story.code in page.read_text(encoding="utf-8")
-        assert str(page) in demo.summary()
-        assert story.about in demo.summary()
-    assert list(demo.export.rglob("*.csv.gz"))
-    assert str(demo.folder) in demo.summary()
-
-
-def test_progress_reaches_its_end_step_by_step(made):
-    _, steps = made
-    done = [d for d, _ in steps]
-    assert done == sorted(done)
-    assert steps[-1][0] == steps[-1][1] == 2 * len(STORIES) + len(STORIES)
+    assert timedelta(days=1) < now - begun[-1] < timedelta(days=3)
 
 
 def test_a_folder_with_something_in_it_is_left_alone(tmp_path):
@@ -83,16 +106,24 @@ def test_the_default_folder_is_numbered_when_it_is_taken(tmp_path, monkeypatch):
     assert folders == ["battery-demo", "battery-demo-2"]
 
 
-def test_the_same_day_gives_the_same_clinic(tmp_path, monkeypatch):
+def test_the_same_day_gives_the_same_clinic_step_by_step(made, tmp_path, monkeypatch):
     monkeypatch.setattr("battery.demo.STORIES", STORIES[:1])
+    steps = []
+    with Store.open(made[0], write=False) as store:
+        now = made_at(store)
+    again = make_demo(
+        tmp_path / "again", n_visits=1, now=now, progress=lambda *step: steps.append(step)
+    )
     hashes = []
-    for name in ("one", "two"):
-        folder = make_demo(tmp_path / name, n_visits=1, now=NOW).folder
+    for folder in (made[0], again.folder):
         with Store.open(folder, write=False) as store:
             (visit,) = store.visits.all(STORIES[0].code)
             hashes.append([r.sha256 for r in store.records.of_visit(visit.header.visit_id)])
     assert hashes[0] == hashes[1]
     assert len(set(hashes[0])) == 16
+    done = [d for d, _ in steps]
+    assert done == sorted(done)
+    assert steps[-1] == (3, 3)
 
 
 def test_only_the_one_who_improves_does_so_and_learning_fades():
