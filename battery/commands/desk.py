@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from battery.commands.common import Home, open_store
+
+if TYPE_CHECKING:
+    from starlette.types import ASGIApp
+
+    from battery.desk.guard import Secrets
 
 
 def desk(
@@ -25,9 +31,14 @@ def desk(
 
     with open_store(home) as store:
         folder = store.folder
-    Desk(lambda known, end: make_app(Office(home, known, end)), folder).run(
-        open_browser=browser, told=lambda line: print(line, flush=True)
-    )
+    offices: list[Office] = []
+
+    def made(known: Secrets, end: Callable[[], None]) -> ASGIApp:
+        offices.append(Office(home, known, end))
+        return make_app(offices[-1])
+
+    Desk(made, folder).run(open_browser=browser, told=lambda line: print(line, flush=True))
+    offices[-1].keep_read()
 
 
 COMMANDS = (desk,)

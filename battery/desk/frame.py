@@ -89,6 +89,9 @@ class Office:
     def prepare(self, *makes: Callable[[Office], object]) -> None:
         """Make what will be asked for next while nobody waits for it; one time after another.
 
+        What was read for it is kept in the store. That changes the store, so all is made again,
+        of what is held.
+
         Parameters
         ----------
         makes : callables
@@ -99,6 +102,9 @@ class Office:
             with suppress(BatteryError):  # whoever asks for it is told
                 for make in makes:
                     make(self)
+                if self.keep_read():
+                    for make in makes:
+                        make(self)
 
         if self._preparing is None or not self._preparing.is_alive():
             self._preparing = threading.Thread(target=prepared, name="prepare", daemon=True)
@@ -123,6 +129,22 @@ class Office:
         if self._known_of != self.changes.which:
             self._known, self._known_of = Known(), self.changes.which
         return self._known
+
+    def keep_read(self) -> bool:
+        """Keep in the store what was read of people, so that the next start finds it there.
+
+        Returns
+        -------
+        bool
+            Whether anything was kept; what cannot be is only read again.
+        """
+        if self.changes.sign() is None or self._known_of != self.changes.which:
+            return False  # it was read from another file than there is now
+        if not self._known.n_to_keep:
+            return False
+        with suppress(BatteryError), self.store(write=True) as store:
+            return self._known.keep(store) > 0
+        return False
 
     def now_utc(self) -> str:
         """Return the time as the store keeps it."""

@@ -1,70 +1,49 @@
 """What records say of people, kept person by person until something of theirs changes.
 
 A list of many people and the pools stand on the same reading of everybody. Whoever stays, as
-the desk does, keeps one `Known` and reads again only whose visits were changed.
+the desk does, keeps one `Known` and reads again only whose visits were changed. What it read
+anew it may also keep in the store, so that the next start finds it there.
 """
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from functools import partial
+from typing import Any, get_args
 
-from battery.alarms import Alarm, alarms_of_visits, limits_of
+from battery.alarms import alarms_of_visits, limits_of
 from battery.recording import HANDS
+from battery.report.keeping import (
+    or_none,
+    packed_records,
+    packed_shares,
+    sign_of,
+    unpacked_records,
+    unpacked_shares,
+)
 from battery.report.lines import by_measure, headline_of, rule_of
-from battery.report.page_rows import PageRows, Reading, VisitRow
-from battery.report.pooling import NO_PLAN, Pools, Readings, Shares, shares_of
-from battery.report.readings import Everything, Placed, readings_and_places
+from battery.report.page_rows import PageRows
+from battery.report.pooling import NO_PLAN, Pools, Shares, shares_of
+from battery.report.readings import Everything, readings_and_places
+from battery.report.theirs import Theirs
 from battery.report.visit_rows import brief_row
 from battery.scoring import PRIMARY
 from battery.scoring.flags import decisive_measures, flag_measures
 from battery.store import Amended, Amendment, Person, Store
+from battery.store.kept import KeptRow, Kind
 
 AT_ONCE = 20  # people whose records are in memory together
 Visits = list[tuple[str, int | None]]  # which, and the number of its latest change
 
 
-@dataclass(frozen=True, slots=True)
-class Theirs:
-    """What the records of one person say.
+class Known:
+    """What was read of everybody, each with the sign of what it was read from.
 
     Parameters
     ----------
-    visits : tuple of VisitRow
-        That are the person's now, in order, without what was said around them.
-    listed : tuple of Reading
-        Of the main measures, in order of visits.
-    readings : mapping
-        The same by measure and hand, composites included, as before a new baseline.
-    plan : str
-        Of the latest visit, by its hash.
-    offset_min : int
-        Of the place of the latest visit.
-    alarms : tuple of Alarm
-        That follow from the visits, whether or not somebody has seen them.
-    placed : tuple of Placed
-        The blocks that stand for the visits, for whoever looks at their other measures.
-    """
-
-    person: Person
-    visits: tuple[VisitRow, ...]
-    listed: tuple[Reading, ...]
-    readings: Readings
-    plan: str
-    offset_min: int
-    alarms: tuple[Alarm, ...]
-    placed: tuple[Placed, ...]
-
-    @property
-    def numbers(self) -> dict[str, int]:
-        """The visits' numbers by their identifiers."""
-        return {visit.visit_id: visit.number for visit in self.visits}
-
-
-class Known:
-    """What was read of everybody, each with the sign of what it was read from.
+    use_kept : bool
+        Whether what an earlier program kept in the store is taken.
 
     Attributes
     ----------
@@ -76,15 +55,23 @@ class Known:
         By person: what all their measures bring, with what it was made from.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, use_kept: bool = True) -> None:
         self.lock = threading.RLock()
+        self._use_kept = use_kept
+        self._to_keep: dict[tuple[Kind, str], tuple[str, int, Callable[[], bytes]]] = {}
         self.judged: dict[str, tuple[PageRows, Any]] = {}
         self.shares: dict[str, tuple[Theirs, Shares]] = {}
         self._held: dict[str, tuple[Hashable, Theirs]] = {}
         self._common: Hashable = None
+        self._n_erased = 0
         self._pools = Pools({})
         self._all_pools = Pools({})
         self._shares: dict[str, tuple[Theirs, frozenset[str], Shares]] = {}
+
+    @property
+    def n_to_keep(self) -> int:
+        """How much was read anew that no store keeps yet."""
+        return len(self._to_keep)
 
     def people(self, store: Store) -> dict[str, Theirs]:
         """Return what records say of everybody, in order of enrolment.
@@ -100,12 +87,18 @@ class Known:
             common = (tuple(store.setup.timing_checks()), tuple(sorted(limits.items())))
             if common != self._common:
                 self._held.clear()
+            self._n_erased = store.kept.n_erased()
             self._common = common
             signs = {code: (people[code], tuple(visits[code])) for code in people}
             for code in set(self._held) - set(people):
                 for held in (self._held, self.judged, self.shares):
                     held.pop(code, None)
+                for kind in get_args(Kind):
+                    self._to_keep.pop((kind, code), None)
             anew = [c for c in people if self._held.get(c, (None,))[0] != signs[c]]
+            for code, theirs in self._kept_records(store, people, signs, anew).items():
+                self._held[code] = signs[code], theirs
+            anew = [c for c in anew if self._held.get(c, (None,))[0] != signs[c]]
             found: dict[str, Theirs] = {}
             for codes in [anew[i : i + AT_ONCE] for i in range(0, len(anew), AT_ONCE)]:
                 some = {code: people[code] for code in codes}
@@ -116,9 +109,78 @@ class Known:
                     self._held.pop(code, None)
                     if not noted:
                         self._held[code] = signs[code], found[code]
+                        pack = partial(packed_records, found[code])
+                        self._keep_later("records", code, pack)
             if others:  # nobody's: only what cannot be read of them is told
                 _read(store, {}, others, amendments, limits)
             return {code: found.get(code) or self._held[code][1] for code in people}
+
+    def has_shares(self, theirs: Theirs) -> bool:
+        """Whether what somebody brings to the pools is held, made from the very same."""
+        held = self.shares.get(theirs.person.code)
+        return held is not None and held[0] is theirs
+
+    def kept_shares(self, store: Store, people: Iterable[Theirs]) -> None:
+        """Take what people bring to the pools from what an earlier program kept, if it did."""
+        with self.lock:
+            lacking = (own for own in people if own.visits and not self.has_shares(own))
+            by_code = {theirs.person.code: theirs for theirs in lacking}
+            signs = {c: self._sign(c) for c, own in by_code.items() if self._is_held(own)}
+            for code, packed in self._kept(store, "shares", signs).items():
+                shares = or_none(partial(unpacked_shares, packed))
+                if shares is not None:
+                    self.shares[code] = by_code[code], shares
+
+    def hold_shares(self, theirs: Theirs, shares: Shares) -> None:
+        """Hold what somebody brings to the pools, all of which could be read."""
+        with self.lock:
+            code = theirs.person.code
+            self.shares[code] = theirs, shares
+            if self._is_held(theirs):
+                self._keep_later("shares", code, partial(packed_shares, shares))
+
+    def keep(self, store: Store) -> int:
+        """Keep in a store, opened to write, what was read anew; return of how many people.
+
+        Of a kind of reading and a person one row; who was erased meanwhile is left out.
+        """
+        with self.lock:
+            waiting, self._to_keep = list(self._to_keep.items()), {}
+        for some in [waiting[i : i + AT_ONCE] for i in range(0, len(waiting), AT_ONCE)]:
+            by_erased: dict[int, list[KeptRow]] = {}
+            for (kind, code), (sign, n_erased, pack) in some:
+                by_erased.setdefault(n_erased, []).append(KeptRow(code, kind, sign, pack()))
+            for n_erased, rows in by_erased.items():
+                store.kept.put(rows, n_erased=n_erased)
+        return len({code for (_, code), _ in waiting})
+
+    def _kept_records(
+        self,
+        store: Store,
+        people: Mapping[str, Person],
+        signs: Mapping[str, Hashable],
+        anew: Sequence[str],
+    ) -> dict[str, Theirs]:
+        asked = {code: sign_of(signs[code], self._common) for code in anew}
+        found = {}
+        for code, packed in self._kept(store, "records", asked).items():
+            theirs = or_none(partial(unpacked_records, packed, people[code]))
+            if theirs is not None:
+                found[code] = theirs
+        return found
+
+    def _kept(self, store: Store, kind: Kind, signs: Mapping[str, str]) -> dict[str, bytes]:
+        return store.kept.get(kind, signs) if signs and self._use_kept else {}
+
+    def _is_held(self, theirs: Theirs) -> bool:
+        held = self._held.get(theirs.person.code)
+        return held is not None and held[1] is theirs
+
+    def _sign(self, code: str) -> str:
+        return sign_of(self._held[code][0], self._common)
+
+    def _keep_later(self, kind: Kind, code: str, pack: Callable[[], bytes]) -> None:
+        self._to_keep[kind, code] = self._sign(code), self._n_erased, pack
 
     def pools_of(self, shares: Mapping[str, tuple[str, Shares]]) -> Pools:
         """Pool what people bring of all measures; the same object while it is the same."""

@@ -8,10 +8,11 @@ from types import MappingProxyType
 from typing import Any
 
 from battery.recording import Hand
-from battery.report.known import Known, Theirs
+from battery.report.known import Known
 from battery.report.lines import by_measure, role, rule_of
 from battery.report.pooling import Pools, Share, Shares, by_place, shares_of
 from battery.report.readings import Everything, Placed, readings_or_none
+from battery.report.theirs import Theirs
 from battery.scoring import MEASURES, PRIMARY
 from battery.store import Store
 from norms.baseline import BaselineRule
@@ -35,14 +36,14 @@ def read_pools(store: Store, known: Known | None = None) -> Pools:
     known = Known() if known is None else known
     with known.lock, store.at_one_moment():
         people = known.people(store)
+        known.kept_shares(store, people.values())
         found: dict[str, tuple[str, Shares]] = {}
         anew = []
         for code, theirs in people.items():
-            held = known.shares.get(code)
             if not theirs.visits:
                 found[code] = theirs.plan, NOTHING
-            elif held is not None and held[0] is theirs:
-                found[code] = theirs.plan, held[1]
+            elif known.has_shares(theirs):
+                found[code] = theirs.plan, known.shares[code][1]
             else:
                 found[code] = theirs.plan, NOTHING  # in order of enrolment
                 anew.append(theirs)
@@ -54,7 +55,7 @@ def read_pools(store: Store, known: Known | None = None) -> Pools:
                 code = theirs.person.code
                 found[code] = theirs.plan, shares
                 if not noted:
-                    known.shares[code] = theirs, shares
+                    known.hold_shares(theirs, shares)
         return known.pools_of(found)
 
 

@@ -105,6 +105,8 @@ class Erasure(Connected):
         said = schema.amendments
         names_them = (said.c.field == "person") & or_(said.c.old == code, said.c.new == code)
         n_rows = int(connection.execute(delete(said).where(names_them)).rowcount)
+        # All of it: a visit may have been somebody else's when it was read.
+        connection.execute(delete(schema.kept_readings))
         counts = delete_reached(
             connection, {schema.people.c.code: {code}, schema.visits.c.visit_id: own}
         )

@@ -401,6 +401,20 @@ def revisions_of_visits(connection: Connection) -> None:
                 connection.exec_driver_sql(f"{when} BEGIN {does} END")
 
 
+_KEPT_TABLES = """
+CREATE TABLE kept_readings (
+    person TEXT NOT NULL REFERENCES people (code), kind TEXT NOT NULL,
+    sign TEXT NOT NULL, packed {bytes} NOT NULL, sha256 TEXT NOT NULL,
+    PRIMARY KEY (person, kind)
+);
+"""
+
+
+def readings_of_people(connection: Connection) -> None:
+    """Keep what was read of people, so that the next start need not read it again."""
+    _run(connection, _with_bytes(connection, _KEPT_TABLES))
+
+
 STEPS: tuple[Step, ...] = (
     first_tables,
     second_tables,
@@ -413,6 +427,7 @@ STEPS: tuple[Step, ...] = (
     trials_of_blocks,
     home_plans,
     revisions_of_visits,
+    readings_of_people,
 )
 
 

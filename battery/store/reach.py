@@ -18,7 +18,7 @@ Known = dict[Column[Any], set[Any]]
 
 # The raw record and what it stands on; everything else that refers to them lies beside.
 RECORD = frozenset({"people", "devices", "plans", "visits", "blocks", "payloads", "chunks"})
-COMPUTED = frozenset({"scores", "trials"})
+COMPUTED = frozenset({"scores", "trials", "kept_readings"})
 AT_ONCE = 500  # values in one question; a database allows so many only
 
 

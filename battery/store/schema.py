@@ -441,3 +441,13 @@ revisions = Table(
     Column("number", BigInteger, primary_key=True),
     Column("visit_id", Text, nullable=False, unique=True),
 )
+# What a program has read of people; follows from the records, never handed over or exported.
+kept_readings = Table(
+    "kept_readings",
+    metadata,
+    Column("person", Text, ForeignKey("people.code"), primary_key=True),
+    Column("kind", Text, primary_key=True),  # records, shares
+    Column("sign", Text, nullable=False),  # of all it was read from, the program included
+    Column("packed", LargeBinary, nullable=False),
+    Column("sha256", Text, nullable=False),  # binds it to person, kind and sign
+)

@@ -13,6 +13,7 @@ from battery.store.base import Connected
 from battery.store.care import Care
 from battery.store.erasing import Erasure
 from battery.store.handing import Bundles
+from battery.store.kept import Kept
 from battery.store.merging import Transfer
 from battery.store.opening import FILE_NAME, Opened, open_database
 from battery.store.people import People
@@ -49,6 +50,8 @@ class Store(Connected):
         What this store has made for a clinic.
     transfer : Transfer
         What arrives from tablets.
+    kept : Kept
+        What was read of people, so that it is not read again.
     erasure : Erasure
     """
 
@@ -63,6 +66,7 @@ class Store(Connected):
         self.setup = Setup(opened)
         self.bundles = Bundles(opened, self.setup)
         self.transfer = Transfer(opened, self.setup, self.visits, self.records)
+        self.kept = Kept(opened)
         self.erasure = Erasure(opened, self.annotations)
 
     @classmethod

@@ -5,6 +5,8 @@ import socket
 import sqlite3
 from urllib.parse import urlencode
 
+KEPT = 'INSERT INTO "kept_readings"'
+
 
 class Stranger:
     """Speaks to the desk by bare sockets, with what a browser that is in would send."""
@@ -66,9 +68,9 @@ class Stranger:
         return self.ask("POST", path, headers, body, lines)
 
     def stored(self):
-        """Everything that is in the store, as text."""
+        """Everything that is in the store, as text, but what the desk keeps of its reading."""
         with sqlite3.connect(f"file:{self.home / 'battery.sqlite'}?mode=ro", uri=True) as held:
-            return "\n".join(held.iterdump())
+            return "\n".join(line for line in held.iterdump() if KEPT not in line)
 
 
 def status(answer):

@@ -10,6 +10,7 @@ import pytest
 
 from battery.desk.remembering import MAX_HELD, Remembered
 from battery.desk.screens import person, today
+from battery.report import known
 from battery.store import Store
 from battery.store.changes import Changes
 from tests.desk.office import Desk
@@ -105,6 +106,23 @@ def test_the_list_is_made_while_the_code_is_typed(own_clinic, counted):
     before = dict(counted)
     desk.get("/")
     assert counted == before
+
+
+def test_the_next_desk_finds_what_this_one_read(own_clinic, monkeypatch):
+    n_read = []
+    true = known._theirs
+    monkeypatch.setattr(known, "_theirs", lambda *told: n_read.append(1) or true(*told))
+    looks = []
+    for _ in range(2):
+        desk = Desk(own_clinic)
+        desk.come_in()
+        desk.send("/door/lock")
+        desk.office._preparing.join(60)
+        desk.come_in()
+        looks.append(desk.get("/").text.split("<table")[1].split("</table>")[0])
+    with Store.open(own_clinic, write=False) as store:
+        assert len(n_read) == len(store.people.all())
+    assert looks[0] == looks[1]
 
 
 @pytest.fixture

@@ -254,7 +254,7 @@ def by_commands(monkeypatch, home, stick, keys, enrolled):
 
 DRAWN = re.compile(r"(_id|_utc)$")
 KEPT = ("visit_id", "block_id", "started_utc")
-NOT_SAID = ("migrations", "settings", "quarantine", "folders", "revisions")
+NOT_SAID = ("migrations", "settings", "quarantine", "folders", "revisions", "kept_readings")
 
 
 def said(home):

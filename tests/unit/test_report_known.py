@@ -4,6 +4,7 @@ import random
 import shutil
 import sqlite3
 import uuid
+import zlib
 from dataclasses import replace
 from datetime import date
 
@@ -12,9 +13,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from battery.alarms import set_limit
-from battery.report import Known, read_pools
+from battery.report import Known, keeping, read_pools
+from battery.report import known as known_module
 from battery.report.caseload import judged_people
 from battery.store import Person, Store, TimingCheck
+from battery.store.kept import KeptRow
 from tests.multiplying import multiplied
 
 CODE, OTHER = "AAA9", "AAC9"
@@ -150,16 +153,31 @@ def seen(store, known):
     return people, list(pools._shares.items()), sorted(store.unreadable())
 
 
+def plain(seen):
+    """The same as text, in which a value that is missing is equal to itself."""
+    return repr(seen)
+
+
 def walk(home, doors, number=0):
-    """Go through doors one after another; after each, look with and without what is kept."""
+    """Go through doors one after another; after each, look with and without what is kept.
+
+    Also as a program that starts now and finds what the earlier ones kept in the store.
+    """
     known = Known()
     with Store.open(home) as store:
         seen(store, known)
+        known.keep(store)
         for name in doors:
             DOORS[name](store, number)
             number += 1
-            with Store.open(home, write=False) as kept, Store.open(home, write=False) as fresh:
-                assert seen(kept, known) == seen(fresh, None), name
+            fresh, started = Known(use_kept=False), Known()
+            looks = []
+            for whose in (fresh, known, started):
+                with Store.open(home, write=False) as opened:
+                    looks.append(seen(opened, whose))
+            assert looks[0] == looks[1], name
+            assert plain(looks[0]) == plain(looks[2]), name
+            started.keep(store)
 
 
 @pytest.mark.parametrize("part", range(3))
@@ -179,6 +197,89 @@ def test_what_is_kept_holds_after_any_changes(grown, tmp_path, doors, number):
     home = tmp_path / uuid.uuid4().hex
     walk(shutil.copytree(grown, home), doors, number)
     shutil.rmtree(home)
+
+
+@pytest.fixture
+def n_read(monkeypatch):
+    """Of how many people records were read."""
+    n = []
+    true = known_module._theirs
+    monkeypatch.setattr(known_module, "_theirs", lambda *told: n.append(1) or true(*told))
+    return n
+
+
+def test_the_next_program_reads_only_who_changed(grown, tmp_path, n_read, monkeypatch):
+    home = shutil.copytree(grown, tmp_path / "clinic")
+    with Store.open(home) as store:
+        first = Known()
+        before = seen(store, first)
+        n_people = len(before[0])
+        assert (len(n_read), first.keep(store), first.keep(store)) == (n_people, n_people, 0)
+        assert plain(seen(store, Known())) == plain(before)
+        assert len(n_read) == n_people
+        DOORS["a visit is left out"](store, 0)
+        seen(store, Known())
+        assert len(n_read) == n_people + 1
+        monkeypatch.setattr(keeping, "program_sign", lambda: "a later program")
+        seen(store, Known())
+        assert len(n_read) == 2 * n_people + 1
+
+
+@pytest.mark.parametrize(
+    "spoilt",
+    ["packed = x'00'", "packed = 'text'", "sign = 'another'", "person = 'AAA9' || kind"],
+)
+def test_what_was_altered_is_read_again(grown, tmp_path, spoilt):
+    home = shutil.copytree(grown, tmp_path / "clinic")
+    with Store.open(home) as store:
+        known = Known()
+        before = seen(store, known)
+        known.keep(store)
+    with sqlite3.connect(home / "battery.sqlite") as other:
+        other.execute(f"UPDATE kept_readings SET {spoilt} WHERE person = '{CODE}'")
+    other.close()
+    with Store.open(home) as store:
+        assert plain(seen(store, Known())) == plain(before)
+
+
+def test_what_is_well_sealed_but_of_another_form_is_read_again(grown, tmp_path):
+    """As by a mistake of a program whose sign is this one's."""
+    home = shutil.copytree(grown, tmp_path / "clinic")
+    with Store.open(home) as store:
+        known = Known()
+        before = seen(store, known)
+        odd = [zlib.compress(text) for text in (b"", b"[]", b"{}", b'{"words":[]}', b"1e999")]
+        odd += [b"", b"\xff" * 9, zlib.compress(b"0" * 70_000_000)]
+        signs = {code: known._sign(code) for code in (CODE, OTHER)}
+        for packed in odd:
+            for kind in ("records", "shares"):
+                rows = [KeptRow(code, kind, sign, packed) for code, sign in signs.items()]
+                store.kept.put(rows, n_erased=0)
+            assert plain(seen(store, Known())) == plain(before)
+
+
+def test_erasing_somebody_leaves_nothing_of_what_was_read(grown, tmp_path):
+    """Of nobody: a visit may have been somebody else's when it was read."""
+    home = shutil.copytree(grown, tmp_path / "clinic")
+    with Store.open(home) as store:
+        slow, known = Known(), Known()
+        seen(store, slow)
+        seen(store, known)
+        known.keep(store)
+        store.erasure.erase(OTHER, author="AB", at_utc=AT)
+        assert kept_of(home) == []
+        slow.keep(store)  # read before, kept too late
+        assert kept_of(home) == []
+        seen(store, slow)
+        slow.keep(store)
+        assert OTHER not in kept_of(home)
+
+
+def kept_of(home):
+    with sqlite3.connect(home / "battery.sqlite") as held:
+        found = held.execute("SELECT DISTINCT person FROM kept_readings").fetchall()
+    held.close()
+    return [code for (code,) in found]
 
 
 def test_only_who_changed_is_read_again(grown, tmp_path):
