@@ -129,7 +129,11 @@ def _bounded(value: Any, name: str, depth: int) -> None:
     if depth == 0:
         msg = f"{name or 'it'} goes too deep"
         raise ValueError(msg)
-    if isinstance(value, Mapping):
+    if isinstance(value, int | float) and not isinstance(value, bool):  # as nearly all are
+        most, never_below_0 = _limits_of(name)
+        if not (0 if never_below_0 else -most) <= value <= most:
+            raise ValueError(_beyond(value, name, most))
+    elif isinstance(value, Mapping):
         _short(value, name)
         for key, inner in value.items():
             words(str(key))
@@ -145,20 +149,17 @@ def _bounded(value: Any, name: str, depth: int) -> None:
         if _BEYOND_TEXT.search(value):
             msg = f"{name} holds letters that are no text"
             raise ValueError(msg)
-    elif isinstance(value, int | float) and not isinstance(value, bool):
-        most, never_below_0 = _limits_of(name)
-        if isinstance(value, float) and not math.isfinite(value):
-            msg = f"{name} is {value}"
-            raise ValueError(msg)
-        if abs(value) > most:
-            msg = f"{name} is beyond {most:g}"
-            raise ValueError(msg)
-        if value < 0 and never_below_0:
-            msg = f"{name} is {value:g}, below 0"
-            raise ValueError(msg)
     elif not isinstance(value, bool | None):
         msg = f"{name} is {ascii(value)[:40]}: no number, text, list or table"
         raise ValueError(msg)  # noqa: TRY004  # what was read, not an argument
+
+
+def _beyond(value: float, name: str, most: float) -> str:
+    if isinstance(value, float) and not math.isfinite(value):
+        return f"{name} is {value}"
+    if abs(value) > most:
+        return f"{name} is beyond {most:g}"
+    return f"{name} is {value:g}, below 0"
 
 
 @lru_cache(maxsize=1024)

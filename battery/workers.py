@@ -8,12 +8,16 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TypeVar
 
 from battery.store import Store
+
+MAX_THREADS = 4  # of one process: more wait for each other
 
 
 def n_workers(n_blocks: int, *, pays: int, asked: int | None = None) -> int:
@@ -43,6 +47,43 @@ def pool(n_processes: int, store: Store | None = None) -> Iterator[ProcessPoolEx
         yield executor
     finally:
         executor.shutdown(cancel_futures=True)
+
+
+T = TypeVar("T")
+U = TypeVar("U")
+
+
+def threads_here() -> int:
+    """Return how many threads of this process are worth it where most time is spent outside."""
+    return min(os.cpu_count() or 1, MAX_THREADS)
+
+
+@contextmanager
+def in_order(work: Callable[[T], U], given: Iterable[T], n: int) -> Iterator[Iterator[U]]:
+    """Do a work on each thing given, in threads, and give what came of each in order.
+
+    Things are taken here, some ahead, so that they may come from what one thread alone can ask.
+    """
+    if n <= 1:
+        yield map(work, given)
+        return
+    executor = ThreadPoolExecutor(n)
+    try:
+        yield _ahead(executor, work, given, 2 * n)
+    finally:
+        executor.shutdown(cancel_futures=True)
+
+
+def _ahead(
+    executor: ThreadPoolExecutor, work: Callable[[T], U], given: Iterable[T], most: int
+) -> Iterator[U]:
+    waiting: deque[Future[U]] = deque()
+    for each in given:
+        waiting.append(executor.submit(work, each))
+        if len(waiting) > most:
+            yield waiting.popleft().result()
+    while waiting:
+        yield waiting.popleft().result()
 
 
 class _Worker:

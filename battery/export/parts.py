@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack, contextmanager
@@ -16,14 +16,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import pyarrow as pa
+
 from battery.errors import BatteryError, StoreError
 from battery.export import raw, tables
 from battery.export.dictionary import BLOCKS, EVENTS, FRAMES, SAMPLES, SCORES
 from battery.export.dictionary_trials import TRIALS
 from battery.export.table_files import TableWriter, part_name
 from battery.recording import Block
-from battery.store import Store
-from battery.workers import n_workers, pool, store_here
+from battery.store import BlockRecord, PackedBlock, Store
+from battery.store.trial_rows import TrialRow
+from battery.workers import in_order, n_workers, pool, store_here, threads_here
 from tasks.contract import NS_PER_S
 
 MIN_BLOCKS = 500  # a part is closed no sooner
@@ -46,11 +49,14 @@ class BlockJob:
         Its row of `blocks`, without what only the whole record tells.
     scores : list of dict
         Its rows of `scores`.
+    record : BlockRecord
+        What the store says of it, without its samples.
     """
 
     block_id: str
     row: Row
     scores: list[Row]
+    record: BlockRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,14 +88,23 @@ def closes(visit_id: str, n_blocks: int) -> bool:
     return n_blocks >= MIN_BLOCKS and mark % CLOSING == 0
 
 
-def write_part(store: Store, job: PartJob) -> PartDone:
-    """Write one part of each table; a block that cannot be read is left out and named."""
+def write_part(store: Store, job: PartJob, *, n_threads: int = 1) -> PartDone:
+    """Write one part of each table; a block that cannot be read is left out and named.
+
+    Parameters
+    ----------
+    n_threads : int
+        That unpack visits while this one writes; what is written does not depend on it.
+    """
     done = PartDone(job.number)
     path = {t.name: job.folder / part_name(t.name, job.number) for t in _PARTED}
     with ExitStack() as stack:
         writers = {t.name: stack.enter_context(TableWriter(t, path[t.name])) for t in _PARTED}
-        for visit in job.visits:
-            _write_visit(store, visit, writers, done)
+        visits = stack.enter_context(in_order(_made, _read(store, job.visits), n_threads))
+        for visit in visits:
+            done.failed |= visit.failed
+            for name, rows in visit.rows.items():
+                writers[name].write(rows)
     done.n_rows = {name: writer.n_rows for name, writer in writers.items()}
     return done
 
@@ -97,20 +112,56 @@ def write_part(store: Store, job: PartJob) -> PartDone:
 _PARTED = (BLOCKS, TRIALS, SAMPLES, EVENTS, FRAMES, SCORES)
 
 
-def _write_visit(
-    store: Store,
-    visit: tuple[BlockJob, ...],
-    writers: Mapping[str, TableWriter],
-    done: PartDone,
-) -> None:
-    whole: list[tuple[str, Block]] = []
-    stored = store.scores.trials([job.block_id for job in visit])
-    for job in visit:
+@dataclass(frozen=True, slots=True)
+class _Packed:
+    """A visit as it lies in the store."""
+
+    jobs: tuple[BlockJob, ...]
+    blocks: Mapping[str, PackedBlock]
+    trials: Mapping[str, list[TrialRow]]
+    failed: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """What of a visit is written into each table."""
+
+    rows: dict[str, list[Row] | pa.Table]
+    failed: dict[str, str]
+
+
+def _read(store: Store, visits: Sequence[tuple[BlockJob, ...]]) -> Iterator[_Packed]:
+    for jobs in visits:
+        ids = [job.block_id for job in jobs]
+        failed: dict[str, str] = {}
         try:
-            block = store.records.load(job.block_id)
-            trials = tables.trials_of(block, job.row["block_id"], stored.get(job.block_id))
+            blocks = store.records.packed(ids)
+        except StoreError:  # a page of the file is gone: one by one, then
+            blocks = {}
+        for block_id in ids:
+            if block_id not in blocks:
+                try:
+                    blocks[block_id] = store.records.packed_one(block_id)
+                except BatteryError as error:
+                    failed[block_id] = str(error)
+        yield _Packed(jobs, blocks, store.scores.trials(ids), failed)
+
+
+def _made(visit: _Packed) -> _Made:
+    whole: list[tuple[str, Block]] = []
+    failed = dict(visit.failed)
+    blocks: list[Row] = []
+    trials: list[Row] = []
+    scores: list[Row] = []
+    for job in visit.jobs:
+        if job.block_id in failed:
+            continue
+        try:
+            block = visit.blocks[job.block_id].unpacked(known=job.record)
+            found = visit.trials.get(job.block_id)
+            trials += tables.trials_of(block, job.row["block_id"], found)
         except BatteryError as error:
-            done.failed[job.block_id] = str(error)
+            failed[job.block_id] = str(error)
             continue
         row = job.row | {
             "duration_s": block.ended_ns / NS_PER_S,
@@ -118,16 +169,17 @@ def _write_visit(
             "n_events": len(block.events),
             "n_frames": len(block.frames),
         }
-        settings = block.header.settings
-        row["sha256"] = raw.block_sha256(row, settings, block)
-        writers["blocks"].write([row])
-        writers["trials"].write(trials)
-        writers["scores"].write(job.scores)
+        row["sha256"] = raw.block_sha256(row, block.header.settings, block)
+        blocks.append(row)
+        scores += job.scores
         whole.append((job.row["block_id"], block))
+    rows: dict[str, list[Row] | pa.Table] = {}
+    rows |= {"blocks": blocks, "trials": trials, "scores": scores}
     if whole:
-        writers["samples"].write(raw.samples_of(whole))
-        writers["events"].write(raw.events_of(whole))
-        writers["frames"].write(raw.frames_of(whole))
+        rows["samples"] = raw.samples_of(whole)
+        rows["events"] = raw.events_of(whole)
+        rows["frames"] = raw.frames_of(whole)
+    return _Made(rows, failed)
 
 
 class PartWriting:
@@ -146,7 +198,7 @@ class PartWriting:
     def submit(self, job: PartJob) -> None:
         """Have a part written."""
         if self._pool is None:
-            self._tell(job, write_part(self._store, job))
+            self._tell(job, write_part(self._store, job, n_threads=threads_here()))
             return
         while len(self._waiting) > self._most:
             self._take_first()

@@ -26,6 +26,9 @@ RECORDED = (
     "frame_rate_hz", "slow_frames",
 )  # fmt: skip
 
+# The bits of the quiet nan as a whole number, by bytes.
+QUIET = {4: np.float32(np.nan).view(np.int32), 8: np.float64(np.nan).view(np.int64)}
+
 
 def block_sha256(row: Mapping[str, Any], settings: Mapping[str, Any], block: Block) -> str:
     """Hash a block as it stands in an export, and nothing else.
@@ -46,7 +49,7 @@ def block_sha256(row: Mapping[str, Any], settings: Mapping[str, Any], block: Blo
     told["versions"] = json.loads(told["versions"])
     digest = hashlib.sha256(canonical_json(told).encode() + b"\n")
     for array in (block.samples, block.frames):
-        digest.update(_plain_nan(array).tobytes())
+        digest.update(_row_bytes(array))
     events = block.events
     columns = {
         name: [None if isinstance(v, float) and math.isnan(v) else v for v in values]
@@ -57,80 +60,85 @@ def block_sha256(row: Mapping[str, Any], settings: Mapping[str, Any], block: Blo
     return digest.hexdigest()
 
 
-def _plain_nan(array: np.ndarray[Any, np.dtype[np.void]]) -> np.ndarray[Any, np.dtype[np.void]]:
-    """Return the rows with every nan the quiet one, as they come back from nulls."""
-    plain = array
+def _row_bytes(array: np.ndarray[Any, np.dtype[np.void]]) -> Any:
+    """Return the packed rows, every nan the quiet one, as they come back from nulls."""
+    plain = np.ascontiguousarray(array)
     for name in array.dtype.names or ():
-        if array.dtype[name].kind == "f":
-            missing = np.isnan(array[name])
-            if missing.any():
-                plain = array.copy() if plain is array else plain
-                plain[name][missing] = np.nan
-    return plain
+        if array.dtype[name].kind != "f":
+            continue
+        values = array[name]
+        # Most are the quiet one already, as where a device tells no pressure.
+        odd = np.isnan(values) & (values.view(f"i{values.itemsize}") != QUIET[values.itemsize])
+        if odd.any():
+            plain = array.copy() if plain is array else plain
+            plain[name][odd] = np.nan
+    return plain.view(np.uint8)
 
 
 def samples_of(blocks: Sequence[tuple[str, Block]]) -> pa.Table:
     """Rows of `samples` of some blocks, each under the name it has in the export."""
-    rows = _joined([block.samples for _, block in blocks])
+    arrays = [block.samples for _, block in blocks]
     return _raw(
         SAMPLES,
         [(name, len(block.samples)) for name, block in blocks],
         {
-            "t_ns": _whole(rows["t_ns"]),
-            "kind": _words(rows["kind"].astype(np.int32), CONTACT_KINDS),
-            "pointer": _whole(rows["pointer"]),
-            "x_mm": _number(rows["x_mm"]),
-            "y_mm": _number(rows["y_mm"]),
-            "pressure": _number(rows["pressure"]),
-            "stamp_gap_ns": _whole(rows["stamp_gap_ns"]),
+            "t_ns": _whole(_column(arrays, "t_ns")),
+            "kind": _words(_column(arrays, "kind").astype(np.int32), CONTACT_KINDS),
+            "pointer": _whole(_column(arrays, "pointer")),
+            "x_mm": _number(_column(arrays, "x_mm")),
+            "y_mm": _number(_column(arrays, "y_mm")),
+            "pressure": _number(_column(arrays, "pressure")),
+            "stamp_gap_ns": _whole(_column(arrays, "stamp_gap_ns")),
         },
     )
 
 
 def events_of(blocks: Sequence[tuple[str, Block]]) -> pa.Table:
     """Rows of `events` of some blocks."""
-    rows = _joined([block.events for _, block in blocks])
+    arrays = [block.events for _, block in blocks]
+    labels = _column(arrays, "label").tolist()
     return _raw(
         EVENTS,
         [(name, len(block.events)) for name, block in blocks],
         {
-            "t_ns": _whole(rows["t_ns"]),
-            "kind": _texts(rows["kind"].tolist()),
-            "trial": _whole(rows["trial"].astype(np.int64)),
-            "label": _texts([label or None for label in rows["label"].tolist()]),
-            "x_mm": _number(rows["x_mm"]),
-            "y_mm": _number(rows["y_mm"]),
-            "r_mm": _number(rows["r_mm"]),
+            "t_ns": _whole(_column(arrays, "t_ns")),
+            "kind": _texts(_column(arrays, "kind").tolist()),
+            "trial": _whole(_column(arrays, "trial").astype(np.int64)),
+            "label": _texts([label or None for label in labels]),
+            "x_mm": _number(_column(arrays, "x_mm")),
+            "y_mm": _number(_column(arrays, "y_mm")),
+            "r_mm": _number(_column(arrays, "r_mm")),
         },
     )
 
 
 def frames_of(blocks: Sequence[tuple[str, Block]]) -> pa.Table:
     """Rows of `frames` of some blocks."""
-    rows = _joined([block.frames for _, block in blocks])
-    columns = {name: _whole(rows[name]) for name in ("drawn_ns", "flip_ns")}
+    arrays = [block.frames for _, block in blocks]
+    columns = {name: _whole(_column(arrays, name)) for name in ("drawn_ns", "flip_ns")}
     return _raw(FRAMES, [(name, len(block.frames)) for name, block in blocks], columns)
 
 
-def _joined(arrays: list[Any]) -> Any:
-    return arrays[0] if len(arrays) == 1 else np.concatenate(arrays)
+def _column(arrays: Sequence[np.ndarray[Any, Any]], name: str) -> np.ndarray[Any, Any]:
+    """Return one column of some blocks, its values side by side."""
+    return np.concatenate([array[name] for array in arrays])
 
 
 def _raw(table: Table, counts: Sequence[tuple[str, int]], columns: dict[str, Any]) -> pa.Table:
     schema = table.arrow_schema
     lengths = [n for _, n in counts]
     codes = np.repeat(np.arange(len(counts), dtype=np.int32), lengths)
-    numbers = [np.arange(n, dtype=np.int64) for n in lengths]
+    numbers = np.concatenate([np.arange(n, dtype=np.int64) for n in lengths])
     numbered = {
         "block_id": _words(codes, [name for name, _ in counts]),
-        schema.names[1]: pa.array(_joined(numbers)),
+        schema.names[1]: _whole(numbers),
         **columns,
     }
     return pa.Table.from_arrays([numbered[name] for name in schema.names], schema=schema)
 
 
 def _words(codes: np.ndarray[Any, Any], words: Sequence[str]) -> Any:
-    return pa.DictionaryArray.from_arrays(pa.array(codes), pa.array(list(words), pa.string()))
+    return pa.DictionaryArray.from_arrays(_whole(codes), pa.array(list(words), pa.string()))
 
 
 def _texts(values: list[str | None]) -> Any:
@@ -138,9 +146,17 @@ def _texts(values: list[str | None]) -> Any:
 
 
 def _whole(values: np.ndarray[Any, Any]) -> Any:
-    return pa.array(np.ascontiguousarray(values))
+    """Take an array over as it lies: `pyarrow.array` loads pandas where that is installed."""
+    kind = pa.from_numpy_dtype(values.dtype)
+    return pa.Array.from_buffers(kind, len(values), [None, pa.py_buffer(values)])
 
 
 def _number(values: np.ndarray[Any, Any]) -> Any:
-    values = np.ascontiguousarray(values)
-    return pa.array(values, mask=np.isnan(values))
+    """Take an array over, missing where it is nan."""
+    missing = np.isnan(values)
+    if not missing.any():
+        return _whole(values)
+    kind = pa.from_numpy_dtype(values.dtype)
+    held = np.packbits(~missing, bitorder="little")
+    buffers = [pa.py_buffer(held), pa.py_buffer(values)]
+    return pa.Array.from_buffers(kind, len(values), buffers)

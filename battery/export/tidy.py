@@ -288,7 +288,7 @@ class _Run:
             scores = [tables.score_row(r, self.codes) for r in stored.get(told.block_id, [])]
             settings = tables.settings_row(told.task, told.settings)
             row = tables.block_row(record, visit, self._flagging, scores, self.codes, settings)
-            jobs.append(BlockJob(told.block_id, row, scores))
+            jobs.append(BlockJob(told.block_id, row, scores, record))
             self._used.settings.setdefault(settings["settings_id"], settings)
             self._used.measures.update(score["measure"] for score in scores)
         return tuple(jobs)

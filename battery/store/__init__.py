@@ -1,6 +1,7 @@
 """The store: one SQLite file by default, the same tables on PostgreSQL by address."""
 
 from battery.store.amended import Amended
+from battery.store.packed import PackedBlock
 from battery.store.rows.device_checks import LoopCheck, ScreenCheck, TimingCheck
 from battery.store.rows.person_care import (
     Contraindication,
@@ -62,6 +63,7 @@ __all__ = [
     "Marker",
     "MarkerKind",
     "OutsideError",
+    "PackedBlock",
     "Person",
     "PersonPlan",
     "PersonState",

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any, cast
 
 import numpy as np
 from sqlalchemy import insert, select
 
 from battery.errors import BatteryError, RecordError, StoreError
 from battery.recording import (
-    EVENT_DTYPE,
     FRAME_DTYPE,
     SAMPLE_DTYPE,
     Block,
@@ -22,15 +20,19 @@ from battery.recording import (
     header_to_dict,
 )
 from battery.store import rebuild, schema
-from battery.store.base import UNREADABLE, Connected
-from battery.store.codec import events_from_json, from_parquet
+from battery.store.base import Connected
+from battery.store.codec import events_from_json
 from battery.store.locking import RecordingLock
 from battery.store.opening import Opened
+from battery.store.packed import PackedBlock
 from battery.store.rows.recorded import BlockBrief, BlockRecord
-from battery.store.sealing import BLOBS, seal_of
+from battery.store.sealing import BLOBS
 from battery.store.writer import BlockWriter, save_whole
 
-_PAYLOAD = [schema.payloads.c[name] for name in (*BLOBS, "seal")]
+_WITH_BLOBS = select(schema.blocks, *(schema.payloads.c[name] for name in (*BLOBS, "seal")))
+_SAME = schema.payloads.c.block_id == schema.blocks.c.block_id
+_WHOLE = _WITH_BLOBS.join(schema.payloads, _SAME)
+_EVEN_EMPTY = _WITH_BLOBS.join(schema.payloads, _SAME, isouter=True)
 AT_ONCE = 100  # visits in one question
 KILLED = "the program was ended while the block ran"
 
@@ -159,20 +161,33 @@ class Records(Connected):
         RecordError
             If it is not there, is still running, cannot be read, or is not what was stored.
         """
-        row = self._whole_row(block_id)
-        if checked and (why := _broken_seal(row)):
-            raise RecordError(_damaged(block_id, why))
-        try:
-            block = self._block(row)
-        except RecordError:
-            raise
-        except UNREADABLE as error:
-            msg = f"block {block_id} cannot be read: {error}; other blocks are not affected"
-            raise RecordError(msg) from error
-        # A seal that holds covers the hash too; only what has none is hashed again.
-        if checked and row["seal"] is None and block.sha256 != row["sha256"]:
-            raise RecordError(_damaged(block_id, "its record does not have the hash it had"))
-        return block
+        return self.packed_one(block_id).unpacked(checked=checked)
+
+    def packed(self, block_ids: Sequence[str]) -> dict[str, PackedBlock]:
+        """Return finished blocks as they lie in the store, in one reading; some may lack.
+
+        Raises
+        ------
+        StoreError
+            If one of them cannot be read at all; the others can, without it.
+        """
+        rows = self._rows(_WHOLE, schema.blocks.c.block_id, block_ids)
+        packed = (PackedBlock(str(row["block_id"]), row) for row in rows)
+        return {block.block_id: block for block in packed}
+
+    def packed_one(self, block_id: str) -> PackedBlock:
+        """Return a finished block as it lies in the store.
+
+        Raises
+        ------
+        RecordError
+            If it is not there, or still running.
+        """
+        rows = self._rows(_WHOLE, schema.blocks.c.block_id, [block_id])
+        if not rows:
+            msg = f"no finished block {block_id!r} in this store"
+            raise RecordError(msg)
+        return PackedBlock(block_id, rows[0])
 
     def damage(self, block_id: str) -> str:
         """Say why a finished block is not what was stored; empty if it is.
@@ -180,7 +195,7 @@ class Records(Connected):
         Where the block has a seal, nothing of it is decoded.
         """
         try:
-            return self._why_damaged(self._whole_row(block_id))
+            return self.packed_one(block_id).damage
         except BatteryError as error:
             return str(error)
 
@@ -203,57 +218,17 @@ class Records(Connected):
         return found
 
     def _damages(self, visit_ids: Sequence[str]) -> dict[str, str]:
-        blocks, payloads = schema.blocks, schema.payloads
-        query = (
-            select(blocks, *_PAYLOAD)
-            .join(payloads, payloads.c.block_id == blocks.c.block_id, isouter=True)
-            .where(
-                blocks.c.visit_id.in_(visit_ids),
-                blocks.c.phase == "test",
-                blocks.c.ending.is_not(None),
-            )
+        blocks = schema.blocks
+        query = _EVEN_EMPTY.where(
+            blocks.c.visit_id.in_(visit_ids),
+            blocks.c.phase == "test",
+            blocks.c.ending.is_not(None),
         )
         with self._reading() as connection:
             rows = connection.execution_options(yield_per=16).execute(query).mappings()
-            told = {str(row["block_id"]): self._why_damaged(row) for row in rows}
+            packed = (PackedBlock(str(row["block_id"]), row) for row in rows)
+            told = {block.block_id: block.damage for block in packed}
         return {block_id: why for block_id, why in told.items() if why}
-
-    def _why_damaged(self, row: Mapping[Any, Any]) -> str:
-        if row["samples"] is None:
-            return "nothing is stored of its samples"
-        if row["seal"] is not None:
-            return _broken_seal(row)
-        try:
-            holds = self._block(row).sha256 == row["sha256"]
-        except UNREADABLE as error:
-            return str(error)
-        return "" if holds else "its record does not have the hash it had"
-
-    def _whole_row(self, block_id: str) -> Mapping[str, Any]:
-        query = (
-            select(schema.blocks, *_PAYLOAD)
-            .join(schema.payloads, schema.payloads.c.block_id == schema.blocks.c.block_id)
-            .where(schema.blocks.c.block_id == block_id)
-        )
-        with self._reading() as connection:
-            row = connection.execute(query).mappings().first()
-        if row is None:
-            msg = f"no finished block {block_id!r} in this store"
-            raise RecordError(msg)
-        return cast("Mapping[str, Any]", row)
-
-    def _block(self, row: Mapping[Any, Any]) -> Block:
-        record = rebuild.block_record(row)
-        return Block(
-            header=record.header,
-            samples=from_parquet(row["samples"], SAMPLE_DTYPE),
-            frames=from_parquet(row["frames"], FRAME_DTYPE),
-            events=from_parquet(row["events"], EVENT_DTYPE),
-            ending=record.ending or "interrupted",
-            ended_ns=int(row["ended_ns"]),
-            audit=record.audit,
-            reason=record.reason,
-        )
 
     def recover(self) -> list[str]:
         """Close what a killed program left running.
@@ -306,20 +281,3 @@ class Records(Connected):
             ended_ns=max(last_ns, default=0),
             reason=KILLED,
         )
-
-
-def _broken_seal(row: Mapping[Any, Any]) -> str:
-    if row["seal"] is None:
-        return ""
-    try:
-        holds = seal_of(row) == row["seal"]
-    except UNREADABLE:
-        holds = False
-    return "" if holds else "what is stored of it is not what was sealed"
-
-
-def _damaged(block_id: str, why: str) -> str:
-    return (
-        f"block {block_id} is damaged: {why}. It is left out, other blocks are not affected; "
-        "'battery verify' looks through all, a backup may hold it whole"
-    )
