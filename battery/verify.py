@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
+from itertools import chain
 from typing import Any, TypeVar
 
 import numpy as np
@@ -19,9 +20,9 @@ import numpy as np
 from battery.errors import BatteryError, StoreError
 from battery.recording import Block, events_from_array, short_hash
 from battery.runner import replay
-from battery.store import BlockRecord, Store, VisitRecord
+from battery.store import BlockRecord, PackedBlock, Store, VisitRecord
 from battery.store.base import UNREADABLE, ascii_only
-from battery.workers import n_workers, pool, store_here
+from battery.workers import in_order, n_workers, pool, store_here, threads_here
 from tasks.contract import unknown_settings
 from tasks.registry import TASKS, task_of
 
@@ -158,21 +159,24 @@ _Looked = tuple[list[Finding], list[Finding]]  # what does not hold, and what is
 def _looking(
     store: Store, jobs: Sequence[_Job], n_processes: int
 ) -> Iterator[Iterable[_Looked]]:
-    """Look at blocks here, or in other processes, in their order."""
+    """Look at blocks here, in threads, or in other processes, in their order."""
+    some = [jobs[start : start + CHUNK] for start in range(0, len(jobs), CHUNK)]
     if n_processes <= 1:
-        yield (_look(store, job) for job in jobs)
+        read = (_read(store, part) for part in some)
+        with in_order(_look_at_all, read, threads_here()) as looked:
+            yield chain.from_iterable(looked)
         return
     with pool(n_processes, store) as executor:
-        yield _named(executor.map(_look_here, jobs, chunksize=CHUNK))
+        yield _named(executor.map(_look_here, some))
 
 
-def _look_here(job: _Job) -> _Looked:
-    return _look(store_here(), job)
+def _look_here(jobs: Sequence[_Job]) -> list[_Looked]:
+    return _look_at_all(_read(store_here(), jobs))
 
 
-def _named(looked: Iterable[_Looked]) -> Iterator[_Looked]:
+def _named(looked: Iterable[list[_Looked]]) -> Iterator[_Looked]:
     try:
-        yield from looked
+        yield from chain.from_iterable(looked)
     except BrokenProcessPool as error:
         msg = (
             "a process that looked at blocks was ended from outside, as when memory ran out; "
@@ -181,9 +185,33 @@ def _named(looked: Iterable[_Looked]) -> Iterator[_Looked]:
         raise StoreError(msg) from error
 
 
-def _look(store: Store, job: _Job) -> _Looked:
+_Read = list[tuple[_Job, PackedBlock | str]]  # the block, or why there is none
+
+
+def _read(store: Store, jobs: Sequence[_Job]) -> _Read:
+    """Read some blocks at once, and those that do not come so one by one."""
+    packed: dict[str, PackedBlock] = {}
+    with suppress(BatteryError, *UNREADABLE):
+        packed = store.records.packed([job.block_id for job in jobs])
+    return [(job, packed.get(job.block_id) or _read_one(store, job)) for job in jobs]
+
+
+def _read_one(store: Store, job: _Job) -> PackedBlock | str:
+    try:
+        return store.records.packed_one(job.block_id)
+    except (BatteryError, *UNREADABLE) as error:
+        return str(error)
+
+
+def _look_at_all(read: _Read) -> list[_Looked]:
+    return [_look(job, packed) for job, packed in read]
+
+
+def _look(job: _Job, packed: PackedBlock | str) -> _Looked:
     notes: list[Finding] = []
-    return _guarded(job.where, partial(_of_block, store, job, notes)), notes
+    if isinstance(packed, str):
+        return [Finding(job.where, packed)], notes
+    return _guarded(job.where, partial(_of_block, packed, job, notes)), notes
 
 
 def _not_as_received(store: Store) -> Iterator[Finding]:
@@ -258,14 +286,14 @@ def _read_tables(store: Store) -> Iterator[Finding]:
         yield from _guarded(name, partial(_listed, [], read))
 
 
-def _of_block(store: Store, job: _Job, notes: list[Finding]) -> Iterator[Finding]:
+def _of_block(packed: PackedBlock, job: _Job, notes: list[Finding]) -> Iterator[Finding]:
     try:
-        block = store.records.load(job.block_id, checked=False)
+        block = packed.unpacked(checked=False)
     except BatteryError as error:
         yield Finding(job.where, str(error))
         return
     told = list(_problems(block, job))
-    if not told and (broken := store.records.damage(job.block_id)):
+    if not told and (broken := packed.broken_seal):
         told = [broken]
     for line in told:
         yield Finding(job.where, line)

@@ -1,7 +1,7 @@
-"""Other processes that read a store: one a core, each with the store open to read only.
+"""Work on all cores: in other processes, each with the store open to read only, or in threads.
 
-Such a process is started anew rather than copied, so that it holds no connection, no lock and
-no thread of whoever asked.
+A process is started anew rather than copied, so that it holds no connection, no lock and no
+thread of whoever asked. Threads need no start; they pay where most time is spent in libraries.
 """
 
 from __future__ import annotations

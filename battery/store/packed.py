@@ -46,7 +46,7 @@ class PackedBlock:
             If it cannot be read, or is not what was stored.
         """
         row = self.row
-        if checked and (why := broken_seal(row)):
+        if checked and (why := self.broken_seal):
             raise RecordError(_damaged(self.block_id, why))
         is_sealed = checked and row["seal"] is not None
         try:
@@ -67,6 +67,17 @@ class PackedBlock:
         return block
 
     @property
+    def broken_seal(self) -> str:
+        """Why it is not what was sealed; empty if it is, or has no seal."""
+        if self.row["seal"] is None:
+            return ""
+        try:
+            holds = seal_of(self.row) == self.row["seal"]
+        except UNREADABLE:
+            holds = False
+        return "" if holds else "what is stored of it is not what was sealed"
+
+    @property
     def damage(self) -> str:
         """Why it is not what was stored; empty if it is.
 
@@ -76,7 +87,7 @@ class PackedBlock:
         if row["samples"] is None:
             return "nothing is stored of its samples"
         if row["seal"] is not None:
-            return broken_seal(row)
+            return self.broken_seal
         try:
             holds = block_of(row).sha256 == row["sha256"]
         except UNREADABLE as error:
@@ -97,17 +108,6 @@ def block_of(row: Mapping[Any, Any], known: BlockRecord | None = None) -> Block:
         audit=record.audit,
         reason=record.reason,
     )
-
-
-def broken_seal(row: Mapping[Any, Any]) -> str:
-    """Say that a row with its blobs is not what was sealed; empty if it is, or has no seal."""
-    if row["seal"] is None:
-        return ""
-    try:
-        holds = seal_of(row) == row["seal"]
-    except UNREADABLE:
-        holds = False
-    return "" if holds else "what is stored of it is not what was sealed"
 
 
 def _damaged(block_id: str, why: str) -> str:
