@@ -17,6 +17,7 @@ from battery.stage.screen.pointer import Key, Read, Report
 from battery.stage.screen.window import Window
 
 STEP_NS = 1_000_000
+PAGE_STEP_NS = 16_000_000  # a page without a task looks once a frame whether anything is due
 TABLETS = {  # width, height in pixels, pixels a mm: two of ten inches, one low and wide
     "1280x800": (1280, 800, 5.88),
     "1920x1200": (1920, 1200, 8.82),
@@ -143,6 +144,8 @@ class Pilot(Scripted):
             if self.states[-1] is state and left:
                 self._touch(state, key, self.clock.now, 1)
                 self._unheard = state, key, self.clock.now + self.again_ns, left - 1
+        if self.states and not self.states[-1]["running"]:
+            until_ns = max(until_ns, self.clock.now + PAGE_STEP_NS)
         super().rest(until_ns)
 
     def press(self, state: dict, key: str, at_ns: int, pointer: int = 1) -> None:

@@ -11,8 +11,10 @@ from battery.stage.drawing.lettering import (
     CAP_SHARE,
     FILES,
     FONTS,
+    MAX_KEPT_PX,
     MIN_CAP_PX,
     Lettering,
+    _Pictures,
 )
 from battery.stage.language.languages import OWN_NAMES, language
 from battery.stage.language.speech import everything
@@ -27,6 +29,34 @@ def test_a_capital_has_its_height_on_the_glass(headless, any_tablet, cap_mm):
     assert lit * any_tablet.mm_per_px_y == pytest.approx(
         cap_mm, abs=max(any_tablet.mm_per_px_y, 0.04 * cap_mm)
     )
+
+
+def test_a_row_that_is_shown_again_is_what_would_be_drawn(headless):
+    """And no other: not that of another colour, size, weight or way of reading."""
+    white, red = (255, 255, 255), (200, 0, 0)
+    rows = [(20.0, "ltr", "regular"), (24.0, "ltr", "regular"), (20.0, "ltr", "strong")]
+    seen = set()
+    for row, colour in itertools.product([*rows, (20.0, "rtl", "regular")], (white, red)):
+        letters = Lettering(*row)
+        kept = letters.picture("12 cups", colour)
+        assert Lettering(*row).picture("12 cups", colour) is kept
+        assert picture_bytes(kept) == picture_bytes(letters._drawn("12 cups", colour))
+        seen.add(picture_bytes(kept))
+    assert len(seen) == 8
+
+
+def picture_bytes(picture):
+    return picture.get_size(), pygame.image.tobytes(picture, "RGBA")
+
+
+def test_rows_asked_for_longest_ago_are_let_go():
+    kept = _Pictures()
+    keys = [((str(n), 1, 3, "regular", "ltr"), (0, 0, 0)) for n in range(12)]
+    for key in keys:
+        kept.keep(key, pygame.Surface((1000, 1000), pygame.SRCALPHA))
+        assert kept.get(keys[0]) is not None
+    there = [key for key in keys if kept.get(key) is not None]
+    assert there == [keys[0], *keys[-(MAX_KEPT_PX // 1_000_000 - 1) :]]
 
 
 def test_letters_stay_legible_on_any_screen(headless):

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import OrderedDict
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Literal
@@ -35,10 +36,41 @@ DIRECTIONS: Mapping[Direction, int] = {
 NUMBER = re.compile(r"(\d+(?:[.,:]\d+)*)")
 UNIT = re.compile(r"(?<=\d) (?=%|(?:mm|ms|s|g|min)\b)")  # the space before a unit
 LINE_PITCH = 1.2  # distance of rows over the size
-MAX_KEPT = 4000  # widths
+MAX_KEPT = 20_000  # widths; a visit has 2,500
+MAX_KEPT_PX = (
+    8_000_000  # of rows that were drawn, four bytes each; those of a visit are 6 million
+)
 HYPHEN, MIN_PART = "-", 3  # letters of a word on a row
 
-_widths: dict[tuple[str, int, int, Weight, Direction], int] = {}
+_Row = tuple[str, int, int, Weight, Direction]
+
+_widths: dict[_Row, int] = {}
+
+
+class _Pictures:
+    """Rows as they were drawn last: most of a visit's are shown three or four times."""
+
+    def __init__(self) -> None:
+        self._kept: OrderedDict[tuple[_Row, Colour], pygame.Surface] = OrderedDict()
+        self._px = 0
+
+    def get(self, key: tuple[_Row, Colour]) -> pygame.Surface | None:
+        """Return a row that was kept."""
+        found = self._kept.get(key)
+        if found is not None:
+            self._kept.move_to_end(key)
+        return found
+
+    def keep(self, key: tuple[_Row, Colour], picture: pygame.Surface) -> None:
+        """Keep a row, and let go of those that were asked for longest ago."""
+        self._kept[key] = picture
+        self._px += picture.get_width() * picture.get_height()
+        while self._px > MAX_KEPT_PX and len(self._kept) > 1:
+            _, old = self._kept.popitem(last=False)
+            self._px -= old.get_width() * old.get_height()
+
+
+_pictures = _Pictures()
 
 
 class Lettering:
@@ -79,7 +111,7 @@ class Lettering:
 
     def width_px(self, text: str) -> int:
         """Width of a row."""
-        key = (text, self._size, self._larger, self._weight, self._direction)
+        key = self._key(text)
         if key not in _widths:
             if len(_widths) >= MAX_KEPT:
                 _widths.clear()
@@ -88,7 +120,21 @@ class Lettering:
         return _widths[key]
 
     def picture(self, text: str, colour: Colour) -> pygame.Surface:
-        """Return a row of text on a clear ground, as high as the distance of rows."""
+        """Return a row of text on a clear ground, as high as the distance of rows.
+
+        It is kept and shown again: copy it before drawing on it.
+        """
+        key = self._key(text), colour
+        picture = _pictures.get(key)
+        if picture is None:
+            picture = self._drawn(text, colour)
+            _pictures.keep(key, picture)
+        return picture
+
+    def _key(self, text: str) -> _Row:
+        return text, self._size, self._larger, self._weight, self._direction
+
+    def _drawn(self, text: str, colour: Colour) -> pygame.Surface:
         large = self._row([self._rendered(run, colour) for run in self._runs(text)])
         tall = min(self.pitch_px * self._larger, large.get_height())
         band = pygame.Rect(0, (large.get_height() - tall) // 2, large.get_width(), tall)

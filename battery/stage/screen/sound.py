@@ -7,6 +7,7 @@ Without a sound device, or where a file cannot be played, the stage goes on in s
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -26,6 +27,7 @@ TONES: Mapping[Tone, tuple[float, float, int]] = {
 PAUSE_S = 0.45  # between two sentences
 VOICE_CHANNEL = 0
 LOUDEST = 100
+KEPT_SENTENCES = 96  # a visit says 75, which are 24 MB
 
 
 class Sound:
@@ -105,7 +107,7 @@ class Sound:
 
     def _raw(self, path: Path) -> bytes:
         try:
-            return pygame.mixer.Sound(str(path)).get_raw()
+            return _decoded(path, pygame.mixer.get_init())
         except (pygame.error, OSError):
             self.note = f"not spoken: {path.name} is missing or cannot be played"
             return b""
@@ -124,6 +126,13 @@ class Sound:
         """Let go of the sound device."""
         self._tones.clear()
         pygame.mixer.quit()
+
+
+@lru_cache(maxsize=KEPT_SENTENCES)
+def _decoded(path: Path, form: tuple[int, int, int]) -> bytes:
+    """Return a file as samples for the device; unpacking one takes as long as a frame."""
+    del form  # what was unpacked for one is nothing to another
+    return pygame.mixer.Sound(str(path)).get_raw()
 
 
 def _wave(hz: float, length_s: float, times: int) -> np.ndarray[Any, np.dtype[np.int16]]:
