@@ -92,6 +92,7 @@ def _hold_stamps(t_ns: Any, where: str) -> None:
     if len(t_ns) > MAX_SAMPLES:
         msg = f"{where} has {len(t_ns)} rows, more than {MAX_SAMPLES}"
         raise ValueError(msg)
+    t_ns = np.ascontiguousarray(t_ns)  # rows are packed, and slow to compare where they lie
     if len(t_ns) and (t_ns[0] < 0 or (t_ns[1:] < t_ns[:-1]).any()):
         msg = f"{where} is not in order of time"
         raise ValueError(msg)
@@ -113,7 +114,7 @@ def _hold_samples(block: Block, where: str) -> None:
     if np.isinf(samples["pressure"]).any():
         msg = f"{where}.samples.pressure is no finite number"
         raise ValueError(msg)
-    gaps_ns = samples["stamp_gap_ns"]
+    gaps_ns = np.ascontiguousarray(samples["stamp_gap_ns"])
     if int(gaps_ns.min()) < 0 or int(gaps_ns.max()) > MAX_BLOCK_NS:
         msg = f"{where}.samples.stamp_gap_ns is below 0 or above an hour"
         raise ValueError(msg)

@@ -78,12 +78,21 @@ def _ahead(
     executor: ThreadPoolExecutor, work: Callable[[T], U], given: Iterable[T], most: int
 ) -> Iterator[U]:
     waiting: deque[Future[U]] = deque()
-    for each in given:
-        waiting.append(executor.submit(work, each))
+    source = iter(given)
+    failed: Exception | None = None
+    while failed is None:
+        try:
+            waiting.append(executor.submit(work, next(source)))
+        except StopIteration:
+            break
+        except Exception as error:  # noqa: BLE001  # what came before it is given first
+            failed = error
         if len(waiting) > most:
             yield waiting.popleft().result()
     while waiting:
         yield waiting.popleft().result()
+    if failed is not None:
+        raise failed
 
 
 class _Worker:

@@ -11,7 +11,7 @@ import pyarrow as pa
 
 from battery.errors import RecordError
 from battery.export.dictionary import TABLES
-from battery.export.rebuilding import chunks_of
+from battery.export.rebuilding import chunks_of, numbers_of
 
 if TYPE_CHECKING:
     from battery.export.reading import Export
@@ -45,7 +45,7 @@ class BlockRows:
         if not parts:
             return TABLES[self._name].arrow_schema.empty_table()
         rows = pa.concat_tables(parts)
-        numbers = rows.column(1).to_numpy()
+        numbers = numbers_of(rows.column(1))
         if not np.array_equal(numbers, np.arange(len(numbers))):
             msg = f"{self._name} of block {block_id} are not numbered from 0 on"
             raise RecordError(msg)
@@ -62,7 +62,7 @@ class BlockRows:
                 if chunk.null_count:
                     msg = f"a row of {self._name} names no block"
                     raise RecordError(msg)
-                indices = chunk.indices.to_numpy()
+                indices = np.from_dlpack(chunk.indices)
                 names = chunk.dictionary.to_pylist()
                 ends = (np.flatnonzero(np.diff(indices)) + 1).tolist()
                 for first, last in pairwise([0, *ends, len(indices)]):

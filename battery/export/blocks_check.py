@@ -11,7 +11,7 @@ from pathlib import Path
 from battery.errors import RecordError
 from battery.export.reading import Export
 from battery.verify import Finding, block_notes, block_problems, stamp_problems
-from battery.workers import n_workers, pool
+from battery.workers import n_workers, pool, threads_here
 
 PAYS = 3  # parts that take as long to check as another process takes to start
 
@@ -24,14 +24,14 @@ class _Part:
     notes: list[Finding]
 
 
-def verify_part(folder: Path, number: int, *, replay: bool) -> _Part:
+def verify_part(folder: Path, number: int, *, replay: bool, n_threads: int = 1) -> _Part:
     """Read every block of a part and hold it to its hash, its stamps and perhaps its replay."""
     n_blocks = n_samples = 0
     findings: list[Finding] = []
     notes: list[Finding] = []
     export = Export(folder)
     try:
-        for read in export.blocks(number):
+        for read in export.blocks(number, n_threads=n_threads):
             block, row = read.block, read.row
             n_blocks += 1
             n_samples += len(block.samples)
@@ -46,10 +46,11 @@ def verify_part(folder: Path, number: int, *, replay: bool) -> _Part:
                     )
             if not read.holds:
                 findings.append(Finding(where, "it does not have its hash: it was changed"))
-            problems = block_problems if replay else stamp_problems
-            findings += [Finding(where, what) for what in problems(block)]
             if replay:
+                findings += [Finding(where, what) for what in block_problems(block)]
                 notes += [Finding(where, what) for what in block_notes(block)]
+            elif not read.holds:  # else what was read can have been played, stamps included
+                findings += [Finding(where, what) for what in stamp_problems(block)]
     except RecordError as error:
         findings.append(Finding(f"part {number}", str(error)))
     findings += [Finding(f"block {name}", why) for name, why in export.unreadable.items()]
@@ -64,7 +65,8 @@ def parts_checked(
     numbers = range(1, export.n_parts + 1)
     most = n_workers(export.n_parts, pays=1 if replay else PAYS, asked=n_processes)
     if most <= 1:
-        yield (verify_part(export.folder, number, replay=replay) for number in numbers)
+        n = threads_here()
+        yield (verify_part(export.folder, k, replay=replay, n_threads=n) for k in numbers)
         return
     jobs = [(export.folder, number, replay) for number in numbers]
     with pool(most) as executor:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+import pyarrow as pa
+import pyarrow.compute as pc
+
 from battery.errors import RecordError
 from battery.export.allowed import breaches
 from battery.export.dictionary import TABLES
@@ -54,14 +57,14 @@ class Keys:
             for batch in self._export.batches(name, part):
                 if is_known:
                     odd |= dict.fromkeys(breaches(table, batch))
-                columns = [batch.column(column).to_pylist() for column in table.primary]
+                columns = [_values_of(batch.column(name)) for name in table.primary]
                 n_rows += batch.num_rows
                 seen.update(zip(*columns, strict=True))
                 if is_referred:
-                    firsts.update(columns[0])
+                    firsts.update(batch.column(table.primary[0]).unique().to_pylist())
                 for key in refers:
                     if key.column in batch.schema.names:
-                        values = set(batch.column(key.column).to_pylist()) - {None}
+                        values = set(batch.column(key.column).unique().to_pylist()) - {None}
                         lost.setdefault(key.table, []).extend(values - self._known[key.table])
         n_keys += len(seen)
         if is_referred:
@@ -82,6 +85,19 @@ class Keys:
                     )
                 )
         return found
+
+
+def _values_of(column: pa.ChunkedArray) -> list[Any]:
+    """Return the values of a column; a text that is numbered in it is made once."""
+    found: list[Any] = []
+    for chunk in column.chunks:
+        if not pa.types.is_dictionary(chunk.type):
+            found += chunk.to_pylist()
+            continue
+        words = [*chunk.dictionary.to_pylist(), None]
+        numbers = pc.fill_null(chunk.indices, len(chunk.dictionary)).to_pylist()
+        found += [words[number] for number in numbers]
+    return found
 
 
 def _referred_first() -> list[str]:

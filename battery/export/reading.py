@@ -34,6 +34,7 @@ from battery.export.rebuilding import (
 from battery.export.table_files import names_of
 from battery.playable import hold_block
 from battery.recording import Block, Screen
+from battery.workers import in_order
 
 ROWS_AT_ONCE = 65_536
 MAX_ROWS_OF_FILE = 500_000  # of one that is not raw
@@ -55,6 +56,8 @@ MADE_OF = frozenset({"visits", "settings", "blocks", "samples", "events", "frame
 NOT_IN_FIRST = frozenset(
     {"task_version", "n_events", "n_frames", "settings_id", "layout", "sha256"}
 )
+
+_Rows = dict[str, pa.Table]  # of each raw table, those of one block
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,41 +245,52 @@ class Export:
                     self._screens[row["visit_id"]] = Screen(**told)
         return self._screens
 
-    def blocks(self, part: int | None = None) -> Iterator[ReadBlock]:
+    def blocks(self, part: int | None = None, *, n_threads: int = 1) -> Iterator[ReadBlock]:
         """Read every block, one after another, or those of one part.
 
         One that cannot be read is left out, and named in `unreadable`.
+
+        Parameters
+        ----------
+        part : int, optional
+        n_threads : int
+            That build blocks while rows are read; what is given does not depend on it.
 
         Raises
         ------
         RecordError
             If a table cannot be read or the rows do not fit together.
         """
+        _ = self.screens, self.settings  # before threads ask for them
         for number in range(1, self.n_parts + 1) if part is None else (part,):
-            yield from self._blocks(number)
+            with in_order(self._built, self._rows_of_blocks(number), n_threads) as built:
+                for block_id, read in built:
+                    if isinstance(read, ReadBlock):
+                        yield read
+                    else:
+                        self.unreadable[block_id] = read
 
-    def _blocks(self, part: int) -> Iterator[ReadBlock]:
-        screens = self.screens
+    def _rows_of_blocks(self, part: int) -> Iterator[tuple[dict[str, Any], _Rows]]:
         streams = {
             name: BlockRows(self, name, part) for name in ("samples", "events", "frames")
         }
         for row in self.rows("blocks", part):
-            rows = {name: stream.of(row["block_id"]) for name, stream in streams.items()}
-            try:
-                read = self._read(row, screens, rows)
-            except RecordError as error:
-                why = str(error).removeprefix(f"block {row['block_id']}").lstrip(":. ")
-                self.unreadable[str(row["block_id"])] = why
-            else:
-                yield read
+            yield row, {name: stream.of(row["block_id"]) for name, stream in streams.items()}
         for name, stream in streams.items():
             if stream.left_over is not None:
                 msg = f"{name} of block {stream.left_over!r} are out of place"
                 raise RecordError(msg)
 
-    def _read(
-        self, row: dict[str, Any], screens: dict[str, Screen], rows: dict[str, pa.Table]
-    ) -> ReadBlock:
+    def _built(self, told: tuple[dict[str, Any], _Rows]) -> tuple[str, ReadBlock | str]:
+        """Build a block of its rows; say why if it cannot be."""
+        row, rows = told
+        try:
+            return str(row["block_id"]), self._read(row, self.screens, rows)
+        except RecordError as error:
+            why = str(error).removeprefix(f"block {row['block_id']}").lstrip(":. ")
+            return str(row["block_id"]), why
+
+    def _read(self, row: dict[str, Any], screens: dict[str, Screen], rows: _Rows) -> ReadBlock:
         screen = screens.get(row["visit_id"])
         if screen is None:
             why = self._bad_visits.get(row["visit_id"], "it is not there")

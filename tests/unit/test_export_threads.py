@@ -9,10 +9,10 @@ import pytest
 
 from battery import workers
 from battery.errors import StoreError
-from battery.export import Form, export_tidy
+from battery.export import Form, export_tidy, verify_export
 from battery.store import Store
 from battery.store.opening import FILE_NAME
-from tests.export_kit import EVERYBODY, digests
+from tests.export_kit import EVERYBODY, digests, rewrite, set_value
 
 
 @pytest.fixture
@@ -92,6 +92,42 @@ def test_little_is_taken_ahead_and_what_fails_is_told():
     with pytest.raises(StoreError, match="no more"), workers.in_order(work, given(), 2) as done:
         list(done)
     assert len(taken) < 10
-    assert threading.active_count() == 1 or not any(
-        "ThreadPool" in thread.name for thread in threading.enumerate()
-    )
+    assert not any("ThreadPool" in thread.name for thread in threading.enumerate())
+
+
+def test_what_came_before_a_source_failed_is_given_first():
+    def given():
+        yield from range(4)
+        msg = "cut short"
+        raise StoreError(msg)
+
+    done = []
+    with (
+        pytest.raises(StoreError, match="cut short"),
+        workers.in_order(str, given(), 3) as found,
+    ):
+        done.extend(found)
+    assert done == ["0", "1", "2", "3"]
+
+
+def test_what_is_found_does_not_depend_on_threads(home, tmp_path, monkeypatch):
+    """A changed sample, and rows that are out of place, after which no more is read."""
+    monkeypatch.setattr(workers.os, "cpu_count", lambda: 4)
+    with Store.open(home[0], write=False) as store:
+        export_tidy(store, tmp_path / "study", selection=EVERYBODY)
+    rewrite(tmp_path / "study", "samples", set_value("x_mm", 500, 1.5))
+    found = []
+    for change in (lambda table: table, lambda table: table.slice(0, table.num_rows - 1)):
+        rewrite(tmp_path / "study", "samples", change)
+        for n_threads in (1, 3):
+            monkeypatch.setattr(workers, "MAX_THREADS", n_threads)
+            found.append(verify_export(tmp_path / "study"))
+    assert found[0] == found[1] != found[2] == found[3]
+    assert len(found[0].findings) == 1
+    assert found[0].n_blocks == found[2].n_blocks > 3
+    rewrite(tmp_path / "study", "frames", lambda table: table.slice(table.num_rows // 2))
+    for n_threads in (1, 3):
+        monkeypatch.setattr(workers, "MAX_THREADS", n_threads)
+        found.append(verify_export(tmp_path / "study"))
+    assert found[4] == found[5]
+    assert found[4].findings
