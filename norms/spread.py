@@ -135,6 +135,24 @@ def differences(later: Floats) -> tuple[Floats, Floats]:
     return squares, df
 
 
+def newest_differences(later: Floats) -> tuple[Floats, float]:
+    """Return what `differences` says of the newest look alone, without those before it.
+
+    Returns
+    -------
+    squares : ndarray, shape (...)
+    df : float
+    """
+    n = later.shape[-1] - LAG
+    if n < 1:
+        return np.zeros(later.shape[:-1]), 0.0
+    size = np.abs(later[..., LAG:] - later[..., :-LAG]) / np.sqrt(2)
+    middle = np.sort(size, axis=-1)[..., [(n - 1) // 2, n // 2]].mean(axis=-1)
+    cap = np.where(middle > 0, MAX_DIFFERENCE_SD * middle / _MEDIAN_OF_NORMAL, np.inf)
+    within = np.minimum(size, cap[..., np.newaxis])
+    return np.asarray(DF_OF_DIFFERENCE * (within**2).sum(axis=-1)), DF_OF_DIFFERENCE * n
+
+
 def _capped_sums(size: Floats) -> Floats:
     """Sum the squares of the first 1, 2, ... differences, none above the cap of that many."""
     n = size.shape[1]
@@ -217,8 +235,10 @@ def spread_of_person(
     """
     k = baseline.shape[-1]
     rho = np.asarray(rho, dtype=float)
-    added, known_df = differences(later) if told is None else told
-    newest, more_df = (added[..., -1], float(known_df[-1])) if len(known_df) else (0.0, 0.0)
+    if told is None or not len(told[1]):
+        newest, more_df = newest_differences(later)
+    else:
+        newest, more_df = told[0][..., -1], float(told[1][-1])
     own = (k - 1) * baseline.var(axis=-1, ddof=1) / variance_factor(k, rho)
     df = k - 1 + more_df
     return np.asarray(own + newest / (1 - rho**LAG)) / df, df

@@ -4,6 +4,8 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from norms import scatter
 from norms.autocorrelation import (
@@ -15,7 +17,13 @@ from norms.autocorrelation import (
     variance_factor,
 )
 from norms.scatter import Prior, fit_prior, inverse_trigamma, moderate, pool, transform
-from norms.spread import _WITHOUT_FARTHEST, differences, spread, spread_of_person
+from norms.spread import (
+    _WITHOUT_FARTHEST,
+    differences,
+    newest_differences,
+    spread,
+    spread_of_person,
+)
 
 
 def test_inverse_trigamma_of_known_values():
@@ -253,3 +261,14 @@ def test_without_the_farthest_visit_the_variance_is_what_the_constant_says(k):
     far = np.abs(visits - visits.mean(axis=1, keepdims=True)).argmax(axis=1)
     kept = np.array([np.delete(v, i) for v, i in zip(visits, far, strict=True)])
     assert kept.var(axis=1, ddof=1).mean() == pytest.approx(_WITHOUT_FARTHEST[k], rel=0.01)
+
+
+@given(st.integers(0, 30), st.integers(0, 5), st.integers(0, 999))
+def test_the_newest_differences_are_the_last_of_all_looks(n_looks, n_people, seed):
+    """Bit for bit, as pools are fitted with them and lines judged look by look."""
+    later = np.random.default_rng(seed).normal(size=(n_people, n_looks)).round(1)
+    squares, df = newest_differences(later)
+    of_all, df_of_all = differences(later)
+    expected = of_all[:, -1] if n_looks else np.zeros(n_people)
+    assert squares.tobytes() == expected.tobytes()
+    assert df == (df_of_all[-1] if n_looks else 0.0)
