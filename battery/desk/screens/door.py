@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from importlib import import_module
 
 from starlette.datastructures import FormData
 from starlette.requests import Request
@@ -34,8 +35,13 @@ def show(request: Request) -> Response:
     with office(request).store(write=True) as store:
         known = sorted(authors(store))
     if known:  # somebody is about to come in
-        office(request).prepare(everybody, Office.pools)
+        office(request).prepare(everybody, Office.pools, _parts_of_pages)
     return page(request, "door.html.j2", authors=known, then=_then(request.query_params))
+
+
+def _parts_of_pages(_here: Office) -> None:
+    """Load what pages are drawn with; half a second that nobody needs to wait for."""
+    import_module("battery.report.traces")
 
 
 def come_in(request: Request, form: FormData) -> Response:
