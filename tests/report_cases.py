@@ -400,10 +400,10 @@ CASES |= {
             ("high_level", 12, "pain 8 of 10", ""),
             ("unwell_end", 13, "ended unwell", ""),
             ("fall", None, "fall: in the kitchen, no injury", ""),
-            ("consent", None, "consent is withdrawn", ""),
+            ("consent", None, "consent to research use is withdrawn", ""),
             ("emergency_sign", 9, SIGN, "AB"),
             ("high_level", 8, "tiredness 9 of 10", ""),
-            ("practice", None, "strong symptoms after home practice", ""),
+            ("practice", None, "strong symptoms after home exercise", ""),
         ),
     ),
     "alarm_acknowledged": Made(

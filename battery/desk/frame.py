@@ -35,6 +35,7 @@ from battery.desk.guard import FORM_FIELD, FORM_HEADER, Secrets, form_is_ours
 from battery.desk.jobs import Jobs
 from battery.desk.names import Names
 from battery.desk.remembering import Remembered
+from battery.desk.retelling import retold
 from battery.desk.session import Session
 from battery.desk.starting import Visiting
 from battery.desk.words import LANGUAGES, catalogue
@@ -259,6 +260,7 @@ def page(
         ),
         "said": request.query_params.get("said", ""),
         "say": partial(_word, code),
+        "retell": partial(retold, code=code),
     }
     for name in ("errors", "typed"):
         told[name] = Blank(words.pop(name, {}))

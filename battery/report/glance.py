@@ -178,22 +178,63 @@ def _n_lines(alarms: Sequence[str]) -> int:
     return sum(len(lines_of(said, ALARM_ROOM_PT, SIZE_PT)) for said in alarms)
 
 
-def _hand(page: Page, hand: Hand) -> dict[str, str]:
+@dataclass(frozen=True, slots=True)
+class HandTold:
+    """What is said of a hand.
+
+    Parameters
+    ----------
+    title : str
+        Which hand it is.
+    big : str
+        How much and to which side.
+    sentences : tuple of str
+        The verdict and what limits it.
+    strong : bool
+        Whether anything is beyond error.
+    """
+
+    hand: Hand
+    title: str
+    big: str
+    sentences: tuple[str, ...] = ()
+    strong: bool = False
+
+
+def hands_told(page: Page) -> list[HandTold]:
+    """Say of each hand what changed, whole, whatever room there is."""
+    return [_told_of(page, hand) for hand in page.hands]
+
+
+def _told_of(page: Page, hand: Hand) -> HandTold:
     line = page.headline(hand)
     side = words.role_words(hand, page)
     title = f"{hand.capitalize()} hand" + (f", {side}" if side else "")
     if line is None:
-        return {"hand": hand, "title": title, "big": "Not tested yet", "small": ""}
+        return HandTold(hand, title, "Not tested yet")
     big = direction_words(line)
     alone = _moved_alone(page, hand, line)
     if alone:
         big = f"{big} together; {alone}"
+    return HandTold(
+        hand,
+        title,
+        f"{big[:1].upper()}{big[1:]}",
+        tuple(_sentences(page, hand, line)),
+        bool(alone) or line.verdict.word == "beyond error",
+    )
+
+
+def _hand(page: Page, hand: Hand) -> dict[str, str]:
+    told = _told_of(page, hand)
+    if not told.sentences:
+        return {"hand": hand, "title": told.title, "big": told.big, "small": ""}
     return {
         "hand": hand,
-        "title": title,
-        "big": f"{big[:1].upper()}{big[1:]}",
-        "small": _small(page, hand, line),
-        "strong": "strong" if alone or line.verdict.word == "beyond error" else "",
+        "title": told.title,
+        "big": told.big,
+        "small": _small(told.sentences),
+        "strong": "strong" if told.strong else "",
     }
 
 
@@ -210,7 +251,7 @@ def _moved_alone(page: Page, hand: Hand, lead: Line) -> str:
     return ", ".join(moved)
 
 
-def _small(page: Page, hand: Hand, line: Line) -> str:
+def _sentences(page: Page, hand: Hand, line: Line) -> list[str]:
     """Say the verdict under the large words, with what limits it."""
     verdict = line.verdict
     since = words.since_words(line)
@@ -228,6 +269,11 @@ def _small(page: Page, hand: Hand, line: Line) -> str:
         for task in page.tasks
         if (pair := page.pair_words(task, hand))
     ]
+    return said
+
+
+def _small(said: Sequence[str]) -> str:
+    """Say the sentences there is room for."""
     room = (SHEET_WIDTH_MM / 2 - 5) * PT_PER_MM
     kept = shortened(said[0], room, MAX_SMALL_LINES, SIZE_PT)
     for sentence in said[1:]:  # whole ones only; the others stand on the next sheet

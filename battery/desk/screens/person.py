@@ -27,7 +27,9 @@ from battery.people import person_label, picture_held
 from battery.plan import PLANS
 from battery.report import page_of, render
 from battery.report.alarming import acknowledged_lines, alarm_lines
+from battery.report.glance import HandTold, hands_told
 from battery.report.note import note_text
+from battery.report.words import both_hands
 from battery.store import Store
 from battery.store.rows.recorded import Decision, Scope
 from battery.store.rows.said_later import MarkerKind
@@ -58,9 +60,9 @@ def _shown(
         person = store.people.get(code)
         alarms = alarms_of(store, code)
         try:
-            note = _told(here, code).note
+            told = _told(here, code)
         except BatteryError as error:
-            note = str(error)
+            told = Told(str(error), "")
         states = store.care.states(code)
         own = own_plan(store, code)
         words = {
@@ -68,7 +70,9 @@ def _shown(
             "picture": picture_held(store, code),
             "open_alarms": [(a.key, alarm_lines([a])[0]) for a in alarms if a.open],
             "seen_alarms": acknowledged_lines(alarms),
-            "note": note,
+            "note": told.note,
+            "hands": told.hands,
+            "both": told.both,
             "state": states[-1] if states else None,
             "own_plan": "" if own is None else plan_words(own.row),
             "contradicts": contradiction_words(code, own) if own and own.against else "",
@@ -144,6 +148,8 @@ class Told:
 
     note: str
     page: str
+    hands: tuple[HandTold, ...] = ()
+    both: str = ""
 
 
 def _told(here: Office, code: str) -> Told:
@@ -154,7 +160,7 @@ def _told(here: Office, code: str) -> Told:
         pools = here.pools()
         with here.store() as store:
             page = page_of(store, code, now=now, pools=pools)
-        return Told(note_text(page), render(page))
+        return Told(note_text(page), render(page), tuple(hands_told(page)), both_hands(page))
 
     return here.remembered.get(("person", code, now.date()), made)
 

@@ -1,0 +1,131 @@
+"""What list and page say is told in German, whole: every verdict, flag and alarm there is."""
+
+import itertools
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from battery.alarms import SAID
+from battery.cautions import CONTRAINDICATIONS
+from battery.desk.make_catalogue import texts
+from battery.desk.retelling import FORMS, retold
+from battery.desk.words import catalogue
+from battery.report.alarming import alarm_lines
+from battery.report.caseload import caseload
+from battery.report.glance import hands_told
+from battery.report.words import both_hands, short_words
+from battery.scoring.flags import AGAINST, FLAGS
+from battery.store import Store
+from norms.series import WORDS
+from norms.verdict import Verdict
+from tests import report_cases
+from tests.desk.office import NOW, Desk
+
+ALARMS = [
+    *(f"{what} rose by 4" for what in SAID.values()),
+    *(f"{what} 9 of 10" for what in SAID.values()),
+    "a new emergency sign was answered yes",
+    "a new emergency sign was answered yes, then no",
+    "ended unwell",
+    "what rose the time before had not settled",
+    "a fall",
+    "strong symptoms before home exercise",
+    "strong symptoms after home exercise",
+    "consent to research use is withdrawn",
+    *(f"ask a clinician first: {what}" for what in CONTRAINDICATIONS.values()),
+    *(f"ask a clinician first: not known whether {w}" for w in CONTRAINDICATIONS.values()),
+]
+
+
+def told(text):
+    """Return a text in German, of which nothing may be left as it was."""
+    unknown = []
+    german = retold(text, "de", unknown.append)
+    assert unknown == [], text
+    return german
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_every_form_keeps_its_blanks(form):
+    german = catalogue("de").gettext(form)
+    blanks = [piece for piece in form.split("{")[1:]]
+    assert {b.split("}")[0] for b in blanks} == {b.split("}")[0] for b in german.split("{")[1:]}
+    assert form in texts() or german == form
+
+
+def test_every_verdict_of_the_list():
+    words = ("beyond error", "possible, repeat", "within error", "withheld")
+    sides = itertools.product(words, (True, False, None), (True, False))
+    for word, better, learning in sides:
+        verdict = Verdict(word, "not done yet", better=better, learning=learning)
+        for hand in ("left", "right"):
+            german = told(f"{hand}: {short_words(verdict)}")
+            assert german.startswith({"left": "links: ", "right": "rechts: "}[hand])
+            assert ("besser" in german) == ("better" in short_words(verdict))
+            assert ("schlechter" in german) == ("worse" in short_words(verdict))
+
+
+def test_every_flag_by_name_and_as_a_reason():
+    for name, flag in FLAGS.items():
+        if flag.effect != "shown":
+            told(name.replace("_", " "))
+        if flag.effect in AGAINST:
+            told(flag.says)
+            told(f"{flag.says}; {FLAGS['few_trials'].says}")
+    told("left out by AB: the tablet fell; then rose by 3")
+
+
+@pytest.mark.parametrize("words", ALARMS)
+def test_every_alarm(words):
+    assert told(f"visit 7, 2026-12-01: {words}").startswith("Termin 7, 2026-12-01: ")
+    assert told(f"2026-12-01: {words}; ended unwell").endswith("; endete mit Unwohlsein")
+    told(f"K7QF, 2026-12-01: {words}, in a bundle that waits")
+
+
+def test_every_reason_of_a_new_series():
+    for why in WORDS.values():
+        reason = f"new series, {why}: 2 of the 6 visits that make the baseline"
+        assert "2 der 6 Termine" in told(f"not enough comparable visits ({reason})")
+
+
+@pytest.mark.parametrize("name", sorted(report_cases.CASES))
+def test_what_the_first_sheet_says_of_each_hand(name):
+    page = report_cases.page_of(name)
+    for hand in hands_told(page):
+        assert told(hand.title).startswith(("Linke Hand", "Rechte Hand"))
+        told(hand.big)
+        for sentence in hand.sentences:
+            german = told(sentence)
+            assert ("schlechter" in german) == ("worse" in sentence)
+    told(both_hands(page)) if both_hands(page) else None
+    for line in alarm_lines(page.rows.open_alarms):
+        told(line)
+
+
+def test_words_of_a_person_stay_as_they_are():
+    note = "in the yard; better, worse 9 of 10 rose by 3"
+    assert retold(f"2026-12-01: fall: {note}", "de") == f"2026-12-01: Sturz: {note}"
+    assert retold("a sentence nobody knows: better", "de") == "a sentence nobody knows: better"
+    assert retold("better", "en") == "better"
+
+
+@given(st.text(max_size=200))
+def test_whatever_is_said_is_told_in_time(text):
+    """Nested forms are many; each part is taken apart once."""
+    retold("possibly better; worse, " * 8 + text, "de")
+
+
+def test_a_german_desk_says_verdicts_in_german(own_clinic):
+    desk = Desk(own_clinic)
+    desk.client.headers["accept-language"] = "de"
+    desk.come_in()
+    with Store.open(own_clinic, write=False) as store:
+        rows = caseload(store, now=NOW)
+    listed = desk.get("/").text
+    for text in {said for row in rows for said in (*row.hands, *row.flags, *row.alarms)}:
+        assert told(text) in listed
+    assert "Das Blatt" not in listed
+    assert "Was das Blatt sagt" in desk.get("/person/K7QF").text
+    desk.client.headers["accept-language"] = "en"
+    assert "What the page says" not in desk.get("/person/K7QF").text
