@@ -15,6 +15,7 @@ from battery.store import Store
 from battery.store.opening import FILE_NAME
 from tests import handover_kit as hand
 from tests.lied_to import COMMANDS, ask
+from tests.sparing import share
 from tests.unit.test_damaged_columns import made
 
 NAMES = ("/../../../X", "..", "../../x", "/tmp/x", "a/b", "C:\\x", "x\ny", "a" * 5_000, "\0")
@@ -118,7 +119,7 @@ def test_a_hostile_name_in_any_column_is_written_nowhere_else(
     assert write_everything(home, tmp_path, deep / "out") == set()
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", share(NAMES, every=3))
 def test_a_bundles_or_receipts_file_lies_in_the_folder_or_nowhere(template, tmp_path, name):
     home = shutil.copytree(template, tmp_path / "home")
     stick = tmp_path / "a" / "b" / "stick"

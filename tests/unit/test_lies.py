@@ -2,6 +2,7 @@
 
 import sys
 import time
+from functools import cache
 
 import pytest
 
@@ -23,12 +24,16 @@ def desk(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def as_before(desk, tmp_path_factory):
-    """What every command said and wrote before any lie."""
+    """What a command said and wrote before any lie."""
     out = tmp_path_factory.mktemp("before") / "out"
-    with one_time():
-        told = {name: answer(name, desk.new_home(), out) for name in COMMANDS}
-    assert {name: status for name, (status, *_) in told.items() if status} == {}
-    return told
+
+    @cache
+    def before(name):
+        told = answer(name, desk.template, out)
+        assert told[0] == 0, name
+        return told
+
+    return before
 
 
 def test_there_are_at_least_sixty_lies():
@@ -113,20 +118,20 @@ def loop(desk, as_before, names, commands, folder):
                 take_it(desk, name, home)
             for command in commands(place, taken):
                 now = answer(command, home, folder / "out")
-                assert now == as_before[command], f"{name}, {command}, {taken=}"
+                assert now == as_before(command), f"{name}, {command}, {taken=}"
                 n += 1
     return n
 
 
 def test_after_a_lie_a_command_says_and_writes_what_it_did_before(desk, as_before, tmp_path):
-    """A share: each command after one of some lies, received or taken."""
-    names = list(COMMANDS)
+    """A share: every other command after one of some lies, received or taken."""
+    names = list(COMMANDS)[::2]
 
     def one_each(place, taken):
         return names[2 * place + taken :][:1]
 
     with one_time():
-        assert loop(desk, as_before, WORDS[::10], one_each, tmp_path) == len(names)
+        assert loop(desk, as_before, WORDS[::18], one_each, tmp_path) == len(names)
 
 
 @pytest.mark.long
