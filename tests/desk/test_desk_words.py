@@ -14,10 +14,13 @@ from tasks.registry import TASKS
 from tests.desk.office import Desk
 
 
-@pytest.mark.parametrize("text", sorted(texts()))
+TEXTS = texts()  # read from all templates
+
+
+@pytest.mark.parametrize("text", sorted(TEXTS))
 def test_every_text_is_translated_with_its_blanks(text):
     german = catalogue("de").gettext(text)
-    pair = texts()[text]
+    pair = TEXTS[text]
     if isinstance(pair, tuple):
         german = catalogue("de").ngettext(*pair, 2)
     same = {"Alarm:", "Code", "Export", "Person", "Plan"}
