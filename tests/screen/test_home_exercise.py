@@ -15,6 +15,7 @@ from battery.stage.pages.home_exercise import HomeExercisePages
 from battery.stage.pages.timed import MINUTE_S, Minute, Over
 from battery.store import Store
 from tests import store_kit as kit
+from tests.screen import door
 from tests.screen.pilot import Pilot
 
 # Half past eleven at night in a zone two hours ahead: the day is the local one.
@@ -260,3 +261,24 @@ def test_from_the_first_page_of_a_visit_it_takes_two_taps_and_less_than_five_sec
     assert taps == [(3, 1)]
     assert (clock.now - begun_ns) / 1e9 - 1.0 < 5.0
     assert store.visits.all() == []
+
+
+def test_a_way_back_stays_a_way_back(tmp_path, monkeypatch):
+    """From the timer back to the exercises, and from there on to the visit after all."""
+    way = iter(["practised", "timer", "back", "back", "go"])
+
+    def choose(state):
+        if state["page"] == "sound":
+            return "go"
+        asked.append(state["page"])
+        if (key := next(way, None)) is None:
+            hands[0].add((hands[0].clock.now + 10**9, "quit"))
+        return key
+
+    def hand(window, clock, choose):
+        hands.append(Pilot(window, clock, choose))
+        return hands[0]
+
+    asked, hands = [], []
+    door.Home(tmp_path).visit(monkeypatch, choose, pilot=hand)
+    assert asked == ["start", "exercises", "timer", "exercises", "start", "welcome"]

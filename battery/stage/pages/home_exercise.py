@@ -78,9 +78,14 @@ class HomeExercisePages:
         self._person = person
         self._now = now
         self._new_id = new_id
+        self._back: Next | None = None
 
     def first(self, done: Next, back: Next | None = None) -> Page:
-        """Ask which exercises; one tap stores the answer."""
+        """Ask which exercises; one tap stores the answer.
+
+        The way back is kept for whoever comes here again from a later page.
+        """
+        self._back = back or self._back
 
         def said(key: str) -> Page | None:
             if key == "some":
@@ -97,7 +102,7 @@ class HomeExercisePages:
             (),
             [(key, texts.EXERCISES[key]) for key in texts.EXERCISES],
             said,
-            back=back,
+            back=self._back,
         )
 
     def _some(self, done: Next) -> Page:
