@@ -13,7 +13,6 @@ from battery.store.rows.said_later import MarkerKind
 from tasks.registry import TASKS
 from tests.desk.office import Desk
 
-
 TEXTS = texts()  # read from all templates
 
 
