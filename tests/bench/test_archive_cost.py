@@ -13,7 +13,6 @@ import threading
 import time
 from dataclasses import replace
 
-import distributed
 import psutil
 import pytest
 
@@ -94,6 +93,8 @@ def workers_s():
 
 def test_two_workers_do_nearly_twice_as_much(archive):
     """Workers are started, and have loaded the program, before the time begins."""
+    import distributed
+
     wall_s, processor_s, peaks_mb, found = {}, {}, {}, {}
     for n_workers in (1, 2):
         forget(archive)

@@ -8,7 +8,6 @@ import pymannkendall
 import pytest
 from scipy.stats import kendalltau
 from scipy.stats import t as student
-from statsmodels.stats.multitest import multipletests
 
 from norms import multiplicity
 from norms.asymmetry import asymmetry, log_ratio_sd, ratio_points
@@ -222,6 +221,8 @@ BH_1995 = [
 
 def test_discoveries_are_those_of_benjamini_and_hochberg():
     """The program has no Bonferroni: three of that, as printed, is the other program's."""
+    from statsmodels.stats.multitest import multipletests
+
     found = multiplicity.discoveries(BH_1995)
     assert found.sum() == 4
     np.testing.assert_array_equal(found, multipletests(BH_1995, 0.05, "fdr_bh")[0])

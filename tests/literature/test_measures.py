@@ -5,7 +5,6 @@ import math
 import numpy as np
 import pytest
 from scipy.signal import welch
-from statsmodels.stats.proportion import proportion_confint
 
 from battery.scoring.jitter.band import band_rms_mm
 from battery.scoring.jitter.device_floor import floor_mm
@@ -31,6 +30,8 @@ def minimum_jerk_speed(length_s, rate_hz):
 )
 def test_wilson_matches_newcombe_1998_and_statsmodels(hits, n, low, high):
     """Newcombe RG (1998) Stat Med 17:857-872, Table I, score method (from memory)."""
+    from statsmodels.stats.proportion import proportion_confint
+
     assert wilson(hits, n) == pytest.approx((low, high), abs=0.00005)
     assert wilson(hits, n) == pytest.approx(
         proportion_confint(hits, n, method="wilson"), abs=1e-9

@@ -5,7 +5,6 @@ import math
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from skdh.features import SPARC
 
 from battery.scoring.signal import kinematics
 from battery.scoring.signal.filters import low_pass, speed_mm_s
@@ -39,6 +38,8 @@ def test_smoothness_of_the_authors_example():
 @pytest.mark.parametrize("rate_hz", [60, 100, 120, 1000])
 @pytest.mark.parametrize("length_s", [0.6, 1.0, 5.0])
 def test_smoothness_agrees_with_scikit_digital_health(length_s, rate_hz):
+    from skdh.features import SPARC
+
     speed = minimum_jerk_speed(length_s, rate_hz)
     t_s = np.arange(len(speed)) / rate_hz
     slowly, quickly = (0.2 * (1 + np.sin(2 * np.pi * hz * t_s)) for hz in (4, 14))

@@ -5,7 +5,6 @@ import math
 import numpy as np
 import pytest
 from scipy.stats import chi2, f, linregress, theilslopes
-from statsmodels.stats.weightstats import DescrStatsW
 
 from battery.scoring.stats import rhythm
 from battery.scoring.stats.dependent_windows import of_dependent_mean
@@ -183,6 +182,8 @@ def test_slowing_by_theil_and_sen():
 
 
 def test_interval_of_a_mean_agrees_with_statsmodels():
+    from statsmodels.stats.weightstats import DescrStatsW
+
     values = np.random.default_rng(7).normal(10, 2, 22)
     assert of_mean(values) == pytest.approx(DescrStatsW(values).tconfint_mean(0.05), rel=1e-9)
 

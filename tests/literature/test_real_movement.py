@@ -11,7 +11,6 @@ from importlib.metadata import distribution
 import numpy as np
 import pytest
 from scipy.signal import resample_poly, welch
-from skdh.features import SPARC
 
 from battery.scoring.jitter.band import band_rms_mm
 from battery.scoring.jitter.tremor import highest_peak
@@ -70,6 +69,8 @@ def test_band_size_by_spectrum_and_by_filter_agree(turning):
 
 
 def test_smoothness_agrees_with_scikit_digital_health_on_real_speeds(turning):
+    from skdh.features import SPARC
+
     for record in turning:
         speed = np.linalg.norm(record, axis=1)[: int(4 * RATE_HZ)]
         theirs = float(SPARC().compute(speed, fs=RATE_HZ))

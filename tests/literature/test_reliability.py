@@ -4,7 +4,6 @@ import math
 
 import numpy as np
 import pandas as pd
-import pingouin
 import pytest
 
 from norms.reliability import (
@@ -77,6 +76,8 @@ def test_mean_squares_are_those_of_shrout_and_fleiss():
 @pytest.mark.parametrize("table", [SHROUT_FLEISS_1979, WEIR_2005_A, WEIR_2005_B, SLEEP])
 def test_correlations_and_intervals_are_those_of_pingouin(table):
     """Version 0.7 names them ICC(1,1), ICC(A,1), ICC(C,1)...; its intervals have 2 digits."""
+    import pingouin
+
     n, k = table.shape
     long = pd.DataFrame(
         {
@@ -194,6 +195,8 @@ def test_agreement_is_that_of_bland_and_altman():
 
 
 def test_the_interval_of_the_bias_is_that_of_pingouin():
+    import pingouin
+
     told = bland_altman(MINI_METER, LARGE_METER)
     theirs = pingouin.ttest(LARGE_METER, MINI_METER, paired=True)
     interval = theirs[next(c for c in theirs.columns if c.startswith("CI95"))].iloc[0]

@@ -10,7 +10,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from statsmodels.regression.mixed_linear_model import MixedLM
 
 from norms.reliability import reliability
 from norms.trend import theil_sen, trend
@@ -32,6 +31,8 @@ def test_the_data_give_the_printed_model(people):
 
     The program itself fits no mixed model: it judges people one by one.
     """
+    from statsmodels.regression.mixed_linear_model import MixedLM
+
     long = people.reset_index().melt("Subject", var_name="day", value_name="ms")
     day = np.column_stack([np.ones(len(long)), long["day"].astype(float)])
     model = MixedLM(long["ms"].to_numpy(), day, groups=long["Subject"].to_numpy(), exog_re=day)

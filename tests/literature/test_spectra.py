@@ -2,7 +2,6 @@
 
 import math
 
-import neurokit2
 import numpy as np
 import pytest
 from scipy.signal import find_peaks, welch
@@ -25,6 +24,8 @@ def sine(hz, *, seconds=20, rate_hz=RATE_HZ, amplitude=1.0):
 @pytest.mark.parametrize("rate_hz", [60, 120, 240])
 def test_band_rms_agrees_with_neurokit2_with_its_units_kept(rate_hz):
     """`signal_psd(normalize=False)`: 0.70711 of a sine of 1 mm; by default it rescales."""
+    import neurokit2
+
     wave = sine(6.0, rate_hz=rate_hz)
     psd = neurokit2.signal_psd(
         wave, sampling_rate=rate_hz, method="welch", normalize=False, min_frequency=0.25,

@@ -10,7 +10,6 @@ import shutil
 from datetime import date
 from pathlib import Path
 
-import frictionless
 import pyarrow as pa
 import pyarrow.csv as pc
 import pyarrow.parquet as pq
@@ -66,6 +65,8 @@ def own_export(exported, tmp_path):
 
 def is_valid(folder):
     """Whether the reference validator is content with all tables but samples and frames."""
+    import frictionless
+
     told = package(folder)
     told["resources"] = [r for r in told["resources"] if r["format"] == "csv"]
     (folder / "small.json").write_text(json.dumps(told))
@@ -76,6 +77,8 @@ def test_frictionless_finds_nothing_to_complain_about(exported):
     """Data Package 2.0, https://datapackage.org/standard/data-package/, by its reference
     validator: hashes, types, constraints, primary and foreign keys.
     """
+    import frictionless
+
     report = frictionless.validate(str(exported / "datapackage.json"))
     problems = [(t.name, e.message) for t in report.tasks for e in t.errors]
     assert report.valid, problems
@@ -99,6 +102,8 @@ def test_frictionless_finds_nothing_to_complain_about(exported):
     ],
 )
 def test_a_broken_value_or_key_is_caught(own_export, table, column, value, kind):
+    import frictionless
+
     changed = rows(own_export, table)
     row = next(i for i, r in enumerate(changed) if r[column] and r[column] != value)
     changed[row][column] = value
@@ -136,6 +141,8 @@ def test_descriptor_states_the_profile_and_every_file(exported):
 
 def test_an_export_without_csv_is_a_valid_package_too(clinic, tmp_path):
     """The descriptor by the standard's own profile; its tables are read by other tests."""
+    import frictionless
+
     with Store.open(clinic, write=False) as store:
         export_tidy(store, tmp_path / "study", now=NOW)
     descriptor = package(tmp_path / "study")
