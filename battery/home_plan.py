@@ -50,6 +50,21 @@ def set_home_plan(
         If a dose cannot be, an exercise stands there twice, or the author is empty.
     """
     store.people.get(code)
+    entries = home_plan_entries(code, doses, from_date=from_date, author=author, at_utc=at_utc)
+    store.care.set_home_plan(entries)
+    return entries
+
+
+def home_plan_entries(
+    code: str, doses: Iterable[Dose], *, from_date: date, author: str, at_utc: str
+) -> list[HomePlanEntry]:
+    """Return the entries of a whole home plan, which `Care.check_home_plan` holds to its form.
+
+    Raises
+    ------
+    UsageError
+        If an exercise is none or stands there twice.
+    """
     doses = list(doses)
     names = [dose.exercise for dose in doses]
     odd = [name for name in names if name not in EXERCISES or names.count(name) > 1]
@@ -69,7 +84,7 @@ def set_home_plan(
             **more,
         )
 
-    entries = [
+    return [
         entry(
             exercise=dose.exercise,
             hand=dose.hand,
@@ -87,8 +102,6 @@ def set_home_plan(
             target=None, weight_g=None, at_times="",
         )
     ]  # fmt: skip
-    store.care.set_home_plan(entries)
-    return entries
 
 
 def held_home_plan(entries: Sequence[HomePlanEntry], day: date) -> list[HomePlanEntry]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import html
+import logging
 import os
 import signal
 import socket
@@ -64,6 +65,8 @@ class Desk:
         folder: Path | None,
     ) -> None:
         self.known = Secrets()
+        # It says each odd byte of a form, and who reads nothing of it would stop the desk.
+        logging.getLogger("python_multipart").setLevel(logging.CRITICAL)
         self._folder = folder or platformdirs.user_data_path(
             "coordination-battery", appauthor=False
         )

@@ -182,6 +182,20 @@ class Care(Said):
         Raises
         ------
         UsageError
+            As `check_home_plan`.
+        """
+        self.check_home_plan(entries)
+        with self._writing() as connection:
+            for entry in entries:
+                connection.execute(insert(schema.home_plans).values(**asdict(entry)))
+
+    @staticmethod
+    def check_home_plan(entries: Sequence[HomePlanEntry]) -> None:
+        """Hold what is agreed for home to what can be done there; it judges no dose.
+
+        Raises
+        ------
+        UsageError
             If one cannot be, or the author is empty.
         """
         for entry in entries:
@@ -191,9 +205,6 @@ class Care(Said):
             except ValueError as error:
                 msg = f"{entry.exercise}: {error}. Nothing was stored"
                 raise UsageError(msg) from error
-        with self._writing() as connection:
-            for entry in entries:
-                connection.execute(insert(schema.home_plans).values(**asdict(entry)))
 
     def home_plans(self, person: str | None = None) -> list[HomePlanEntry]:
         """List what was agreed for home in order of time, of one person or of all."""

@@ -7,6 +7,7 @@ paths by RFC 3986.
 
 import random
 import re
+import select
 import shutil
 from urllib.parse import urlencode
 
@@ -33,11 +34,15 @@ def stranger(clinic, tmp_path_factory):
 
 @pytest.fixture
 def unchanged(stranger):
-    """Whatever is tried, the store is afterwards as it was and the desk still there."""
+    """Whatever is tried, the store is afterwards as it was and the desk still there.
+
+    It has said nothing either: a full pipe that nobody reads would stop it.
+    """
     before = stranger.stored()
     yield
     assert stranger.stored() == before
     assert stranger.process.poll() is None
+    assert select.select([stranger.process.stderr], [], [], 0)[0] == []
 
 
 HEADERS = {
@@ -195,6 +200,7 @@ def test_odd_requests_change_nothing(stranger):
 
 
 @pytest.mark.long
+@pytest.mark.timeout(1800)  # three minutes where nothing else runs
 @pytest.mark.usefixtures("unchanged")
 def test_ten_thousand_odd_requests_change_nothing(stranger):
     odd_requests(stranger, N_ODD, seed=1)  # what is read once is there by then

@@ -173,6 +173,28 @@ def test_a_question_left_out_enrols_nobody(desk):
         assert len(store.people.all()) == before
 
 
+def test_a_home_plan_is_said_where_somebody_is_enrolled(desk):
+    told = {k: v for k, v in SAID["home-plan"][0].items() if k != "day"}
+    card = desk.send("/enrol", enrolment(**told))
+    code = re.search(r"<h1>([A-Z0-9]{4})</h1>", card.text)[1]
+    assert "tapping: 1.5 min with each arm, 3 times a day" in desk.get(f"/person/{code}").text
+
+
+def test_a_home_plan_that_cannot_be_enrols_nobody_and_loses_nothing(desk):
+    with desk.office.store() as store:
+        before = len(store.people.all())
+    told = {k: v for k, v in SAID["home-plan"][0].items() if k != "day"}
+    for odd in ({"tapping-minutes": "999"}, {"tapping-times": "x"}, {"tapping-hand": ""}):
+        answer = desk.send("/enrol", enrolment(**{**told, **odd}))
+        assert answer.status_code == 400
+        assert 'role="alert"' in answer.text
+        assert 'value="9:00 14:00"' in answer.text
+        ticked = re.findall(r'name="tapping-day" value="(\d)" checked', answer.text)
+        assert ticked == ["1", "3"]
+    with desk.office.store() as store:
+        assert len(store.people.all()) == before
+
+
 def test_a_plan_that_is_none_enrols_nobody(desk):
     with desk.office.store() as store:
         before = len(store.people.all())

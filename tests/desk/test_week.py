@@ -71,10 +71,14 @@ class Hands:
             self.page.keyboard.press("Enter")
 
     def go(self, address):
-        self.click(f"nav a[href='{address}']")
+        self.follow(f"nav a[href='{address}']")
 
     def person(self, code):
-        self.click(f"th a[href='/person/{code}']")
+        self.follow(f"th a[href='/person/{code}']")
+
+    def follow(self, link):
+        with self.page.expect_navigation():
+            self.click(link)
 
 
 def alarming(number):
@@ -165,6 +169,7 @@ def done(page):
 
 def enrol(hands, number, n_people):
     """Ask each question, then hand and consent, by keys; the consent's field by mouse."""
+    hands.page.wait_for_selector("[name^=item-]:focus")
     for place in range(len(CONTRAINDICATIONS)):
         if place:
             hands.press("Tab")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 from starlette.datastructures import FormData
 from starlette.requests import Request
@@ -20,6 +20,7 @@ from battery.desk.frame import (
     takes,
     typed,
 )
+from battery.desk.home_form import agreed_fields, days_typed, doses_said
 from battery.desk.words import _
 from battery.drives import drives
 from battery.errors import BatteryError, PlanError, UsageError
@@ -29,19 +30,27 @@ from battery.handover import (
     write_person_card,
 )
 from battery.handover.sending import BUNDLE
+from battery.home_plan import EXERCISES, WEEKDAYS, home_plan_entries, set_home_plan
 from battery.own_plan import own_plan, plan_words, set_plan
 from battery.people import new_person, picture_held, picture_of
 from battery.plan import PLANS, load_plan
+from battery.store.care import Care
 
 WORDS: tuple[Literal["yes", "no", "unknown"], ...] = ("yes", "no", "unknown")
-SIDES = ("left", "right", "both", "unknown")
+FORM: dict[str, Any] = {
+    "items": CONTRAINDICATIONS,
+    "sides": ("left", "right", "both", "unknown"),
+    "plans": list(PLANS),
+    "exercises": EXERCISES,
+    "agreed": agreed_fields(),
+    "weekdays": WEEKDAYS,
+    "with_home_plan": False,
+}
 
 
 def show(request: Request) -> Response:
     """Show the form of enrolment."""
-    return page(
-        request, "enrol.html.j2", items=CONTRAINDICATIONS, sides=SIDES, plans=list(PLANS)
-    )
+    return page(request, "enrol.html.j2", **FORM)
 
 
 def take(request: Request, form: FormData) -> Response:
@@ -51,6 +60,11 @@ def take(request: Request, form: FormData) -> Response:
         answers = _answers(form)
         if told := chosen(form, "plan_file") or chosen(form, "visit_plan"):
             load_plan(told)  # refused before anybody is enrolled
+        doses = doses_said(form)
+        said = {"author": here.session.author, "at_utc": here.now_utc()}
+        today = here.wall().date()
+        if doses:  # refused before anybody is enrolled, and so before there is a code
+            Care.check_home_plan(home_plan_entries("NEW", doses, from_date=today, **said))
         version = chosen(form, "form_version")
         with here.store(write=True) as store:
             person = new_person(
@@ -68,6 +82,8 @@ def take(request: Request, form: FormData) -> Response:
                 set_plan(
                     store, person.code, told, author=here.session.author, at_utc=here.now_utc()
                 )
+            if doses:
+                set_home_plan(store, person.code, doses, from_date=today, **said)
             if version:
                 store.people.record_consent(
                     person.code, form_version=version, decision="given", at_utc=here.now_utc()
@@ -77,11 +93,9 @@ def take(request: Request, form: FormData) -> Response:
             request,
             "enrol.html.j2",
             status_code=400,
-            items=CONTRAINDICATIONS,
-            sides=SIDES,
-            plans=list(PLANS),
             errors={"enrol": str(error)},
-            typed=typed(form),
+            typed=typed(form) | days_typed(form),
+            **FORM | {"with_home_plan": any(f"{name}-agreed" in form for name in EXERCISES)},
         )
     return see_other(f"/card/{person.code}")
 

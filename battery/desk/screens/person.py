@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from typing import get_args
@@ -14,13 +13,14 @@ from starlette.responses import HTMLResponse, Response
 from battery.alarms import alarms_of
 from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes, typed
 from battery.desk.history import history_of
+from battery.desk.home_form import agreed_fields, days_typed, doses_said, number_said
 from battery.desk.noted import keep_noted, noted
 from battery.desk.seen import keep_seen, seen_by
 from battery.desk.words import _
 from battery.effective import visit_meant, visits_of
 from battery.errors import BatteryError, PlanError, UsageError
 from battery.handover import erase_everywhere
-from battery.home_plan import EXERCISES, WEEKDAYS, Dose, held_home_plan, set_home_plan
+from battery.home_plan import EXERCISES, WEEKDAYS, held_home_plan, set_home_plan
 from battery.moments import utc_text
 from battery.own_plan import contradiction_words, own_plan, plan_words, set_plan
 from battery.people import person_label, picture_held
@@ -40,7 +40,6 @@ PAGE_POLICY = (
     "frame-ancestors 'self'; sandbox"
 )
 LEVELS = (-2, -1, 0, 1, 2)
-MAX_NUMBER = 10_000
 
 
 def show(request: Request) -> Response:
@@ -78,7 +77,9 @@ def _shown(
             "contradicts": contradiction_words(code, own) if own and own.against else "",
             "plans": list(PLANS),
             "exercises": EXERCISES,
-            "agreed": _home_fields(store, code, here.wall().date()),
+            "agreed": agreed_fields(
+                held_home_plan(store.care.home_plans(code), here.wall().date())
+            ),
             "weekdays": WEEKDAYS,
             "n_visits": len(visits_of(store, code)),
             "goals": store.care.goals(code),
@@ -177,7 +178,7 @@ def say(request: Request, form: FormData) -> Response:
             store.people.get(code)
             said = SAYING[what](here, store, code, form)
     except UsageError as error:
-        return _shown(request, errors={what: str(error)}, fields=typed(form))
+        return _shown(request, errors={what: str(error)}, fields=typed(form) | days_typed(form))
     back = "/" if what == "seen" else f"/person/{code}"  # who has looked goes on to the next
     return see_other(f"{back}?said={said}")
 
@@ -209,47 +210,11 @@ def _event(here: Office, store: Store, code: str, form: FormData) -> str:
 
 def _home_plan(here: Office, store: Store, code: str, form: FormData) -> str:
     """Keep the whole home plan: the exercises that are ticked, each as it was agreed."""
-    doses = []
-    for name in EXERCISES:
-        if chosen(form, f"{name}-agreed") != "yes":
-            continue
-        days = [int(str(day)) for day in form.getlist(f"{name}-day") if str(day) in "1234567"]
-        times = chosen(form, f"{name}-at").replace(",", " ").split()
-        doses.append(
-            Dose(
-                name,
-                chosen(form, f"{name}-hand"),
-                _number(form, f"{name}-minutes"),
-                int(_number(form, f"{name}-times")),
-                tuple(days),
-                chosen(form, f"{name}-target"),
-                int(_number(form, f"{name}-weight")),
-                tuple(f"0{time}"[-5:] for time in times),
-            )
-        )
     set_home_plan(
-        store, code, doses, from_date=_day(here, form), author=here.session.author,
+        store, code, doses_said(form), from_date=_day(here, form), author=here.session.author,
         at_utc=here.now_utc(),
     )  # fmt: skip
     return _("The home plan is kept.")
-
-
-def _home_fields(store: Store, code: str, day: date) -> dict[str, dict[str, str]]:
-    """Return what the fields of the home plan hold at first: what is agreed now."""
-    fields = ("agreed", "hand", "minutes", "times", "days", "target", "weight", "at")
-    found: dict[str, dict[str, str]] = {name: dict.fromkeys(fields, "") for name in EXERCISES}
-    for entry in held_home_plan(store.care.home_plans(code), day):
-        found[entry.exercise] = {
-            "agreed": "yes",
-            "hand": entry.hand or "",
-            "minutes": f"{entry.minutes:g}",
-            "times": str(entry.times_a_day),
-            "days": entry.weekdays,
-            "target": entry.target or "",
-            "weight": str(entry.weight_g),
-            "at": entry.at_times,
-        }
-    return found
 
 
 def _visit_plan(here: Office, store: Store, code: str, form: FormData) -> str:
@@ -275,7 +240,7 @@ def _rating(here: Office, store: Store, code: str, form: FormData) -> str:
         raise UsageError(msg)
     store.care.rate_goal(
         chosen(form, "goal_id"),
-        int(_number(form, "level")),
+        int(number_said(form, "level")),
         author=here.session.author,
         at_utc=here.now_utc(),
     )
@@ -285,7 +250,9 @@ def _rating(here: Office, store: Store, code: str, form: FormData) -> str:
 def _baseline(here: Office, store: Store, code: str, form: FormData) -> str:
     visit_id = None
     if chosen(form, "from_visit"):
-        visit_id = visit_meant(store, code, int(_number(form, "from_visit"))).header.visit_id
+        visit_id = visit_meant(
+            store, code, int(number_said(form, "from_visit"))
+        ).header.visit_id
     store.annotations.restart_baseline(
         code,
         visit_id,
@@ -384,18 +351,6 @@ def _day(here: Office, form: FormData) -> date:
         msg = f"{day} is still to come; say it on that day. Nothing was stored"
         raise UsageError(msg)
     return day
-
-
-def _number(form: FormData, name: str) -> float:
-    told = chosen(form, name).replace(",", ".")
-    try:
-        number = float(told)
-    except ValueError:
-        number = math.nan
-    if not abs(number) <= MAX_NUMBER:  # nor what is no number at all
-        msg = f"{told[:40]!r} is no number up to {MAX_NUMBER}; nothing was stored"
-        raise UsageError(msg)
-    return number
 
 
 ROUTES = [
