@@ -233,10 +233,8 @@ class LiveSource:
 def quiet_memory() -> Iterator[None]:
     """Keep the collector of garbage from pausing a block."""
     gc.collect()
-    gc.freeze()
     gc.disable()
     try:
         yield
     finally:
         gc.enable()
-        gc.unfreeze()
