@@ -48,6 +48,7 @@ NO_STOP = {
     "staff", "parked", "sound",
 }  # fmt: skip
 NO_HELP = {"staff"}
+STAYS = ("minus", "plus", "softer", "louder")  # and the page with it
 # Pages that only some visits pass: of these one way on is enough.
 BESIDE = (
     "settled", "not settled", "stop ", "pause", "unwell", "again", "once more", "left out",
@@ -247,11 +248,12 @@ class Crawler(Pilot):
     def press(self, state, key, at_ns, pointer=1):
         rect = next(b["rect_px"] for b in state["buttons"] if b["key"] == key)
         self.presses.append((state["page"], key, rect))
-        stays = key.isdecimal() or key in ("minus", "plus", "softer", "louder")
+        keys = [b["key"] for b in state["buttons"]]
+        of_many = {"0", "9"} <= set(keys)  # a scale, or the staff's pad
+        stays = (key.isdecimal() and of_many) or key in STAYS
         if not self._by_keys:
             super().press(state, key, at_ns, pointer)
             return
-        keys = [b["key"] for b in state["buttons"]]
         order = [k for k in keys if k not in ("stop", "help")]
         order += [k for k in ("help", "stop") if k in keys]
         last, self._kept = self._kept, key if stays else None
@@ -308,7 +310,7 @@ def check_states(states, screen, sizes):
         assert ("help" in keys) == (page not in NO_HELP), page
         if (page, frozenset(keys)) not in looked_at:
             looked_at.add((page, frozenset(keys)))
-            check_page(state, screen, sizes)
+            check_page(state, screen, DEFAULT if page == "staff" else sizes)
 
 
 def pages_of_the_source():
@@ -380,9 +382,13 @@ def test_every_page_is_reached_and_nobody_is_trapped(
     for page in NO_STOP & reached:  # what stands in the place of Stop
         ways = {key for where, key in pressed if where == page}
         assert {"end", "back", "leave"} & ways or page in ("parked", "sound"), page
-    assert answers_under_a_press(crawlers) == []
+    under = {(page, key) for page, key, _, _ in answers_under_a_press(crawlers)}
+    assert under <= ONLY_GUARDED
 
 
+# The fifth answer of a band and the way back from Stop leave no place that is always free;
+# there the second for which an answer under the last press is not taken stands alone.
+ONLY_GUARDED = {("medication", "over_4_h"), ("stopped", "go")}
 # What is stored at once when it is pressed. Numbers of a scale need a second press elsewhere.
 ANSWERS = {
     "red flags": ("yes", "no"),

@@ -18,7 +18,7 @@ from battery.stage.drawing.canvas import (
     Button,
     Canvas,
 )
-from battery.stage.drawing.pagination import leaves, parted, rows_of
+from battery.stage.drawing.pagination import fitting, height_px, leaves, parted, rows_of
 from battery.stage.drawing.signs import sign_picture
 from battery.stage.language import texts
 from battery.stage.language.languages import Said
@@ -207,8 +207,8 @@ class PageLayout:
         room = canvas.body
         if self._beside:
             return canvas.beside_picture
-        height_px = canvas.surface.get_height()
-        lowest = room.bottom if self.picture is None else round(WORDS_SHARE * height_px)
+        share_px = round(WORDS_SHARE * canvas.surface.get_height())
+        lowest = room.bottom if self.picture is None else share_px
         lowest = self.lowest_px(canvas, lowest)
         return pygame.Rect(room.left, room.top, room.width, lowest - room.top)
 
@@ -253,6 +253,29 @@ class PageLayout:
         top = head.top + canvas.px(TITLE_ROW * canvas.sizes.title)
         return pygame.Rect(head.left, top, head.width, room.bottom - top)
 
+    def _tight_title(
+        self, canvas: Canvas, heading: str, head: pygame.Rect, bottom_px: int
+    ) -> tuple[float, int]:
+        """Return how large a title and words below it, between the corners, may be alike.
+
+        Where there is no such size the title has one row.
+
+        Returns
+        -------
+        tuple of float and int
+            Height of the title's capitals, mm, and of its room, px.
+        """
+        cap_mm, said = canvas.sizes.title, [canvas.say(line) for line in self._own_lines]
+        while cap_mm >= canvas.sizes.least:
+            strong = canvas.lettering(cap_mm, "strong")
+            title = height_px([canvas.say(heading)], strong, head.width)
+            letters = canvas.lettering(min(cap_mm, canvas.sizes.text))
+            room = (head.width, bottom_px - head.top - title)
+            if title <= head.height and fitting(said, letters, room):
+                return cap_mm, title
+            cap_mm *= FIT_STEP
+        return canvas.sizes.title, canvas.px(TITLE_ROW * canvas.sizes.title)
+
     def _put(self, canvas: Canvas, presses: Presses, button: Button, rect: pygame.Rect) -> None:
         """Draw a button and let it be pressed."""
         canvas.button(button, rect)
@@ -285,27 +308,24 @@ class PageLayout:
             self._draw_sign(canvas, head)
         if self.hand is not None:
             canvas.side_bar(self.hand)
-        width_px, height_px = canvas.surface.get_size()
+        width_px, low_px = canvas.surface.get_size()
         left = self._room(canvas)
         lines = self._own_lines
         tight = bool(lines) and not self._beside and not canvas.fits(lines, left)
-        if tight:  # then the title has one row and words stand below it, between corners
-            head.height = min(head.height, canvas.px(TITLE_ROW * canvas.sizes.title))
+        heading, title_mm = self._heading(canvas, head), canvas.sizes.title
+        if tight:  # then words stand below the title, between corners
+            title_mm, title_room_px = self._tight_title(canvas, heading, head, left.bottom)
+            head.height = min(head.height, title_room_px)
         title_px = canvas.words(
-            (self._heading(canvas, head),),
-            head,
-            cap_mm=canvas.sizes.title,
-            weight="strong",
-            down=0.0 if tight else 0.5,
+            (heading,), head, cap_mm=title_mm, weight="strong", down=0.0 if tight else 0.5
         )
         if tight:
             left = pygame.Rect(head.left, title_px, head.width, left.bottom - title_px)
         above = self.picture is not None and not self._beside
-        bottom = canvas.words(
-            lines, left, cap_mm=canvas.sizes.text, down=0.0 if above else DOWN
-        )
+        text_mm = min(canvas.sizes.text, title_mm)
+        bottom = canvas.words(lines, left, cap_mm=text_mm, down=0.0 if above else DOWN)
         self._draw_parts(canvas)
-        foot = pygame.Rect(0, canvas.foot_px, width_px, height_px - canvas.foot_px)
+        foot = pygame.Rect(0, canvas.foot_px, width_px, low_px - canvas.foot_px)
         if self.picture is not None:
             room = self._picture_room(canvas, bottom)
             canvas.boxes += self._picture_boxes(canvas, room)
