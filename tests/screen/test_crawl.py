@@ -603,6 +603,16 @@ def test_a_visit_can_be_done_on_every_screen(tmp_path, monkeypatch, row):
     assert [s["page"] for s in pilot.states][-1] == "thanks"
     sizes = (LARGE if row["large"] else DEFAULT).scaled(row["text_percent"] / 100)
     check_states(pilot.states, pilot._window.screen, sizes)
+    if row in TIGHT:
+        check_title(pilot.states, "medication")
+
+
+def check_title(states, page):
+    """No title is lower than the words that stand below it, between the corners."""
+    state = next(state for state in states if state["page"] == page)
+    heights = [rect[3] for kind, rect in state["boxes"] if kind == "words"]
+    assert len(heights) > 1
+    assert all(height <= heights[0] + 1 for height in heights[1:]), heights
 
 
 def test_the_pairs_are_all_there():
