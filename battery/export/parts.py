@@ -34,6 +34,8 @@ MAX_BLOCKS = 2_000  # and no later
 CLOSING = 32  # in between, at one visit in so many
 PAYS = 750  # blocks that are written before another process has started
 
+PARTED = (BLOCKS, TRIALS, SAMPLES, EVENTS, FRAMES, SCORES)  # the tables of a part
+
 Row = dict[str, Any]
 
 
@@ -97,9 +99,9 @@ def write_part(store: Store, job: PartJob, *, n_threads: int = 1) -> PartDone:
         That unpack visits while this one writes; what is written does not depend on it.
     """
     done = PartDone(job.number)
-    path = {t.name: job.folder / part_name(t.name, job.number) for t in _PARTED}
+    path = {t.name: job.folder / part_name(t.name, job.number) for t in PARTED}
     with ExitStack() as stack:
-        writers = {t.name: stack.enter_context(TableWriter(t, path[t.name])) for t in _PARTED}
+        writers = {t.name: stack.enter_context(TableWriter(t, path[t.name])) for t in PARTED}
         visits = stack.enter_context(in_order(_made, _read(store, job.visits), n_threads))
         for visit in visits:
             done.failed |= visit.failed
@@ -107,9 +109,6 @@ def write_part(store: Store, job: PartJob, *, n_threads: int = 1) -> PartDone:
                 writers[name].write(rows)
     done.n_rows = {name: writer.n_rows for name, writer in writers.items()}
     return done
-
-
-_PARTED = (BLOCKS, TRIALS, SAMPLES, EVENTS, FRAMES, SCORES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,8 +186,9 @@ class PartWriting:
 
     def __init__(
         self, store: Store, pool: ProcessPoolExecutor | None, most: int,
-        tell: Callable[[PartJob, PartDone], None],
+        tell: Callable[[PartJob, PartDone], None], kept: Callable[[PartJob], PartDone | None],
     ) -> None:  # fmt: skip
+        self._kept = kept
         self._store = store
         self._pool = pool
         self._most = most
@@ -196,13 +196,20 @@ class PartWriting:
         self._waiting: deque[tuple[PartJob, Future[PartDone]]] = deque()
 
     def submit(self, job: PartJob) -> None:
-        """Have a part written."""
+        """Have a part written, unless it is there already."""
+        done = self._kept(job)
         if self._pool is None:
-            self._tell(job, write_part(self._store, job, n_threads=threads_here()))
+            done = done or write_part(self._store, job, n_threads=threads_here())
+            self._tell(job, done)
             return
         while len(self._waiting) > self._most:
             self._take_first()
-        self._waiting.append((job, self._pool.submit(_write_here, job)))
+        if done is None:
+            self._waiting.append((job, self._pool.submit(_write_here, job)))
+        else:
+            ready: Future[PartDone] = Future()
+            ready.set_result(done)
+            self._waiting.append((job, ready))
 
     def finish(self) -> None:
         """Wait for all that is being written."""
@@ -229,6 +236,7 @@ def writing(
     n_blocks: int,
     tell: Callable[[PartJob, PartDone], None],
     *,
+    kept: Callable[[PartJob], PartDone | None],
     n_processes: int | None = None,
 ) -> Iterator[PartWriting]:
     """Give what writes parts: this process, or others on all cores where that pays.
@@ -239,13 +247,15 @@ def writing(
         In all.
     tell : callable
         Called with each part and what became of it, in order.
+    kept : callable
+        Puts a part that need not be written into its place.
     """
     most = n_workers(n_blocks, pays=PAYS, asked=n_processes)
     if most <= 1:
-        yield PartWriting(store, None, 0, tell)
+        yield PartWriting(store, None, 0, tell, kept)
         return
     with pool(most, store) as executor:
-        yield PartWriting(store, executor, most, tell)
+        yield PartWriting(store, executor, most, tell, kept)
 
 
 def _write_here(job: PartJob) -> PartDone:

@@ -16,6 +16,7 @@ from battery.export.codes import Codes, check_key_list, write_key_list
 from battery.export.csv_copy import write_csv
 from battery.export.deidentify import Days
 from battery.export.dictionary import TABLES
+from battery.export.kept import Kept
 from battery.export.package import About, write_package
 from battery.export.parts import BlockJob, PartDone, PartJob, PartWriting, closes, writing
 from battery.export.selection import EVERYTHING, Selection
@@ -120,7 +121,8 @@ def export_tidy(
     if how.key_list is not None:
         check_key_list(how.key_list, folder=target)
     with store.at_one_moment():
-        run = _Run(store, selection, how, progress or (lambda _done, _total: None))
+        kept = Kept(store, target)
+        run = _Run(store, selection, how, kept, progress or (lambda _done, _total: None))
         with replacing(target) as partial:
             n_parts, n_rows = run.write(partial, bands)
             for name in _as_csv(how):
@@ -135,6 +137,7 @@ def export_tidy(
             digest = write_package(partial, n_rows, n_parts, about, sign)
             if how.key_list is not None:
                 write_key_list(how.key_list, run.codes, folder=target)
+        kept.note()
         return Exported(n_rows, run.failed, selection.n_without_consent(store), digest)
 
 
@@ -158,8 +161,9 @@ class _Used:
 
 class _Run:
     def __init__(
-        self, store: Store, selection: Selection, form: Form, progress: Progress
+        self, store: Store, selection: Selection, form: Form, kept: Kept, progress: Progress
     ) -> None:
+        self._kept = kept
         selection.check(store)
         self._store = store
         self._selection = selection
@@ -198,8 +202,9 @@ class _Run:
                 for name in sorted(SINGLE)
             }
             with writing(
-                self._store, n_blocks, self._took, n_processes=self._form.n_processes
-            ) as parts:
+                self._store, n_blocks, self._took, kept=self._kept.part,
+                n_processes=self._form.n_processes,
+            ) as parts:  # fmt: skip
                 n_parts, days = self._write_visits(partial, parts)
             self._write_around(days, bands)
             self._write_referred()
@@ -239,6 +244,8 @@ class _Run:
     def _took(self, job: PartJob, done: PartDone) -> None:
         """Keep what became of a part, and write what hangs on its blocks."""
         self.failed |= done.failed
+        if done.failed:
+            self._kept.forget(job.number)
         for name, n_rows in done.n_rows.items():
             self._in_parts[name] += n_rows
         lost = {self.codes.identifier(block_id) for block_id in done.failed}

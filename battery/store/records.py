@@ -189,6 +189,12 @@ class Records(Connected):
             raise RecordError(msg)
         return PackedBlock(block_id, rows[0])
 
+    def seals(self, block_ids: Sequence[str]) -> dict[str, str | None]:
+        """Return the seals of finished blocks, as they lie in the store; None without one."""
+        columns = select(schema.payloads.c.block_id, schema.payloads.c.seal)
+        rows = self._tuples(columns, schema.payloads.c.block_id, block_ids)
+        return {block_id: seal for block_id, seal in rows}
+
     def damage(self, block_id: str) -> str:
         """Say why a finished block is not what was stored; empty if it is.
 

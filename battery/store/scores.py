@@ -47,6 +47,13 @@ class Scores(Connected):
         built = self._built(rows, unpacked_trials, "trials of block", "block_id")
         return {block_id: trials for block_id, trials in built if trials is not None}
 
+    def trial_marks(self, block_ids: Sequence[str]) -> dict[str, tuple[Any, Any]]:
+        """Return scoring version and hash of the rows of trials of some blocks, unread."""
+        table = schema.trials
+        columns = select(table.c.block_id, table.c.scoring_version, table.c.sha256)
+        rows = self._tuples(columns, table.c.block_id, block_ids)
+        return {block_id: (version, held) for block_id, version, held in rows}
+
     def all(
         self, person: str | None = None, *, measures: Sequence[str] | None = None
     ) -> list[ScoreRow]:

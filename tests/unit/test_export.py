@@ -19,6 +19,7 @@ from battery.errors import StoreError, UsageError
 from battery.export import Form, export_tidy, table_files
 from battery.export.dictionary import TABLES
 from battery.export.dictionary_trials import TRIALS
+from battery.export.kept import FILE_NAME
 from battery.export.package import readable
 from battery.export.selection import Selection
 from battery.export.table_files import names_of
@@ -546,10 +547,11 @@ def test_a_full_disk_leaves_the_earlier_export_as_it_was(clinic, small_disk, tmp
 
 
 def test_a_file_that_may_not_grow_leaves_the_earlier_export_as_it_was(
-    clinic, own_export, exported
+    own_clinic, own_export, exported
 ):
+    (own_clinic / FILE_NAME).unlink(missing_ok=True)  # else every part is there already
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
-    with Store.open(clinic, write=False) as store:
+    with Store.open(own_clinic, write=False) as store:
         resource.setrlimit(resource.RLIMIT_FSIZE, (200_000, before[1]))
         try:
             with pytest.raises(StoreError, match="unchanged"):
