@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 WEEK_DAYS = 7
 TOLERANCE_DAYS = 2
-GO_ON_WITHIN = timedelta(hours=12)  # as long a visit that was cut off may be gone on with
+GO_ON_WITHIN = timedelta(hours=12)  # as long a visit that was cut off may be continued
 Due = Literal["no visit yet", "overdue", "due", "not due yet", "paused", "discharged"]
 
 

@@ -192,10 +192,6 @@ class VisitRun:
         """Whether a block that was broken off may be tried once more."""
         return self.tries.get(planned, 0) < TRIES_PER_BLOCK
 
-    def skip(self, planned: PlannedBlock) -> None:
-        """Leave out a block that was tried as often as allowed, and its practice."""
-        self.todo = [block for block in self.todo if block != planned]
-
     def end(self, ending: str = "finished") -> None:
         """Close the visit. One in which no test was done to its end is not finished."""
         if ending == "finished" and self.n_planned and not self.n_done:
@@ -298,7 +294,7 @@ def _cut_off(
     device: Device,
     now: datetime,
 ) -> VisitRecord | None:
-    """Return the person's last visit if it may be gone on with."""
+    """Return the person's last visit if it may be continued."""
     if not visits:
         return None
     last = max(visits, key=lambda v: v.header.sequence)

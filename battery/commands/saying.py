@@ -296,7 +296,7 @@ def outside_error(
     value = sem
     if percent is not None:
         if not 0 < percent < 200:
-            msg = f"{percent:g} % cannot be; say a number above 0. Nothing was stored"
+            msg = f"--percent {percent:g} must be above 0. Nothing was stored"
             raise UsageError(msg)
         value = OutsideSem.from_percent(percent, source or "-").sem
     with open_store(home) as store:

@@ -70,7 +70,7 @@ class Around:
         yield (
             "practice",
             [
-                tables.practice_row(entry, days, codes)
+                tables.home_exercise_row(entry, days, codes)
                 for entry in store.care.home_exercises(code)
                 if has_day(date.fromisoformat(entry.local_date))
             ],

@@ -150,7 +150,7 @@ VISITS = Table(
             "ending",
             "string",
             "How it ended.",
-            missing="it was cut off and not gone on with",
+            missing="it was cut off and not continued",
             words=("finished", "stopped", "other"),
         ),
         Column("excluded", "boolean", "Whether an amendment leaves it out."),

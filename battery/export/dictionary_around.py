@@ -76,9 +76,9 @@ OUTSIDE_ERRORS = Table(
 )
 PLANNED = Table(
     "planned_practice",
-    "Planned practice",
-    "How often practice between visits was planned before home plans said it. Notes are left "
-    "out.",
+    "Planned home exercise",
+    "How often home exercise between visits was planned before home plans said it. Notes are "
+    "left out.",
     (
         Column("planned_id", "string", "The entry.", pattern=UUID),
         _PERSON,
@@ -171,8 +171,8 @@ ALARMS = Table(
     "alarms",
     "Alarms",
     "What stood first on list and page until somebody acknowledged it, at the limits that the "
-    "clinic has set when the export is made; it follows from answers, markers, practice, "
-    "consents and contraindications. Authors and notes are left out.",
+    "clinic has set when the export is made; it follows from answers, markers, home "
+    "exercise, consents and contraindications. Authors and notes are left out.",
     (
         _PERSON,
         Column("number", "integer", "Number of the person's alarms, from 1.", minimum=1),

@@ -25,9 +25,9 @@ MARKERS = Table(
 )
 PRACTICE = Table(
     "practice",
-    "Practice",
-    "Practice between visits, as the person reports it and as a timer on the tablet saw it. "
-    "Both may tell of the same practice; do not add them.",
+    "Home exercise",
+    "Home exercise between visits, as the person reports it and as a timer on the tablet saw "
+    "it. Both may tell of the same exercise; do not add them.",
     (
         Column("practice_id", "string", "The entry.", pattern=UUID),
         Column("person", "string", "The person."),

@@ -270,19 +270,19 @@ def marker_row(marker: Marker, days: Days, codes: Codes) -> Row:
     }
 
 
-def practice_row(practice: HomeExercise, days: Days, codes: Codes) -> Row:
-    """Row of `practice`."""
+def home_exercise_row(entry: HomeExercise, days: Days, codes: Codes) -> Row:
+    """Row of `practice`, the table of home exercise."""
     return {
-        "practice_id": codes.identifier(practice.practice_id),
-        "person": codes.person(practice.person),
-        "day": days.day_of(date.fromisoformat(practice.local_date)),
-        "kind": practice.kind,
-        "exercise": practice.exercise,
-        "hand": practice.hand,
-        "minutes": practice.minutes,
-        "symptoms": practice.symptoms,
-        "symptoms_before": practice.symptoms_before,
-        "clear_beats_per_min": practice.clear_beats_per_min,
+        "practice_id": codes.identifier(entry.practice_id),
+        "person": codes.person(entry.person),
+        "day": days.day_of(date.fromisoformat(entry.local_date)),
+        "kind": entry.kind,
+        "exercise": entry.exercise,
+        "hand": entry.hand,
+        "minutes": entry.minutes,
+        "symptoms": entry.symptoms,
+        "symptoms_before": entry.symptoms_before,
+        "clear_beats_per_min": entry.clear_beats_per_min,
     }
 
 

@@ -22,7 +22,7 @@ from battery.store.handing import Sent, rows_sha256
 
 BUNDLE = ".cbundle"
 FOLDERS = "handover.folders"  # where bundles were sent to or received from, for erasure
-MAY_GO_ON = timedelta(hours=12)  # a visit that was cut off may be gone on with as long
+MAY_GO_ON = timedelta(hours=12)  # a visit that was cut off may be continued as long
 FINE = "microseconds"  # of two rows with one key the later one holds
 MAX_FILE_BYTES = 128_000_000
 
@@ -56,7 +56,7 @@ class SendReport:
 def send(store: Store, folder: Path, *, wall: Wall) -> SendReport:
     """Write what the clinic has not acknowledged into a folder. Safe to repeat.
 
-    A visit that is under way, or was cut off and may be gone on with, waits for the next time.
+    A visit that is under way, or was cut off and may be continued, waits for the next time.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Reads what is known around visits: practice, goals, a new baseline, outside errors."""
+"""Reads what is known around visits: home exercise, goals, a new baseline, outside errors."""
 
 from __future__ import annotations
 
@@ -69,11 +69,11 @@ def home_exercise_rows(
     planned : sequence of Planned
         In order of the day each holds from.
     told, seen : sequence of date
-        Days of practice: as the person said, as a device saw it; a day twice is two times.
+        Days of home exercise: as the person said, as a device saw it; a day twice is two times.
     first, last : date
         Of the visits.
     rest : sequence of date
-        Days the person reported as a rest day: an answer, but no practice.
+        Days the person reported as a rest day: an answer, but no exercise.
 
     Returns
     -------
@@ -112,7 +112,7 @@ def _within(
 
 
 def diary_days(entries: Sequence[HomeExercise]) -> tuple[list[date], list[date], list[date]]:
-    """Sort diary entries into days of practice as told and as seen, and days of rest."""
+    """Sort diary entries into days of exercise as told and as seen, and days of rest."""
     told, seen, rest = [], [], []
     for entry in entries:
         day = date.fromisoformat(entry.local_date)

@@ -84,7 +84,7 @@ class Care(Said):
             If the level is not -2 to 2 or the author is empty.
         """
         if level not in LEVELS:
-            msg = f"level {level} cannot be; say -2 to 2, 0 is as hoped for. Nothing was stored"
+            msg = f"level {level} must be -2 to 2; 0 is as hoped for. Nothing was stored"
             raise UsageError(msg)
         say_all(author=author)
         return self._added(

@@ -57,7 +57,7 @@ def test_plans_of_practice_are_in_order_of_the_day_they_hold_from(store):
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda s: s.care.rate_goal("x", 3, author="A", at_utc=EARLY), "level 3 cannot be"),
+        (lambda s: s.care.rate_goal("x", 3, author="A", at_utc=EARLY), "3 must be -2 to 2"),
         (lambda s: s.care.set_goal("K7QF", " ", author="A", at_utc=EARLY), "goal is empty"),
         (
             lambda s: s.care.set_goal("K7QF", "sew", author="A", at_utc=EARLY, weight=0),

@@ -1,4 +1,4 @@
-"""Whose picture it is, what counts as a visit, and when one may be gone on with."""
+"""Whose picture it is, what counts as a visit, and when one may be continued."""
 
 import random
 import shutil

@@ -36,7 +36,7 @@ class PadPage(TextPage):
     least, most : int
         How many are typed; the pad takes no more.
     allowed : callable
-        Whether what was typed may be gone on with.
+        Whether one may go on with what was typed.
     typed : str
         What stands there at first.
     """
