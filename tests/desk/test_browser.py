@@ -111,6 +111,20 @@ def is_sound(looked_at, name):
         assert sideways(looked_at) <= 0, f"{name} is cut at {width} px"
 
 
+def test_nothing_is_cut_in_german(browser, address):
+    """Its words are longer; each screen at 200 %."""
+    context = browser.new_context(locale="de-DE", viewport={"width": 512, "height": 768})
+    page, cut = context.new_page(), {}
+    come_in(page, address)
+    for name, path in SCREENS.items():
+        at(page, address, path)
+        assert page.locator("html").get_attribute("lang") == "de"
+        page.evaluate("for (const d of document.querySelectorAll('details')) d.open = true")
+        cut[name] = sideways(page)
+    context.close()
+    assert {name: px for name, px in cut.items() if px > 0} == {}
+
+
 def test_every_screen_is_looked_at():
     """A screen that is added later stands among those above, or here with its test."""
     shown = [r.path for screen in app.SCREENS for r in screen.ROUTES if "GET" in r.methods]
