@@ -11,7 +11,7 @@ from collections.abc import Callable
 from battery.errors import PlanError
 from battery.plan import Plan, check_fits
 from battery.recording import Screen
-from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.places import Button
 from battery.stage.language import texts
 from battery.stage.pages.builder import Next
 from battery.stage.pages.card import CardPage

@@ -12,7 +12,8 @@ from battery.drives import drives
 from battery.errors import BatteryError
 from battery.people import CODE_ALPHABET, PICTURES
 from battery.stage.drawing.avatars import Token, token_picture
-from battery.stage.drawing.canvas import Button, Canvas
+from battery.stage.drawing.canvas import Canvas
+from battery.stage.drawing.places import Button
 from battery.stage.language import texts
 from battery.stage.language.languages import Text
 from battery.stage.pages.builder import BACK, Maker, Next

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from battery.drives import Drive, drives
 from battery.errors import BatteryError
-from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.places import Button
 from battery.stage.language import texts
 from battery.stage.language.languages import Text
 from battery.stage.pages.builder import BACK, Maker, Next

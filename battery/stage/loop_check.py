@@ -22,7 +22,7 @@ from battery.loop_delay import (
 )
 from battery.moments import utc_text
 from battery.recording import Device
-from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.places import Button
 from battery.stage.language import texts
 from battery.stage.language.languages import Text
 from battery.stage.pages.builder import BACK, Maker, Next

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from battery.stage.drawing.canvas import Button, Canvas
+from battery.stage.drawing.canvas import Canvas
+from battery.stage.drawing.places import Button
 from battery.stage.language import texts
 from battery.stage.language.speech import files_of
 from battery.stage.pages.builder import Maker, Next

@@ -17,7 +17,7 @@ from battery.people import person_label, picture_of
 from battery.plan import Plan
 from battery.recording import Hand
 from battery.stage.drawing.avatars import Token
-from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.places import Button
 from battery.stage.from_clinic import FromClinic
 from battery.stage.hand_over import HandOver, Told
 from battery.stage.home_exercises import home_exercise_pages

@@ -23,7 +23,7 @@ from battery.runner import Run, run_block
 from battery.simulate import TOUCH_60, Person, Truth
 from battery.stage import visit as visit_module
 from battery.stage.drawing.avatars import Token
-from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.places import Button
 from battery.stage.from_clinic import FromClinic
 from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.language import texts

@@ -20,7 +20,7 @@ import battery.stage
 from battery.errors import PlanError
 from battery.plan import Plan, PlannedTask
 from battery.stage import visit as visit_module
-from battery.stage.drawing.canvas import DEFAULT, LARGE
+from battery.stage.drawing.places import DEFAULT, LARGE
 from battery.stage.pages.page import SAY_AGAIN
 from battery.stage.screen.pointer import Key, Report
 from battery.stage.settings.comfort import Comfort, keep_comfort

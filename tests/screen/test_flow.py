@@ -13,7 +13,7 @@ from battery.people import new_person
 from battery.plan import Plan, PlannedTask
 from battery.recording import Device
 from battery.simulate import TOUCH_60, Person, Truth
-from battery.stage.drawing.canvas import DEFAULT, LARGE
+from battery.stage.drawing.places import DEFAULT, LARGE
 from battery.stage.pages import flow as flow_module
 from battery.stage.pages.flow import VisitFlow
 from battery.stage.pages.following import run_pages

@@ -10,7 +10,7 @@ from battery.errors import UsageError
 from battery.machine import clinic_settings, set_up
 from battery.plan import Plan, PlannedTask
 from battery.recording import Device, Screen
-from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.places import Button
 from battery.stage.pages.following import run_pages
 from battery.stage.pages.page import TextPage
 from battery.stage.pages.staff import staff_page

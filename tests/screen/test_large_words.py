@@ -7,9 +7,9 @@ import uuid
 import pygame
 import pytest
 
-from battery.stage.drawing.canvas import DEFAULT, LARGE, Button
 from battery.stage.drawing.lettering import CAP_SHARE, LINE_PITCH, Lettering
 from battery.stage.drawing.pagination import leaves, parted, rows_of, sentences
+from battery.stage.drawing.places import DEFAULT, LARGE, Button
 from battery.stage.language import texts
 from battery.stage.language.languages import language
 from battery.stage.pages.builder import BACK, Maker

@@ -4,7 +4,7 @@ import pygame
 import pytest
 
 from battery.errors import StageError
-from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.places import Button
 from battery.stage.pages.following import follow, run_pages
 from battery.stage.pages.page import TextPage
 from battery.stage.pages.presses import DEBOUNCE_NS

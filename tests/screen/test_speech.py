@@ -3,7 +3,7 @@
 import pygame
 import pytest
 
-from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.places import Button
 from battery.stage.language import speech, texts
 from battery.stage.language.languages import OWN_NAMES, Text, language
 from battery.stage.language.speech import VOICES, everything, file_of

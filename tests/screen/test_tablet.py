@@ -26,7 +26,7 @@ from battery.handover.keys import found_cards
 from battery.people import picture_of
 from battery.plan import SHORT, Plan, PlannedTask, plan_hash
 from battery.stage import hand_over as hand_over_module
-from battery.stage.drawing.canvas import DEFAULT, LARGE
+from battery.stage.drawing.places import DEFAULT, LARGE
 from battery.stage.pages.people import leaf_of
 from battery.stage.screen.pointer import Report
 from battery.stage.screen.scale import screen_of

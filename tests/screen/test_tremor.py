@@ -8,7 +8,7 @@ import pytest
 from battery.plan import STANDARD, planned_blocks
 from battery.recording import BlockHeader, contacts
 from battery.runner import Run, run_block
-from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.places import Button
 from battery.stage.pages.following import run_pages
 from battery.stage.pages.live import LiveSource
 from battery.stage.pages.page import TextPage

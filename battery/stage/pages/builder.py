@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from battery.recording import Hand
-from battery.stage.drawing.canvas import Button
 from battery.stage.drawing.demonstration import Demonstration
+from battery.stage.drawing.places import Button
 from battery.stage.language import texts
 from battery.stage.language.languages import Text
 from battery.stage.pages.page import Page, Picture, TextPage

@@ -14,7 +14,8 @@ from typing import Any, Literal
 import pygame
 
 from battery.recording import Screen
-from battery.stage.drawing.canvas import GAP_MM, TEXT_EDGE_MM, Button, Canvas
+from battery.stage.drawing.canvas import Canvas
+from battery.stage.drawing.places import GAP_MM, TEXT_EDGE_MM, Button
 from battery.stage.language import texts
 from battery.stage.language.languages import Text
 from battery.stage.pages.page import Page, TextPage

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.places import Button
 from battery.stage.language import texts
 from battery.stage.language.languages import Text
 from battery.stage.pages.builder import BACK, Maker, Next, together

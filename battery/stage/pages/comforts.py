@@ -9,7 +9,8 @@ from typing import Any
 import pygame
 
 from battery.recording import Hand
-from battery.stage.drawing.canvas import GAP_MM, Button, Canvas
+from battery.stage.drawing.canvas import Canvas
+from battery.stage.drawing.places import GAP_MM, Button
 from battery.stage.language import texts
 from battery.stage.language.languages import OWN_NAMES, Said, Text, language
 from battery.stage.pages.builder import BACK, Maker, Next

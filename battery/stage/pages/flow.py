@@ -10,9 +10,9 @@ from battery.people import PICTURES
 from battery.plan import PlannedBlock
 from battery.recording import Block, Hand
 from battery.stage.drawing.avatars import Token
-from battery.stage.drawing.canvas import Button
 from battery.stage.drawing.demonstration import Demonstration
 from battery.stage.drawing.hands import HandsPicture
+from battery.stage.drawing.places import Button
 from battery.stage.language import texts
 from battery.stage.pages.builder import BACK, Maker, Next
 from battery.stage.pages.closing import LastPages

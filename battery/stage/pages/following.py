@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from battery.errors import StageError
-from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.places import Button
 from battery.stage.drawing.signs import Sign
 from battery.stage.language import texts
 from battery.stage.pages.page import Left, Page, TextPage

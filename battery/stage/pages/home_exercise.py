@@ -13,8 +13,8 @@ from typing import Protocol
 
 from battery.moments import utc_text
 from battery.recording import HANDS, Hand
-from battery.stage.drawing.canvas import Button
 from battery.stage.drawing.hands import HandsPicture
+from battery.stage.drawing.places import Button
 from battery.stage.language import texts
 from battery.stage.language.languages import Text
 from battery.stage.pages.builder import BACK, Maker, Next

@@ -7,7 +7,8 @@ from datetime import date, timedelta
 
 import pygame
 
-from battery.stage.drawing.canvas import Button, Canvas
+from battery.stage.drawing.canvas import Canvas
+from battery.stage.drawing.places import Button
 from battery.stage.language import texts
 from battery.stage.language.languages import Said, Text
 from battery.stage.pages.builder import BACK, Maker, Next, together

@@ -15,9 +15,10 @@ import pygame
 
 from battery.recording import Ending, Hand
 from battery.runner import Run
-from battery.stage.drawing.canvas import Canvas, StopArea
+from battery.stage.drawing.canvas import Canvas
 from battery.stage.drawing.flicker import Calm
 from battery.stage.drawing.painter import Painter
+from battery.stage.drawing.places import StopArea
 from battery.stage.language import texts
 from battery.stage.screen.pointer import Key, Report
 from battery.stage.screen.publish import shown_marks

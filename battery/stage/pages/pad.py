@@ -9,7 +9,8 @@ from typing import Any
 
 import pygame
 
-from battery.stage.drawing.canvas import Button, Canvas
+from battery.stage.drawing.canvas import Canvas
+from battery.stage.drawing.places import Button
 from battery.stage.language import texts
 from battery.stage.language.languages import Said, Text
 from battery.stage.pages.page import Page, TextPage

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import pygame
 
-from battery.stage.drawing.canvas import Button, Canvas
+from battery.stage.drawing.canvas import Canvas
+from battery.stage.drawing.places import Button
 from battery.stage.language import texts
 from battery.stage.language.languages import Said
 from battery.stage.language.speech import files_of

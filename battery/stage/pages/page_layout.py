@@ -10,15 +10,9 @@ from typing import Protocol
 import pygame
 
 from battery.recording import Hand
-from battery.stage.drawing.canvas import (
-    DEFAULT,
-    FIT_STEP,
-    GAP_MM,
-    STOP_MM,
-    Button,
-    Canvas,
-)
+from battery.stage.drawing.canvas import FIT_STEP, Canvas
 from battery.stage.drawing.pagination import fitting, height_px, leaves, parted, rows_of
+from battery.stage.drawing.places import DEFAULT, GAP_MM, STOP_MM, Button
 from battery.stage.drawing.signs import sign_picture
 from battery.stage.language import texts
 from battery.stage.language.languages import Said

@@ -8,7 +8,8 @@ import pygame
 
 from battery.people import PICTURES
 from battery.stage.drawing.avatars import token_picture
-from battery.stage.drawing.canvas import GAP_MM, Button, Canvas
+from battery.stage.drawing.canvas import Canvas
+from battery.stage.drawing.places import GAP_MM, Button
 from battery.stage.pages.page import TextPage
 from battery.stage.pages.presses import Presses
 

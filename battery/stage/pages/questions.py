@@ -7,8 +7,8 @@ from datetime import datetime
 
 from battery.answers import ASKED_TWICE, PAUSE_RISE, STOP_RISE, Moment, rises, taken_over
 from battery.recording import HANDS, Hand, VisitHeader
-from battery.stage.drawing.canvas import Button
 from battery.stage.drawing.hands import HandsPicture
+from battery.stage.drawing.places import Button
 from battery.stage.drawing.posture import PosturePicture
 from battery.stage.language import texts
 from battery.stage.language.languages import Text

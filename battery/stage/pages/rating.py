@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import pygame
 
 from battery.answers import MAX_RATING, MIN_RATING
-from battery.stage.drawing.canvas import GAP_MM, Button, Canvas
+from battery.stage.drawing.canvas import Canvas
+from battery.stage.drawing.places import GAP_MM, Button
 from battery.stage.pages.page import TextPage
 from battery.stage.pages.presses import Presses
 

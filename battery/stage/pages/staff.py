@@ -8,7 +8,8 @@ from typing import Any
 
 import pygame
 
-from battery.stage.drawing.canvas import GAP_MM, Button, Canvas
+from battery.stage.drawing.canvas import Canvas
+from battery.stage.drawing.places import GAP_MM, Button
 from battery.stage.language import texts
 from battery.stage.pages.page import Left, Page, TextPage
 from battery.stage.pages.presses import Presses

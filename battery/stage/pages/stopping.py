@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from battery.answers import PAUSE_RISE, STOP_RISE
 from battery.plan import PlannedBlock
-from battery.stage.drawing.canvas import Button
+from battery.stage.drawing.places import Button
 from battery.stage.language import texts
 from battery.stage.language.languages import Text
 from battery.stage.pages.builder import Maker, Next

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import pygame
 
-from battery.stage.drawing.canvas import DEFAULT, GAP_MM, STOP_MM, TEXT_EDGE_MM, Canvas
+from battery.stage.drawing.canvas import Canvas
 from battery.stage.drawing.demonstration import Demonstration
+from battery.stage.drawing.places import DEFAULT, GAP_MM, STOP_MM, TEXT_EDGE_MM
 from battery.stage.pages.page import TextPage
 
 NEAR_MM = 1.0  # what is shown has some room around it already

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import pygame
 
 from battery.recording import HANDS
-from battery.stage.drawing.canvas import GAP_MM, Button, Canvas
+from battery.stage.drawing.canvas import Canvas
 from battery.stage.drawing.hands import hand_picture
+from battery.stage.drawing.places import GAP_MM, Button
 from battery.stage.language import texts
 from battery.stage.pages.page import TextPage
 from battery.stage.pages.presses import Presses
