@@ -190,7 +190,7 @@ class Crawler(Pilot):
         return key
 
     def _of_story(self, page, keys):
-        if page == "staff" and self._type:
+        if page == "staff" and self._type and self._type[0] in keys:
             return self._type.pop(0)
         if page == "stop pain" and self._worse and "go" not in keys:
             return str(self._worse[0])
