@@ -8,6 +8,7 @@ import json
 import os
 import re
 import shutil
+from collections import deque
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -21,6 +22,7 @@ from battery.errors import StoreError, UsageError
 from battery.export.columns import Table
 from battery.export.dictionary import TABLES
 from battery.files import close_to_others, make_folder
+from battery.workers import in_order
 
 PACKAGE = "datapackage.json"
 PACKAGE_NAME = "coordination-battery-export"
@@ -30,6 +32,7 @@ RESCORED = "rescored"  # a folder with scores that were computed again; no part 
 ROWS_PER_PACK = 256
 ROWS_PER_GROUP = 65_536
 ZSTD_LEVEL = 3
+AT_ONCE = 8  # files that a disk is asked to keep: one by one each waits for itself
 
 SINGLE = frozenset(name for name, table in TABLES.items() if not table.in_parts)
 EARLIER = frozenset(f"{name}.{kind}" for name in TABLES for kind in ("csv", "parquet"))
@@ -218,10 +221,14 @@ def _is_export(path: Path) -> bool:
 def _put_on_disk(partial: Path) -> None:
     for path in partial.iterdir():
         close_to_others(path)
-    for name in _files_in(partial):
-        close_to_others(partial / name)
-        with (partial / name).open("r+b") as file:
-            os.fsync(file.fileno())
+    with in_order(_settle, [partial / name for name in _files_in(partial)], AT_ONCE) as done:
+        deque(done, 0)
+
+
+def _settle(path: Path) -> None:
+    close_to_others(path)
+    with path.open("r+b") as file:
+        os.fsync(file.fileno())
 
 
 def _put_in_place(partial: Path, folder: Path) -> None:

@@ -1,7 +1,9 @@
 """What export, verification and rescoring cost beside the plain work they cannot do without.
 
 References, measured in the same run: pyarrow writing the very row groups of the export from
-memory; decoding every block of the store; reading every raw table of the export.
+memory; decoding every block of the store; reading every raw table of the export. An export has
+to decode before it writes, so that plain writing and decoding together are the most it can
+reach; figures that were measured stand in ``battery/export/analysis.md``.
 By hand: ``pytest tests/bench/test_export_cost.py -m long -s``
 """
 
