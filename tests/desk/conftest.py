@@ -3,6 +3,7 @@
 import pytest
 
 from battery.effective import visits_of
+from tests.desk.browsing import open_browser
 from tests.desk.office import Desk
 
 
@@ -19,3 +20,10 @@ def code(desk):
     """Somebody who has visits."""
     with desk.office.store() as store:
         return next(p.code for p in store.people.all() if visits_of(store, p.code))
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """The system's Chromium, one for all tests of a file."""
+    with open_browser() as browser:
+        yield browser

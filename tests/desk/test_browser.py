@@ -16,7 +16,7 @@ from battery.cautions import CONTRAINDICATIONS
 from battery.desk import app
 from battery.effective import blocks_of, visits_of
 from battery.store import Store
-from tests.desk.browsing import come_in, open_browser, open_desk
+from tests.desk.browsing import come_in, open_desk
 from tests.sparing import only
 
 pytestmark = pytest.mark.needs("chromium")
@@ -48,12 +48,6 @@ def home(clinic, tmp_path_factory):
 def address(home):
     with open_desk(home) as (_process, address):
         yield address
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with open_browser() as browser:
-        yield browser
 
 
 @pytest.fixture(scope="module")

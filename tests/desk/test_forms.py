@@ -14,7 +14,7 @@ from battery.desk.session import keep_author
 from battery.handover import make_clinic_keys, make_tablet_keys, send
 from battery.handover.keys import found_cards
 from battery.store import Store
-from tests.desk.browsing import come_in, open_browser, open_desk
+from tests.desk.browsing import come_in, open_desk
 from tests.desk.office import NOW
 from tests.handover_kit import record_visits
 
@@ -64,12 +64,6 @@ def home(clinic, tmp_path_factory):
 def address(home):
     with open_desk(home, plugged_in=home.parent / "stick") as (_process, address):
         yield address
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with open_browser() as browser:
-        yield browser
 
 
 @pytest.fixture(scope="module")

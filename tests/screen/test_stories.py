@@ -15,7 +15,7 @@ from battery.scoring.flags import FLAGS
 from battery.store import Store
 from battery.verify import verify
 from tests.screen.manners import Person
-from tests.screen.servers import Pointer, enrol, program, virtual_screen
+from tests.screen.servers import enrol, program
 from tests.screen.stranger import Stranger
 from tests.screen.test_stranger import finish
 
@@ -32,18 +32,6 @@ options = { duration_s = 14.0 }
 practice = { duration_s = 3.0 }
 """
 AT = "2026-03-04T10:00:00.000+00:00"
-
-
-@pytest.fixture(scope="module")
-def display():
-    with virtual_screen() as name:
-        yield name
-
-
-@pytest.fixture
-def pointer(display):
-    with Pointer(display) as pointer:
-        yield pointer
 
 
 @pytest.fixture

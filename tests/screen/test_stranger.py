@@ -11,7 +11,7 @@ from battery.runner import replay
 from battery.stage.screen.scale import GUESS_MM_PER_PX
 from battery.store import Store
 from battery.verify import verify
-from tests.screen.servers import Pointer, command, enrol, program, virtual_screen
+from tests.screen.servers import command, enrol, program
 from tests.screen.stranger import Stranger
 
 pytestmark = pytest.mark.needs("xvfb")
@@ -50,18 +50,6 @@ task = "slide"
 options = { duration_s = 5.0 }
 practice = { duration_s = 4.0 }
 """
-
-
-@pytest.fixture(scope="module")
-def display():
-    with virtual_screen() as name:
-        yield name
-
-
-@pytest.fixture
-def pointer(display):
-    with Pointer(display) as pointer:
-        yield pointer
 
 
 @pytest.fixture

@@ -4,12 +4,9 @@ Nothing half is ever found under a final name, no store is harmed, and doing it 
 what was cut off.
 """
 
-import os
 import random
 import shutil
-import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 
@@ -20,35 +17,22 @@ from battery.store import Store
 from battery.store.opening import FILE_NAME
 from battery.verify import verify
 from tests import handover_kit as hand
+from tests.warm_child import WarmChild
 
-ROOT = Path(__file__).resolve().parents[2]
 FOREVER_MS = 60_000
 
 
-class Child:
-    def __init__(self):
-        environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "tests.handover_child"],
-            cwd=ROOT, env=environment, text=True, bufsize=1,
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE,
-        )  # fmt: skip
-
+class Child(WarmChild):
     def run(self, word, first, second, limit_ms=FOREVER_MS):
         self.process.stdin.write(f"{limit_ms:.1f} {word} {first} {second}\n")
         how, took_ms = self.process.stdout.readline().split()
         assert how != "failed"
         return how, float(took_ms)
 
-    def close(self):
-        self.process.stdin.close()
-        self.process.wait()
-        self.process.stdout.close()
-
 
 @pytest.fixture(scope="module")
 def child():
-    made = Child()
+    made = Child("tests.handover_child")
     yield made
     made.close()
 

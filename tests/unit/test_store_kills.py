@@ -7,31 +7,19 @@ next, so that its simulated time stands for the time of a live visit on a slow d
 import os
 import random
 import signal
-import subprocess
-import sys
-from pathlib import Path
 
 import pytest
 
 from battery.store import Store
 from tests import store_kit as kit
+from tests.warm_child import WarmChild
 
-ROOT = Path(__file__).resolve().parents[2]
 SECOND_NS = 1_000_000_000
 N_LINES = 36  # what one visit of the killed program says
 
 
-class Child:
+class Child(WarmChild):
     """The program to be killed, kept warm: it forks for every run."""
-
-    def __init__(self):
-        # One thread, so that it can fork safely.
-        environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "tests.store_child"],
-            cwd=ROOT, env=environment, text=True, bufsize=1,
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE,
-        )  # fmt: skip
 
     def run(self, *words, kill_after=None):
         """Do as told; kill after so many lines. Return all lines that were said."""
@@ -50,15 +38,10 @@ class Child:
                 kill_after = None
         pytest.fail("the helper program ended by itself")
 
-    def close(self):
-        self.process.stdin.close()
-        self.process.wait()
-        self.process.stdout.close()
-
 
 @pytest.fixture(scope="module")
 def child():
-    made = Child()
+    made = Child("tests.store_child")
     yield made
     made.close()
 
