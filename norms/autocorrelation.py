@@ -7,6 +7,7 @@ twenty. Nobody's own series is long enough to tell; everybody's together may be.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from functools import cache
 
@@ -26,6 +27,7 @@ SCATTER_DF = 6.0
 GUESSED_MEAN = 0.2
 _GRID = np.linspace(0.0, MAX_AUTOCORRELATION, 15)
 _TINY = 1e-300
+_AT_ONCE = 10_000  # people times weeks, to need little memory
 
 
 def autocorrelation(series: Sequence[Floats], steps: Sequence[int] = ()) -> float:
@@ -97,11 +99,79 @@ def pooled_autocorrelation(
         df.append(np.full(n_people, len(whiteners[0])))
     if not squares:
         return np.zeros(stacked[0].shape[:-2])
-    left, d = np.concatenate(squares, axis=-1) + _TINY, np.concatenate(df)
-    centre = np.exp(np.log(left / d).mean(axis=-1, keepdims=True))
-    likelihood = -0.5 * ((SCATTER_DF + d) * np.log(SCATTER_DF * centre + left)).sum(axis=-1)
-    likelihood += 0.5 * SCATTER_DF * len(d) * np.log(centre[..., 0])
-    likelihood += (constant - _GRID / guessed_mean).reshape(-1, *(1,) * (likelihood.ndim - 1))
+    left, d = np.concatenate(squares, axis=-1), np.concatenate(df)
+    constant = constant.reshape(-1, *(1,) * (left.ndim - 2))
+    return _likeliest(left, d, constant, guessed_mean)
+
+
+def autocorrelation_by_week(
+    series: Sequence[Floats], steps: ArrayLike, counts: NDArray[np.int64]
+) -> Floats:
+    """Estimate the autocorrelation from the first visits of everybody, week by week.
+
+    Parameters
+    ----------
+    series, steps : as for `autocorrelation`
+        One step a series.
+    counts : ndarray of int, shape (n_weeks, n_people)
+        How many visits of each series had been; 0 leaves it out.
+
+    Returns
+    -------
+    ndarray, shape (n_weeks,)
+        Each as `autocorrelation` returns it of what had been.
+    """
+    n_people, most = len(series), int(counts.max(initial=0))
+    padded = np.full((n_people, most), np.nan)
+    for i, values in enumerate(series):
+        padded[i, : len(values)] = values[:most]
+    length = np.array([len(values) for values in series])
+    kinds, kind = np.unique(np.asarray(steps, dtype=np.int64), return_inverse=True)
+    left = np.zeros((n_people, most + 1, len(_GRID)))
+    df = np.zeros((len(kinds), most + 1))
+    logs = np.zeros((*df.shape, len(_GRID)))
+    for i, n in itertools.product(range(len(kinds)), range(MIN_SERIES, most + 1)):
+        first = max(0, n - MAX_SERIES)
+        whiteners, own = _whiteners(n - first, max(0, int(kinds[i]) - first))
+        if len(whiteners[0]):
+            rows = np.flatnonzero((kind == i) & (length >= n))
+            values = padded[rows, first:n]
+            made = values @ np.concatenate(whiteners).T
+            left[rows, n] = (made.reshape(len(rows), len(_GRID), -1) ** 2).sum(axis=-1)
+            df[i, n], logs[i, n] = len(whiteners[0]), own
+    found = np.zeros(len(counts))
+    people = np.arange(n_people)
+    n_weeks = max(1, _AT_ONCE // n_people)
+    for i in range(0, len(counts), n_weeks):
+        some = counts[i : i + n_weeks]
+        d, constant = df[kind, some], -0.5 * logs[kind, some].sum(axis=1).T
+        known = d.any(axis=1)
+        if known.any():
+            own = np.moveaxis(left[people, some[known]], 2, 0)
+            likeliest = _likeliest(own, d[known], constant[:, known], GUESSED_MEAN)
+            found[i : i + n_weeks][known] = likeliest
+    return found
+
+
+def _likeliest(left: Floats, d: Floats, constant: Floats, guessed_mean: float) -> Floats:
+    """Return the likeliest autocorrelation.
+
+    Parameters
+    ----------
+    left : ndarray, shape (n_grid, ..., n_people)
+        Sums of squares of what is left of each series, made independent.
+    d : ndarray, broadcast to shape (..., n_people)
+        Their degrees of freedom; 0 leaves a series out.
+    constant : ndarray, broadcast to shape (n_grid, ...)
+    """
+    told = d > 0
+    count = told.sum(axis=-1)
+    left = np.where(told, left + _TINY, 1.0)
+    sizes = np.log(left / np.where(told, d, 1.0)).sum(axis=-1) / count
+    centre = np.exp(sizes)[..., np.newaxis]
+    each = np.where(told, SCATTER_DF + d, 0.0) * np.log(SCATTER_DF * centre + left)
+    likelihood = -0.5 * each.sum(axis=-1) + 0.5 * SCATTER_DF * count * sizes + constant
+    likelihood -= (_GRID / guessed_mean).reshape(-1, *(1,) * (likelihood.ndim - 1))
     return _highest(likelihood)
 
 

@@ -10,8 +10,9 @@ import numpy as np
 from scipy.special import stdtrit
 
 from norms.autocorrelation import mean_factor
-from norms.limits import Kind
-from norms.scatter import OutsideSem, Prior, moderate, pool, transform
+from norms.limits import Behind, Kind
+from norms.pooled import pool
+from norms.scatter import NOBODY, OutsideSem, Prior, moderate, transform
 from norms.spread import spread
 
 # Of one look at one visit. Many looks at many lines meet it, so it says "possible" at most, and
@@ -51,6 +52,8 @@ class Band:
     shifts, sds : tuple of float
         What centre and scatter were known to be at each look, the centre as its difference
         from today's on the scale of comparison.
+    behind : tuple of Behind
+        What stood behind the limits at each look.
     """
 
     centre: float
@@ -69,6 +72,7 @@ class Band:
     level: float = LEVELS["line"]
     shifts: tuple[float, ...] = ()
     sds: tuple[float, ...] = ()
+    behind: tuple[Behind, ...] = ()
 
     @property
     def provisional(self) -> bool:
@@ -114,6 +118,7 @@ def band(
     log_scale: bool,
     outside: OutsideSem | None = None,
     later: Sequence[float] = (),
+    days: Sequence[float] = (),
     kind: Kind = "line",
     level: float | None = None,
 ) -> Band:
@@ -129,6 +134,9 @@ def band(
     ----------
     later : sequence of float
         The looks after the baseline; from their differences the scatter becomes better known.
+    days : sequence of float, optional
+        When they were, in days since 1970: each is judged by what was known in its week. Left
+        out, or nan, by what is known now.
     kind : {"headline", "line", "alone"}
         Which part of single visits lies inside.
     level : float, optional
@@ -146,23 +154,24 @@ def band(
         raise ValueError(msg)
     values = transform(baseline, log_scale=log_scale)
     after = transform(later, log_scale=log_scale)
-    known = prior or Prior(0.0, 0.0, 0, 0)
-    seen = spread(
-        values,
-        after,
-        prior_variance=known.variance,
-        prior_df=known.df,
-        rho=known.autocorrelation,
-    )
-    sd, df, more_df = float(seen.sd[-1]), k - 1.0, float(seen.more_df[-1])
+    everybody = prior or NOBODY
+    by_look = [everybody.on(day) for day in days or (math.nan,) * max(1, len(later))]
+    known = by_look[-1]
+    variances, worths, rhos = np.array(
+        [(own.variance, own.df, own.autocorrelation) for own in by_look]
+    ).T
+    seen = spread(values, after, prior_variance=variances, prior_df=worths, rho=rhos)
+    sd, more_df = float(seen.sd[-1]), float(seen.more_df[-1])
     n_visits = known.n_visits or k + len(after)
     source, n_people = "", known.n_people
+    behind = tuple(
+        Behind(df, own.autocorrelation, own.n_people)
+        for df, own in zip(_df_behind(k, by_look), by_look, strict=True)
+    )
     if outside is not None:
-        sd, df, more_df = outside.sem, math.inf, 0.0
+        sd, more_df = outside.sem, 0.0
         n_people, source, n_visits = outside.n_people, outside.source, 0
-    elif known.df > 0:
-        people = known.n_people, known.df_of_person
-        df = float(moderate(1.0, df, known.variance, known.df, *people)[1])
+        behind = (Behind(math.inf),) * len(behind)
     if outside is None and (sd <= 0 or (not known.df and np.ptp(values) == 0)):
         msg = f"the {k} baseline visits are all equal, so their scatter says nothing"
         raise ValueError(msg)
@@ -171,11 +180,11 @@ def band(
         math.nan,
         math.nan,
         log_scale=False,
-        df=df,
+        df=behind[-1].df,
         n_baseline=k,
         n_people=n_people,
         sd=sd,
-        autocorrelation=0.0 if outside is not None else known.autocorrelation,
+        autocorrelation=behind[-1].autocorrelation,
         source=source,
         n_visits=n_visits,
         more_df=more_df,
@@ -185,11 +194,23 @@ def band(
         sds=tuple(np.broadcast_to(sd, seen.sd.shape).tolist())
         if outside is not None
         else tuple(seen.sd.tolist()),
+        behind=behind,
     )
     half = own.half_width(1, own.level)
     ends = [own.centre, own.centre - half, own.centre + half]
     centre, low, high = (math.exp(end) for end in ends) if log_scale else ends
     return replace(own, centre=centre, low=low, high=high, log_scale=log_scale)
+
+
+def _df_behind(n_baseline: int, by_look: Sequence[Prior]) -> list[float]:
+    """Return the degrees of freedom behind a complete baseline's scatter at each look."""
+    worth, people, of_person = np.array(
+        [(own.df, own.n_people, own.df_of_person) for own in by_look]
+    ).T
+    with np.errstate(divide="ignore", invalid="ignore"):
+        df = moderate(1.0, n_baseline - 1.0, 1.0, worth, people, of_person)[1]
+    found: list[float] = np.where(worth > 0, df, n_baseline - 1.0).tolist()
+    return found
 
 
 __all__ = ["LEVELS", "Band", "OutsideSem", "Prior", "band", "moderate", "pool", "transform"]

@@ -11,12 +11,14 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from norms.running import Limits
 
 if TYPE_CHECKING:
     from scipy.interpolate import RegularGridInterpolator
+
+Floats = NDArray[np.float64]
 
 TABLE = "running_mean_limits.csv"
 
@@ -50,15 +52,43 @@ PRICES: dict[Kind, Price] = {
 PAGE_PRICE = Price(0.06, 0.10)
 
 
-# In a clinic of up to 30 people estimates of scatter and autocorrelation keep limits a little
-# wide of themselves; the table takes that into account. In larger clinics they no longer do,
-# so that limits are wider by this at 100 people and more (measured on whole clinics).
-SIZES, WIDER = (30, 100), (1.0, 1.025)
+# In a clinic estimates of scatter and autocorrelation keep limits a little wide of themselves;
+# the table takes that into account as it is with 30 people. With few they do it less, and with
+# 100 and more no longer, so that limits are wider by this (measured on whole clinics).
+SIZES, WIDER = (1, 3, 10, 30, 100), (1.0, 1.01, 1.005, 1.0, 1.03)
 
 
-def wider(n_people: int) -> float:
+def wider(n_people: ArrayLike) -> Floats:
     """Return by how much the limits of a clinic of so many pooled people are wider."""
-    return float(np.interp(np.log(max(n_people, 1)), np.log(SIZES), WIDER))
+    return np.asarray(np.interp(np.log(np.maximum(n_people, 1)), np.log(SIZES), WIDER))
+
+
+class Behind(NamedTuple):
+    """What stands behind the limits of a look.
+
+    Parameters
+    ----------
+    df : float
+        Behind the moderated standard deviation when the baseline is complete.
+    autocorrelation : float
+        Of one visit with the next; beyond the table its edge is taken.
+    n_people : int
+        Pooled; 0 with nobody.
+    """
+
+    df: float
+    autocorrelation: float = 0.0
+    n_people: int = 0
+
+
+@lru_cache(maxsize=1024)  # people of one pool share theirs
+def limits_by_look(behind: tuple[Behind, ...], n_baseline: int, kind: Kind) -> Floats:
+    """Read the limit of the running mean at each look, shape (n_looks,)."""
+    df, rho, people = np.array(behind, dtype=np.float64).T
+    found = limits_of(df, n_baseline=n_baseline, autocorrelation=rho, kind=kind)
+    allowed = wider(people) * found.over(len(behind))
+    allowed.flags.writeable = False
+    return allowed
 
 
 def limits(
@@ -89,13 +119,6 @@ def limits(
     ValueError
         If there are fewer baseline visits than the table begins with, or no degree of freedom.
     """
-    return _limits(df, n_baseline, autocorrelation, kind, n_people)
-
-
-@lru_cache(maxsize=1024)  # people of one pool share theirs
-def _limits(
-    df: float, n_baseline: int, autocorrelation: float, kind: Kind, n_people: int
-) -> Limits:
     found = limits_of(
         df, n_baseline=n_baseline, autocorrelation=autocorrelation, kind=kind, n_people=n_people
     )

@@ -12,7 +12,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # Of the rule behind a verdict; raised with everything that may change one.
-RULE_VERSION = 3
+RULE_VERSION = 4
 # Of each new visit in the running mean.
 NEWEST_WEIGHT = 0.3
 # A change counts for so many standard deviations at most, so that one odd visit moves little.
@@ -50,6 +50,19 @@ class Limits(NamedTuple):
         if n_looks < N_LOOKS:
             return self.early
         return self.named if n_looks == N_LOOKS else self.late
+
+    def over(self, n_looks: int) -> Floats:
+        """Return the limit at each of so many looks, shape (..., n_looks).
+
+        Parameters
+        ----------
+        n_looks : int
+            From the first. Limits that differ from look to look already have them as their
+            last axis; one number, or one of length 1 there, holds throughout.
+        """
+        number = np.arange(1, n_looks + 1)
+        inner = np.where(number == N_LOOKS, self.named, self.late)
+        return np.asarray(np.where(number < N_LOOKS, self.early, inner), dtype=np.float64)
 
 
 def running_mean(changes: Floats) -> Floats:
@@ -112,20 +125,23 @@ def weight_so_far(n_looks: int) -> float:
     return float(1 - (1 - NEWEST_WEIGHT) ** n_looks)
 
 
-def follow(steps: Floats, limits: Limits) -> tuple[Ints, Ints]:
+def follow(
+    steps: Floats, allowed: Floats, *, kept_share: float = KEPT_SHARE
+) -> tuple[Ints, Ints]:
     """Follow running means look by look and tell who is out.
 
-    Once out, a person counts as out until the running mean comes back within three tenths of
-    the limit or crosses to the other side, so that a true change is not withdrawn while it
-    lasts.
-    That makes no first verdict more likely.
+    Once out, a person counts as out until the running mean comes back within a part of the
+    limit or crosses to the other side, so that a true change is not withdrawn while it
+    lasts. That makes no first verdict more likely.
 
     Parameters
     ----------
     steps : ndarray, shape (..., n_looks)
         Running means, on the scale of the limits.
-    limits : Limits
-        Numbers, or arrays of the leading shape.
+    allowed : ndarray, shape (..., n_looks)
+        The limit that held at each look (`Limits.over`).
+    kept_share : float
+        That part.
 
     Returns
     -------
@@ -134,13 +150,9 @@ def follow(steps: Floats, limits: Limits) -> tuple[Ints, Ints]:
     since : ndarray of int, shape (...)
         Number of the look, from 1, at which it went out; 0 if it is not at the last.
     """
-    allowed = np.stack(
-        [np.broadcast_to(limits.at(n + 1), steps.shape[:-1]) for n in range(steps.shape[-1])],
-        axis=-1,
-    )
     crossed = (steps > allowed).astype(np.int64) - (steps < -allowed)
     crossed[..., : MIN_LOOKS - 1] = 0
-    kept = KEPT_SHARE * allowed
+    kept = kept_share * allowed
     still = (steps > kept).astype(np.int64) - (steps < -kept)
     if steps.ndim == 1:  # one person: plain numbers are far quicker than arrays of one
         own = _follow_one(crossed.tolist(), still.tolist())

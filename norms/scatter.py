@@ -14,15 +14,11 @@ References
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import digamma, polygamma
-
-from norms.autocorrelation import autocorrelation
-from norms.spread import spread_of_person
 
 Floats = NDArray[np.float64]
 
@@ -41,6 +37,9 @@ MIN_EXCESS = 1e-3
 class Prior:
     """Scatter of everybody: a variance and how many degrees of freedom it is worth.
 
+    A person is judged at each look by what everybody's visits up to the end of its week tell,
+    so that what later visits tell never takes back what was said.
+
     Parameters
     ----------
     variance : float
@@ -54,6 +53,11 @@ class Prior:
     df_of_person : float
         Degrees of freedom behind one person's own scatter, on average, later visits among them;
         0 where only baselines were pooled.
+    first_week : int
+        Number of the week in which anything was known first (`week_of`).
+    by_week : tuple of Prior
+        What was known at the end of that week and each after it; the last of them holds from
+        there on. Empty where the same is taken as known throughout.
     """
 
     variance: float
@@ -62,6 +66,36 @@ class Prior:
     n_visits: int
     autocorrelation: float = 0.0
     df_of_person: float = 0.0
+    first_week: int = 0
+    by_week: tuple[Prior, ...] = ()
+
+    def on(self, day: float) -> Prior:
+        """Return what was known at the end of a day's week; of no known day all there is."""
+        return self.in_week(week_of(day)) if math.isfinite(day) else self
+
+    def in_week(self, week: int) -> Prior:
+        """Return what was known at the end of a week."""
+        if not self.by_week:
+            return self
+        if week < self.first_week:
+            return NOBODY
+        return self.by_week[min(week - self.first_week, len(self.by_week) - 1)]
+
+    def with_autocorrelation_of(self, other: Prior) -> Prior:
+        """Return it with how much one visit resembles the next as another tells it."""
+        by_week = tuple(
+            replace(own, autocorrelation=other.in_week(week).autocorrelation)
+            for week, own in enumerate(self.by_week, start=self.first_week)
+        )
+        return replace(self, autocorrelation=other.autocorrelation, by_week=by_week)
+
+
+NOBODY = Prior(0.0, 0.0, 0, 0)
+
+
+def week_of(day: float) -> int:
+    """Return the number of the week of a day, counted from 1970; it begins on Monday."""
+    return math.floor((day + 3) / 7)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +174,11 @@ def inverse_trigamma(y: ArrayLike) -> Floats:
 
 
 def fit_prior(
-    variances: Floats, df: ArrayLike, *, guess_weight: float = GUESS_WEIGHT
+    variances: Floats,
+    df: ArrayLike,
+    *,
+    guess_weight: float = GUESS_WEIGHT,
+    there: ArrayLike = True,
 ) -> tuple[Floats, Floats]:
     """Estimate the scatter of everybody from people's own sample variances.
 
@@ -153,6 +191,8 @@ def fit_prior(
     guess_weight : float
         How many people the guess about their differences counts for; 0 gives the plain moment
         estimates.
+    there : array_like of bool, broadcast to shape (..., n_people)
+        Who is there; of the others nothing is taken.
 
     Returns
     -------
@@ -165,15 +205,19 @@ def fit_prior(
     Variances of 0 are raised to a hundred-thousandth of the median, so that two equal visits
     neither break nor vanish.
     """
-    d = np.broadcast_to(np.asarray(df, dtype=float), variances.shape)
-    floor = 1e-5 * np.median(variances, axis=-1, keepdims=True)
+    here = np.broadcast_to(there, variances.shape)
+    d = np.where(here, df, 1.0)
+    floor = 1e-5 * np.nanmedian(np.where(here, variances, np.nan), axis=-1, keepdims=True)
     e = np.log(np.maximum(variances, floor)) - digamma(d / 2) + np.log(d / 2)
-    n = variances.shape[-1]
-    excess = e.var(axis=-1, ddof=1) - polygamma(1, d / 2).mean(axis=-1)
+    n = here.sum(axis=-1)
+    middle = np.where(here, e, 0.0).sum(axis=-1) / n
+    away = np.where(here, e - middle[..., np.newaxis], 0.0)
+    chance = np.where(here, polygamma(1, d / 2), 0.0).sum(axis=-1) / n
+    excess = (away**2).sum(axis=-1) / (n - 1) - chance
     guess = float(polygamma(1, GUESSED_DF / 2))
     excess = ((n - 1) * excess + guess_weight * guess) / (n - 1 + guess_weight)
     prior_df = 2 * inverse_trigamma(np.maximum(excess, MIN_EXCESS))
-    log_variance = e.mean(axis=-1) + digamma(prior_df / 2) - np.log(prior_df / 2)
+    log_variance = middle + digamma(prior_df / 2) - np.log(prior_df / 2)
     return np.asarray(np.exp(log_variance)), np.asarray(prior_df)
 
 
@@ -182,8 +226,8 @@ def moderate(
     own_df: ArrayLike,
     prior_variance: ArrayLike,
     prior_df: ArrayLike,
-    n_people: int,
-    df_of_person: float = 0.0,
+    n_people: ArrayLike,
+    df_of_person: ArrayLike = 0.0,
 ) -> tuple[Floats, Floats]:
     """Combine people's own scatter with everybody's.
 
@@ -191,7 +235,7 @@ def moderate(
     ----------
     own_variance, own_df : array_like
         Of the baseline.
-    df_of_person : float
+    df_of_person : array_like
         Behind each person's scatter when the prior was estimated, where later visits told of it
         too; 0 for `own_df`.
 
@@ -210,78 +254,3 @@ def moderate(
     pooled = np.maximum(d, df_of_person)
     df = 1 / (1 / (d0 + d) + share**2 * (1 / pooled + 1 / d0) / n_people)
     return np.asarray(variance), np.asarray(df)
-
-
-def pool(
-    groups: Sequence[Sequence[float]],
-    *,
-    log_scale: bool,
-    series: Sequence[Sequence[float] | Floats] = (),
-    n_people: int | None = None,
-) -> Prior | None:
-    """Estimate the scatter of everybody from their baseline visits and those that followed.
-
-    Parameters
-    ----------
-    groups : sequence of sequences
-        The baseline values, one group a person. Groups of fewer than two are passed over.
-    series : sequence of sequences, optional
-        For each group all comparable visits of that person in order, the baseline first: how
-        much one visit resembles the next and how later visits scatter is estimated from them.
-        Left out, visits are taken as independent.
-    n_people : int, optional
-        People behind the groups, where one may stand there with both hands.
-
-    Returns
-    -------
-    Prior or None
-        With fewer than three people, or where nobody's visits differ at all, its `df` is 0: it
-        knows no scatter, only the autocorrelation. None with nobody at all.
-    """
-    useful = [i for i, group in enumerate(groups) if len(group) >= 2]
-    if not useful:
-        return None
-    whole = _transformed([(series or groups)[i] for i in useful], log_scale=log_scale)
-    k = [len(groups[i]) for i in useful]
-    rho = autocorrelation(whole, k) if series else 0.0
-    nobody = Prior(0.0, 0.0, 0, 0, rho)
-    people = min(n_people or len(useful), len(useful))
-    if people < MIN_PEOPLE:
-        return nobody
-    variances, df = _own_scatter(k, whole, rho)
-    if np.median(variances) <= 0:
-        return nobody
-    variance, prior_df = fit_prior(variances, df)
-    n_visits = sum(len(w) for w in whole)
-    return Prior(float(variance), float(prior_df), people, n_visits, rho, float(df.mean()))
-
-
-def _transformed(
-    series: Sequence[Sequence[float] | Floats], *, log_scale: bool
-) -> list[Floats]:
-    """Bring series to the scale of comparison; those of one length go together."""
-    alike: dict[int, list[int]] = {}
-    for i, values in enumerate(series):
-        alike.setdefault(len(values), []).append(i)
-    found: list[Floats] = [np.empty(0)] * len(series)
-    for places in alike.values():
-        rows = transform(np.array([series[i] for i in places]), log_scale=log_scale)
-        for i, row in zip(places, rows, strict=True):
-            found[i] = row
-    return found
-
-
-def _own_scatter(
-    n_baseline: Sequence[int], series: Sequence[Floats], rho: float
-) -> tuple[Floats, Floats]:
-    """Return everybody's own variance and its degrees of freedom; series alike go together."""
-    alike: dict[tuple[int, int], list[int]] = {}
-    for i, (k, whole) in enumerate(zip(n_baseline, series, strict=True)):
-        alike.setdefault((k, len(whole)), []).append(i)
-    variances, df = np.empty(len(series)), np.empty(len(series))
-    for (k, _), places in alike.items():
-        stacked = np.array([series[i] for i in places])
-        variances[places], df[places] = spread_of_person(
-            stacked[:, :k], stacked[:, k:], rho=rho
-        )
-    return variances, df

@@ -10,7 +10,7 @@ from norms.band import Band
 from norms.baseline import REPEAT_DAYS
 from norms.limits import PAGE_PRICE
 from norms.reference import ReferenceValue
-from norms.running import MAX_CHANGE_SD, N_LOOKS, RULE_VERSION, YEAR_LOOKS
+from norms.running import KEPT_SHARE, MAX_CHANGE_SD, N_LOOKS, RULE_VERSION, YEAR_LOOKS
 from norms.trend import Trend
 from norms.verdict import Verdict
 
@@ -55,6 +55,7 @@ BOTH_HANDS_BETTER = (
     "Both hands moved to the better side: learning the test, medication or the way the test "
     "was done may explain it."
 )
+BACK = "It was told before and is not yet taken back; the latest visit lies within error."
 LIMITS = (
     "A change can come from learning the test, medication, tiredness, mood, light or the "
     "device. Larger than error does not mean important: compare it with the person's own goals."
@@ -70,8 +71,11 @@ RULE_DETAIL = (
     f"The limits narrow as visits add up; at the {N_LOOKS}th look since baseline, a look named "
     "beforehand, they are narrower still, and wider after it. They are narrowest for all "
     "tasks together; a task is told within narrower limits where all tasks together have moved "
-    "than where it moves alone. A verdict stands until the running mean is back within three "
-    f"tenths of the limits. One visit counts for {MAX_CHANGE_SD:g} standard deviations of a "
+    "than where it moves alone. Each visit is judged by what was known in its week, so that "
+    "later visits take nothing back that was said before. A verdict stands until the running "
+    f"mean is back within {100 * KEPT_SHARE:.0f} % of the limits: when a change has gone, "
+    "for some three visits more, seldom more than nine; one that came by chance may stand for "
+    f"months. One visit counts for {MAX_CHANGE_SD:g} standard deviations of a "
     "visit at most, so after a large change the running mean is smaller than the mean of the "
     f"last visits. A visit within {REPEAT_DAYS:.0f} days of the one before repeats "
     "it: both are one look, by their mean. Where visits were doubtful, a worsening is told "
@@ -125,6 +129,8 @@ def statement(name: str, verdict: Verdict, *, other_hand: Verdict | None = None)
     size = percent_words(verdict) if told else ""
     said = ", ".join(part for part in (size, change_words(verdict)) if part)
     sentences = [f"{name}: {said}."]
+    if back := back_words(verdict):
+        sentences.append(back)
     if verdict.doubt:
         sentences.append(doubt_words(verdict))
     if told and verdict.better is not False and verdict.learning:
@@ -132,6 +138,14 @@ def statement(name: str, verdict: Verdict, *, other_hand: Verdict | None = None)
     if told and verdict.better and other_hand is not None:
         sentences.append(f"The other hand: {side_words(other_hand)}.")
     return " ".join(sentences)
+
+
+def back_words(verdict: Verdict) -> str:
+    """Say that a verdict stands from earlier while the latest visit shows nothing of it."""
+    mean, own, latest = verdict.average, verdict.band, verdict.latest
+    if verdict.word != "beyond error" or mean is None or own is None or latest is None:
+        return ""
+    return BACK if mean.held and own.side(latest.value) == 0 else ""
 
 
 def doubt_words(verdict: Verdict) -> str:
@@ -181,6 +195,8 @@ def percent_words(verdict: Verdict) -> str:
 
 
 def _against_baseline(percent: float) -> str:
+    if not round(percent):
+        return "at baseline"
     way = "above" if percent > 0 else "below"
     return f"{abs(percent):.0f} % {way} baseline"
 
@@ -217,7 +233,10 @@ def average_words(verdict: Verdict) -> str:
     )
     if not math.isfinite(mean.high):
         return f"{said}; one visit alone makes no verdict"
-    return f"{said}, limits {_range(mean.low_percent, mean.high_percent)}{look}"
+    reach = _range(mean.low_percent, mean.high_percent)
+    if mean.held:
+        return f"{said}, not yet back within {reach}"
+    return f"{said}, limits {reach}{look}"
 
 
 def scatter_words(own: Band) -> str:

@@ -76,8 +76,9 @@ def spread(
         At least two visits, on the scale of comparison.
     later : ndarray, shape (..., n_looks)
         The looks after it. With none, what the baseline alone tells is returned as one look.
-    prior_variance, prior_df, rho : array_like, shape (...)
-        Scatter of everybody, what it is worth, and the autocorrelation of visits.
+    prior_variance, prior_df, rho : array_like, broadcast to shape (..., n_looks)
+        Scatter of everybody, what it is worth, and the autocorrelation of visits, as they were
+        known at each look; a number holds throughout.
     told : tuple of ndarray, optional
         `differences` of `later`, where they are known already.
 
@@ -95,7 +96,7 @@ def spread(
     """
     k = baseline.shape[-1]
     rho, prior_df, prior_variance = (
-        np.asarray(x, dtype=float)[..., np.newaxis] for x in (rho, prior_df, prior_variance)
+        np.asarray(x, dtype=float) for x in (rho, prior_df, prior_variance)
     )
     factor = variance_factor(k, rho)
     added, more_df = differences(later) if told is None else told
@@ -135,24 +136,6 @@ def differences(later: Floats) -> tuple[Floats, Floats]:
     return squares, df
 
 
-def newest_differences(later: Floats) -> tuple[Floats, float]:
-    """Return what `differences` says of the newest look alone, without those before it.
-
-    Returns
-    -------
-    squares : ndarray, shape (...)
-    df : float
-    """
-    n = later.shape[-1] - LAG
-    if n < 1:
-        return np.zeros(later.shape[:-1]), 0.0
-    size = np.abs(later[..., LAG:] - later[..., :-LAG]) / np.sqrt(2)
-    middle = np.sort(size, axis=-1)[..., [(n - 1) // 2, n // 2]].mean(axis=-1)
-    cap = np.where(middle > 0, MAX_DIFFERENCE_SD * middle / _MEDIAN_OF_NORMAL, np.inf)
-    within = np.minimum(size, cap[..., np.newaxis])
-    return np.asarray(DF_OF_DIFFERENCE * (within**2).sum(axis=-1)), DF_OF_DIFFERENCE * n
-
-
 def _capped_sums(size: Floats) -> Floats:
     """Sum the squares of the first 1, 2, ... differences, none above the cap of that many."""
     n = size.shape[1]
@@ -176,7 +159,7 @@ def baseline_weights(
     ----------
     known, known_df : array_like, shape (..., n_looks)
         Sum of squares and degrees of freedom from elsewhere, freed of autocorrelation.
-    factor : array_like, shape (..., 1)
+    factor : array_like, shape (..., n_looks)
         What autocorrelation leaves of the baseline's own variance.
 
     Returns
@@ -222,23 +205,28 @@ def _student_table(z: float) -> tuple[Floats, Floats]:
 
 
 def spread_of_person(
-    baseline: Floats,
-    later: Floats,
-    *,
-    rho: ArrayLike = 0.0,
-    told: tuple[Floats, Floats] | None = None,
-) -> tuple[Floats, float]:
-    """Return people's own variance and its degrees of freedom, for pooling.
+    baseline: Floats, told: tuple[Floats, Floats], *, rho: ArrayLike = 0.0
+) -> tuple[Floats, Floats]:
+    """Return people's own variance and its degrees of freedom by look, for pooling.
 
     The plain variance of the baseline together with the differences of later visits, freed of
     the autocorrelation.
+
+    Parameters
+    ----------
+    baseline : ndarray, shape (..., n_baseline)
+    told : tuple of ndarray, shapes (..., n_looks) and (n_looks,)
+        What `differences` had said of scatter by some looks, and its degrees of freedom.
+    rho : array_like, broadcast to shape (..., n_looks)
+
+    Returns
+    -------
+    variance : ndarray, shape (..., n_looks)
+    df : ndarray, shape (n_looks,)
     """
     k = baseline.shape[-1]
     rho = np.asarray(rho, dtype=float)
-    if told is None or not len(told[1]):
-        newest, more_df = newest_differences(later)
-    else:
-        newest, more_df = told[0][..., -1], float(told[1][-1])
-    own = (k - 1) * baseline.var(axis=-1, ddof=1) / variance_factor(k, rho)
-    df = k - 1 + more_df
-    return np.asarray(own + newest / (1 - rho**LAG)) / df, df
+    added, more_df = told
+    own = (k - 1) * baseline.var(axis=-1, ddof=1)[..., np.newaxis] / variance_factor(k, rho)
+    df = k - 1 + np.asarray(more_df, dtype=float)
+    return np.asarray(own + added / (1 - rho**LAG)) / df, df

@@ -19,7 +19,7 @@ from scipy.special import stdtrit
 
 from norms.band import Band, OutsideSem, Prior, band
 from norms.baseline import BaselineRule, Point, Split, looks, split
-from norms.limits import Kind, limits
+from norms.limits import Kind, limits_by_look
 from norms.running import (
     KEPT_SHARE,
     MIN_LOOKS,
@@ -223,6 +223,7 @@ def judge(
             log_scale=log_scale,
             outside=outside,
             later=_look_values(parts, log_scale=log_scale),
+            days=[look[-1].day for look in looks(parts.later)],
             kind=kind,
         )
     except ValueError as error:
@@ -302,20 +303,14 @@ def _average(
     means: Floats, grouped: Sequence[Sequence[Point]], own: Band, kind: Kind
 ) -> tuple[Average, int]:
     """Return the running mean after the latest look and the side it is out on, or 0."""
-    allowed = limits(
-        own.df,
-        n_baseline=own.n_baseline,
-        autocorrelation=own.autocorrelation,
-        kind=kind,
-        n_people=0 if own.source else own.n_people,
-    )
+    allowed = limits_by_look(own.behind, own.n_baseline, kind)
     sds = np.array(own.sds)
     running = running_mean((means - np.array(own.shifts)) / sds)
     sides, since = follow(running, allowed)
     steps = []
     held = False
     for n, (step, side) in enumerate(zip(running.tolist(), sides.tolist(), strict=True), 1):
-        limit = float(np.asarray(allowed.at(n)))
+        limit = float(allowed[n - 1])
         held = side != 0 and abs(step) <= limit
         if held:
             limit *= KEPT_SHARE

@@ -173,6 +173,7 @@ class Made:
                     flags=flags,
                     aside=aside,
                     doubtful=doubtful,
+                    day=self.when(visit).timestamp() / 86_400,
                 )
             )
         return readings
@@ -229,14 +230,15 @@ def pools(person, everybody):
                     (ratio_name(name), role(first, someone), ratio_readings(upper, lower, name))
                 )
         for name, their_role, own in entries:
-            groups, series = collected.setdefault((name, their_role), ([], []))
-            baseline, whole = baseline_and_series(own, rule_of(someone))
+            groups, series, weeks = collected.setdefault((name, their_role), ([], [], []))
+            baseline, whole, numbers = baseline_and_series(own, rule_of(someone))
             if baseline:
                 groups.append(baseline)
                 series.append(whole)
+                weeks.append(numbers)
     return {
-        (name, hand): Pool(tuple(groups), tuple(series), len(everybody))
-        for (name, their_role), (groups, series) in collected.items()
+        (name, hand): Pool(tuple(groups), tuple(series), len(everybody), tuple(weeks))
+        for (name, their_role), (groups, series, weeks) in collected.items()
         for hand in ("left", "right")
         if role(hand, person.person()) == their_role
     }
@@ -460,6 +462,10 @@ CASES["golden"] = Made(
     markers=(MarkerRow(FIRST_DAY + timedelta(days=40), "medication", "evening dose halved"),),
 )
 ALONE = frozenset({"nobody_to_pool"})
+CASES["went_away"] = Made(
+    change=lambda _, hand, visit: 1.5 if hand == "left" and 7 <= visit <= 14 else 1.0,
+    n_visits=17,
+)
 CASES["nobody_to_pool"] = Made(change=after_baseline(0.6))
 CASES["no_visit"] = Made(n_visits=0)
 

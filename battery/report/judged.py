@@ -253,7 +253,7 @@ def _prior(rows: PageRows, measure: Measure, hand: Hand) -> Prior | None:
         return own
     first = PRIMARY[measure.task]
     lead = _prior_of(rows.pools.get((first.name, hand)), first)
-    return replace(own, autocorrelation=lead.autocorrelation) if lead else own
+    return own.with_autocorrelation_of(lead) if lead else own
 
 
 def _prior_of(pooled: Pool | None, measure: Measure) -> Prior | None:

@@ -21,7 +21,7 @@ from typing import Any, TypeVar
 
 from battery.alarms import Alarm
 from battery.report.page_rows import Reading, VisitRow
-from battery.report.pooling import Share, Shares, by_place
+from battery.report.pooling import WEEKS, Share, Shares, by_place
 from battery.report.readings import Placed
 from battery.report.theirs import Theirs
 from battery.store import Person
@@ -78,7 +78,7 @@ def packed_records(theirs: Theirs) -> bytes:
         ],
         "placed": [
             [words.number(p.task), words.number(p.hand), words.number(p.block_id),
-             keys.number(p.key, p.key), p.counts, p.was_read]
+             keys.number(p.key, p.key), p.counts, p.was_read, p.day]
             for p in theirs.placed
         ],
         "words": words.there,
@@ -117,8 +117,8 @@ def unpacked_records(packed: bytes, person: Person) -> Theirs:
             for key, kind, when, said, visit in whole["alarms"]
         ),
         placed=tuple(
-            Placed(words[task], words[hand], words[block], keys[key], counts, was_read)
-            for task, hand, block, key, counts, was_read in whole["placed"]
+            Placed(words[task], words[hand], words[block], keys[key], counts, was_read, day)
+            for task, hand, block, key, counts, was_read, day in whole["placed"]
         ),
     )
 
@@ -129,11 +129,14 @@ def packed_shares(shares: Shares) -> bytes:
     names = [[s.name, s.role, s.n_baseline, len(s.series)] for s in flat]
     head = json.dumps(names, separators=(",", ":")).encode()
     values = array("d")
+    weeks = array(WEEKS)
     for share in flat:
         values.extend(share.series)
+        weeks.extend(share.weeks)
     if not LITTLE:
         values.byteswap()
-    return len(head).to_bytes(4, "little") + head + values.tobytes()
+        weeks.byteswap()
+    return len(head).to_bytes(4, "little") + head + values.tobytes() + weeks.tobytes()
 
 
 def unpacked_shares(packed: bytes) -> Shares:
@@ -145,12 +148,19 @@ def unpacked_shares(packed: bytes) -> Shares:
         If it is nothing of this form.
     """
     end = 4 + int.from_bytes(packed[:4], "little")
-    values = array("d", packed[end:])
+    told = json.loads(packed[4:end])
+    after = end + array("d").itemsize * sum(length for *_, length in told)
+    values, weeks = array("d", packed[end:after]), array(WEEKS, packed[after:])
     if not LITTLE:
         values.byteswap()
+        weeks.byteswap()
+    if len(values) != len(weeks):
+        msg = f"{len(values)} values but {len(weeks)} weeks"
+        raise ValueError(msg)
     found, start = [], 0
-    for name, their_role, n_baseline, length in json.loads(packed[4:end]):
-        found.append(Share(name, their_role, n_baseline, values[start : start + length]))
+    for name, their_role, n_baseline, length in told:
+        some = slice(start, start + length)
+        found.append(Share(name, their_role, n_baseline, values[some], weeks[some]))
         start += length
     return by_place(found)
 

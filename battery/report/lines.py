@@ -19,6 +19,7 @@ from norms.band import OutsideSem, Prior
 from norms.baseline import BaselineRule, Point, Split, split
 from norms.composite import TYPICAL_SCATTER, Composite, composite
 from norms.limits import Kind
+from norms.pooled import weeks_of
 from norms.series import Break, SeriesKey, breaks, series_of
 from norms.verdict import Verdict, judge
 from tasks.registry import TASKS
@@ -242,6 +243,7 @@ def _combined(
         flags=flags,
         aside="" if point.counts else _why_not(parts, tasks),
         error=point.error,
+        day=next(iter(parts.values())).day,
     )
 
 
@@ -273,7 +275,7 @@ def ratio_readings(
     upper: Sequence[Reading], lower: Sequence[Reading], name: str
 ) -> tuple[Reading, ...]:
     """Return the ratio of the hands, visit by visit, as readings of the upper hand."""
-    keys = {r.visit: r.key for r in upper}
+    keys = {r.visit: (r.key, r.day) for r in upper}
     points = ratio_points([_point(r) for r in upper], [_point(r) for r in lower])
     return tuple(
         Reading(
@@ -282,8 +284,9 @@ def ratio_readings(
             point.visit,
             "",
             point.value,
-            keys[point.visit],
+            keys[point.visit][0],
             aside="" if point.counts else point.reason,
+            day=keys[point.visit][1],
         )
         for point in points
     )
@@ -296,17 +299,18 @@ def baseline_values(readings: Sequence[Reading], rule: BaselineRule) -> tuple[fl
 
 def baseline_and_series(
     readings: Sequence[Reading], rule: BaselineRule
-) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Return the baseline of the current series, and it with all that followed.
+) -> tuple[tuple[float, ...], tuple[float, ...], list[int]]:
+    """Return the baseline of the current series, it with all that followed, and their weeks.
 
-    Both are empty before the baseline is complete.
+    All are empty before the baseline is complete.
     """
     points, _, _ = _current(readings)
     parts = split(points, rule)
     if len(parts.baseline) < rule.baseline:
-        return (), ()
-    baseline = tuple(p.value for p in parts.baseline)
-    return baseline, (*baseline, *(p.value for p in parts.later))
+        return (), (), []
+    whole = (*parts.baseline, *parts.later)
+    series = tuple(p.value for p in whole)
+    return series[: rule.baseline], series, weeks_of(p.day for p in whole)
 
 
 def line_of(
@@ -457,11 +461,12 @@ def _side(measure: Measure) -> Literal["lower", "higher", "toward_one", "none"]:
     return next((side for side in named if side == measure.direction), "none")
 
 
-def _point(reading: Reading, floor: float | None = None, day: float = math.nan) -> Point:
+def _point(reading: Reading, floor: float | None = None, day: float | None = None) -> Point:
     """Return a reading as a point; its measure's floor may be told, where many are made."""
     reason = reading.aside or (reading.reason if math.isnan(reading.value) else "")
     value = max(reading.value, _floor(reading.measure) if floor is None else floor)
     # nan stays nan
+    day = reading.day if day is None else day
     return Point(reading.visit, value, not reading.aside, reason, reading.error, day)
 
 
@@ -481,21 +486,19 @@ def _current(
     floor = _floor(readings[0].measure) if readings else 0.0  # they are all of one measure
     counting = [r for r in readings if r.counts]
     if not counting:
-        return [_point(r, floor, days.get(r.visit, math.nan)) for r in readings], "", ()
+        return [_point(r, floor, days.get(r.visit)) for r in readings], "", ()
     only = counting[0].key
     if all(r.key is only for r in counting):  # as it nearly always is
         first = counting[0].visit
         points = [
-            _point(r, floor, days.get(r.visit, math.nan))
-            for r in readings
-            if r.counts or r.visit > first
+            _point(r, floor, days.get(r.visit)) for r in readings if r.counts or r.visit > first
         ]
         return points, "", ()
     keyed = [(_point(r, floor), r.key) for r in counting]
     current = series_of(keyed)[-1]
     inside = {p.visit for p in current.points}
     points = [
-        _point(r, floor, days.get(r.visit, math.nan))
+        _point(r, floor, days.get(r.visit))
         for r in readings
         if r.visit in inside or (not r.counts and r.visit > min(inside))
     ]

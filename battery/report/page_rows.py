@@ -96,6 +96,8 @@ class Reading(NamedTuple):  # made by the ten thousand
     doubtful : bool
         Whether it does not count only because it may be too good or too bad: a worsening is
         told with it all the same.
+    day : float
+        When the visit was, in days since 1970.
     """
 
     measure: str
@@ -112,6 +114,7 @@ class Reading(NamedTuple):  # made by the ten thousand
     aside: str = ""
     error: float = 1.0
     doubtful: bool = False
+    day: float = math.nan
 
     @property
     def counts(self) -> bool:
@@ -193,11 +196,18 @@ class Pool:
         For each of them the baseline and all that followed it.
     n_people : int
         People behind them: one may stand there with both hands.
+    weeks : tuple of sequence of int
+        For each of the series the weeks of its visits, as a person is judged by what was known
+        then; empty where that is not told.
+    owners : tuple of str
+        For each of the series whose it is; empty where that is not told.
     """
 
     groups: tuple[Sequence[float], ...] = ()
     series: tuple[Sequence[float], ...] = ()
     n_people: int = 0
+    weeks: tuple[Sequence[int], ...] = ()
+    owners: tuple[str, ...] = ()
     _fitted: dict[bool, Prior | None] = field(default_factory=dict, compare=False, repr=False)
 
     def prior(self, *, log_scale: bool) -> Prior | None:
@@ -223,6 +233,8 @@ class Pool:
             [self.groups[i] for i in kept],
             log_scale=log_scale,
             series=[series[i] for i in kept],
+            weeks=[self.weeks[i] for i in kept] if self.weeks else (),
+            owners=[self.owners[i] for i in kept] if self.owners else (),
             n_people=min(self.n_people, len(kept)) if self.n_people else None,
         )
 

@@ -10,12 +10,13 @@ from typing import Any
 from battery.recording import Hand
 from battery.report.known import Known
 from battery.report.lines import by_measure, role, rule_of
-from battery.report.pooling import Pools, Share, Shares, by_place, shares_of
+from battery.report.pooling import WEEKS, Pools, Share, Shares, by_place, shares_of
 from battery.report.readings import Everything, Placed, readings_or_none
 from battery.report.theirs import Theirs
 from battery.scoring import MEASURES, PRIMARY
 from battery.store import Store
 from norms.baseline import BaselineRule
+from norms.pooled import weeks_of
 
 AT_ONCE = 4  # people whose scores are in memory together
 NUMBERS = {float, type(None)}
@@ -110,7 +111,8 @@ def _shares_of_values(
                 chosen[there] = _counting(places, there, rule)
             floor = measure.floor
             whole = array("d", [max(column[i], floor) for i in chosen[there]])
-            yield Share(measure.name, their_role, rule.baseline, whole)
+            weeks = array(WEEKS, weeks_of(places[i].day for i in chosen[there]))
+            yield Share(measure.name, their_role, rule.baseline, whole, weeks)
 
 
 def _counting(places: Sequence[Placed], there: Sequence[bool], rule: BaselineRule) -> list[int]:

@@ -21,10 +21,12 @@ from battery.report.page_rows import Pool, Reading
 from battery.report.readings import Everything, readings_or_none
 from battery.scoring import MEASURES, PRIMARY
 from battery.store import Person, Store
+from norms.baseline import BaselineRule
 from tasks.registry import TASKS
 
 Readings = Mapping[tuple[str, Hand], tuple[Reading, ...]]
 Place = tuple[str, str]  # of a pool: measure, and role of the hand
+WEEKS = "h"  # for six centuries
 NO_PLAN = ""  # of who has no visit
 
 
@@ -40,12 +42,15 @@ class Share(NamedTuple):
     series : array of float
         The baseline of the current series with all that followed it; empty before it is
         complete.
+    weeks : array of int
+        Those of its visits, by number.
     """
 
     name: str
     role: str
     n_baseline: int
     series: array[float]
+    weeks: array[int]
 
     @property
     def baseline(self) -> array[float]:
@@ -75,10 +80,12 @@ def shares_of(
             for (name, hand), own in readings.items()
             if name in names
         )
-    return by_place(
-        Share(name, their_role, rule.baseline, array("d", baseline_and_series(own, rule)[1]))
-        for name, their_role, own in told
-    )
+    return by_place(_share(name, their_role, own, rule) for name, their_role, own in told)
+
+
+def _share(name: str, their_role: str, own: Sequence[Reading], rule: BaselineRule) -> Share:
+    _, series, weeks = baseline_and_series(own, rule)
+    return Share(name, their_role, rule.baseline, array("d", series), array(WEEKS, weeks))
 
 
 class Pools:
@@ -165,6 +172,8 @@ def _pooled(shares: Mapping[str, Shares], place: Place) -> Pool:
         tuple(share.baseline for _, share in whole),
         tuple(share.series for _, share in whole),
         len({code for code, _ in whole}),
+        tuple(share.weeks for _, share in whole),
+        tuple(code for code, _ in whole),
     )
 
 

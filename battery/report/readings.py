@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import NamedTuple
 
 from battery.effective import visits_of
@@ -155,6 +156,8 @@ class Judged(NamedTuple):
         Why it does not count; empty if it does.
     doubtful : bool
         Whether it does not count only because it may be too good or too bad.
+    day : float
+        When the visit was, in days since 1970.
     """
 
     number: int
@@ -165,6 +168,7 @@ class Judged(NamedTuple):
     flags: tuple[str, ...]
     aside: str
     doubtful: bool
+    day: float
 
 
 class Placed(NamedTuple):
@@ -176,6 +180,8 @@ class Placed(NamedTuple):
         One object a series of the person.
     was_read : bool
         Whether any of its scores was read.
+    day : float
+        When the visit was, in days since 1970.
     """
 
     task: str
@@ -184,6 +190,7 @@ class Placed(NamedTuple):
     key: SeriesKey
     counts: bool
     was_read: bool
+    day: float
 
 
 def readings_and_places(
@@ -200,7 +207,7 @@ def readings_and_places(
         everything.note(f"person {code}", f"left out, the records cannot be read: {error}")
         return [], ()
     return readings, tuple(
-        Placed(j.block.task, j.hand, j.block.block_id, j.key, not j.aside, bool(j.rows))
+        Placed(j.block.task, j.hand, j.block.block_id, j.key, not j.aside, bool(j.rows), j.day)
         for j in judged
     )
 
@@ -236,6 +243,7 @@ def judged_blocks(everything: Everything, visits: Sequence[VisitRecord]) -> Iter
     pointer = ""
     for number, visit in enumerate(visits, start=1):
         alike = _alike(visit.header)
+        day = datetime.fromisoformat(visit.header.started_utc).timestamp() / 86_400
         for hand, block in _one_of_each(everything, visit):
             rows = everything.scores.get(block.block_id, [])
             flags, aside, doubtful = _judged(everything, visit, block, rows)
@@ -248,7 +256,7 @@ def judged_blocks(everything: Everything, visits: Sequence[VisitRecord]) -> Iter
             weight = "on" if "weight_on" in flags else ""
             if (key := keys.get((alike, own, weight))) is None:
                 key = keys[alike, own, weight] = _key(alike, own, weight)
-            yield Judged(number, hand, block, rows, key, flags, aside, doubtful)
+            yield Judged(number, hand, block, rows, key, flags, aside, doubtful, day)
 
 
 def _one_of_each(
@@ -342,6 +350,7 @@ def _block_readings(judged: Judged) -> list[Reading]:
                 reason=aside,
                 flags=judged.flags,
                 aside=aside,
+                day=judged.day,
             )
         ]
     return [
@@ -358,6 +367,7 @@ def _block_readings(judged: Judged) -> list[Reading]:
             row.reason,
             judged.flags,
             judged.aside,
+            day=judged.day,
         )
         for row in judged.rows
         if row.measure in MEASURES

@@ -37,7 +37,7 @@ WATCH = 0.35
 # What whole clinics were measured to spend is aimed at by so many times the price, with nobody
 # to pool and with people to pool.
 AIMS: Mapping[Kind, tuple[float, float]] = {
-    "headline": (0.96, 1.10),
+    "headline": (0.96, 1.17),
     "line": (0.99, 1.00),
     "alone": (0.82, 0.80),
 }

@@ -61,7 +61,11 @@ class Rates(NamedTuple):
 
 
 def false_rates(
-    n_pages: int, *, sizes: Sequence[int] = SIZES, odd: Sequence[str] = tuple(ODD)
+    n_pages: int,
+    *,
+    sizes: Sequence[int] = SIZES,
+    odd: Sequence[str] = tuple(ODD),
+    rules: Sequence[str] = tuple(RULES),
 ) -> dict[tuple[str, int, str], tuple[dict[int, Rates], Share]]:
     """Count false verdicts by errors, size of clinic and rule.
 
@@ -81,12 +85,12 @@ def false_rates(
             clinic = replace(ODD[name](PAGE), n_people=size)
             more = BAD_TIMES if clinic.bad_baseline else 1
             generator, pages = seed_of(10, size, number), more * n_pages
-            told: dict[str, list[Hand]] = {rule: [] for rule in RULES}
+            told: dict[str, list[Hand]] = {rule: [] for rule in rules}
             for _ in range(max(1, round(pages / AT_ONCE))):  # to need little memory
                 visits, _ = draw(clinic, 2 * max(min(pages, AT_ONCE), size), generator)
                 visits = visits[: max(len(visits) // 2 * 2, 2)]
-                for rule, tell in RULES.items():
-                    hand = hand_told(visits, clinic.n_baseline, tell)
+                for rule in rules:
+                    hand = hand_told(visits, clinic.n_baseline, RULES[rule])
                     told[rule].append(hand.first(clinic.n_bad) if more > 1 else hand)
             for rule, hands in told.items():
                 rows[name, size, rule] = _rates(hands)

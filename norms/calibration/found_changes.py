@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from norms.calibration import judged
 from norms.calibration.hand_verdicts import (
     BAD_TIMES,
     PAGE,
@@ -87,6 +88,19 @@ def _found(hand: Hand, side: float) -> Found:
         share(ever),
         float(np.median(looks)) if looks.size else float("nan"),
     )
+
+
+def growth(n_hands: int, size: int, *, at_once: int = 4_000) -> Share:
+    """Say how many composites that grow by 30 % until look 12 are told by then."""
+    clinic = replace(PAGE, n_people=size, n_looks=N_LOOKS)
+    generator, told = seed_of(90, size), []
+    for _ in range(max(1, round(n_hands / at_once))):  # to need little memory
+        visits, _ = draw(clinic, min(n_hands, at_once), generator)
+        together = visits.mean(axis=2)
+        together[..., clinic.n_baseline :] += PERCENTS["+30 %"] * ramp()
+        own = judged.told(together, clinic.n_baseline, kinds=("headline",))
+        told.append((own.beyond["headline"] > 0).any(axis=-1).ravel())
+    return share(np.concatenate(told))
 
 
 def kept(

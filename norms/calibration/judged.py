@@ -21,64 +21,62 @@ Ints = NDArray[np.int8]
 
 
 class Judged(NamedTuple):
-    """A clinic's visits as the page sees them after some look.
+    """A clinic's visits as pages see them, each look by what was known then.
 
     Parameters
     ----------
     changes, sd : ndarray, shape (n_clinics, n_people, n_looks)
-        Differences from the own baseline and moderated scatter, as known at each look.
-    df : ndarray, shape (n_clinics, n_people)
+        Differences from the own baseline and moderated scatter.
+    df : ndarray, shape (n_clinics, n_people, n_looks)
         Behind the scatter when the baseline was complete.
-    more_df : float
-        What later visits added.
-    rho : ndarray, shape (n_clinics, 1)
+    more_df : ndarray, shape (n_looks,)
+        What later visits had added.
+    rho : ndarray, shape (n_clinics, 1, n_looks)
     """
 
     changes: Floats
     sd: Floats
     df: Floats
-    more_df: float
+    more_df: Floats
     rho: Floats
 
 
-def prepare(
-    visits: Floats,
-    n_baseline: int,
-    *,
-    remedy: bool = True,
-    told: tuple[Floats, Floats] | None = None,
-) -> Judged:
+def prepare(visits: Floats, n_baseline: int, *, remedy: bool = True) -> Judged:
     """Take baseline and scatter as `norms.scatter.pool` and `norms.band.band` take them.
 
     Parameters
     ----------
-    told : tuple of ndarray, optional
-        `norms.spread.differences` of the later visits, where they are known already.
+    visits : ndarray, shape (n_clinics, n_people, n_visits)
+        With at least one look after the baseline.
+    remedy : bool
+        Whether the autocorrelation is estimated from what the clinic has seen so far.
     """
     baseline, later = visits[..., :n_baseline], visits[..., n_baseline:]
-    n_clinics, n_people = visits.shape[:2]
-    rho = np.zeros((n_clinics, 1))
+    n_clinics, n_people, n_looks = later.shape
+    rho, variance, prior_df = (np.zeros((n_clinics, 1, n_looks)) for _ in range(3))
+    df = np.full(later.shape, n_baseline - 1.0)
+    squares, more_df = differences(later)
     if remedy:
-        rho[:, 0] = pooled_autocorrelation([visits], [n_baseline])
-    prior_variance = prior_df = np.zeros((n_clinics, 1))
-    df = np.full((n_clinics, n_people), n_baseline - 1.0)
-    told = told or differences(later)
+        rhos = [
+            pooled_autocorrelation([visits[..., : n_baseline + n]], [n_baseline])
+            for n in range(1, n_looks + 1)
+        ]
+        rho[:, 0] = np.stack(rhos, axis=-1)
     if n_people >= MIN_PEOPLE:
-        own, own_df = spread_of_person(baseline, later, rho=rho, told=told)
-        prior_variance, prior_df = (x[:, np.newaxis] for x in fit_prior(own, own_df))
-        df = np.broadcast_to(
-            moderate(own, n_baseline - 1.0, prior_variance, prior_df, n_people, own_df)[1],
-            df.shape,
-        )
+        own, own_df = spread_of_person(baseline, (squares, more_df), rho=rho)
+        found = fit_prior(np.swapaxes(own, 1, 2), own_df[:, np.newaxis])
+        variance[:, 0], prior_df[:, 0] = found
+        df = moderate(own, n_baseline - 1.0, variance, prior_df, n_people, own_df)[1]
+        df = np.broadcast_to(df, later.shape)
     seen = spread(
         baseline,
         later,
-        prior_variance=prior_variance,
+        prior_variance=variance,
         prior_df=prior_df,
         rho=rho,
-        told=told,
+        told=(squares, more_df),
     )
-    return Judged(later - seen.centre, seen.sd, df, float(seen.more_df[-1]), rho)
+    return Judged(later - seen.centre, seen.sd, df, seen.more_df, rho)
 
 
 class Told(NamedTuple):
@@ -112,32 +110,30 @@ def told(
     remedy : bool
         Whether the autocorrelation is estimated from what the clinic has seen so far.
     """
-    shape = (*visits.shape[:2], visits.shape[2] - n_baseline)
-    beyond = {kind: np.zeros(shape, dtype=np.int8) for kind in kinds}
-    outside = {kind: np.zeros(shape, dtype=np.int8) for kind in kinds}
-    squares, df = differences(visits[..., n_baseline:])
-    for n in range(1, shape[-1] + 1):
-        seen = prepare(
-            visits[..., : n_baseline + n],
-            n_baseline,
-            remedy=remedy,
-            told=(squares[..., :n], df[:n]),
-        )
-        changes = seen.changes / seen.sd
-        steps, latest = running_mean(changes), changes[..., -1]
-        error = np.sqrt(1 + mean_factor(n_baseline, seen.rho))
-        for kind in kinds:
-            allowed = limits_of(
-                seen.df,
-                n_baseline=n_baseline,
-                autocorrelation=seen.rho,
-                kind=kind,
-                n_people=visits.shape[1],
-            )
-            beyond[kind][..., n - 1] = follow(steps, allowed)[0][..., -1]
-            half = stdtrit(seen.df + seen.more_df, (1 + LEVELS[kind]) / 2) * error
-            outside[kind][..., n - 1] = np.sign(latest) * (np.abs(latest) > half)
+    seen = prepare(visits, n_baseline, remedy=remedy)
+    changes = seen.changes / seen.sd
+    steps = running_mean(changes)
+    error = np.sqrt(1 + mean_factor(n_baseline, seen.rho))
+    beyond: dict[Kind, Ints] = {}
+    outside: dict[Kind, Ints] = {}
+    for kind in kinds:
+        sides, _ = follow(steps, allowed(seen, n_baseline, kind))
+        beyond[kind] = sides.astype(np.int8)
+        half = stdtrit(seen.df + seen.more_df, (1 + LEVELS[kind]) / 2) * error
+        outside[kind] = (np.sign(changes) * (np.abs(changes) > half)).astype(np.int8)
     return Told(beyond, outside)
+
+
+def allowed(seen: Judged, n_baseline: int, kind: Kind) -> Floats:
+    """Return the limit of the running mean at each look."""
+    limits = limits_of(
+        seen.df,
+        n_baseline=n_baseline,
+        autocorrelation=seen.rho,
+        kind=kind,
+        n_people=seen.changes.shape[1],
+    )
+    return limits.over(seen.changes.shape[-1])
 
 
 def ratios(
@@ -148,24 +144,10 @@ def ratios(
     Above 1 or below -1 a line leaves its limits; what limits of another width would do is read
     off it. 0 at the first look, which makes no verdict.
     """
-    shape = (*visits.shape[:2], visits.shape[2] - n_baseline)
-    found = {kind: np.zeros(shape) for kind in kinds}
-    squares, df = differences(visits[..., n_baseline:])
-    for n in range(MIN_LOOKS, shape[-1] + 1):
-        seen = prepare(
-            visits[..., : n_baseline + n], n_baseline, told=(squares[..., :n], df[:n])
-        )
-        newest = running_mean(seen.changes / seen.sd)[..., -1]
-        for kind in kinds:
-            allowed = limits_of(
-                seen.df,
-                n_baseline=n_baseline,
-                autocorrelation=seen.rho,
-                kind=kind,
-                n_people=visits.shape[1],
-            )
-            found[kind][..., n - 1] = newest / np.asarray(allowed.at(n), dtype=np.float64)
-    return found
+    seen = prepare(visits, n_baseline)
+    steps = running_mean(seen.changes / seen.sd)
+    steps[..., : MIN_LOOKS - 1] = 0.0
+    return {kind: steps / allowed(seen, n_baseline, kind) for kind in kinds}
 
 
 def shipped(visits: Floats, n_baseline: int, *, remedy: bool = True) -> Floats:

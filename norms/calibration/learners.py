@@ -79,4 +79,5 @@ def _was_worse(visits: Floats, left_out: int, n_baseline: int) -> Bools:
     sd = seen.sd[..., -1]
     fell = visits[..., :left_out].mean(axis=-1) - centre
     error = sd * np.sqrt(1 / n_baseline + 1 / left_out)
-    return np.asarray(fell > stdtrit(seen.df + seen.more_df, LEARNING_LEVEL) * error)
+    df = seen.df[..., -1] + seen.more_df[-1]
+    return np.asarray(fell > stdtrit(df, LEARNING_LEVEL) * error)

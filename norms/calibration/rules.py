@@ -277,4 +277,4 @@ def flagged(
         return {k: (z > limit).astype(np.int64) - (z < -limit) for k, z in others.items()}
     padded = np.concatenate([still, np.zeros((len(still), 1))], axis=1)
     allowed = limits_at(padded, price._replace(year=price.to_named))
-    return {k: follow(z, allowed)[0] for k, z in others.items()}
+    return {k: follow(z, allowed.over(z.shape[-1]))[0] for k, z in others.items()}

@@ -10,9 +10,18 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from norms.band import LEVELS
-from norms.calibration import false_verdicts, found_changes, learners, one_price
+from norms.calibration import false_verdicts, found_changes, holding, learners, one_price
 from norms.calibration.hand_verdicts import Share
-from norms.limits import PAGE_PRICE, PRICES
+from norms.calibration.rule_words import (
+    AFTER_FALSE,
+    AFTER_FOUND,
+    AFTER_HOLDING,
+    AFTER_LEARN,
+    AFTER_PAGE,
+    AFTER_PRICE,
+    HEAD,
+)
+from norms.limits import PAGE_PRICE, PRICES, SIZES, WIDER
 from norms.running import (
     KEPT_SHARE,
     MAX_CHANGE_SD,
@@ -23,124 +32,13 @@ from norms.running import (
 )
 from norms.spread import FULL_WEIGHT_SD, NO_WEIGHT_SD
 
-# Pages a cell of the long table, with normal errors so many times as many; hands or lines a
-# cell of the others.
-N_PAGES = 60
-TIMES_OF_NORMAL = 5
-N_PEOPLE = 480
+# Pages a cell of the long table, with normal errors so many times as many, and so many times
+# again of the shipped rule alone; hands or lines a cell of the others.
+N_PAGES = 200
+TIMES_OF_NORMAL = 3
+TIMES_APART = 17
+N_PEOPLE = 600
 NORMAL = "normal errors"
-
-HEAD = """# How the rule behind a verdict was chosen
-
-Rule version {version}. Made by `python -m norms.calibration.simulate_rules
-norms/verdict-rule.md`; change the program, not this page. Unless said otherwise: 4 baseline
-visits, weekly looks, clinics whose people all start in the same week, scatter that differs
-between people (scaled inverse chi-squared variances, 8 degrees of freedom), normal errors,
-independent weeks, four tasks whose errors correlate 0.3. Two hands are drawn independently,
-which meets false verdicts most often. SD is the person's own standard deviation from visit to
-visit; percents are set against a typical one of {typical:g} on the log scale. Standard errors
-stand in brackets or are named above a table.
-
-"Before" is version 1 of the rule, kept in `norms/calibration/first_rule.py`. All figures before
-and after come from one run on the same simulated participants.
-
-## The rule
-
-1. Level and scatter. A baseline visit counts in full up to {full:g} standard deviations from
-   the middle of the baseline and not at all beyond {none:g} (of Student's t where the scatter
-   is uncertain). Scatter is everybody's, the own baseline's and what later visits tell by
-   differences two visits apart, together; each look is judged by what was known then.
-2. Changes from baseline in these standard deviations are cut at {cut:g} and averaged, the
-   newest look weighing {newest:g}, the one before it {older:g} of that, and so on, starting
-   from 0 at baseline: the running mean.
-3. "Beyond error" when it has left the early limit at looks 2 to {before}, the named one at
-   look {named}, the late one after it. It stays so until the running mean is back within
-   {kept:.0%} of the limit.
-4. The limits are read from `norms/tables/running_mean_limits.csv` by the degrees of freedom
-   behind the scatter at baseline, the number of baseline visits, the autocorrelation of weeks
-   in this clinic, and what the line is on its page. `python -m norms.calibration.calibrate`
-   makes it. Aims, in {named} looks and in {year}: {prices}. In clinics of more than 30 people
-   they are wider, by 2.5% at 100 and more.
-5. A hand's composite is its headline. A task is told at the price of a line where the headline
-   of its hand has moved, else at the small price of a task alone. So the ten lines of a page
-   together are meant to stay within {page_named:.0%} in {named} looks and {page_year:.0%} in
-   {year}.
-6. "Possible, repeat" when the latest look lies outside the band of one visit
-   ({lead:.1%} of visits for a headline, {other:.1%} for any other line). A visit within four
-   days of the first of a look repeats it: both count as one look, by their mean, and the band
-   is that of a mean of two.
-7. The autocorrelation of weeks is estimated from everybody's series, freed of slow change and
-   of a step at the end of the baseline, and weighed by an exponential guess of mean 0.2.
-8. Doubtful visits (a strong rise of symptoms, help, uncertain hand, few trials) are left out;
-   but whatever is worse with them counted is told, with the doubt beside it.
-"""
-
-AFTER_PRICE = """
-Why this one. Cutting changes makes rare large errors cheap, so that limits can be lower: most
-of the gain where nobody can be pooled, and under skewed errors. Differences of later visits
-make an uncertain scatter known; alone that is worth as much as cutting. They are taken two
-visits apart because neighbours that resemble each other would make the scatter look too small.
-The robust baseline costs little and saves much of what one bad visit spoiled. A newest visit
-that weighs 0.3 in place of 0.25 finds what comes at once sooner and even growth a little more
-often; the price is a small lasting change by look 12. Cutting at 2.5 or 3 SD would find as much
-by look 12, but then nobody alone could be told before look 5, however large the change.
-
-Tried and left. e-values: their promise holds for a known scatter only; with limits set like
-those of the others they find less. A hierarchical model (level, variance and size of the change
-integrated out) is the best rule for the shape of change it supposes and poor for the other; a
-mixture of both shapes finds about what the running mean finds, cannot be drawn as a line that
-leaves its limits, and is spoiled by one bad baseline visit. Permutation of visits is exact
-without any pooling and needs no normal errors, but finds nothing before enough visits can be
-exchanged, grows with their number, and fails where weeks depend, like all others. A look at
-the end that compares the last visits with the first ones too would find 5 % more of even growth
-and lose as much of what came at once.
-"""
-
-AFTER_PAGE = """
-Every line for itself is what version 1 did: one page in four or more says what is not so. The
-other ways keep one price. One joint limit finds a task that moves alone most often and finds
-least where all tasks move together, which is what the headline, named in advance, is there for.
-A gate alone hides a single task that moves by itself. The small share left for it buys back
-some of that and costs the headline little: this is shipped. Its cost is that a single task is
-found about half as often as under the joint limit.
-"""
-
-MEASURED_APART = """
-The same apart, with more pages: normal errors. 10, 30 and 100 people: 6,500, 5,000 and 5,000
-pages with the limits shipped. The others: 10,000 pages, limits for a task alone a hundredth
-narrower and the headline's alone a little too, so that a few pages too many are told. Growth:
-12,000 hands. With 100 people the price is met within one standard error, not below it.
-
-| clinic | line, 12 / 52 | headline, 12 / 52 | page, 12 / 52 | all grow by 30 %, by look 12 |
-| --- | ---: | ---: | ---: | ---: |
-| nobody to pool | 3.4 / 4.7 (0.1) | 2.8 / 4.3 (0.1) | 6.1 / 9.2 (0.3) | 76.5 (0.4) |
-| 3 people | 3.3 / 4.7 (0.1) | 3.0 / 4.6 (0.1) | 6.0 / 9.3 (0.3) | 82.0 (0.4) |
-| 10 people | 3.3 / 4.7 (0.1) | 2.8 / 4.6 (0.2) | 5.9 / 9.4 (0.4) | not kept |
-| 30 people | 3.2 / 4.7 (0.2) | 2.6 / 4.2 (0.2) | 5.5 / 8.7 (0.4) | 86.1 (0.3) |
-| 100 people | 3.5 / 5.1 (0.2) | 3.1 / 5.0 (0.2) | 6.4 / 10.1 (0.4) | 85.7 (0.3) |
-"""
-
-AFTER_FALSE = """
-"One baseline visit 4 SD off": a tenth of a clinic's people, and only they are counted.
-Weeks that depend on each other cannot be told from slow change in a clinic of one or few
-people; what is left shows above and is the largest known weakness of the rule. Where scatter
-grows after the baseline, later visits let the limits grow along. The usual rule (mean ± 2 SD)
-flags nearly every page within weeks.
-"""
-
-AFTER_FOUND = """
-In clinics with many people a headline is found somewhat later than before: that is the price
-of a promise for the page and the year. With one person or few it is found more often. A task
-that moves alone is found less often than before, and that much less is false.
-"""
-
-AFTER_LEARN = """
-A verdict "better" from learning alone is no error of measurement: the person did get better
-at the test. Slow learning is not told from change by any rule here. The page therefore says so
-wherever "better" stands, for half a year of weekly visits and longer where the visits left out
-were worse than the baseline, and says what the other hand did. In these figures the baseline
-scatter holds some of the learning too.
-"""
 
 
 def table(header: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
@@ -188,6 +86,9 @@ def document(n_people: int = N_PEOPLE, n_pages: int = N_PAGES) -> str:
                 named=N_LOOKS,
                 year=YEAR_LOOKS,
                 kept=KEPT_SHARE,
+                wider=", ".join(
+                    f"{n} by {100 * (by - 1):.3g}%" for n, by in zip(SIZES, WIDER, strict=True)
+                ),
                 prices=prices,
                 page_named=PAGE_PRICE.to_named,
                 page_year=PAGE_PRICE.year,
@@ -226,7 +127,7 @@ def document(n_people: int = N_PEOPLE, n_pages: int = N_PAGES) -> str:
             '"possible" and nothing more, at a look, %. Standard errors in brackets, from '
             f"{n_pages} pages a row, {TIMES_OF_NORMAL * n_pages} with normal errors.\n",
             _false(n_pages),
-            MEASURED_APART,
+            _apart(TIMES_APART * TIMES_OF_NORMAL * n_pages),
             AFTER_FALSE,
             "## What is found by look 12, before and after\n",
             "Hands told on the right side, %: headline / the task (or one of those) that "
@@ -256,6 +157,15 @@ def document(n_people: int = N_PEOPLE, n_pages: int = N_PAGES) -> str:
                 },
                 "change",
             ),
+            "## How long a verdict stands\n",
+            "Headlines, by the part of the limit within which the running mean must be for a "
+            "verdict to end. Upper rows: of true changes that last and were found within "
+            f"{holding.LASTS} looks, those told at every look since, % (standard error). "
+            "Lower rows: looks until a verdict ends, half of them / nine in ten: of false "
+            "ones, from the telling on, and of changes that went away wholly after look "
+            f"{N_LOOKS}, from then on.\n",
+            _holding(n_people),
+            AFTER_HOLDING,
             "## People who only learn\n",
             'Headlines "better" by look 12, %, two visits left out and four of baseline, '
             "clinics of 30; the same where the visits left out were not worse than the "
@@ -296,6 +206,44 @@ def _false(n_pages: int) -> str:
         found = percent(possible, error=True)
         rows.append([f"{name}, {people(size)}: {rule}", *columns, found])
     return table(["clinic and rule", "line", "headline", "page", "possible"], rows)
+
+
+def _apart(n_pages: int) -> str:
+    """Lay out the shipped rule with normal errors again, with more pages."""
+    rows = []
+    for size in false_verdicts.SIZES:
+        found = false_verdicts.false_rates(n_pages, sizes=[size], odd=[NORMAL], rules=["now"])
+        ((rates, _),) = found.values()
+        named, year = rates[N_LOOKS], rates[max(rates)]
+        grown = found_changes.growth(2 * n_pages, size)
+        columns = [
+            " / ".join(percent(x, error=True) for x in own)
+            for own in (*zip(named, year, strict=True), [grown])
+        ]
+        rows.append([people(size), *columns])
+    header = [
+        "clinic",
+        *(f"{what}, {N_LOOKS} / {YEAR_LOOKS}" for what in ("line", "headline", "page")),
+        f"all grow by 30 %, by look {N_LOOKS}",
+    ]
+    said = (
+        f"The same of the shipped rule apart, with {n_pages:,} pages a row, and how many "
+        f"composites that grow by 30 % are told, of {2 * n_pages:,} hands.\n\n"
+    )
+    return said + table(header, rows)
+
+
+def _holding(n_people: int) -> str:
+    """Lay out how long verdicts stand."""
+    rows = [
+        [f"{what}, {people(size)}", *(percent(x, error=True) for x in found)]
+        for (what, size), found in holding.never_withdrawn(n_people).items()
+    ]
+    rows += [
+        [f"{what}, {people(size)}", *(f"{x.half:.0f} / {x.tenth:.0f}" for x in found)]
+        for (what, size), found in holding.stays(4 * n_people).items()
+    ]
+    return table(["what", *(f"within {part:.0%}" for part in holding.SHARES)], rows)
 
 
 def _power(n_people: int) -> str:

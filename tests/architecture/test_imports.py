@@ -84,7 +84,7 @@ INSIDE = {
         ("asymmetry", "composite", "multiplicity", "reliability", "series", "trend"),
         ("verdict",),
         ("band",),
-        ("baseline", "limits"),
+        ("baseline", "limits", "pooled"),
         ("goals", "reference", "running", "scatter"),
         ("spread",),
         ("autocorrelation",),

@@ -8,7 +8,7 @@ from scipy.stats import norm
 
 from norms.calibration import calibrate
 from norms.calibration.calibrate import AIMS
-from norms.limits import PRICES, limits, limits_of, wider
+from norms.limits import PRICES, Behind, limits, limits_by_look, limits_of, wider
 from norms.running import (
     KEPT_SHARE,
     MAX_CHANGE_SD,
@@ -113,12 +113,20 @@ def test_too_little_to_judge_by_is_an_error(df, n_baseline):
         limits(df, n_baseline=n_baseline)
 
 
-def test_limits_are_wider_in_larger_clinics():
-    """As wide up to 30 people, by 2.5 % at 100 and more, evenly over the logarithm between."""
-    factors = [wider(n) for n in (0, 1, 30, 55, 100, 5000)]
-    assert factors == pytest.approx([1, 1, 1, 1.0126, 1.025, 1.025], abs=1e-4)
+def test_limits_are_wider_in_few_and_in_many_people():
+    """As the table has them alone and with 30 people; evenly over the logarithm between."""
+    factors = [wider(n) for n in (0, 1, 3, 10, 30, 55, 100, 5000)]
+    assert factors == pytest.approx([1, 1, 1.01, 1.005, 1, 1.0151, 1.03, 1.03], abs=1e-4)
     plain, large = (limits(20, n_baseline=4, n_people=n) for n in (30, 100))
-    assert np.array(large) == pytest.approx(1.025 * np.array(plain))
+    assert np.array(large) == pytest.approx(1.03 * np.array(plain))
+
+
+def test_each_look_has_the_limit_of_what_stood_behind_it():
+    behind = [Behind(5.0 + n, 0.01 * n, 40 + n) for n in range(14)]
+    found = limits_by_look(tuple(behind), 4, "alone")
+    for n, (df, rho, people) in enumerate(behind, start=1):
+        own = limits(df, n_baseline=4, autocorrelation=rho, kind="alone", n_people=people)
+        assert found[n - 1] == pytest.approx(own.at(n))
 
 
 def test_arrays_read_the_same_limits_as_single_people():
@@ -146,29 +154,29 @@ def test_following_a_path_solved_by_hand():
     """Limits 2 / 1 / 3, kept until 0.6: out at 3 (the first does not count), back at 6."""
     assert KEPT_SHARE == 0.3
     steps = np.array([2.5, 1.9, 2.1, 1.5, 0.7, 0.6 - 1e-9, -2.2])
-    sides, since = follow(steps, Limits(2.0, 1.0, 3.0))
+    sides, since = follow(steps, Limits(2.0, 1.0, 3.0).over(len(steps)))
     assert sides.tolist() == [0, 0, 1, 1, 1, 0, -1]
     assert since == 7
 
 
 def test_crossing_to_the_other_side_at_once_ends_and_begins_a_verdict():
-    sides, since = follow(np.array([0.0, 3.0, -3.0]), Limits(2.0, 1.0, 3.0))
+    sides, since = follow(np.array([0.0, 3.0, -3.0]), Limits(2.0, 1.0, 3.0).over(3))
     assert (sides.tolist(), since) == ([0, 1, -1], 3)
 
 
 def test_each_limit_holds_at_its_own_looks():
     steps = np.full(13, 1.5)
-    sides, since = follow(steps, Limits(2.0, 1.0, 3.0))
+    sides, since = follow(steps, Limits(2.0, 1.0, 3.0).over(len(steps)))
     assert sides.tolist() == [0] * 11 + [1, 1], "kept at the thirteenth"
     assert since == 12
     late = np.concatenate([np.zeros(12), [2.5]])
-    assert follow(late, Limits(2.0, 1.0, 3.0))[1] == 0
-    assert follow(late + 0.6, Limits(9.0, 9.0, 3.0))[1] == 13
+    assert follow(late, Limits(2.0, 1.0, 3.0).over(13))[1] == 0
+    assert follow(late + 0.6, Limits(9.0, 9.0, 3.0).over(13))[1] == 13
 
 
 def test_one_person_is_followed_as_many_are():
     steps = np.cumsum(np.random.default_rng(3).standard_normal((200, 30)), axis=1) / 3
-    allowed = Limits(1.5, 1.0, 1.8)
+    allowed = Limits(1.5, 1.0, 1.8).over(30)
     sides, since = follow(steps, allowed)
     for i, row in enumerate(steps):
         own = follow(row, allowed)

@@ -1,11 +1,10 @@
 """Scatter: own, pooled, moderated, and how much weeks depend on each other."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from norms import scatter
 from norms.autocorrelation import (
@@ -16,14 +15,9 @@ from norms.autocorrelation import (
     pooled_autocorrelation,
     variance_factor,
 )
-from norms.scatter import Prior, fit_prior, inverse_trigamma, moderate, pool, transform
-from norms.spread import (
-    _WITHOUT_FARTHEST,
-    differences,
-    newest_differences,
-    spread,
-    spread_of_person,
-)
+from norms.pooled import pool, weeks_of
+from norms.scatter import Prior, fit_prior, inverse_trigamma, moderate, transform
+from norms.spread import _WITHOUT_FARTHEST, differences, spread, spread_of_person
 
 
 def test_inverse_trigamma_of_known_values():
@@ -41,8 +35,9 @@ def test_fewer_than_three_people_are_nobody_to_pool():
 
 def test_two_hands_of_a_person_are_one_person():
     hands = [[1, 2, 3, 4], [2, 3, 2, 3], [5, 6, 5, 7], [4, 3, 4, 5]]
+    assert pool(hands, log_scale=False, owners=[1, 1, 2, 2]).df == 0
     assert pool(hands, log_scale=False, n_people=2).df == 0
-    assert pool(hands, log_scale=False, n_people=3).n_people == 3
+    assert pool(hands, log_scale=False, owners=[1, 1, 2, 3]).n_people == 3
 
 
 def test_people_whose_visits_do_not_differ_at_all_are_nobody_to_pool():
@@ -202,6 +197,72 @@ def test_a_pooled_autocorrelation_widens_the_band():
     assert pool([p[:4] for p in people], log_scale=False).autocorrelation == 0
 
 
+def series_and_weeks(generator):
+    """Eight people who join a clinic in turn, come weekly or now and then, and some stop."""
+    lengths = [4 + n for n in (0, 1, 3, 7, 12, 14, 20, 40)]
+    halves = [np.linalg.cholesky(correlation(n, 0.7)) for n in lengths]
+    series = [half @ generator.standard_normal(len(half)) for half in halves]
+    gaps = [generator.choice([7, 7, 14], n) for n in lengths]
+    days = [20_000 + 15 * i + np.cumsum(own) for i, own in enumerate(gaps)]
+    return series, [weeks_of(own) for own in days]
+
+
+def test_what_was_known_in_a_week_is_what_had_been_seen_by_then():
+    """Every week again by pooling nothing but the visits until then, people joining in turn."""
+    series, weeks = series_and_weeks(np.random.default_rng(9))
+    whole = pool([s[:4] for s in series], log_scale=False, series=series, weeks=weeks)
+    assert whole == replace(
+        whole.by_week[-1], first_week=whole.first_week, by_week=whole.by_week
+    )
+    assert whole.in_week(whole.first_week - 1) == scatter.NOBODY
+    assert whole.in_week(10**6) == whole.by_week[-1]
+    seen_by = []
+    for week in range(whole.first_week, whole.first_week + len(whole.by_week)):
+        counts = [sum(n <= week for n in own) for own in weeks]
+        seen = [s[:n] for s, n in zip(series, counts, strict=True) if n >= 4]
+        then = pool([s[:4] for s in seen], log_scale=False, series=seen)
+        now = whole.in_week(week)
+        assert (now.n_people, now.n_visits) == (then.n_people, then.n_visits)
+        for name in ("variance", "df", "autocorrelation", "df_of_person"):
+            assert getattr(now, name) == pytest.approx(getattr(then, name)), (week, name)
+        rho = autocorrelation(seen, [4] * len(seen))
+        assert now.autocorrelation == pytest.approx(rho)
+        seen_by.append(len(seen))
+    assert {1, 2, 3, 8} <= set(seen_by)
+    assert max(p.autocorrelation for p in whole.by_week) > 0
+
+
+def test_a_visit_of_no_known_day_is_known_with_the_one_before_it():
+    weeks = weeks_of([1.0, 8.0, 15.0, 22.0, math.nan])
+    assert weeks == [0, 1, 2, 3, 3]
+    series = [[1.0, 2.0, 3.0, 2.0, 1.0]]
+    made = pool([series[0][:4]], log_scale=False, series=series, weeks=[weeks])
+    assert (made.first_week, len(made.by_week)) == (3, 1)
+    assert made.on(math.nan) is made
+    assert made.on(22.5) is made.by_week[0]
+
+
+def test_a_week_begins_on_monday():
+    """Day 4 since 1970 was a Monday."""
+    assert [scatter.week_of(day) for day in (3.99, 4, 10.9, 11)] == [0, 1, 1, 2]
+
+
+def test_people_are_counted_once_with_both_hands_and_from_their_first_baseline_on():
+    hands = [[1.0, 2.0, 3.0, 4.0]] * 4
+    weeks = [[0, 1, 2, 3], [0, 1, 2, 3], [1, 2, 3, 4], [2, 3, 4, 5]]
+    made = pool(hands, log_scale=False, series=hands, weeks=weeks, owners=["a", "a", "b", "c"])
+    assert [p.n_people for p in made.by_week] == [0, 0, 3], "fewer than three are nobody"
+
+
+def test_scatter_of_one_measure_takes_the_autocorrelation_of_another_week_by_week():
+    late = tuple(Prior(1.0, 2.0, 3, 12, rho) for rho in (0.0, 0.1, 0.2))
+    lead = replace(late[-1], first_week=5, by_week=late)
+    own = replace(lead, autocorrelation=0.0, by_week=(Prior(4.0, 5.0, 3, 12),) * 4)
+    both = own.with_autocorrelation_of(lead)
+    assert [both.in_week(n).autocorrelation for n in (5, 6, 7, 9)] == [0.0, 0.1, 0.2, 0.2]
+    assert {own.variance for own in both.by_week} == {4.0}
+
+
 def test_a_prior_is_plain_values():
     assert Prior(1.0, 2.0, 3, 12) == Prior(variance=1.0, df=2.0, n_people=3, n_visits=12)
     assert scatter.MIN_PEOPLE == 3
@@ -213,9 +274,9 @@ def test_scatter_of_baseline_and_later_visits_is_that_of_a_visit(rho):
     generator = np.random.default_rng(12)
     half = np.linalg.cholesky(correlation(24, rho))
     visits = 2 * generator.standard_normal((3000, 24)) @ half.T
-    variances, df = spread_of_person(visits[:, :4], visits[:, 4:], rho=rho)
-    assert df == pytest.approx(3 + 18 * 2 / 3)
-    assert variances.mean() == pytest.approx(4, rel=0.06)
+    variances, df = spread_of_person(visits[:, :4], differences(visits[:, 4:]), rho=rho)
+    assert df[[0, 1, -1]] == pytest.approx([3, 3, 3 + 18 * 2 / 3])
+    assert variances[:, -1].mean() == pytest.approx(4, rel=0.06)
     seen = spread(visits[:, :4], visits[:, 4:], rho=rho)
     assert (seen.sd[:, -1] ** 2).mean() == pytest.approx(4, rel=0.1)
 
@@ -245,7 +306,11 @@ def test_many_people_and_one_person_give_the_same_scatter():
     visits = np.random.default_rng(13).standard_normal((7, 20))
     rho, worth = np.linspace(0, 0.6, 7), np.linspace(0, 9, 7)
     many = spread(
-        visits[:, :4], visits[:, 4:], prior_variance=np.ones(7), prior_df=worth, rho=rho
+        visits[:, :4],
+        visits[:, 4:],
+        prior_variance=1.0,
+        prior_df=worth[:, np.newaxis],
+        rho=rho[:, np.newaxis],
     )
     for i in range(7):
         one = spread(
@@ -261,14 +326,3 @@ def test_without_the_farthest_visit_the_variance_is_what_the_constant_says(k):
     far = np.abs(visits - visits.mean(axis=1, keepdims=True)).argmax(axis=1)
     kept = np.array([np.delete(v, i) for v, i in zip(visits, far, strict=True)])
     assert kept.var(axis=1, ddof=1).mean() == pytest.approx(_WITHOUT_FARTHEST[k], rel=0.01)
-
-
-@given(st.integers(0, 30), st.integers(0, 5), st.integers(0, 999))
-def test_the_newest_differences_are_the_last_of_all_looks(n_looks, n_people, seed):
-    """Bit for bit, as pools are fitted with them and lines judged look by look."""
-    later = np.random.default_rng(seed).normal(size=(n_people, n_looks)).round(1)
-    squares, df = newest_differences(later)
-    of_all, df_of_all = differences(later)
-    expected = of_all[:, -1] if n_looks else np.zeros(n_people)
-    assert squares.tobytes() == expected.tobytes()
-    assert df == (df_of_all[-1] if n_looks else 0.0)

@@ -99,6 +99,18 @@ def test_what_decided_is_said_with_its_limits_and_since_when():
     held = told(*[1.4] * 8, 1.0, 1.0, 1.0)
     assert held.average.held
     assert "not yet back within" in sentences.decided_words(held)
+    assert "not yet back within" in sentences.average_words(held)
+
+
+def test_a_verdict_that_stands_from_earlier_says_that_the_latest_visit_shows_nothing_of_it():
+    went = told(*[1.4] * 8, 1.0, 1.0, 1.0)
+    assert sentences.statement("Error", went).endswith(sentences.BACK)
+    still_out = told(*[1.4] * 8, 1.0, 1.0, 1.4)
+    for other in (told(*[1.4] * 8), told(*[1.4] * 8, 1.0), still_out, told(1.0)):
+        assert sentences.BACK not in sentences.statement("Error", other)
+    assert "at baseline (mean of the last 4 visits), worse" in sentences.statement(
+        "Error", told(*[1.4] * 8, 1.0, 1.0, 1.0, 1.0)
+    )
 
 
 def test_a_worsening_told_with_doubtful_visits_says_so():
@@ -114,7 +126,7 @@ def test_a_worsening_told_with_doubtful_visits_says_so():
 
 def test_the_price_said_is_the_pages_and_the_years():
     assert "Of 100 unchanged people about 6 would" in sentences.RULE
-    assert "in 12 weekly visits, 10 in 52 (rule version 3)" in sentences.RULE
+    assert "in 12 weekly visits, 10 in 52 (rule version 4)" in sentences.RULE
 
 
 def test_no_minus_before_a_zero():
