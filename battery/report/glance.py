@@ -66,6 +66,7 @@ CAUTION = (
     "local rules decide. When to stop and when to call for help: overleaf."
 )
 OVERLEAF = "More overleaf."
+LATEST_WITHIN = "latest within error"
 LEGEND = (
     "Lower is better. Pale: getting used to it. Small: an earlier series. Hollow: baseline. "
     "Solid: since. ×: not counted. Broad line: running mean. Shaded: the limits that decide. "
@@ -257,6 +258,8 @@ def _sentences(page: Page, hand: Hand, line: Line) -> list[str]:
     since = words.since_words(line)
     said = [f"{line.measure.title}: {sentences.change_words(verdict)}"]
     said[0] += f", {since}." if since else "."
+    if back := sentences.back_words(verdict):
+        said.append(back)
     if verdict.doubt:
         said.append(sentences.doubt_words(verdict))
     if verdict.learning and line.told and verdict.better is not False:
@@ -313,6 +316,7 @@ def _percent(measure: Measure, verdict: Verdict) -> str:
     if (
         change is None
         or math.isnan(change)
+        or not round(change)
         or (not measure.log_scale and measure is not COMPOSITE)
     ):
         return ""
@@ -358,7 +362,13 @@ def _cell(hand: Hand, line: Line | None) -> dict[str, str]:
         "hand": hand,
         "say": direction_words(line),
         "since": ", ".join(
-            x for x in (words.since_words(line), "doubtful" * bool(verdict.doubt)) if x
+            x
+            for x in (
+                words.since_words(line),
+                LATEST_WITHIN * bool(sentences.back_words(verdict)),
+                "doubtful" * bool(verdict.doubt),
+            )
+            if x
         ),
         "amounts": values,
         "strong": "strong" if verdict.word == "beyond error" else "",
