@@ -77,7 +77,7 @@ ELSEWHERE = {
             "sent",
             "not sent",
         ),
-        "test_tablet",
+        "test_tablet, test_tablet_around",
     ),
     **dict.fromkeys(
         ("which card", "card picture", "compare clinic", "paired"), "test_from_clinic"

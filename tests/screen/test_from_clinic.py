@@ -10,7 +10,7 @@ from battery.people import new_person, picture_of
 from battery.stage import from_clinic as module
 from battery.store import Store
 from tests.screen.door import NOW, Home
-from tests.screen.test_tablet import CODE, Hand, use
+from tests.screen.tablet_kit import CODE, Hand, use
 
 STAFF = [("nobody", "corners"), *(("staff", digit) for digit in CODE)]
 
@@ -22,7 +22,7 @@ class Quick(Hand):
 @pytest.fixture
 def drive(tmp_path, monkeypatch):
     """A tablet without people, its clinic with six of them, and their cards on a drive."""
-    monkeypatch.setattr("tests.screen.test_tablet.Hand", Quick)
+    monkeypatch.setattr("tests.screen.tablet_kit.Hand", Quick)
     stick = tmp_path / "STICK"
     stick.mkdir()
     monkeypatch.setattr(module, "drives", lambda _: [Drive(stick, 1)])

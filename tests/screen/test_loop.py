@@ -12,7 +12,7 @@ from battery.stage.screen.pointer import Key, Report
 from battery.store import Store
 from tests.screen.door import Home
 from tests.screen.servers import ROOT, Pointer, Published, environment, virtual_screen
-from tests.screen.test_tablet import CODE, MS, Hand, use
+from tests.screen.tablet_kit import CODE, MS, Hand, use
 
 N_TOUCHES = 12
 
@@ -62,7 +62,7 @@ def test_staff_film_and_read_by_touch_alone(monkeypatch, tmp_path):
         script += typed("loop lift frames", str(n + 2))
     script += [("loop lift frames", "skip")] * 2 + [("loop lift found", "go")]
     script += [("person", "looks")]
-    monkeypatch.setattr("tests.screen.test_tablet.Hand", Filmed)
+    monkeypatch.setattr("tests.screen.tablet_kit.Hand", Filmed)
     _, told = use(monkeypatch, home, script)
     with Store.open(home.folder, write=False) as store:
         lift, touch = held_checks(store.setup.loop_checks())
@@ -82,7 +82,7 @@ def test_numbers_that_do_not_fit_are_asked_for_again(monkeypatch, tmp_path):
         *[("loop touch frames", "skip")] * N_TOUCHES, ("loop unread", "back"),
         ("person", "looks"),
     ]  # fmt: skip
-    monkeypatch.setattr("tests.screen.test_tablet.Hand", Filmed)
+    monkeypatch.setattr("tests.screen.tablet_kit.Hand", Filmed)
     use(monkeypatch, home, script)
     with Store.open(home.folder, write=False) as store:
         assert store.setup.loop_checks() == []
