@@ -190,7 +190,9 @@ class Crawler(Pilot):
         return key
 
     def _of_story(self, page, keys):
-        if page == "staff" and self._type and self._type[0] in keys:
+        if "turn" in keys:
+            return None  # what is asked comes after the leaf
+        if page == "staff" and self._type:
             return self._type.pop(0)
         if page == "stop pain" and self._worse and "go" not in keys:
             return str(self._worse[0])
