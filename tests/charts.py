@@ -153,3 +153,21 @@ def _defines(entry):
 
 def bundle(**changes):
     return bundle_of(chart(**changes))
+
+
+def of(bundle, kind):
+    """All resources of a kind in a bundle; there must be one."""
+    found = [e["resource"] for e in bundle["entry"] if e["resource"]["resourceType"] == kind]
+    assert found
+    return found
+
+
+def model_refuses(bundle):
+    """Whether fhir.resources, a model of the standard, takes a bundle for none."""
+    from fhir.resources.R4B.bundle import Bundle
+
+    try:
+        Bundle.model_validate(bundle)
+    except ValueError:
+        return True
+    return False
