@@ -44,7 +44,7 @@ class BlockRows:
             self._next = next(self._parts, None)
         if not parts:
             return TABLES[self._name].arrow_schema.empty_table()
-        rows = pa.concat_tables(parts)
+        rows = parts[0] if len(parts) == 1 else pa.concat_tables(parts)
         numbers = numbers_of(rows.column(1))
         if not np.array_equal(numbers, np.arange(len(numbers))):
             msg = f"{self._name} of block {block_id} are not numbered from 0 on"

@@ -137,7 +137,8 @@ def export_tidy(
             digest = write_package(partial, n_rows, n_parts, about, sign)
             if how.key_list is not None:
                 write_key_list(how.key_list, run.codes, folder=target)
-        kept.note()
+        if how.key_list is None:  # codes that were drawn never come again
+            kept.note()
         return Exported(n_rows, run.failed, selection.n_without_consent(store), digest)
 
 
