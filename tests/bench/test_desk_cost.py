@@ -76,7 +76,7 @@ class Costing:
         self.program = psutil.Process(process.pid)
         self.figures = {}
         with self.costing("start", since_s=0.0):
-            self.desk = Stranger(process, address, home)
+            self.desk = Stranger(process, address, home, wait_s=600)
 
     @contextmanager
     def costing(self, name, since_s=None):

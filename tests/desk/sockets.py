@@ -11,7 +11,8 @@ KEPT = 'INSERT INTO "kept_readings"'
 class Stranger:
     """Speaks to the desk by bare sockets, with what a browser that is in would send."""
 
-    def __init__(self, process, address, home):
+    def __init__(self, process, address, home, wait_s=20):
+        self.wait_s = wait_s
         self.process, self.home = process, home
         self.port = int(re.search(r":(\d+)/", address)[1])
         self.own = f"http://127.0.0.1:{self.port}"
@@ -40,7 +41,7 @@ class Stranger:
 
     def raw(self, sent):
         """Send bytes as they are and return what comes back before the desk hangs up."""
-        with socket.create_connection(("127.0.0.1", self.port), timeout=20) as line:
+        with socket.create_connection(("127.0.0.1", self.port), timeout=self.wait_s) as line:
             try:
                 line.sendall(sent)
                 got = b""
@@ -58,7 +59,7 @@ class Stranger:
             "Content-Length": str(len(body)),
         }  # fmt: skip
         head = [f"POST {path} HTTP/1.1", *(f"{name}: {value}" for name, value in told.items())]
-        line = socket.create_connection(("127.0.0.1", self.port), timeout=20)
+        line = socket.create_connection(("127.0.0.1", self.port), timeout=self.wait_s)
         line.sendall("\r\n".join([*head, "Connection: close", "", ""]).encode() + body)
         return line
 

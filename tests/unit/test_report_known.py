@@ -11,6 +11,7 @@ from datetime import date
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from sqlalchemy import text
 
 from battery.alarms import set_limit
 from battery.report import Known, keeping, read_pools
@@ -18,6 +19,7 @@ from battery.report import known as known_module
 from battery.report.caseload import judged_people
 from battery.store import Person, Store, TimingCheck
 from battery.store.kept import KeptRow
+from tests import store_kit as kit
 from tests.multiplying import multiplied
 
 CODE, OTHER = "AAA9", "AAC9"
@@ -273,6 +275,25 @@ def test_erasing_somebody_leaves_nothing_of_what_was_read(grown, tmp_path):
         seen(store, slow)
         slow.keep(store)
         assert OTHER not in kept_of(home)
+
+
+def test_a_server_keeps_it_too(empty_database, n_read):
+    with Store.open(empty_database) as store:
+        kit.enrol(store, "M4WX")
+        visit = kit.visit("M4WX")
+        store.visits.begin(visit)
+        kit.record(store, kit.block_header(visit), seed=7)
+        known = Known()
+        before = seen(store, known)
+        assert known.keep(store) == 1
+        assert plain(seen(store, Known())) == plain(before)
+        assert len(n_read) == 1
+        store.annotations.amend("visit", visit.visit_id, "excluded", "yes", at_utc=AT, **SAID)
+        assert plain(seen(store, Known())) == plain(seen(store, Known(use_kept=False)))
+        store.erasure.erase("M4WX", author="AB", at_utc=AT)
+        with store._engine.connect() as connection:
+            left = connection.execute(text("SELECT count(*) FROM kept_readings")).scalar()
+    assert left == 0
 
 
 def kept_of(home):
