@@ -86,9 +86,13 @@ def _called(node):
             yield "open without an encoding"
 
 
-@pytest.mark.parametrize("path", FILES, ids=name_of)
-def test_nothing_that_only_one_system_has(path):
-    assert list(breaches(ast.parse(path.read_text(encoding="utf-8")), name_of(path))) == []
+def test_nothing_that_only_one_system_has():
+    assert len(FILES) > 400
+    found = {
+        name_of(path): list(breaches(ast.parse(path.read_text("utf-8")), name_of(path)))
+        for path in FILES
+    }
+    assert {name: told for name, told in found.items() if told} == {}
 
 
 @pytest.mark.parametrize(
