@@ -102,6 +102,7 @@ def test_the_words_around_the_tables_are_those_of_the_program():
 
 
 @pytest.mark.long
+@pytest.mark.timeout(3600)
 def test_the_document_is_what_its_command_makes():
     """Every number again; other versions of numpy may move a person or two."""
     number = re.compile(r"\d+\.\d")
@@ -113,6 +114,7 @@ def test_the_document_is_what_its_command_makes():
 
 
 @pytest.mark.long
+@pytest.mark.timeout(3600)
 def test_the_table_of_limits_is_what_its_command_makes():
     stored = (NORMS / "tables" / TABLE).read_text(encoding="utf-8")
     made = calibrate.table_text()
