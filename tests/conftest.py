@@ -7,6 +7,7 @@ import subprocess
 import uuid
 
 import pytest
+from filelock import FileLock
 from hypothesis import settings
 from sqlalchemy import create_engine, text
 
@@ -83,12 +84,32 @@ def empty_database(new_database):
     return new_database()
 
 
+def made_once(factory, name, make):
+    """Make a folder once a run, and give each of the run's processes a copy of its own.
+
+    Parameters
+    ----------
+    factory : pytest.TempPathFactory
+    name : str
+    make : callable
+        Fills an empty folder. Nobody opens what it made but by a copy.
+    """
+    run = factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        run = run.parent
+    made = run / f"{name} as made"
+    with FileLock(f"{made}.lock"):
+        if not made.exists():
+            begun = factory.mktemp(f"{name} begun")
+            make(begun)
+            begun.rename(made)
+    return shutil.copytree(made, factory.mktemp(name), dirs_exist_ok=True)
+
+
 @pytest.fixture(scope="session")
 def clinic(tmp_path_factory):
     """The folder of an invented clinic's store. Copy it before changing anything."""
-    folder = tmp_path_factory.mktemp("clinic")
-    made_up_clinic.make(folder)
-    return folder
+    return made_once(tmp_path_factory, "clinic", made_up_clinic.make)
 
 
 @pytest.fixture
