@@ -7,6 +7,7 @@ status: 0 done, 1 it went wrong, 2 it was asked wrongly.
 from __future__ import annotations
 
 import io
+import os
 import sys
 
 import typer
@@ -33,6 +34,16 @@ def say_anything() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
+
+
+def one_thread_each() -> None:
+    """Let products of matrices take one thread, unless somebody has set another number.
+
+    They are small here: more threads wait for each other, which takes ten times the processor
+    time where pools are fitted. To be called before numpy is loaded.
+    """
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
+        os.environ.setdefault(name, "1")
 
 
 app = typer.Typer(
@@ -65,6 +76,7 @@ for _module in (
 def main() -> None:
     """Run the command line; the installed `battery` command."""
     keep_private()
+    one_thread_each()
     try:
         app(args=launcher.launched(sys.argv[1:]), standalone_mode=True)
     except BatteryError as error:
@@ -85,6 +97,7 @@ def main_without_console() -> None:
     wrong is shown in a small window.
     """
     keep_private()
+    one_thread_each()
     with launcher.lines_kept():
         try:
             app(args=launcher.launched(sys.argv[1:]), standalone_mode=True)

@@ -1,5 +1,9 @@
 """The command line from outside: one line per error, the right exit status, no traceback."""
 
+import os
+import subprocess
+import sys
+
 import pytest
 
 from tests import asking
@@ -85,3 +89,19 @@ def test_every_command_has_help_with_an_example(battery):
     for name in ["demo", "enrol", "people", "screen", "visit", "report", "export", "rescore"]:
         assert name in listed
         assert "battery " + name in battery(name, "--help").stdout
+
+
+@pytest.mark.parametrize(("told", "held"), [(None, "1"), ("3", "3")])
+def test_products_of_matrices_take_one_thread_unless_told(told, held):
+    """The number is read once, when numpy is loaded, so the command sets it before."""
+    code = (
+        "import os, sys\nfrom battery.cli import main\nsys.argv = ['battery', '--help']\n"
+        "try:\n main()\nexcept SystemExit:\n"
+        " print(os.environ['OPENBLAS_NUM_THREADS'], 'numpy' in sys.modules)"
+    )
+    given = {k: v for k, v in os.environ.items() if k != "OPENBLAS_NUM_THREADS"}
+    given |= {} if told is None else {"OPENBLAS_NUM_THREADS": told}
+    done = subprocess.run(
+        [sys.executable, "-c", code], env=given, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.splitlines()[-1] == f"{held} False"
