@@ -108,8 +108,9 @@ known at the latest visit: a new estimate of scatter or of how weeks depend coul
 limits over a path that had left them. Of changes found there 85 to 97 % stayed told, by a part
 of 30 %, and no more than 87 to 97 % by a part of nothing (+20 %, 600 hands a cell). Later
 visits take nothing back now. Where people join in turn, so that limits move most, 95 % stayed
-told (standard error 1; +20 % at once, 10 people two weeks apart and 30 people a week apart, some
-350 found in each, pages made every week by the functions that make pages), in version 3 84 %.
+told (standard error 1; +20 % at once, 10 people two weeks apart and 30 people a week apart,
+some 350 found in each, pages made every week by the functions that make pages), in version 3
+84 %.
 """
 
 AFTER_LEARN = """
