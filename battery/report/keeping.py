@@ -157,10 +157,13 @@ def unpacked_shares(packed: bytes) -> Shares:
     if len(values) != len(weeks):
         msg = f"{len(values)} values but {len(weeks)} weeks"
         raise ValueError(msg)
+    alike: dict[bytes, array[int]] = {}
     found, start = [], 0
     for name, their_role, n_baseline, length in told:
         some = slice(start, start + length)
-        found.append(Share(name, their_role, n_baseline, values[some], weeks[some]))
+        own = weeks[some]
+        own = alike.setdefault(own.tobytes(), own)  # one object for all measures of a task
+        found.append(Share(name, their_role, n_baseline, values[some], own))
         start += length
     return by_place(found)
 

@@ -100,7 +100,7 @@ def _shares_of_values(
     for (_, hand), places in series.items():
         told = [values[place.block_id] for place in places]
         their_role = role(hand, theirs.person)
-        chosen: dict[tuple[bool, ...], list[int]] = {}
+        chosen: dict[tuple[bool, ...], tuple[list[int], array[int]]] = {}
         for name in dict.fromkeys(name for own in told for name in own):
             measure = MEASURES.get(name)
             if measure is None or name in main:
@@ -108,10 +108,12 @@ def _shares_of_values(
             column: list[Any] = [own.get(name) for own in told]
             there = tuple(value is not None for value in column)
             if there not in chosen:
-                chosen[there] = _counting(places, there, rule)
+                counting = _counting(places, there, rule)
+                days = (places[i].day for i in counting)
+                chosen[there] = counting, array(WEEKS, weeks_of(days))
+            counting, weeks = chosen[there]
             floor = measure.floor
-            whole = array("d", [max(column[i], floor) for i in chosen[there]])
-            weeks = array(WEEKS, weeks_of(places[i].day for i in chosen[there]))
+            whole = array("d", [max(column[i], floor) for i in counting])
             yield Share(measure.name, their_role, rule.baseline, whole, weeks)
 
 
