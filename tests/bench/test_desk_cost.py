@@ -30,7 +30,7 @@ UNIT_S = 0.042  # of the loop, on a quiet machine of these figures
 # The very first page also reads and fits the pools and loads what draws it, about 1.5 s more;
 # the desk does that while the code is typed, which is left out here.
 LATER_S = {"list": 2.0, "list warm": 0.1, "page of another": 1.0, "page warm": 0.3}
-MAX_MB = 300
+MAX_MB = 300  # after list and pages; some 10 more once pools were fitted again
 MAX_PER_PERSON = 1.5  # of a list: of many people against fewer
 WHOLE = ("AAA9", "AAC9")
 SAID = {"author": "AB", "reason": "so it was", "at_utc": "2026-12-01T10:00:00+00:00"}
@@ -94,8 +94,11 @@ class Costing:
         assert status(answer) == 200
         return answer
 
+    def memory_mb(self):
+        return self.program.memory_info().rss / 2**20
+
     def told(self, title):
-        self.figures["MB"] = self.program.memory_info().rss / 2**20
+        self.figures["MB at the end"] = self.memory_mb()
         said = ", ".join(f"{name} {cost:.2f}" for name, cost in self.figures.items())
         sys.stdout.write(f"\n{title}: {said}\n")
         return self.figures
@@ -120,6 +123,7 @@ def looked_at(desk, n_people):
     desk.get("page", f"/person/{WHOLE[0]}")
     desk.get("page warm", f"/person/{WHOLE[0]}")
     desk.get("page of another", f"/person/{WHOLE[1]}")
+    desk.figures["MB"] = desk.memory_mb()
 
 
 def figures_of(home, n_people):
