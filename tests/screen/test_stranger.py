@@ -47,7 +47,7 @@ rest_s = 0.0
 
 [[tasks]]
 task = "slide"
-options = { duration_s = 5.0 }
+options = { duration_s = 7.0 }
 practice = { duration_s = 4.0 }
 """
 
