@@ -22,7 +22,7 @@ from tests.unit.test_store_kills import Child
 
 @pytest.fixture(scope="module")
 def child():
-    made = Child()
+    made = Child("tests.store_child")
     yield made
     made.close()
 
