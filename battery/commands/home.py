@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from battery.commands.common import Code, Home, now, open_store, person_meant
+from battery.commands.common import Code, Home, now, now_utc, open_store, person_meant
 
 Who = Annotated[
     str | None,
@@ -32,13 +32,23 @@ def comfort(
     voice: Annotated[
         bool | None, typer.Option("--voice/--no-voice", help="Whether pages are spoken.")
     ] = None,
+    side: Annotated[
+        str | None, typer.Option(help="Hand that presses on pages: left or right.")
+    ] = None,
+    buttons: Annotated[
+        str | None, typer.Option(help="large (30 mm) or usual, whatever the tablet's own are.")
+    ] = None,
+    by: Annotated[
+        str, typer.Option(help="Who says so, in initials or a role; where a person is named.")
+    ] = "",
     home: Home = None,
 ) -> None:
     """Show or set how pages look and sound for a person, or for the whole clinic.
 
-    Example: battery comfort K7QF --language de --theme dim --text 150
+    What is set for a person goes to the tablet with the person's card.
+    Example: battery comfort K7QF --language de --theme dim --text 150 --by AB
     """
-    from battery.stage.settings.comfort import comfort_of, keep_comfort
+    from battery.comfort import comfort_of, keep_comfort, keep_for_all
 
     asked: dict[str, Any] = {
         "language": language,
@@ -46,13 +56,20 @@ def comfort(
         "text_percent": text,
         "volume_percent": volume,
         "voice": voice,
+        "side": side,
+        "buttons": buttons,
     }
     changes = {name: value for name, value in asked.items() if value is not None}
     person = None if code is None else code.upper()
     with open_store(home, write=bool(changes)) as store:
         if person is not None:
             store.people.get(person)
-        held = keep_comfort(store, person, **changes) if changes else comfort_of(store, person)
+        if not changes:
+            held = comfort_of(store, person)
+        elif person is None:
+            held = keep_for_all(store, **changes)
+        else:
+            held = keep_comfort(store, person, author=by, at_utc=now_utc(), **changes)
     print(f"{person or 'everybody'}: {held.in_words()}")
 
 
@@ -96,7 +113,7 @@ def sound(
 
     with open_store(home) as store:
         person = person_meant(store, code)
-        print(sound_on_screen(store, person, windowed=windowed, large=large))
+        print(sound_on_screen(store, person, windowed=windowed, large=large, wall=now))
 
 
 COMMANDS = (comfort, sound, exercise)

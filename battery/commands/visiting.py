@@ -147,10 +147,10 @@ def visit(
 
     Example: battery visit K7QF --plan short --windowed
     """
+    from battery.comfort import comfort_of
     from battery.own_plan import contradiction_words, off_plan_words, own_plan, plan_for
     from battery.plan import load_plan
     from battery.stage import visit_on_screen
-    from battery.stage.settings.comfort import comfort_of
 
     asked = None if plan is None else load_plan(plan)
     with open_store(home) as store:

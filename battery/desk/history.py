@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from battery.comfort import said_words
 from battery.desk.noted import noted, noted_of_all
 from battery.effective import visits_of
 from battery.home_plan import dose_words
@@ -55,6 +56,7 @@ class Told:
         self.levels = care.goal_levels()
         self.prescriptions = _by_person(care.prescriptions(code))
         self.home_plans = _by_person(care.home_plans(code))
+        self.comforts = _by_person(care.comforts(code))
         self.plans = _by_person(care.plans(code))
         self.states = _by_person(care.states(code))
         self.markers = _by_person(said.markers(code))
@@ -144,6 +146,12 @@ def history_of(store: Store, code: str, told: Told | None = None) -> list[Said]:
     rows += [
         Said(e.at_utc, e.author, f"at home from {e.from_date}: {dose_words(e)}")
         for e in told.home_plans.get(code, ())
+    ]
+    rows += [
+        Said(c.at_utc, "", f"the person chose on the tablet: {said_words(c)}")
+        if c.author == code
+        else Said(c.at_utc, c.author, f"on the tablet: {said_words(c)}")
+        for c in told.comforts.get(code, ())
     ]
     rows += [Said(p.at_utc, p.author, plan_words(p)) for p in told.plans.get(code, ())]
     rows += [

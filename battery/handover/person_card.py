@@ -1,8 +1,9 @@
 """A person's card from the clinic to a tablet: who it is, and what is to be done.
 
-The clinic signs it, as it does receipts. It holds the code, the picture, hands and plans, and
-no name; whoever finds the stick can read it. What a tablet has already is never overwritten: a
-person who is enrolled there as somebody else is refused, and a plan that contradicts is named.
+The clinic signs it, as it does receipts. It holds the code, the picture, hands, plans, how
+pages look and sound, and no name; whoever finds the stick can read it. What a tablet has
+already is never overwritten: a person who is enrolled there as somebody else is refused, and a
+plan that contradicts is named.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from battery import forms
+from battery.comfort import latest_of, said_words
 from battery.errors import HandoverError, NewerFormatError
 from battery.files import inside
 from battery.handover.folder_files import files_in, read_plain
@@ -36,7 +38,7 @@ FORMAT = 1
 SIGNED_AS = b"coordination-battery person 1\n"
 MAX_BYTES = 1_000_000
 MAX_ROWS = 500
-TRAVELS = ("person_plans", "home_plans")  # tables whose rows go to the tablet
+TRAVELS = ("person_plans", "home_plans", "comforts")  # tables whose rows go to the tablet
 NEWER = (
     "a later program of the clinic wrote it; nothing was changed here. Update the program of "
     "this tablet, then try again"
@@ -93,7 +95,8 @@ def write_person_card(store: Store, code: str, folder: Path, *, now: datetime) -
         "made_utc": utc_text(now, "seconds"),
         "person": to_plain(person),
         "picture": picture,
-        "rows": {name: beside[name] for name in TRAVELS if name in beside},
+        "rows": {name: beside[name] for name in TRAVELS if name in beside}
+        | _comforts(store, code),
     }
     path = inside(folder, f"{code}{PERSON_CARD}")
     return SIGNED.write(path, body, clinic_keys(store).signer)
@@ -148,6 +151,7 @@ def take_person_card(store: Store, card: PersonCard) -> list[str]:
         msg = f"{code} was erased here; nothing was taken in"
         raise HandoverError(msg)
     before = {row.entry_id for row in store.care.plans(code)}
+    looked = latest_of(store.care.comforts(code))
     n_changed = store.transfer.take_rows(None if code in known else card.person, card.rows)
     lines = [] if code in known else [f"{code} is enrolled here by the clinic's card"]
     if code not in known:
@@ -155,6 +159,12 @@ def take_person_card(store: Store, card: PersonCard) -> list[str]:
     held = own_plan(store, code)
     if held is not None and held.row.entry_id not in before and n_changed:
         lines.append(f"{code}: {plan_words(held.row)}")
+    for name, entry in latest_of(store.care.comforts(code)).items():
+        was = looked.get(name)
+        if was is None or was.value != entry.value:
+            own = " as the person had chosen" if was and was.author == code else ""
+            instead = f" in place of {was.value}{own}" if was else ""
+            lines.append(f"{code}: {said_words(entry)}, set by {entry.author}{instead}")
     if held is not None and held.against:
         lines.append(contradiction_words(code, held))
     return lines
@@ -171,6 +181,12 @@ def refresh(store: Store, folder: Path) -> list[str]:
             except HandoverError as error:
                 lines.append(str(error))
     return lines
+
+
+def _comforts(store: Store, code: str) -> Rows:
+    """Return the latest word on each thing; what was said before it stays at the clinic."""
+    latest = {entry.name: asdict(entry) for entry in store.care.comforts(code)}
+    return {"comforts": list(latest.values())} if latest else {}
 
 
 def _read(data: bytes, clinics: Sequence[Card]) -> PersonCard:

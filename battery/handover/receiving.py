@@ -150,6 +150,7 @@ def receive(
     write_receipts(store, folder, keys, wall=wall)
     planned = {row.person for row in store.care.plans()}
     planned |= {entry.person for entry in store.care.home_plans()}
+    planned |= {entry.person for entry in store.care.comforts()}
     for code in sorted(seen & planned):
         write_person_card(store, code, folder, now=wall())
     report.notes += missing_lines(store.transfer.received())

@@ -5,6 +5,8 @@ from __future__ import annotations
 import random
 import uuid
 
+from battery.comfort import comfort_of
+from battery.looks import Comfort
 from battery.machine import clinic_settings
 from battery.stage.pages.builder import Maker
 from battery.stage.pages.following import run_pages
@@ -13,7 +15,7 @@ from battery.stage.pages.page import Page
 from battery.stage.pages.staff import staff_page
 from battery.stage.pages.stopping import Stopping
 from battery.stage.screen.sound import Sound
-from battery.stage.settings.comfort import Comfort, comfort_of, comfortable_window
+from battery.stage.settings.comfort import comfortable_window
 from battery.stage.settings.device import load_device
 from battery.store import Person, Store
 from battery.trouble_notes import note_trouble
@@ -59,6 +61,7 @@ def home_exercise_on_screen(
     _, known = load_device(store)
     clinic = clinic_settings(store)
     comfort = comfort or comfort_of(store, person.code)
+    large = large or comfort.is_large(False)
     before = {entry.practice_id for entry in store.care.home_exercises(person.code)}
     with comfortable_window(comfort, windowed=windowed, known=known) as window:
 

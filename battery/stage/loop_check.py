@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
 
+from battery.comfort import comfort_of
 from battery.errors import UsageError
 from battery.loop_delay import (
     MAX_FRAMES,
@@ -31,7 +32,7 @@ from battery.stage.pages.loop import CounterPage, PatchPage
 from battery.stage.pages.pad import LETTERS, PadPage, pad_page
 from battery.stage.pages.page import Page
 from battery.stage.screen.window import Window
-from battery.stage.settings.comfort import comfort_of, comfortable_window
+from battery.stage.settings.comfort import comfortable_window
 from battery.stage.settings.device import load_device, system_name
 from battery.store import LoopCheck, Store
 from battery.store.rows.device_checks import Edge

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from battery.comfort import comfort_of, keep_comfort, was_heard
+from battery.looks import LOUDEST, Comfort
+from battery.moments import utc_text
 from battery.stage.drawing.canvas import Canvas
 from battery.stage.drawing.places import Button
 from battery.stage.language import texts
@@ -14,16 +17,11 @@ from battery.stage.pages.comforts import quiet_page
 from battery.stage.pages.following import run_pages
 from battery.stage.pages.page import Page, TextPage
 from battery.stage.pages.presses import Presses
-from battery.stage.screen.sound import LOUDEST, Sound
-from battery.stage.settings.comfort import (
-    Comfort,
-    comfort_of,
-    comfortable_window,
-    keep_comfort,
-    was_heard,
-)
+from battery.stage.screen.sound import Sound
+from battery.stage.settings.comfort import comfortable_window
 from battery.stage.settings.device import load_device
 from battery.store import Person, Store
+from battery.visits import Wall
 
 STEP_PERCENT = 20
 CHOICES = (
@@ -91,7 +89,13 @@ def sound_page(sound: Sound, keep: Keep, done: Next, make: Maker) -> SoundPage:
 
 
 def first_heard(
-    store: Store, person: Person, sound: Sound, done: Callable[[], Page], make: Maker
+    store: Store,
+    person: Person,
+    sound: Sound,
+    done: Callable[[], Page],
+    make: Maker,
+    *,
+    wall: Wall,
 ) -> Page:
     """Ask whether the sound is heard well, once for each person, then go on.
 
@@ -99,24 +103,35 @@ def first_heard(
     """
     if not sound.heard or was_heard(store, person.code):
         return done()
-    return heard_page(store, person, sound, done, make)
+    return heard_page(store, person, sound, done, make, wall=wall)
 
 
 def heard_page(
-    store: Store, person: Person, sound: Sound, done: Next, make: Maker
+    store: Store, person: Person, sound: Sound, done: Next, make: Maker, *, wall: Wall
 ) -> SoundPage:
     """Make the page of the sound for a person; one that was silenced is heard again."""
     if not sound.speaks:
         sound.voice = True
         sound.volume_percent = sound.volume_percent or Comfort().volume_percent
 
+    return sound_page(sound, _kept_for(store, person, wall), done, make)
+
+
+def _kept_for(store: Store, person: Person, wall: Wall) -> Keep:
+    """Return what keeps a volume for a person, who chose it."""
+
     def keep(volume_percent: int, voice: bool) -> None:
-        keep_comfort(store, person.code, volume_percent=volume_percent, voice=voice)
+        keep_comfort(
+            store, person.code, author=person.code, at_utc=utc_text(wall()),
+            volume_percent=volume_percent, voice=voice,
+        )  # fmt: skip
 
-    return sound_page(sound, keep, done, make)
+    return keep
 
 
-def sound_on_screen(store: Store, person: Person, *, windowed: bool, large: bool) -> str:
+def sound_on_screen(
+    store: Store, person: Person, *, windowed: bool, large: bool, wall: Wall
+) -> str:
     """Let a person choose how loud it is, in a window; say what is kept.
 
     Raises
@@ -131,9 +146,6 @@ def sound_on_screen(store: Store, person: Person, *, windowed: bool, large: bool
         if window.sound.note:
             return f"{window.sound.note}; nothing was changed"
 
-        def keep(volume_percent: int, voice: bool) -> None:
-            keep_comfort(store, person.code, volume_percent=volume_percent, voice=voice)
-
         def closed() -> Page | None:
             return None
 
@@ -144,6 +156,6 @@ def sound_on_screen(store: Store, person: Person, *, windowed: bool, large: bool
             help_page=None,
             staff_page=None,
         )
-        page = sound_page(window.sound, keep, closed, make)
+        page = sound_page(window.sound, _kept_for(store, person, wall), closed, make)
         run_pages(window, page, large=large)
     return f"{person.code}: {comfort_of(store, person.code).in_words()}"

@@ -8,9 +8,11 @@ from collections.abc import Callable, Sequence
 from datetime import date
 from functools import partial
 
+from battery.comfort import comfort_of
 from battery.due import next_visit
 from battery.errors import BatteryError, PlanError
 from battery.home_plan import REMIND_WITHIN, held_home_plan, reminder_due
+from battery.looks import Comfort
 from battery.machine import clinic_settings
 from battery.own_plan import contradiction_words, own_plan, plan_for
 from battery.people import person_label, picture_of
@@ -33,7 +35,7 @@ from battery.stage.pages.staff import staff_page
 from battery.stage.pages.stopping import Stopping
 from battery.stage.screen.window import Window
 from battery.stage.screen_check import measure_with_card
-from battery.stage.settings.comfort import Comfort, comfort_of, comfortable_window
+from battery.stage.settings.comfort import comfortable_window
 from battery.stage.settings.device import Screens, load_device
 from battery.stage.sound_check import heard_page
 from battery.stage.visit import VisitPages, changes_kept
@@ -157,7 +159,7 @@ class Tablet:
         if len(people) == 1:
             return self._of(people[0], alone=True)
         self._wear(comfort_of(self._store))
-        make = self._maker("right")
+        make = self._maker("right", large=self._large)
         if not people:
             return make.text(
                 "nobody", texts.NOBODY_TITLE, texts.NOBODY_LINES, (), lambda _: None, stop=False
@@ -194,7 +196,9 @@ class Tablet:
         """Return a person's page, in the person's own look."""
         comfort = comfort_of(self._store, person.code)
         self._wear(comfort)
-        make = self._maker(side_of(comfort, person.dominant_hand))
+        make = self._maker(
+            side_of(comfort, person.dominant_hand), large=comfort.is_large(self._large)
+        )
         again = partial(self._of, person, alone=alone)
         today = self._wall().date()
         due = next_visit(self._store, person, self._wall())
@@ -287,7 +291,9 @@ class Tablet:
         """Say that the agreed time has come; it goes away by itself when that is over."""
         comfort = comfort_of(self._store, person.code)
         self._wear(comfort)
-        make = self._maker(side_of(comfort, person.dominant_hand))
+        make = self._maker(
+            side_of(comfort, person.dominant_hand), large=comfort.is_large(self._large)
+        )
         gone = self._wall() + REMIND_WITHIN
         self._window.sound.play("over")
         page = make.text(
@@ -310,6 +316,7 @@ class Tablet:
         held = own_plan(self._store, person.code)
         if held is not None and held.against:
             self._told(contradiction_words(person.code, held))
+        comfort = comfort_of(self._store, person.code)
         with self._store.records.lock():
             self._store.records.recover()
             pages = VisitPages(
@@ -319,10 +326,10 @@ class Tablet:
                 self._window,
                 alias=self._alias,
                 known=self._known,
-                large=self._large,
+                large=comfort.is_large(self._large),
                 wall=self._wall,
                 random_source=self._random,
-                comfort=comfort_of(self._store, person.code),
+                comfort=comfort,
                 comes_back=True,
             )
             self._window.check_flips()
@@ -339,9 +346,11 @@ class Tablet:
             make,
             comfort,
             keep=lambda changes: settings.held.changed(
-                **changes_kept(self._store, person.code, changes)
+                **changes_kept(self._store, person.code, changes, wall=self._wall)
             ),
-            sound=lambda back: heard_page(self._store, person, self._window.sound, back, make),
+            sound=lambda back: heard_page(
+                self._store, person, self._window.sound, back, make, wall=self._wall
+            ),
             usual_side=person.dominant_hand,
         )
         return settings
@@ -352,11 +361,11 @@ class Tablet:
     def _wear(self, comfort: Comfort) -> None:
         wear(self._window, comfort)
 
-    def _maker(self, side: Hand) -> Maker:
+    def _maker(self, side: Hand, *, large: bool) -> Maker:
         """Return what pages outside a visit are made with; Stop leads to the start page."""
         clinic = clinic_settings(self._store)
         make = Maker(
-            large=self._large,
+            large=large,
             side=side,
             stopped=lambda back: stopping.stopped(back),
             help_page=lambda page: stopping.emergency(lambda: page),

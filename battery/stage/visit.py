@@ -5,6 +5,8 @@ from __future__ import annotations
 import random
 from typing import Any
 
+from battery.comfort import comfort_of, keep_comfort
+from battery.looks import Comfort
 from battery.machine import clinic_settings
 from battery.moments import utc_text
 from battery.people import person_label, picture_of
@@ -21,12 +23,7 @@ from battery.stage.pages.page import Page
 from battery.stage.pages.questions import EXPERIENCED
 from battery.stage.screen.window import Window, versions
 from battery.stage.screen_check import slow_flip_note
-from battery.stage.settings.comfort import (
-    Comfort,
-    comfort_of,
-    comfortable_window,
-    keep_comfort,
-)
+from battery.stage.settings.comfort import comfortable_window
 from battery.stage.settings.device import Screens, keep_screen, load_device, system_name
 from battery.stage.settings.kiosk import warnings
 from battery.stage.sound_check import first_heard, heard_page
@@ -39,9 +36,11 @@ HEARD_PAGE_S = 14.5  # with those that are shown at first, each heard to its end
 TRAILS_S, TRY_S = 60.0, 20.0
 
 
-def changes_kept(store: Store, person: str, changes: dict[str, Any]) -> dict[str, Any]:
-    """Keep changes of the settings for a person, and return them."""
-    keep_comfort(store, person, **changes)
+def changes_kept(
+    store: Store, person: str, changes: dict[str, Any], *, wall: Wall
+) -> dict[str, Any]:
+    """Keep changes of the settings that a person chose, and return them."""
+    keep_comfort(store, person, author=person, at_utc=utc_text(wall()), **changes)
     return changes
 
 
@@ -151,14 +150,16 @@ class VisitPages:
             flow.make,
             comfort,
             keep=lambda changes: settings.held.changed(
-                **changes_kept(store, person.code, changes)
+                **changes_kept(store, person.code, changes, wall=wall)
             ),
-            sound=lambda back: heard_page(store, person, window.sound, back, flow.make),
+            sound=lambda back: heard_page(
+                store, person, window.sound, back, flow.make, wall=wall
+            ),
             usual_side=person.dominant_hand,
         )
 
         def ready() -> Page:
-            return first_heard(store, person, window.sound, flow.first, flow.make)
+            return first_heard(store, person, window.sound, flow.first, flow.make, wall=wall)
 
         def card(after: Next) -> Page:
             return CardPages(
@@ -242,6 +243,7 @@ def visit_on_screen(
     """
     alias, known = load_device(store)
     comfort = comfort or comfort_of(store, person.code)
+    large = large or comfort.is_large(False)
     with comfortable_window(comfort, windowed=windowed, known=known) as window:
         pages = VisitPages(
             store,

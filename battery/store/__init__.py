@@ -4,6 +4,7 @@ from battery.store.amended import Amended
 from battery.store.packed import PackedBlock
 from battery.store.rows.device_checks import LoopCheck, ScreenCheck, TimingCheck
 from battery.store.rows.person_care import (
+    ComfortEntry,
     Contraindication,
     Exercise,
     Goal,
@@ -49,6 +50,7 @@ __all__ = [
     "BlockBrief",
     "BlockRecord",
     "BlockWriter",
+    "ComfortEntry",
     "Consent",
     "Contraindication",
     "Decision",

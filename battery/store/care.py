@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import date
 from functools import partial
@@ -23,6 +23,7 @@ from battery.plan import Plan, plan_hash
 from battery.store import schema
 from battery.store.fitting import fitted, home_plan_entry, person_plan
 from battery.store.rows.person_care import (
+    ComfortEntry,
     Contraindication,
     Exercise,
     Goal,
@@ -215,6 +216,30 @@ class Care(Said):
         with self._reading() as connection:
             rows = connection.execute(query).mappings().all()
         return self._built(rows, home_plan_entry, "home plan", "entry_id")
+
+    def set_comfort(
+        self, person: str, told: Mapping[str, str], *, author: str, at_utc: str
+    ) -> list[ComfortEntry]:
+        """Keep how pages look and sound for a person, all that is told or none of it.
+
+        Raises
+        ------
+        UsageError
+            If the author is empty.
+        """
+        say_all(author=author)
+        entries = [
+            ComfortEntry(str(uuid.uuid4()), person, name, value, author, at_utc)
+            for name, value in told.items()
+        ]
+        with self._writing() as connection:
+            for entry in entries:
+                connection.execute(insert(schema.comforts).values(**asdict(entry)))
+        return entries
+
+    def comforts(self, person: str | None = None) -> list[ComfortEntry]:
+        """List how pages look and sound in order of time, of one person or of all."""
+        return self._said_of(schema.comforts, ComfortEntry, "entry_id", person)
 
     def answer_contraindications(
         self, person: str, answers: Iterable[tuple[str, Present]], *, author: str, at_utc: str

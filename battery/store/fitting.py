@@ -42,6 +42,7 @@ KINDS: Mapping[str, type] = {
     "loop_checks": device_checks.LoopCheck,
     "person_plans": person_care.PersonPlan,
     "home_plans": person_care.HomePlanEntry,
+    "comforts": person_care.ComfortEntry,
     "alarm_acknowledgements": said_later.Acknowledgement,
     "person_states": person_care.PersonState,
     "contraindications": person_care.Contraindication,

@@ -6,6 +6,8 @@ the form that its table says. Steps spell out their SQL: `schema` may change, hi
 
 from __future__ import annotations
 
+import json
+import uuid
 from collections.abc import Callable
 from datetime import UTC, datetime
 
@@ -415,6 +417,51 @@ def readings_of_people(connection: Connection) -> None:
     _run(connection, _with_bytes(connection, _KEPT_TABLES))
 
 
+_COMFORT_TABLES = """
+CREATE TABLE comforts (
+    entry_id TEXT NOT NULL PRIMARY KEY,
+    person TEXT NOT NULL REFERENCES people (code),
+    name TEXT NOT NULL, value TEXT NOT NULL, author TEXT NOT NULL, at_utc TEXT NOT NULL
+);
+CREATE INDEX ix_comforts_person ON comforts (person);
+"""
+_COMFORT_ROW = text("INSERT INTO comforts VALUES (:id, :person, :name, :value, :author, :at)")
+MAX_WORD = 80
+NOT_KEPT = "not kept"  # who set it, in the days when nobody was asked
+
+
+def comforts_of_people(connection: Connection) -> None:
+    """Let what pages look and sound like for a person have author and time, and travel.
+
+    What was set before is dated on the day of enrolment, so that all later words hold.
+    """
+    _run(connection, _COMFORT_TABLES)
+    held = connection.exec_driver_sql(
+        "SELECT code, enrolled_utc, json FROM people JOIN settings ON name = 'comfort:' || code"
+    ).all()
+    for code, at_utc, told in held:
+        try:
+            values = json.loads(told)
+        except ValueError:
+            continue
+        if not isinstance(values, dict):
+            continue
+        for key, value in values.items():
+            if isinstance(value, str | int) and len(str(value)) <= MAX_WORD:
+                word = str(value)
+                if isinstance(value, bool):
+                    word = "on" if value else "off"
+                connection.execute(
+                    _COMFORT_ROW,
+                    {
+                        "id": str(uuid.uuid4()), "person": code, "name": key, "value": word,
+                        "author": NOT_KEPT, "at": at_utc,
+                    },
+                )  # fmt: skip
+        name = f"comfort:{code}"
+        connection.execute(text("DELETE FROM settings WHERE name = :name"), {"name": name})
+
+
 STEPS: tuple[Step, ...] = (
     first_tables,
     second_tables,
@@ -428,6 +475,7 @@ STEPS: tuple[Step, ...] = (
     home_plans,
     revisions_of_visits,
     readings_of_people,
+    comforts_of_people,
 )
 
 

@@ -15,6 +15,7 @@ from battery.errors import UsageError
 from battery.store.base import Connected
 from battery.store.fitting import fitted
 from battery.store.rows.person_care import (
+    ComfortEntry,
     Contraindication,
     Goal,
     GoalLevel,
@@ -33,6 +34,7 @@ Row = TypeVar(
     Goal,
     GoalLevel,
     Acknowledgement,
+    ComfortEntry,
     HomePlanEntry,
     PersonPlan,
     PersonState,

@@ -390,6 +390,16 @@ person_plans = Table(
     Column("author", Text, nullable=False),
     Column("at_utc", Text, nullable=False),
 )
+comforts = Table(
+    "comforts",
+    metadata,
+    Column("entry_id", Text, primary_key=True),
+    _reference("person", "people.code"),
+    Column("name", Text, nullable=False),  # one thing that pages can look or sound like
+    Column("value", Text, nullable=False),
+    Column("author", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+)
 # What must not be overlooked, and what was said about it.
 alarm_acknowledgements = Table(
     "alarm_acknowledgements",

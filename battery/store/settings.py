@@ -79,6 +79,7 @@ FORMS: Mapping[str, Form] = {
             "volume_percent": Percent,
             "voice": bool,
             "side": Literal["", "left", "right"],
+            "buttons": Literal["", "usual", "large"],
         },
     ),
     "picture": Form(forms.Name),

@@ -29,6 +29,7 @@ LINES = (
         "battery.due",
         "battery.loop_delay",
         "battery.own_plan",
+        "battery.comfort",
         "battery.home_plan",
         "battery.simulate",
         "battery.verify",
@@ -44,7 +45,7 @@ LINES = (
         "battery.files",
     ),
     ("battery.forms",),
-    ("battery.recording", "battery.cells", "battery.figures"),
+    ("battery.recording", "battery.cells", "battery.figures", "battery.looks"),
     ("tasks",),
 )
 EVERYWHERE = {"battery", "battery.errors", "battery.moments"}

@@ -3,10 +3,14 @@
 import re
 
 import pytest
+from typer.testing import CliRunner
 
 from battery.alarms import alarms_of
 from battery.cautions import CONTRAINDICATIONS
+from battery.cli import app
+from battery.comfort import comfort_of, keep_comfort, was_heard
 from battery.effective import blocks_of, visits_of
+from battery.looks import Comfort
 from battery.store import Store
 
 
@@ -45,6 +49,10 @@ SAID = {
         "at home from 2026-11-30: tapping: 1.5 min with each arm, 3 times a day, Mon, Wed, "
         "target on the wall, no weight; reminder at 09:00, 14:00",
     ),
+    "comfort": (
+        {"comfort-language": "de", "comfort-text_percent": "150", "comfort-voice": "off"},
+        "language de",
+    ),
     "visit-plan": ({"visit_plan": "short", "plan_file": ""}, "plan short ("),
     "baseline": (
         {"from_visit": "2", "reason": "new drug"},
@@ -68,6 +76,7 @@ WRONG = {
     "home-plan": {"slide-agreed": "yes", "slide-hand": "both", "slide-minutes": "1"},
     "baseline": {"from_visit": "99", "reason": "typed wrong"},
     "state": {"state": "gone", "reason": "typed wrong"},
+    "comfort": {"comfort-theme": "pink"},
     "rating": {"goal_id": "x", "level": "0"},
     "acknowledge": {},
     "take-back": {"target": "event:nothing", "reason": "typed wrong"},
@@ -171,6 +180,62 @@ def test_a_question_left_out_enrols_nobody(desk):
     assert "Nobody was enrolled" in answer.text
     with desk.office.store() as store:
         assert len(store.people.all()) == before
+
+
+LOOKS = {
+    "comfort-language": "de", "comfort-text_percent": "150", "comfort-buttons": "large",
+    "comfort-theme": "dim", "comfort-voice": "off", "comfort-volume_percent": "",
+    "comfort-side": "left",
+}  # fmt: skip
+
+
+def test_language_and_comfort_are_said_where_somebody_is_enrolled(desk):
+    """As the command says them; what is not chosen is asked on the tablet or stays as it is."""
+    code = str(desk.send("/enrol", enrolment(**LOOKS)).url).rsplit("/", 1)[1]
+    words = {"language": "de", "text_percent": 150, "buttons": "large", "theme": "dim"}
+    with desk.office.store() as store:
+        held = comfort_of(store, code)
+        assert held == Comfort(**words, voice=False, side="left")
+        assert not was_heard(store, code)
+        told = {(e.name, e.value, e.author) for e in store.care.comforts(code)}
+    home = desk.office.home
+    again = str(desk.send("/enrol", enrolment()).url).rsplit("/", 1)[1]
+    done = CliRunner().invoke(app, [
+        "comfort", again, "--language", "de", "--text", "150", "--buttons", "large", "--theme",
+        "dim", "--no-voice", "--side", "left", "--by", "AB", "--home", str(home),
+    ])  # fmt: skip
+    assert done.exit_code == 0, done.output
+    with desk.office.store() as store:
+        assert {(e.name, e.value, e.author) for e in store.care.comforts(again)} == told
+
+
+def test_what_the_stage_cannot_do_enrols_nobody_and_loses_nothing(desk):
+    with desk.office.store() as store:
+        before = len(store.people.all())
+    for odd in ({"comfort-theme": "pink"}, {"comfort-text_percent": "a"}):
+        answer = desk.send("/enrol", enrolment(**{**LOOKS, **odd}))
+        assert answer.status_code == 400
+        assert '<option value="large" selected>' in answer.text
+    with desk.office.store() as store:
+        assert len(store.people.all()) == before
+
+
+def test_what_a_person_chose_and_staff_set_otherwise_stands_beside_the_form(desk, code):
+    with desk.office.store(write=True) as store:
+        keep_comfort(
+            store, code, text_percent=200, theme="dim", author=code,
+            at_utc="2026-11-30T09:00:00.000+00:00",
+        )  # fmt: skip
+    assert ": the person chose “" not in desk.get(f"/person/{code}").text
+    desk.send(f"/person/{code}/say/comfort", {"comfort-text_percent": "150"})
+    screen = desk.get(f"/person/{code}").text
+    assert (
+        "Size of words: the person chose “200 %” on the tablet on 2026-11-30; AB set “150 %” on"
+        in screen
+    )
+    assert "Colours: the person chose" not in screen
+    with desk.office.store() as store:
+        assert comfort_of(store, code).theme == "dim"
 
 
 def test_a_home_plan_is_said_where_somebody_is_enrolled(desk):

@@ -177,6 +177,10 @@ def enrol(hands, number, n_people):
     hands.press("Tab", "Tab")
     hands.type("l" if number % 2 else "r")
     hands.click("[name=form_version]")
+    if with_goal(number):
+        hands.press("Tab")
+        hands.type("D")  # the language on the tablet
+        hands.press("Shift+Tab")
     hands.type("4")
     hands.send()
     code = hands.page.locator("h1").inner_text()
@@ -232,6 +236,8 @@ def by_commands(monkeypatch, home, stick, keys, enrolled):
         monkeypatch.setattr(people, "utc_text", lambda *_, p=person: p.enrolled_utc)
         give("enrol", "--affected-side", person.affected_side, "--checked-by", "AB")
         give("consent", person.code, "--given", "--form-version", "4")
+    for person in enrolled[::10]:
+        give("comfort", person.code, "--language", "de", "--by", "AB")
     give("receive", stick)
     while found := re.search(r"^([0-9a-f]{8})  ", give("quarantine", "list"), re.MULTILINE):
         why = "compared with the tablet's key by eye"
@@ -274,6 +280,8 @@ def said(home):
                 repr({k: v for k, v in row.items() if k in KEPT or not DRAWN.search(k)})
                 for row in rows
             )
+        # The tablets took the desk's card, and bring its word beside that of the command.
+        dump["comforts"] = sorted(set(dump["comforts"]))
     return dump
 
 

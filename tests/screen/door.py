@@ -16,6 +16,8 @@ from pathlib import Path
 from typer.testing import CliRunner
 
 from battery.cli import app
+from battery.comfort import comfort_of, keep_comfort
+from battery.moments import utc_text
 from battery.plan import SHORT, Plan
 from battery.recording import Screen
 from battery.simulate import TOUCH_60, Person, Truth
@@ -23,7 +25,6 @@ from battery.stage.pages import flow as flow_module
 from battery.stage.screen.scale import screen_of
 from battery.stage.screen.window import Window
 from battery.stage.settings import comfort as comfort_module
-from battery.stage.settings.comfort import comfort_of, keep_comfort
 from battery.stage.settings.device import keep_screen, load_device
 from battery.stage.visit import visit_on_screen
 from battery.store import Store
@@ -90,7 +91,9 @@ class Home:
                 screen = Screen(width_px, height_px, 1 / px_per_mm, 1 / px_per_mm, "card")
                 keep_screen(store, alias, known, screen, at_utc=NOW.isoformat())
             if self.comfort:
-                keep_comfort(store, self.code, **self.comfort)
+                keep_comfort(
+                    store, self.code, author="AB", at_utc=utc_text(self.now), **self.comfort
+                )
 
     def visit(self, monkeypatch, choose, *, pilot=None, idle=False, endings=(), seed=8):
         """Do a visit; returns what the command would print and the pilot.

@@ -17,13 +17,15 @@ import pygame
 import pytest
 
 import battery.stage
+from battery.comfort import keep_comfort
 from battery.errors import PlanError
+from battery.looks import Comfort
+from battery.moments import utc_text
 from battery.plan import Plan, PlannedTask
 from battery.stage import visit as visit_module
 from battery.stage.drawing.places import DEFAULT, LARGE
 from battery.stage.pages.page import SAY_AGAIN
 from battery.stage.screen.pointer import Key, Report
-from battery.stage.settings.comfort import Comfort, keep_comfort
 from battery.store import Store
 from tests.screen.door import PANELS, Home
 from tests.screen.layout import check_page
@@ -287,7 +289,10 @@ def crawl(home, monkeypatch, *, by_keys=False, most=MAX_VISITS, stories=STORIES)
         crawler.screen, crawler._window = crawler._window.screen, None  # let the picture go
         crawlers.append(crawler)
         with Store.open(home.folder) as store:  # who was silenced hears again
-            keep_comfort(store, home.code, volume_percent=Comfort().volume_percent, voice=True)
+            keep_comfort(
+                store, home.code, author="AB", at_utc=utc_text(home.now),
+                volume_percent=Comfort().volume_percent, voice=True,
+            )  # fmt: skip
         if not story.cut:
             home.week_later()
         if number >= len(stories) - 1 and not unpressed(pressed):

@@ -11,6 +11,7 @@ from datetime import datetime
 
 import pytest
 
+from battery.looks import Comfort
 from battery.people import new_person
 from battery.plan import load_plan
 from battery.recording import Screen
@@ -18,7 +19,6 @@ from battery.stage import visit as visit_module
 from battery.stage.language.languages import language
 from battery.stage.screen.theme import theme_named
 from battery.stage.screen.window import Window
-from battery.stage.settings.comfort import Comfort
 from battery.store import Store
 from tests.screen.pilot import Clock, Pilot, tablet
 from tests.sparing import share

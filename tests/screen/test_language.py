@@ -8,8 +8,9 @@ from babel import Locale
 from babel.messages.mofile import read_mo
 
 from battery.errors import UsageError
+from battery.looks import OWN_NAMES
 from battery.stage.language import make_catalogues, texts
-from battery.stage.language.languages import ENGLISH, OWN_NAMES, Text, language
+from battery.stage.language.languages import ENGLISH, Text, language
 from tests.screen.languages import LONG, LONGER
 
 TRANSLATED = sorted(set(OWN_NAMES) - {ENGLISH.code})

@@ -7,6 +7,7 @@ import pygame
 import pytest
 from fontTools.ttLib import TTFont
 
+from battery.looks import OWN_NAMES
 from battery.stage.drawing.lettering import (
     CAP_SHARE,
     FILES,
@@ -16,7 +17,7 @@ from battery.stage.drawing.lettering import (
     Lettering,
     _Pictures,
 )
-from battery.stage.language.languages import OWN_NAMES, language
+from battery.stage.language.languages import language
 from battery.stage.language.speech import everything
 
 

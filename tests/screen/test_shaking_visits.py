@@ -73,7 +73,8 @@ def test_a_shaking_finger_does_a_visit_on_every_screen(tmp_path, record_property
     plan = tmp_path / "plan.toml"
     plan.write_text(PLAN if whole else QUICK)
     code = enrol(tmp_path)
-    command(tmp_path, "comfort", code, "--language", "de", "--text", "200", "--volume", "40")
+    command(tmp_path, "comfort", code, "--language", "de", "--text", "200", "--volume", "40",
+            "--by", "AB")  # fmt: skip
     with (
         touch_screen((width_px, height_px)) as (display, socket),
         Finger(socket, (width_px, height_px)) as finger,

@@ -1,13 +1,15 @@
 """The volume is chosen by ear, kept for the person, and asked for once."""
 
+from datetime import datetime
+
 import pytest
 
+from battery.comfort import comfort_of
 from battery.stage.language import texts
 from battery.stage.pages.builder import Maker
 from battery.stage.pages.following import run_pages
 from battery.stage.pages.page import TextPage
 from battery.stage.screen.sound import Sound
-from battery.stage.settings.comfort import comfort_of
 from battery.stage.sound_check import first_heard
 from battery.store import Store
 from tests import store_kit as kit
@@ -19,6 +21,9 @@ def store(tmp_path):
     with Store.open(tmp_path / "home") as store:
         kit.enrol(store)
         yield store
+
+
+NOW = datetime.fromisoformat("2026-03-04T10:00:00+00:00")
 
 
 def maker():
@@ -38,7 +43,10 @@ def chosen(store, headless, *keys):
     pilot.add((clock.now + 20 * 10**9, "quit"))
     after = TextPage("after", texts.REST_TITLE, (), (), lambda _: None)
     person = store.people.get("K7QF")
-    run_pages(window, first_heard(store, person, window.sound, lambda: after, maker()))
+    run_pages(
+        window,
+        first_heard(store, person, window.sound, lambda: after, maker(), wall=lambda: NOW),
+    )
     window.closing = False
     return [state["page"] for state in pilot.states]
 

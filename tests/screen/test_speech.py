@@ -3,9 +3,10 @@
 import pygame
 import pytest
 
+from battery.looks import OWN_NAMES
 from battery.stage.drawing.places import Button
 from battery.stage.language import speech, texts
-from battery.stage.language.languages import OWN_NAMES, Text, language
+from battery.stage.language.languages import Text, language
 from battery.stage.language.speech import VOICES, everything, file_of
 from battery.stage.pages.following import run_pages
 from battery.stage.pages.page import TextPage

@@ -9,12 +9,12 @@ import numpy as np
 import psutil
 import pytest
 
+from battery.comfort import comfort_of
 from battery.drives import Drive
 from battery.errors import StageError
 from battery.handover import make_clinic_keys, make_tablet_keys, receive
 from battery.handover.keys import found_cards
 from battery.stage import hand_over as hand_over_module
-from battery.stage.settings.comfort import comfort_of
 from battery.store import Store
 from battery.trouble_notes import (
     MAX_BYTES,

@@ -35,7 +35,7 @@ def visiting(folder, *, managed):
             stack.enter_context(window_manager(display))
         measured = ("--width-mm", "218", "--height-mm", "136")
         assert command(folder, "screen", *measured, display=display).returncode == 0
-        command(folder, "comfort", code, "--volume", "0")
+        command(folder, "comfort", code, "--volume", "0", "--by", "AB")
         pointer = stack.enter_context(Pointer(display))
         arguments = ("visit", code, "--plan", str(plan))
         process, published = stack.enter_context(program(display, folder, *arguments))

@@ -5,8 +5,9 @@ import string
 
 import pytest
 
+from battery.looks import OWN_NAMES
 from battery.stage.language import make_catalogues, texts
-from battery.stage.language.languages import ENGLISH, OWN_NAMES
+from battery.stage.language.languages import ENGLISH
 
 # Words that mark a person, press for time or praise. The list is the project's own.
 UNWANTED = {

@@ -8,13 +8,15 @@ from typer.testing import CliRunner
 
 from battery import simulate
 from battery.cli import app
+from battery.comfort import comfort_of, keep_comfort, keep_for_all
 from battery.errors import UsageError
+from battery.looks import Comfort
 from battery.plan import STANDARD
-from battery.stage.settings.comfort import Comfort, comfort_of, keep_comfort
 from battery.store import Store
 from battery.visits import begin_visit
 from tests import store_kit as kit
 
+SAID = {"author": "AB", "at_utc": "2026-03-04T10:00:00.000+00:00"}
 NOW = datetime.fromisoformat("2026-03-04T10:00:00+00:00")
 
 
@@ -33,7 +35,7 @@ def battery(home, *words):
 def test_a_person_has_what_was_set_for_them_and_else_what_the_clinic_has(home):
     assert "English" in battery(home, "comfort").output
     assert "Deutsch" in battery(home, "comfort", "--language", "de").output
-    battery(home, "comfort", "k7qf", "--language", "en")
+    battery(home, "comfort", "k7qf", "--language", "en", "--by", "AB")
     with Store.open(home, write=False) as store:
         assert comfort_of(store, "K7QF").language == "en"
         assert comfort_of(store, "M4WX").language == comfort_of(store).language == "de"
@@ -43,14 +45,17 @@ def test_a_person_has_what_was_set_for_them_and_else_what_the_clinic_has(home):
 def test_what_cannot_be_is_refused_and_changes_nothing(home):
     with Store.open(home) as store:
         with pytest.raises(UsageError, match="no language 'xx'"):
-            keep_comfort(store, "K7QF", language="xx")
+            keep_comfort(store, "K7QF", language="xx", **SAID)
         with pytest.raises(UsageError, match="no theme 'pink'"):
-            keep_comfort(store, "K7QF", theme="pink")
+            keep_comfort(store, "K7QF", theme="pink", **SAID)
         with pytest.raises(UsageError, match="text at 210 %"):
-            keep_comfort(store, "K7QF", text_percent=210)
+            keep_comfort(store, "K7QF", text_percent=210, **SAID)
         with pytest.raises(UsageError, match="no person"):
-            keep_comfort(store, "NOBODY", language="de")
+            keep_comfort(store, "NOBODY", language="de", **SAID)
+        with pytest.raises(UsageError, match="author is empty"):
+            keep_comfort(store, "K7QF", language="de", author=" ", at_utc=SAID["at_utc"])
         assert comfort_of(store, "K7QF") == Comfort()
+        assert store.care.comforts() == []
 
 
 def test_what_a_newer_program_kept_is_left_out(home):
@@ -85,6 +90,6 @@ def test_nobody_who_has_done_a_visit_changes_theme_unless_it_is_set_for_them(hom
         visited(store, "M4WX", "")
         assert comfort_of(store, "K7QF").theme == "dim"
         assert comfort_of(store, "M4WX").theme == "dark"
-        keep_comfort(store, None, theme="light")
+        keep_for_all(store, theme="light")
         assert comfort_of(store, "K7QF").theme == "dim"
-        assert keep_comfort(store, "K7QF", theme="light").theme == "light"
+        assert keep_comfort(store, "K7QF", theme="light", **SAID).theme == "light"

@@ -5,8 +5,9 @@ import sqlite3
 
 import pytest
 
+from battery.comfort import comfort_of
 from battery.errors import UsageError
-from battery.stage.settings.comfort import Comfort, comfort_of
+from battery.looks import Comfort
 from battery.store import Store
 from battery.store.opening import FILE_NAME
 from battery.store.settings import FORMS

@@ -9,6 +9,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from battery.cautions import CONTRAINDICATIONS
+from battery.desk.comfort_form import comfort_fields, comfort_said, keep_said
 from battery.desk.drawn_marks import drawn_figure, drawn_mark
 from battery.desk.frame import (
     chosen,
@@ -44,6 +45,7 @@ FORM: dict[str, Any] = {
     "exercises": EXERCISES,
     "agreed": agreed_fields(),
     "weekdays": WEEKDAYS,
+    "looks": comfort_fields(),
     "with_home_plan": False,
 }
 
@@ -61,6 +63,7 @@ def take(request: Request, form: FormData) -> Response:
         if told := chosen(form, "plan_file") or chosen(form, "visit_plan"):
             load_plan(told)  # refused before anybody is enrolled
         doses = doses_said(form)
+        looks = comfort_said(form)
         said = {"author": here.session.author, "at_utc": here.now_utc()}
         today = here.wall().date()
         if doses:  # refused before anybody is enrolled, and so before there is a code
@@ -84,6 +87,7 @@ def take(request: Request, form: FormData) -> Response:
                 )
             if doses:
                 set_home_plan(store, person.code, doses, from_date=today, **said)
+            keep_said(here, store, person.code, looks)
             if version:
                 store.people.record_consent(
                     person.code, form_version=version, decision="given", at_utc=here.now_utc()

@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from battery.alarms import alarms_of
+from battery.desk.comfort_form import comfort_fields, comfort_said, keep_said, lost_choices
 from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes, typed
 from battery.desk.history import history_of
 from battery.desk.home_form import agreed_fields, days_typed, doses_said, number_said
@@ -81,6 +82,8 @@ def _shown(
                 held_home_plan(store.care.home_plans(code), here.wall().date())
             ),
             "weekdays": WEEKDAYS,
+            "looks": comfort_fields(store, code),
+            "lost_choices": lost_choices(store, code),
             "n_visits": len(visits_of(store, code)),
             "goals": store.care.goals(code),
             "history": history_of(store, code),
@@ -217,6 +220,11 @@ def _home_plan(here: Office, store: Store, code: str, form: FormData) -> str:
     return _("The home plan is kept.")
 
 
+def _comfort(here: Office, store: Store, code: str, form: FormData) -> str:
+    keep_said(here, store, code, comfort_said(form))
+    return _("Language and comfort are kept.")
+
+
 def _visit_plan(here: Office, store: Store, code: str, form: FormData) -> str:
     told = chosen(form, "plan_file") or chosen(form, "visit_plan")
     try:
@@ -329,6 +337,7 @@ SAYING = {
     "name": _name,
     "consent": _consent,
     "event": _event,
+    "comfort": _comfort,
     "visit-plan": _visit_plan,
     "home-plan": _home_plan,
     "goal": _goal,

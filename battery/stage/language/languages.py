@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Literal
 
 from battery.errors import UsageError
+from battery.looks import OWN_NAMES
 
 Direction = Literal["ltr", "rtl"]
 DOMAIN = "stage"
@@ -93,7 +94,6 @@ class Language:
 
 
 ENGLISH = Language("en", "English")
-OWN_NAMES: Mapping[str, str] = {"en": "English", "de": "Deutsch"}
 
 
 def language(code: str) -> Language:

@@ -17,7 +17,8 @@ from babel.messages.extract import extract_python
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
-from battery.stage.language.languages import CATALOGUES, DOMAIN, ENGLISH, OWN_NAMES
+from battery.looks import OWN_NAMES
+from battery.stage.language.languages import CATALOGUES, DOMAIN, ENGLISH
 
 TEXTS = Path(__file__).with_name("texts.py")
 

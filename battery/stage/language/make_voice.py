@@ -18,7 +18,8 @@ import numpy as np
 import soundfile
 from scipy.signal import resample_poly
 
-from battery.stage.language.languages import OWN_NAMES, Language, language
+from battery.looks import OWN_NAMES
+from battery.stage.language.languages import Language, language
 from battery.stage.language.speech import VOICES, everything, file_of
 
 SPEAKERS = {"en": "en-gb", "de": "de"}

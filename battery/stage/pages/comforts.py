@@ -8,20 +8,19 @@ from typing import Any
 
 import pygame
 
+from battery.looks import OWN_NAMES, SIZES_PERCENT, THEMES, Comfort
 from battery.recording import Hand
 from battery.stage.drawing.canvas import Canvas
 from battery.stage.drawing.places import GAP_MM, Button
 from battery.stage.language import texts
-from battery.stage.language.languages import OWN_NAMES, Said, Text, language
+from battery.stage.language.languages import Said, Text, language
 from battery.stage.pages.builder import BACK, Maker, Next
 from battery.stage.pages.page import Page, TextPage
 from battery.stage.pages.presses import Presses
-from battery.stage.screen.theme import THEMES, theme_named
+from battery.stage.screen.theme import theme_named
 from battery.stage.screen.window import Window
-from battery.stage.settings.comfort import Comfort
 
 SETTINGS = "settings"
-SIZES_PERCENT = (100, 150, 200)
 Keep = Callable[[dict[str, Any]], Comfort]
 
 
@@ -115,7 +114,7 @@ class Settings:
         values: tuple[Any, ...] = {
             "language": tuple(OWN_NAMES),
             "text_percent": SIZES_PERCENT,
-            "theme": tuple(THEMES),
+            "theme": THEMES,
         }[key]
         now = getattr(self.held, key)
         at = values.index(now) if now in values else -1

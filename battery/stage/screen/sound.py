@@ -14,6 +14,8 @@ from typing import Any, Literal
 import numpy as np
 import pygame
 
+from battery.looks import LOUDEST
+
 Tone = Literal["go", "beat", "over"]
 
 RATE_HZ = 44_100
@@ -26,7 +28,6 @@ TONES: Mapping[Tone, tuple[float, float, int]] = {
 }
 PAUSE_S = 0.45  # between two sentences
 VOICE_CHANNEL = 0
-LOUDEST = 100
 KEPT_SENTENCES = 96  # a visit says 75, which are 24 MB
 
 

@@ -189,6 +189,28 @@ class PersonPlan:
     at_utc: str
 
 
+@dataclass(frozen=True, slots=True)
+class ComfortEntry:
+    """One thing of how pages look and sound for a person; the latest word on it holds.
+
+    Parameters
+    ----------
+    name : str
+        A field of `battery.looks.Comfort`, or one of a later program.
+    value : str
+        A number as digits, a switch as on or off.
+    author : str
+        The person's own code for what was chosen on the tablet.
+    """
+
+    entry_id: str  # UUID
+    person: str
+    name: str
+    value: str
+    author: str
+    at_utc: str
+
+
 Present = Literal["yes", "no", "unknown"]
 
 
