@@ -122,32 +122,36 @@ def autocorrelation_by_week(
         Each as `autocorrelation` returns it of what had been.
     """
     n_people, most = len(series), int(counts.max(initial=0))
-    padded = np.full((n_people, most), np.nan)
-    for i, values in enumerate(series):
-        padded[i, : len(values)] = values[:most]
-    length = np.array([len(values) for values in series])
+    told = np.array([min(len(values), most) for values in series])
+    padded = np.zeros((n_people, most))
+    padded[np.arange(most) < told[:, np.newaxis]] = np.concatenate(
+        [values[:most] for values in series]
+    )
     kinds, kind = np.unique(np.asarray(steps, dtype=np.int64), return_inverse=True)
-    left = np.zeros((n_people, most + 1, len(_GRID)))
-    df = np.zeros((len(kinds), most + 1))
+    lengths = np.unique(counts)
+    place = np.searchsorted(lengths, counts)
+    left = np.zeros((n_people, len(lengths), len(_GRID)))
+    df = np.zeros((len(kinds), len(lengths)))
     logs = np.zeros((*df.shape, len(_GRID)))
-    for i, n in itertools.product(range(len(kinds)), range(MIN_SERIES, most + 1)):
+    for i, (j, n) in itertools.product(range(len(kinds)), enumerate(lengths)):
         first = max(0, n - MAX_SERIES)
         whiteners, own = _whiteners(n - first, max(0, int(kinds[i]) - first))
-        if len(whiteners[0]):
-            rows = np.flatnonzero((kind == i) & (length >= n))
-            values = padded[rows, first:n]
-            made = values @ np.concatenate(whiteners).T
-            left[rows, n] = (made.reshape(len(rows), len(_GRID), -1) ** 2).sum(axis=-1)
-            df[i, n], logs[i, n] = len(whiteners[0]), own
+        if n >= MIN_SERIES and len(whiteners[0]):
+            # Of everybody of this kind, there or not: what is told of one person must not hang
+            # on who else has as many visits, not even in its last bit.
+            rows = np.flatnonzero(kind == i)
+            made = padded[rows, first:n] @ np.concatenate(whiteners).T
+            left[rows, j] = (made.reshape(len(rows), len(_GRID), -1) ** 2).sum(axis=-1)
+            df[i, j], logs[i, j] = len(whiteners[0]), own
     found = np.zeros(len(counts))
     people = np.arange(n_people)
     n_weeks = max(1, _AT_ONCE // n_people)
     for i in range(0, len(counts), n_weeks):
-        some = counts[i : i + n_weeks]
+        some = place[i : i + n_weeks]
         d, constant = df[kind, some], -0.5 * logs[kind, some].sum(axis=1).T
         known = d.any(axis=1)
         if known.any():
-            own = np.moveaxis(left[people, some[known]], 2, 0)
+            own = np.ascontiguousarray(np.moveaxis(left[people, some[known]], 2, 0))
             likeliest = _likeliest(own, d[known], constant[:, known], GUESSED_MEAN)
             found[i : i + n_weeks][known] = likeliest
     return found

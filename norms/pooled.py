@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import replace
-from itertools import accumulate
+from itertools import accumulate, chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,7 @@ def pool(
     weeks: Sequence[Sequence[int]] = (),
     owners: Sequence[Hashable] = (),
     n_people: int | None = None,
+    known: Sequence[Prior] = (),
 ) -> Prior | None:
     """Estimate the scatter of everybody from their baseline visits and those that followed.
 
@@ -44,6 +45,9 @@ def pool(
         For each group whose it is, where one may stand there with both hands.
     n_people : int, optional
         People behind the groups at most.
+    known : sequence of Prior, optional
+        What was known at the end of the first weeks, where an earlier pooling tells it: up to
+        `first_difference`. They are not computed again.
 
     Returns
     -------
@@ -61,6 +65,8 @@ def pool(
     first, counts = 0, length[np.newaxis]
     if series and weeks:
         first, counts = _counts([weeks[i] for i in useful], k)
+    known = known[: len(counts) - 1]
+    counts = counts[len(known) :]
     there = counts >= k
     counts = np.where(there, counts, 0)
     rho = np.zeros(len(counts))
@@ -72,7 +78,37 @@ def pool(
     found = _priors(whole, k, counts, rho, people)
     if not (series and weeks):
         return found[-1]
-    return replace(found[-1], first_week=first, by_week=tuple(found))
+    return replace(found[-1], first_week=first, by_week=(*known, *found))
+
+
+def first_difference(
+    series: Sequence[Sequence[float]],
+    weeks: Sequence[Sequence[int]],
+    earlier_series: Sequence[Sequence[float]],
+    earlier_weeks: Sequence[Sequence[int]],
+) -> int | None:
+    """Return the first week in which visits differ from those of an earlier pooling.
+
+    Parameters
+    ----------
+    series, weeks : sequence of sequences
+        As for `pool`, of the same people and hands in the same order then and now.
+
+    Returns
+    -------
+    int or None
+        None where nothing differs.
+    """
+    found = []
+    for now in zip(series, weeks, earlier_series, earlier_weeks, strict=True):
+        own, own_weeks, before, before_weeks = now
+        if own is before and own_weeks is before_weeks:
+            continue
+        visits, earlier = (list(zip(*both, strict=True)) for both in (now[:2], now[2:]))
+        alike = zip(visits, earlier, strict=False)
+        n = next((i for i, (a, b) in enumerate(alike) if a != b), min(len(own), len(before)))
+        found += [told[n] for told in (own_weeks, before_weeks) if n < len(told)]
+    return min(found, default=None)
 
 
 def weeks_of(days: Iterable[float]) -> list[int]:
@@ -85,16 +121,20 @@ def _counts(weeks: Sequence[Sequence[int]], n_baseline: Ints) -> tuple[int, Ints
     """Return the week of the first complete baseline, and everybody's visits by each week."""
     first = min(own[k - 1] for own, k in zip(weeks, n_baseline, strict=True))
     known = np.arange(first, max(own[-1] for own in weeks) + 1)
-    counts = [np.searchsorted(np.asarray(own), known, side="right") for own in weeks]
-    return first, np.stack(counts, axis=-1)
+    counts = np.zeros((len(weeks), len(known)), dtype=np.int64)
+    people = np.repeat(np.arange(len(weeks)), [len(own) for own in weeks])
+    since_first = np.fromiter(chain.from_iterable(weeks), np.int64, len(people)) - first
+    np.add.at(counts, (people, np.maximum(since_first, 0)), 1)
+    return first, np.ascontiguousarray(counts.cumsum(axis=1).T)
 
 
 def _people(owners: Sequence[Hashable], there: NDArray[np.bool_]) -> Ints:
     """Count people, who may stand there more than once, shape (n_weeks,)."""
-    places: dict[Hashable, list[int]] = {}
-    for i, owner in enumerate(owners):
-        places.setdefault(owner, []).append(i)
-    return np.asarray(np.sum([there[:, own].any(axis=1) for own in places.values()], axis=0))
+    numbers = {owner: n for n, owner in enumerate(dict.fromkeys(owners))}
+    whose = np.array([numbers[owner] for owner in owners])
+    order = np.argsort(whose)
+    starts = np.flatnonzero(np.diff(whose[order], prepend=-1))
+    return np.asarray(np.logical_or.reduceat(there[:, order], starts, axis=1).sum(axis=1))
 
 
 def _priors(
@@ -155,8 +195,8 @@ def _own_scatter(
     variances, df = np.empty(counts.shape), np.empty(counts.shape)
     for (k, _), places in alike.items():
         stacked = np.array([series[i] for i in places])
-        squares, more_df = differences(stacked[:, k:])
         until = np.maximum(counts[:, places].T - k, 0)
+        squares, more_df = differences(stacked[:, k:], from_look=max(int(until.min()) - 1, 0))
         added = np.take_along_axis(np.insert(squares, 0, 0.0, axis=-1), until, axis=-1)
         told = added, np.insert(more_df, 0, 0.0)[until]
         own, own_df = spread_of_person(stacked[:, :k], told, rho=rho)

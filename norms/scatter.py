@@ -164,11 +164,13 @@ def inverse_trigamma(y: ArrayLike) -> Floats:
     """
     target = np.asarray(y, dtype=float)
     x = 0.5 + 1 / target
+    found = np.zeros(x.shape, dtype=bool)  # each stands on itself, whatever else is asked
     for _ in range(50):
         now = polygamma(1, x)
         step = now * (1 - now / target) / polygamma(2, x)
-        x = x + step
-        if np.all(-step < 1e-12 * x):
+        x = np.where(found, x, x + step)
+        found |= -step < 1e-12 * x
+        if found.all():
             break
     return np.asarray(x)
 

@@ -113,8 +113,14 @@ def spread(
     return Spread(centre, np.sqrt(variance), more_df, weights)
 
 
-def differences(later: Floats) -> tuple[Floats, Floats]:
+def differences(later: Floats, *, from_look: int = 0) -> tuple[Floats, Floats]:
     """Return what differences of later visits had said of scatter at each look.
+
+    Parameters
+    ----------
+    later : ndarray, shape (..., n_looks)
+    from_look : int
+        Of looks before this one the squares are not asked for, and are left 0.
 
     Returns
     -------
@@ -125,29 +131,35 @@ def differences(later: Floats) -> tuple[Floats, Floats]:
     """
     n_looks = later.shape[-1]
     n = n_looks - LAG
+    before = max(from_look - LAG, 0)
     squares = np.zeros(later.shape)
     df = DF_OF_DIFFERENCE * np.maximum(np.arange(n_looks) + 1 - LAG, 0)
-    if n < 1 or later.size == 0:
+    if n <= before or later.size == 0:
         return squares, df
     size = np.abs(later[..., LAG:] - later[..., :-LAG]) / np.sqrt(2)
     flat = size.reshape(-1, n)
-    capped = [_capped_sums(flat[i : i + _ROWS]) for i in range(0, len(flat), _ROWS)]
-    squares[..., LAG:] = DF_OF_DIFFERENCE * np.concatenate(capped).reshape(size.shape)
+    capped = [_capped_sums(flat[i : i + _ROWS], before) for i in range(0, len(flat), _ROWS)]
+    shape = (*size.shape[:-1], n - before)
+    squares[..., LAG + before :] = DF_OF_DIFFERENCE * np.concatenate(capped).reshape(shape)
     return squares, df
 
 
-def _capped_sums(size: Floats) -> Floats:
-    """Sum the squares of the first 1, 2, ... differences, none above the cap of that many."""
+def _capped_sums(size: Floats, before: int) -> Floats:
+    """Sum the squares of the first differences, none above the cap of that many.
+
+    Of `before` + 1 of them, of one more, and so on.
+    """
     n = size.shape[1]
-    first = np.tril(np.ones((n, n), dtype=bool))
+    first = np.tril(np.ones((n, n), dtype=bool))[before:]
     prefixes = np.where(first, size[:, np.newaxis, :], np.inf)
     ordered = np.sort(prefixes, axis=-1)
-    counts = np.arange(1, n + 1)
+    counts = np.arange(before + 1, n + 1)
     places = np.stack([(counts - 1) // 2, counts // 2], axis=-1)[np.newaxis]
     middle = np.take_along_axis(ordered, places, axis=-1).mean(axis=-1)
     cap = np.where(middle > 0, MAX_DIFFERENCE_SD * middle / _MEDIAN_OF_NORMAL, np.inf)
-    within = np.minimum(size[:, np.newaxis, :], cap[..., np.newaxis])
-    return np.asarray((np.where(first, within, 0.0) ** 2).sum(axis=-1))
+    # Added one after another, so that no sum hangs on how many differences follow.
+    within = np.minimum(size[:, :, np.newaxis], cap[:, np.newaxis, :])
+    return np.asarray((np.where(first.T, within, 0.0) ** 2).cumsum(axis=1)[:, -1])
 
 
 def baseline_weights(

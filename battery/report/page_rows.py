@@ -23,6 +23,7 @@ from battery.store import (
     Restart,
 )
 from norms.band import OutsideSem, Prior, pool
+from norms.pooled import first_difference
 from norms.series import SeriesKey
 
 Floats = npt.NDArray[np.float64]
@@ -184,6 +185,33 @@ class Trace:
     spectrum_mm: Floats = field(default_factory=lambda: np.empty(0))
 
 
+class Fit(NamedTuple):
+    """What was fitted, and what it was fitted to."""
+
+    prior: Prior | None
+    series: Sequence[Sequence[float]]
+    weeks: Sequence[Sequence[int]]
+    owners: Sequence[str]
+    n_baseline: Sequence[int]
+
+    def known(
+        self,
+        series: Sequence[Sequence[float]],
+        weeks: Sequence[Sequence[int]],
+        owners: Sequence[str],
+        n_baseline: Sequence[int],
+    ) -> Sequence[Prior]:
+        """Return what it says of the weeks before anything of these differs."""
+        if self.prior is None or not weeks or not owners:
+            return ()
+        if (owners, n_baseline) != (self.owners, self.n_baseline):
+            return ()
+        week = first_difference(series, weeks, self.series, self.weeks)
+        return self.prior.by_week[
+            : None if week is None else max(0, week - self.prior.first_week)
+        ]
+
+
 @dataclass(frozen=True, slots=True)
 class Pool:
     """What everybody in the store scatters.
@@ -201,6 +229,9 @@ class Pool:
         then; empty where that is not told.
     owners : tuple of str
         For each of the series whose it is; empty where that is not told.
+    earlier : mapping
+        By scale: what was fitted before some people had other visits. The past stays as it was
+        known, so only the weeks from the first difference on are fitted again.
     """
 
     groups: tuple[Sequence[float], ...] = ()
@@ -208,7 +239,13 @@ class Pool:
     n_people: int = 0
     weeks: tuple[Sequence[int], ...] = ()
     owners: tuple[str, ...] = ()
-    _fitted: dict[bool, Prior | None] = field(default_factory=dict, compare=False, repr=False)
+    earlier: Mapping[bool, Fit] = field(default_factory=dict, compare=False, repr=False)
+    _fitted: dict[bool, Fit] = field(default_factory=dict, compare=False, repr=False)
+
+    @property
+    def fits(self) -> Mapping[bool, Fit]:
+        """What was fitted of it; before that, what was fitted of the earlier one."""
+        return {**self.earlier, **self._fitted}
 
     def prior(self, *, log_scale: bool) -> Prior | None:
         """Return what it says of anybody's scatter; fitted once, as many people share it.
@@ -220,23 +257,30 @@ class Pool:
         """
         if log_scale not in self._fitted:
             self._fitted[log_scale] = self._fit(log_scale=log_scale)
-        return self._fitted[log_scale]
+        return self._fitted[log_scale].prior
 
-    def _fit(self, *, log_scale: bool) -> Prior | None:
+    def _fit(self, *, log_scale: bool) -> Fit:
         if not self.series:
-            return None
+            return Fit(None, (), (), (), ())
         series = [np.asarray(whole, dtype=float) for whole in self.series]
         starts = np.cumsum([0, *map(len, series[:-1])])
         least = np.minimum.reduceat(np.concatenate(series), starts)
         kept = np.flatnonzero(least > (0.0 if log_scale else -math.inf))
-        return pool(
+        told = [self.series[i] for i in kept]
+        weeks = [self.weeks[i] for i in kept] if self.weeks else []
+        owners = [self.owners[i] for i in kept] if self.owners else []
+        lengths = [len(self.groups[i]) for i in kept]
+        before = self.earlier.get(log_scale)
+        prior = pool(
             [self.groups[i] for i in kept],
             log_scale=log_scale,
             series=[series[i] for i in kept],
-            weeks=[self.weeks[i] for i in kept] if self.weeks else (),
-            owners=[self.owners[i] for i in kept] if self.owners else (),
+            weeks=weeks,
+            owners=owners,
             n_people=min(self.n_people, len(kept)) if self.n_people else None,
+            known=before.known(told, weeks, owners, lengths) if before else (),
         )
+        return Fit(prior, told, weeks, owners, lengths)
 
 
 @dataclass(frozen=True, slots=True)

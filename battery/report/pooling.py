@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
 from functools import cache
 from typing import NamedTuple
 
@@ -17,7 +18,7 @@ from battery.report.lines import (
     role,
     rule_of,
 )
-from battery.report.page_rows import Pool, Reading
+from battery.report.page_rows import Fit, Pool, Reading
 from battery.report.readings import Everything, readings_or_none
 from battery.scoring import MEASURES, PRIMARY
 from battery.store import Person, Store
@@ -26,6 +27,7 @@ from tasks.registry import TASKS
 
 Readings = Mapping[tuple[str, Hand], tuple[Reading, ...]]
 Place = tuple[str, str]  # of a pool: measure, and role of the hand
+Fits = Mapping[tuple[str, Place], Mapping[bool, Fit]]  # by plan and place, and by scale
 WEEKS = "h"  # for six centuries
 NO_PLAN = ""  # of who has no visit
 
@@ -95,14 +97,19 @@ class Pools:
     ----------
     shares : mapping of code to (plan, shares)
         Of everybody, in order of enrolment; the plan is that of the latest visit, by its hash.
+    before : Pools, optional
+        Of what they brought before: weeks in which nothing differs are not fitted again.
     """
 
-    def __init__(self, shares: Mapping[str, tuple[str, Shares]]) -> None:
+    def __init__(
+        self, shares: Mapping[str, tuple[str, Shares]], before: Pools | None = None
+    ) -> None:
         self._shares = shares
         self._by_plan: dict[str, dict[str, Shares]] = {}
         for code, (plan, theirs) in shares.items():
             self._by_plan.setdefault(plan, {})[code] = theirs
         self._made: dict[tuple[str, Place], Pool] = {}
+        self._before = self._of_these_people(before.fits()) if before else {}
 
     def of(self, person: Person, plan: str, own: Shares) -> dict[tuple[str, Hand], Pool]:
         """Choose for each measure and hand of a person the pool of its role.
@@ -137,7 +144,7 @@ class Pools:
             readings = by_measure(readings_or_none(everything, code, visits), rule_of(person))
             plan = visits[-1].header.plan_hash if visits else NO_PLAN
             shares[code] = plan, shares_of(person, readings)
-        return Pools(shares)
+        return Pools(shares, self)
 
     def of_shares(self, shares: Mapping[str, tuple[str, Shares]]) -> Pools:
         """Return the pools of what people bring: these, while nobody brings anything else."""
@@ -145,7 +152,7 @@ class Pools:
             plan == self._shares[code][0] and own is self._shares[code][1]
             for code, (plan, own) in shares.items()
         )
-        return self if same else Pools(shares)
+        return self if same else Pools(shares, self)
 
     def fit(self) -> None:
         """Fit all pools now, as who reads a page later would wait for it."""
@@ -153,10 +160,25 @@ class Pools:
             for place in {place for shares in same.values() for place in shares}:
                 self._pool(plan, place).prior(log_scale=_log_scale(place[0]))
 
+    def fits(self) -> Fits:
+        """Return what was fitted, by plan and place; where nothing was yet, what was before."""
+        return {**self._before, **{key: pool.fits for key, pool in self._made.items()}}
+
+    def _of_these_people(self, fits: Fits) -> Fits:
+        """Leave out what was fitted to anybody who is not here now, as who was erased."""
+        kept = {}
+        for (plan, place), of_place in fits.items():
+            same = self._by_plan.get(plan, {})
+            owners = {code for fit in of_place.values() for code in fit.owners}
+            if owners and all(place in same.get(code, ()) for code in owners):
+                kept[plan, place] = of_place
+        return kept
+
     def _pool(self, plan: str, place: Place) -> Pool:
         key = plan, place
         if key not in self._made:
-            self._made[key] = _pooled(self._by_plan[plan], place)
+            earlier = self._before.get(key, {})
+            self._made[key] = replace(_pooled(self._by_plan[plan], place), earlier=earlier)
         return self._made[key]
 
 

@@ -5,6 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from norms import scatter
 from norms.autocorrelation import (
@@ -15,7 +17,7 @@ from norms.autocorrelation import (
     pooled_autocorrelation,
     variance_factor,
 )
-from norms.pooled import pool, weeks_of
+from norms.pooled import first_difference, pool, weeks_of
 from norms.scatter import Prior, fit_prior, inverse_trigamma, moderate, transform
 from norms.spread import _WITHOUT_FARTHEST, differences, spread, spread_of_person
 
@@ -230,6 +232,50 @@ def test_what_was_known_in_a_week_is_what_had_been_seen_by_then():
         seen_by.append(len(seen))
     assert {1, 2, 3, 8} <= set(seen_by)
     assert max(p.autocorrelation for p in whole.by_week) > 0
+
+
+@st.composite
+def clinics_before_and_after(draw):
+    """Five people's visits, and the same with some more, fewer or other ones."""
+    seed = draw(st.integers(0, 10**6))
+    generator = np.random.default_rng(seed)
+    series, weeks = series_and_weeks(generator)
+    later, their_weeks = [list(s) for s in series], [list(w) for w in weeks]
+    for i in draw(st.lists(st.integers(0, len(series) - 1), min_size=1, max_size=3)):
+        kind = draw(st.sampled_from(["come", "go", "other value", "other week", "same"]))
+        n = draw(st.integers(4, 60))
+        if kind == "come":
+            later[i].append(0.3)
+            their_weeks[i].append(their_weeks[i][-1] + n % 5)
+        elif kind == "go" and len(later[i]) > 4:
+            del later[i][-1], their_weeks[i][-1]
+        elif kind == "other value":
+            later[i][n % len(later[i])] += 0.5
+        elif kind == "other week":
+            their_weeks[i][-1] += n % 9
+    return (series, weeks), (later, their_weeks)
+
+
+@given(clinics_before_and_after())
+def test_weeks_that_are_known_are_what_they_would_be_again_to_the_last_bit(both):
+    (series, weeks), (later, their_weeks) = both
+    before = pool([s[:4] for s in series], log_scale=False, series=series, weeks=weeks)
+    week = first_difference(later, their_weeks, series, weeks)
+    n_known = None if week is None else max(0, week - before.first_week)
+    known = before.by_week[:n_known]
+    told = {"log_scale": False, "series": later, "weeks": their_weeks}
+    groups = [s[:4] for s in later]
+    fresh = pool(groups, **told)
+    assert pool(groups, **told, known=known) == fresh
+    assert fresh.by_week[: len(known)] == known[: len(fresh.by_week)]
+
+
+def test_the_first_difference_is_that_of_the_earliest_visit():
+    series, weeks = [[1.0, 2.0], [3.0, 4.0, 5.0]], [[7, 8], [6, 7, 9]]
+    assert first_difference(series, weeks, series, weeks) is None
+    assert first_difference(series, weeks, [[1.0, 2.0], [3.0, 4.0]], [[7, 8], [6, 7]]) == 9
+    assert first_difference(series, weeks, [[1.0, 2.5], [3.0, 4.0, 5.0]], weeks) == 8
+    assert first_difference(series, weeks, series, [[5, 8], [6, 7, 9]]) == 5
 
 
 def test_a_visit_of_no_known_day_is_known_with_the_one_before_it():

@@ -17,12 +17,14 @@ from battery.alarms import set_limit
 from battery.report import Known, keeping, read_pools
 from battery.report import known as known_module
 from battery.report.caseload import judged_people
+from battery.scoring import PRIMARY
 from battery.store import Person, Store, TimingCheck
 from battery.store.kept import KeptRow
 from tests import store_kit as kit
 from tests.multiplying import multiplied
 
 CODE, OTHER = "AAA9", "AAC9"
+MAIN = {measure.name for measure in PRIMARY.values()}
 AT = "2026-12-01T10:00:00+00:00"
 SAID = {"author": "AB", "reason": "so it was"}
 
@@ -149,10 +151,16 @@ DOORS = {
 
 
 def seen(store, known):
-    """The list, everything that is brought to the pools, and what could not be read."""
+    """The list, what is brought to the pools and told by them, and what could not be read."""
     people = judged_people(store, known)
     pools = read_pools(store, known)
-    return people, list(pools._shares.items()), sorted(store.unreadable())
+    told = [
+        (plan, place, pools._pool(plan, place).prior(log_scale=False))
+        for plan, same in sorted(pools._by_plan.items())
+        for place in sorted({place for shares in same.values() for place in shares})
+        if place[0] in MAIN
+    ]
+    return people, list(pools._shares.items()), told, sorted(store.unreadable())
 
 
 def plain(seen):
