@@ -55,7 +55,7 @@ def composite(
     rule: BaselineRule | None = None,
     restart_visit: int | None = None,
     scatter: Mapping[str, float] = TYPICAL_SCATTER,
-    floors: Mapping[str, float] = MappingProxyType({}),
+    min_compared: Mapping[str, float] = MappingProxyType({}),
     higher_is_better: frozenset[str] = frozenset(),
 ) -> tuple[Composite, ...]:
     """Combine one hand's primary measures, visit by visit.
@@ -64,16 +64,16 @@ def composite(
     ----------
     points : mapping of str to sequence of Point
         By task, that hand's primary measure, in order of visits; values above 0 or with a
-        floor. Only tasks of the plan: one that a plan leaves out is left out of the mapping.
+        least one. Only tasks of the plan: one that a plan leaves out is left out.
     rule : BaselineRule, optional
         Fixed at enrolment: against the mean of which visits a part is set.
     restart_visit : int, optional
         First visit of a new baseline begun on purpose.
     scatter : mapping of str to float
         Typical standard deviation of the logarithms. Each task weighs by its inverse.
-    floors : mapping of str to float
-        Values below a task's floor are equal to it, in the measure's unit: what the device or
-        a finger cannot tell is no change.
+    min_compared : mapping of str to float
+        Values of a task below its own are equal to it, in the measure's unit: what the device
+        or a finger cannot tell is no change.
     higher_is_better : frozenset of str
         Tasks whose primary measure is better when higher; they enter upside down.
 
@@ -97,7 +97,7 @@ def composite(
     Notes
     -----
     One part, however wrong, moves the whole by at most ``2 / sum(w)`` beyond where the others
-    put it: 6 % with four tasks. The floors and the bound are judgements, without source;
+    put it: 6 % with four tasks. The least values and the bound are judgements, without source;
     `tests/unit/test_norms_composite.py` shows by simulation what they do.
     """
     tasks = [task for task in points if points[task]]
@@ -111,7 +111,7 @@ def composite(
     signs = {task: -1.0 if task in higher_is_better else 1.0 for task in tasks}
     logs = {
         task: {
-            p.visit: signs[task] * _log(task, p, floors.get(task, 0.0))
+            p.visit: signs[task] * _log(task, p, min_compared.get(task, 0.0))
             for p in points[task]
             if p.counts
         }
@@ -216,8 +216,8 @@ def _missing(here: Mapping[str, Point | None]) -> str:
     return ", ".join(said) or "no baseline of two tasks yet"
 
 
-def _log(task: str, point: Point, floor: float) -> float:
-    value = max(point.value, floor)
+def _log(task: str, point: Point, least: float) -> float:
+    value = max(point.value, least)
     if value <= 0:
         msg = f"{task} at visit {point.visit} is {point.value}; it must be above 0"
         raise ValueError(msg)

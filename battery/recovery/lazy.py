@@ -37,8 +37,8 @@ HEAD = """# The lazy hand
 Made by `python -m battery.recovery.lazy battery/recovery/lazy.md`; change the program, not this
 page. One made-up person, {n_whole} whole blocks a task; {copies} copies of them in every manner
 of doing less. **Smaller** is how many copies have a primary below that of their own whole block
-by more than the measure's floor: lower is better in every task, so that it should be 0. "No
-number" is how many have none that is compared, with a reason or a flag.
+by more than the least that is compared: lower is better in every task, so that it should be 0.
+"No number" is how many have none that is compared, with a reason or a flag.
 """
 
 
@@ -58,9 +58,9 @@ class Copies:
 
     @property
     def n_smaller(self) -> int:
-        """Copies below their whole block by more than the floor of the measure."""
-        floor = getattr(PRIMARY[self.task], "floor", 0.0)
-        return sum(b < a - floor for a, b in zip(self.whole, self.done, strict=True))
+        """Copies below their whole block by more than the least that is compared."""
+        least = PRIMARY[self.task].min_compared
+        return sum(b < a - least for a, b in zip(self.whole, self.done, strict=True))
 
     @property
     def largest_gain(self) -> float:

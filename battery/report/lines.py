@@ -164,26 +164,30 @@ def composite_readings(
 ) -> tuple[Reading, ...]:
     """Combine a hand's primary measures, visit by visit and series by series."""
     by_visit: dict[int, dict[str, Reading]] = {}
-    floor = {task: PRIMARY[task].floor for task in primaries}
+    least = {task: PRIMARY[task].min_compared for task in primaries}
     for task, own in primaries.items():
         for reading in own:
-            by_visit.setdefault(reading.visit, {})[task] = _above_zero(reading, floor[task])
+            by_visit.setdefault(reading.visit, {})[task] = _above_zero(reading, least[task])
     keys = _keys_of_visits(by_visit, hand)
     combined: list[Reading] = []
     for key in dict.fromkeys(keys.values()):
         visits = [visit for visit in by_visit if keys[visit] == key]
         points = {
             TITLES[task].lower(): [
-                _point(by_visit[v][task], floor[task])
+                _point(by_visit[v][task], least[task])
                 for v in sorted(visits)
                 if task in by_visit[v]
             ]
             for task in primaries
         }
         scatter = {TITLES[task].lower(): TYPICAL_SCATTER[task] for task in primaries}
-        floors = {TITLES[task].lower(): floor[task] for task in primaries}
+        min_compared = {TITLES[task].lower(): least[task] for task in primaries}
         made = composite(
-            points, rule=rule, restart_visit=restart_visit, scatter=scatter, floors=floors
+            points,
+            rule=rule,
+            restart_visit=restart_visit,
+            scatter=scatter,
+            min_compared=min_compared,
         )
         combined += [
             _combined(point, key, hand, by_visit[point.visit], tuple(primaries))
@@ -192,8 +196,8 @@ def composite_readings(
     return tuple(sorted(combined, key=lambda r: r.visit))
 
 
-def _above_zero(reading: Reading, floor: float) -> Reading:
-    if reading.counts and max(reading.value, floor) <= 0:
+def _above_zero(reading: Reading, least: float) -> Reading:
+    if reading.counts and max(reading.value, least) <= 0:
         return reading._replace(aside="a value of 0 has no logarithm")
     return reading
 
@@ -461,19 +465,19 @@ def _side(measure: Measure) -> Literal["lower", "higher", "toward_one", "none"]:
     return next((side for side in named if side == measure.direction), "none")
 
 
-def _point(reading: Reading, floor: float | None = None, day: float | None = None) -> Point:
-    """Return a reading as a point; its measure's floor may be told, where many are made."""
+def _point(reading: Reading, least: float | None = None, day: float | None = None) -> Point:
+    """Return a reading as a point; the least that is compared may be told, as many are made."""
     reason = reading.aside or (reading.reason if math.isnan(reading.value) else "")
-    value = max(reading.value, _floor(reading.measure) if floor is None else floor)
+    value = max(reading.value, _least(reading.measure) if least is None else least)
     # nan stays nan
     day = reading.day if day is None else day
     return Point(reading.visit, value, not reading.aside, reason, reading.error, day)
 
 
-def _floor(name: str) -> float:
+def _least(name: str) -> float:
     """Value below which readings are equal."""
     measure = MEASURES.get(name)
-    return measure.floor if measure is not None else 0.0
+    return measure.min_compared if measure is not None else 0.0
 
 
 def _current(
@@ -483,22 +487,22 @@ def _current(
 
     Only readings that count make a series: a broken-off block on another tablet begins none.
     """
-    floor = _floor(readings[0].measure) if readings else 0.0  # they are all of one measure
+    least = _least(readings[0].measure) if readings else 0.0  # they are all of one measure
     counting = [r for r in readings if r.counts]
     if not counting:
-        return [_point(r, floor, days.get(r.visit)) for r in readings], "", ()
+        return [_point(r, least, days.get(r.visit)) for r in readings], "", ()
     only = counting[0].key
     if all(r.key is only for r in counting):  # as it nearly always is
         first = counting[0].visit
         points = [
-            _point(r, floor, days.get(r.visit)) for r in readings if r.counts or r.visit > first
+            _point(r, least, days.get(r.visit)) for r in readings if r.counts or r.visit > first
         ]
         return points, "", ()
-    keyed = [(_point(r, floor), r.key) for r in counting]
+    keyed = [(_point(r, least), r.key) for r in counting]
     current = series_of(keyed)[-1]
     inside = {p.visit for p in current.points}
     points = [
-        _point(r, floor, days.get(r.visit))
+        _point(r, least, days.get(r.visit))
         for r in readings
         if r.visit in inside or (not r.counts and r.visit > min(inside))
     ]

@@ -112,8 +112,8 @@ def _shares_of_values(
                 days = (places[i].day for i in counting)
                 chosen[there] = counting, array(WEEKS, weeks_of(days))
             counting, weeks = chosen[there]
-            floor = measure.floor
-            whole = array("d", [max(column[i], floor) for i in counting])
+            least = measure.min_compared
+            whole = array("d", [max(column[i], least) for i in counting])
             yield Share(measure.name, their_role, rule.baseline, whole, weeks)
 
 

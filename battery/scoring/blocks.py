@@ -25,7 +25,7 @@ def score_block(block: Block, *, screen: Screen) -> list[Score]:
     ----------
     block : Block
     screen : Screen
-        Of the visit; its pixels set the floor of the jitter.
+        Of the visit; its pixels set the noise floor of the jitter.
 
     Raises
     ------

@@ -69,8 +69,8 @@ def page() -> str:
         )
         parts.append(
             f"## {task.capitalize()}\n\nPartner of the primary: `{PARTNER[task]}`. "
-            f"Values of the primary below {PRIMARY[task].floor:g} {PRIMARY[task].unit} are "
-            "equal.\n\n" + _table((*heads, "source", "since"), rows)
+            f"Values of the primary below {PRIMARY[task].min_compared:g} {PRIMARY[task].unit} "
+            "are equal.\n\n" + _table((*heads, "source", "since"), rows)
         )
     told = [(f"`{f.name}`", f.says, EFFECTS[f.effect]) for f in FLAGS.values()]
     parts.append("## Flags\n\n" + _table(("flag", "says", "effect"), told))

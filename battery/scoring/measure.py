@@ -44,7 +44,7 @@ class Measure:
         What stands beside a value: a 95 % interval, or the middle half of the ways, reaches or
         links it is the median or mean of, which says how unlike they were and not how sure the
         value is; or nothing, where no interval holds what it says.
-    floor : float
+    min_compared : float
         Of a primary measure: values below it are equal when visits are compared, as no finger
         and no panel tells them apart. A judgement, without source.
     """
@@ -62,7 +62,7 @@ class Measure:
     detail: bool = False
     since: int = 1
     width: Width = "interval"
-    floor: float = 0.0
+    min_compared: float = 0.0
 
     @property
     def task(self) -> str:

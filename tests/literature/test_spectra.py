@@ -161,7 +161,7 @@ def test_a_value_below_the_floor_says_so_and_one_above_does_not():
 
 
 def test_a_thousand_reports_of_a_mouse_do_not_thin_out_its_rounding():
-    assert Device(0.2, 1000.0).rounding_mm() == floor_mm(0.2, RATE_HZ)
+    assert Device(0.2, 1000.0).quantisation_mm() == floor_mm(0.2, RATE_HZ)
 
 
 def test_lost_reports_do_not_change_frequency_or_size():

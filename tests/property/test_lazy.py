@@ -74,4 +74,4 @@ def test_a_copy_that_is_smaller_is_counted():
     found = Copies("pursuit", "", (7.0, 7.0, 7.0, 7.0), (4.0, 6.5, math.nan, 9.0))
     assert (found.n_smaller, found.n_missing) == (1, 1)
     assert found.largest_gain == pytest.approx(3 / 7)
-    assert np.isclose(PRIMARY["pursuit"].floor, 1.0)
+    assert np.isclose(PRIMARY["pursuit"].min_compared, 1.0)

@@ -28,7 +28,7 @@ from battery.stage.settings import comfort as comfort_module
 from battery.stage.settings.device import keep_screen, load_device
 from battery.stage.visit import visit_on_screen
 from battery.store import Store
-from tests.screen.pilot import Clock, Pilot
+from tests.screen.pilot import ManualClock, Pilot
 
 NOW = datetime.fromisoformat("2026-03-04T10:00:00+00:00")
 PANELS = {  # width, height in pixels, pixels a mm: what there is, and one stood upright
@@ -110,7 +110,7 @@ class Home:
 
         def opened(*, windowed, known, **look):
             del windowed
-            clock = Clock()
+            clock = ManualClock()
             size_px = (width_px, height_px)
             window = Window(windowed=True, known=known, now_ns=clock, size_px=size_px, **look)
             window.desktop_px = size_px

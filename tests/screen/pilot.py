@@ -25,7 +25,7 @@ TABLETS = {  # width, height in pixels, pixels a mm: two of ten inches, one low 
 }
 
 
-class Clock:
+class ManualClock:
     """Time that moves when it is told to."""
 
     def __init__(self) -> None:
@@ -42,11 +42,11 @@ def tablet(name: str) -> Screen:
 
 
 @contextlib.contextmanager
-def open_window(monkeypatch, screen: Screen) -> Iterator[tuple[Window, Clock]]:
+def open_window(monkeypatch, screen: Screen) -> Iterator[tuple[Window, ManualClock]]:
     """A window of that screen's size with a clock that is told."""
     monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
     monkeypatch.setenv("SDL_AUDIODRIVER", "dummy")
-    clock = Clock()
+    clock = ManualClock()
     size_px = (screen.width_px, screen.height_px)
     with Window(windowed=True, known={}, now_ns=clock, size_px=size_px) as window:
         window.desktop_px = size_px
@@ -58,7 +58,7 @@ def open_window(monkeypatch, screen: Screen) -> Iterator[tuple[Window, Clock]]:
 class Scripted:
     """A reader that gives out what a script says, each at its time."""
 
-    def __init__(self, clock: Clock, script: Sequence[tuple[int, Read]] = ()) -> None:
+    def __init__(self, clock: ManualClock, script: Sequence[tuple[int, Read]] = ()) -> None:
         self.clock = clock
         self.forgotten = 0
         self._script: list[tuple[int, int, Read]] = []
@@ -90,7 +90,7 @@ class Scripted:
 class Replayed(Scripted):
     """A reader that gives out a block's samples, from the moment it is first asked."""
 
-    def __init__(self, clock: Clock, block: Block) -> None:
+    def __init__(self, clock: ManualClock, block: Block) -> None:
         super().__init__(clock)
         self._moves = contacts(block.samples)
 
@@ -121,7 +121,9 @@ class Pilot(Scripted):
     again_ns = 1_000_000_000
     n_presses = 3  # of one button at most
 
-    def __init__(self, window: Window, clock: Clock, choose: Callable[[dict], str | None]):
+    def __init__(
+        self, window: Window, clock: ManualClock, choose: Callable[[dict], str | None]
+    ):
         super().__init__(clock)
         self._window = window
         self._choose = choose

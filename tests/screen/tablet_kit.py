@@ -13,7 +13,7 @@ from battery.stage.tablet import tablet_on_screen
 from battery.store import Store
 from tests.screen.door import PANELS, blocks_done_at_once, command
 from tests.screen.manners import Person
-from tests.screen.pilot import Clock, Pilot
+from tests.screen.pilot import ManualClock, Pilot
 
 MS = 1_000_000
 CODE = "2468"
@@ -94,7 +94,7 @@ def use(monkeypatch, home, script, *, person=None, look=None, plan=BRIEF):
 
     def opened(*, windowed, known, **shown):
         del windowed
-        clock = Clock()
+        clock = ManualClock()
         size_px = (width_px, height_px)
         window = Window(windowed=True, known=known, now_ns=clock, size_px=size_px, **shown)
         window.desktop_px = size_px

@@ -20,7 +20,7 @@ from battery.stage.language.languages import language
 from battery.stage.screen.theme import theme_named
 from battery.stage.screen.window import Window
 from battery.store import Store
-from tests.screen.pilot import Clock, Pilot, tablet
+from tests.screen.pilot import ManualClock, Pilot, tablet
 from tests.sparing import share
 
 NOW = datetime.fromisoformat("2026-03-04T10:00:00+00:00")
@@ -43,7 +43,7 @@ def first_pages(monkeypatch, folder, screen: Screen, comfort: Comfort, *, large:
 
     @contextlib.contextmanager
     def opened(comfort, **_):
-        clock = Clock()
+        clock = ManualClock()
         size_px = (screen.width_px, screen.height_px)
         with Window(
             windowed=True,

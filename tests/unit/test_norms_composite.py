@@ -68,7 +68,7 @@ def test_a_stray_part_enters_two_scatters_from_the_middle():
 
 def test_values_below_the_floor_are_equal():
     made = composite(
-        {"slide": series(0.5, 0.02), "trail": series(1.0, 1.0)}, floors={"slide": 0.5}
+        {"slide": series(0.5, 0.02), "trail": series(1.0, 1.0)}, min_compared={"slide": 0.5}
     )
     assert made[1].value == made[0].value
 
@@ -186,7 +186,9 @@ def test_three_tasks_worse_and_no_tremor_left_is_never_better():
         values = {t: np.exp(own) for t, own in logs.items()}
         values["slide"] = 0.5 * np.exp(logs["slide"] - math.log(1.15))
         values["slide"][6:] = 0.02
-        made = composite({t: series(*v) for t, v in values.items()}, floors={"slide": 0.1})
+        made = composite(
+            {t: series(*v) for t, v in values.items()}, min_compared={"slide": 0.1}
+        )
         told = judge(made, None, log_scale=True, direction="lower", rule=BaselineRule())
         words.append((told.word, told.better))
     assert ("beyond error", True) not in words

@@ -69,7 +69,7 @@ def jitter(
             f"{ON_ONE_DEVICE}",
             needs=_BRIEF_NEEDS,
             since=3,
-            floor=0.1 if primary else 0.0,
+            min_compared=0.1 if primary else 0.0,
         ),
         Measure(
             f"{task}.jitter_slow_mm",
@@ -141,7 +141,7 @@ def jitter(
             "Frequency of the jitter",
             "Middle of the line about the highest peak in 2-14 Hz of the spectrum across, "
             "divided by the power law fitted to it; only where it stands out of what chance "
-            "makes and of the floor.",
+            "makes and of the noise floor.",
             "Hz",
             "none",
             OWN,
@@ -166,8 +166,8 @@ def jitter(
         Measure(
             f"{task}.jitter_pixels",
             "Jitter in pixels",
-            "Amplitude of a sine of that jitter over the device's grid. Below 2 the rounding "
-            "may add or take up to a third.",
+            "Amplitude of a sine of that jitter over the device's grid. Below 2 the "
+            "quantisation may add or take up to a third.",
             "1",
             "none",
             OWN,
@@ -189,8 +189,8 @@ def jitter(
         ),
         Measure(
             f"{task}.jitter_floor_mm",
-            "Floor of the jitter",
-            "What rounding to the device's grid alone gives in 2-14 Hz.",
+            "Noise floor of the jitter",
+            "What quantisation, the rounding to the device's grid, alone gives in 2-14 Hz.",
             "mm",
             "none",
             "Bennett 1948, Bell Syst Tech J 27:446-472",

@@ -29,7 +29,7 @@ _TRACKING = (
         "error of a finger that rests, and no larger one.",
         needs="reports for half of the time in contact",
         since=3,
-        floor=1.0,
+        min_compared=1.0,
     ),
     Measure(
         "pursuit.delay_s",

@@ -30,7 +30,7 @@ _PRIMARY = (
         primary=True,
         limits=_OFFSET,
         needs="5 trials",
-        floor=1.0,
+        min_compared=1.0,
         since=3,
     ),
     Measure(

@@ -25,7 +25,7 @@ TRAIL: tuple[Measure, ...] = (
         limits=f"A rest before a trail is begun counts as well. {_PAPER}",
         needs=_LINK,
         since=3,
-        floor=0.3,
+        min_compared=0.3,
     ),
     Measure(
         "trail.finished_share",

@@ -1,4 +1,4 @@
-"""What jitter a device can show at all: its grid, its rate of reports, the floor they set."""
+"""What jitter a device can show at all: its grid, its rate of reports, its noise floor."""
 
 from __future__ import annotations
 
@@ -20,19 +20,19 @@ from battery.scoring.signal.path import (
 MIN_RATE_HZ = 60 * 0.97
 PRACTICAL_MM = 0.1  # what a tablet tells apart, whatever its pixels
 COARSE_SHARE = 0.25  # more where the amplitude is no more than a few pixels
-DEVICE_SHARE = 0.03  # of a value: what resampling, rounding and uneven scans add or take
+DEVICE_SHARE = 0.03  # of a value: what resampling, quantisation and uneven scans add or take
 
 
 def floor_mm(
     pixel_mm: float, report_rate_hz: float, band_hz: tuple[float, float] = BAND_HZ
 ) -> float:
-    """Band RMS that rounding to whole pixels alone would give.
+    """Noise floor: the band RMS that quantisation, rounding to whole pixels, alone would give.
 
     Notes
     -----
-    Rounding to q adds noise of variance q²/12, white up to half the report rate (Bennett WR
-    1948, Bell Syst Tech J 27:446-472), if the pointer crosses many pixels. A resting finger
-    may read exactly 0 below it, or jump by a whole pixel.
+    Quantisation in steps of q adds noise of variance q²/12, white up to half the report rate
+    (Bennett WR 1948, Bell Syst Tech J 27:446-472), if the pointer crosses many pixels. A
+    resting finger may read exactly 0 below it, or jump by a whole pixel.
     """
     width_hz = band_hz[1] - band_hz[0]
     return pixel_mm * math.sqrt(width_hz / (6 * report_rate_hz))
@@ -40,7 +40,7 @@ def floor_mm(
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """What the floor follows from: grid, mm, and rate of reports in contact (nan: unknown).
+    """What the noise floor follows from: grid, mm, and rate of reports in contact, or nan.
 
     `kept_hz` is the rate with lost reports missing, which limits how quick a tremor may be;
     `n_jumps` and `contact_s` are how often the position jumped, and in how much contact.
@@ -63,11 +63,11 @@ class Device:
             kept_rate_hz(segments),
         )
 
-    def rounding_mm(self, band_hz: tuple[float, float] = BAND_HZ) -> float:
-        """Floor of a band RMS; nan where the rate is unknown.
+    def quantisation_mm(self, band_hz: tuple[float, float] = BAND_HZ) -> float:
+        """Noise floor of a band RMS; nan where the rate is unknown.
 
         A slow pointer crosses few pixels, and a device that tells of changes only is silent in
-        between: more reports than the grid has do not thin out its rounding.
+        between: more reports than the grid has do not thin out its quantisation.
         """
         if math.isnan(self.rate_hz):
             return math.nan
@@ -93,9 +93,9 @@ def above_floor(
 ) -> Score:
     """Score a band RMS; what the device cannot tell from none has the value of the limit.
 
-    What rounding adds is in the interval: the true value may be smaller by it.
+    What quantisation adds is in the interval: the true value may be smaller by it.
     """
-    rounding_mm = device.rounding_mm(band_hz)
+    rounding_mm = device.quantisation_mm(band_hz)
     limit_mm = max(rounding_mm, PRACTICAL_MM)
     low, high = interval
     if value < limit_mm:

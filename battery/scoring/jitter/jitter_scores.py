@@ -97,7 +97,7 @@ def _floor(task: str, device: Device) -> Score:
     name = f"{task}.jitter_floor_mm"
     if math.isnan(device.rate_hz):
         return missing(name, device.too_slow)
-    return _known(name, device.rounding_mm())
+    return _known(name, device.quantisation_mm())
 
 
 def _known(name: str, value: float) -> Score:
@@ -203,7 +203,7 @@ def _tremor(task: str, found: Spectra, device: Device, peak: Peak | None) -> lis
     if not reason and found.seconds < MIN_SPECTRUM_S:
         reason = f"{found.seconds:.1f} s of contact in usable pieces; at least 8"
     if not reason:
-        least_mm = max(FLOORS_FOR_FREQUENCY * device.rounding_mm(), PRACTICAL_MM)
+        least_mm = max(FLOORS_FOR_FREQUENCY * device.quantisation_mm(), PRACTICAL_MM)
         line_mm = 0.0 if peak is None else peak.line_mm
         if peak is None or line_mm <= least_mm:
             reason = f"{BELOW_FLOOR} for a frequency: {line_mm:.2g} mm of {least_mm:.2g} mm"

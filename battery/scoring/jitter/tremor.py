@@ -86,8 +86,8 @@ def highest_peak(found: Spectra) -> Peak | None:
     The spectrum is divided by the power law fitted to it, to find the peak. The frequency is
     the middle of the line about it (`_middle`). A maximum at the edge of the band is none.
     Limits of meaning: a voluntary movement to and fro at over 2 Hz is a peak
-    too, and rounding of a slow even drift makes a false line, which `jitter`
-    holds against the floor.
+    too, and quantisation of a slow even drift makes a false line, which `jitter`
+    holds against the noise floor.
     """
     f_hz, density = found.f_hz, found.mean_fine()
     inside = np.flatnonzero((f_hz >= BAND_HZ[0] - MARGIN_HZ) & (f_hz <= BAND_HZ[1] + MARGIN_HZ))
