@@ -7,10 +7,15 @@ that are left out for it.
 
 from __future__ import annotations
 
+import contextlib
 import os
+import shutil
 import subprocess
 import sys
+import tempfile
 import time
+from collections.abc import Iterator
+from pathlib import Path
 
 from tests import parts
 
@@ -22,6 +27,7 @@ N_PROCESSES = (os.cpu_count() or 1) + 1
 # environment says of writing it.
 COMPILED = ("compileall", "-q", "battery", "tasks", "norms", "tests")
 PYTEST = ("pytest", "-q", "-n", str(N_PROCESSES), "--dist", "worksteal")
+MEMORY, ROOM_BYTES = Path("/dev/shm"), 2_000_000_000
 
 
 def main(words: list[str]) -> int:
@@ -45,9 +51,36 @@ def main(words: list[str]) -> int:
         if done.returncode != 0:
             return done.returncode
     without = [f"--without={part.name}" for part in lacking]
-    return subprocess.run(
-        [sys.executable, "-m", *PYTEST, *without, *words], check=False
-    ).returncode
+    with in_memory() as place:
+        return subprocess.run(
+            [sys.executable, "-m", *PYTEST, *without, *words],
+            env=surroundings(place),
+            check=False,
+        ).returncode
+
+
+@contextlib.contextmanager
+def in_memory() -> Iterator[str | None]:
+    """A folder in memory for what tests write, where the system has room for it there."""
+    if not MEMORY.is_dir() or shutil.disk_usage(MEMORY).free < ROOM_BYTES:
+        yield None
+        return
+    with tempfile.TemporaryDirectory(dir=MEMORY, ignore_cleanup_errors=True) as place:
+        yield place
+
+
+def surroundings(place: str | None) -> dict[str, str]:
+    """The environment of the tests.
+
+    Parameters
+    ----------
+    place : str or None
+        Where they write; none for where the system would.
+    """
+    kept = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+    # Small products of matrices take longer on many threads, as the program knows too.
+    found = {"OPENBLAS_NUM_THREADS": "1", **kept}
+    return found if place is None else found | {"PYTEST_DEBUG_TEMPROOT": place}
 
 
 if __name__ == "__main__":
