@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from battery.export import bids_texts
-from battery.report import details, judged, lines, pictures, traces
+from battery.report import combined, details, judged, pictures, traces
 from battery.scoring.scorers import SCORERS
 from battery.simulate import doing
 from battery.stage.language import texts
@@ -43,7 +43,7 @@ PARTS: Mapping[str, Part] = {
     "reminder": Part(
         texts.REMINDERS, "battery.stage.language.texts.REMINDERS", "one line in the block"
     ),
-    "title": Part(lines.TITLES, "battery.report.lines.TITLES", "its name on the page"),
+    "title": Part(combined.TITLES, "battery.report.combined.TITLES", "its name on the page"),
     "speed": Part(judged.SPEED, "battery.report.judged.SPEED", "what is set against accuracy"),
     "accuracy": Part(judged.EXACT, "battery.report.judged.EXACT", "what is set against speed"),
     "reference": Part(

@@ -13,15 +13,7 @@ import numpy as np
 
 from battery.alarms import DEFAULT_LIMITS, SAID, Alarm
 from battery.report import page_data, render
-from battery.report.lines import (
-    baseline_and_series,
-    by_measure,
-    hand_order,
-    ratio_name,
-    ratio_readings,
-    role,
-    rule_of,
-)
+from battery.report.combined import by_measure, ratio_name, ratio_readings
 from battery.report.page_rows import (
     GoalRow,
     HomeExerciseRow,
@@ -32,6 +24,7 @@ from battery.report.page_rows import (
     Trace,
     VisitRow,
 )
+from battery.report.points import baseline_and_series, hand_order, role, rule_of
 from battery.scoring import PRIMARY
 from battery.store import Acknowledgement, Person, PersonState, Restart
 from norms.series import SeriesKey

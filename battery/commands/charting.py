@@ -13,9 +13,11 @@ from battery.export.fhir import Page as Attached
 from battery.export.fhir import Said, Value
 from battery.report import page_data, page_of, render, words, write_pdf, write_text
 from battery.report.alarming import alarm_lines
+from battery.report.combined import COMPOSITE
 from battery.report.gather import gather
 from battery.report.judged import Page
-from battery.report.lines import COMPOSITE, Line, rule_of
+from battery.report.lines import Line
+from battery.report.points import rule_of
 from battery.report.pool_reading import read_pools
 from battery.report.pooling import Pools
 from battery.report.trend import scale_of

@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from battery.report.combined import COMPOSITE
 from battery.report.gather import gather
 from battery.report.judged import Page, page_data
-from battery.report.lines import COMPOSITE
 from battery.report.pooling import Pools
 from battery.report.words import latest_words, short_words
 from battery.scoring import PRIMARY

@@ -8,12 +8,14 @@ from typing import Any
 
 from battery.home_plan import dose_words
 from battery.recording import HANDS, Hand
-from battery.report import pictures, sheet, trend, words
+from battery.report import pictures, sheet, strips, trend, words
 from battery.report.alarming import acknowledged_lines, alarm_lines
+from battery.report.combined import COMPOSITE, TITLES
 from battery.report.judged import Page
-from battery.report.lines import COMPOSITE, TITLES, Line
+from battery.report.lines import Line
 from battery.report.page_rows import Reading, Trace
 from battery.report.shapes import PT_PER_MM
+from battery.report.timeline import Timeline
 from battery.scoring import MEASURES, Measure, measures_of
 from battery.scoring.flags import FLAGS
 from battery.scoring.score import NOT_GIVEN
@@ -163,14 +165,14 @@ def verdicts(page: Page) -> list[dict[str, Any]]:
     for line in lines:
         if line.verdict.average is None:
             continue
-        time = trend.Timeline.of(page, WIDE_MM)
+        time = Timeline.of(page, WIDE_MM)
         said = [sentences.average_words(line.verdict), sentences.interval_words(line.verdict)]
         found.append(
             {
                 "hand": line.hand,
                 "title": line.measure.title,
                 "figure": trend.panel(line, lines, time, 30 * PT_PER_MM, running=True),
-                "footer": trend.footer_strip(time),
+                "footer": strips.footer_strip(time),
                 "words": "; ".join(s for s in said if s),
             }
         )

@@ -18,9 +18,10 @@ from battery.report.around import (
     outside_sems,
     restart_visit,
 )
+from battery.report.combined import by_measure
 from battery.report.known import Known
-from battery.report.lines import by_measure, rule_of
 from battery.report.page_rows import HomeExerciseRow, MarkerRow, PageRows
+from battery.report.points import rule_of
 from battery.report.pool_reading import read_pools
 from battery.report.pooling import Pools, Readings, shares_of
 from battery.report.readings import Everything, readings_of, readings_or_none

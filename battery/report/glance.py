@@ -16,12 +16,14 @@ from battery.people import person_label
 from battery.recording import Hand
 from battery.report import shapes, words
 from battery.report.alarming import alarm_lines
+from battery.report.combined import COMPOSITE, TITLES
 from battery.report.glance_panels import SIZE_PT, STRIP_PT, panel, strip
 from battery.report.judged import Page
-from battery.report.lines import COMPOSITE, TITLES, Line, rule_of
+from battery.report.lines import Line
+from battery.report.points import rule_of
 from battery.report.shapes import PT_PER_MM
 from battery.report.sheet import ROOM_MM, SHEET_WIDTH_MM, Paper, row_groups
-from battery.report.trend import Timeline
+from battery.report.timeline import Timeline
 from battery.report.widths import lines_of, shortened
 from battery.scoring import PRIMARY, Measure
 from norms import sentences

@@ -9,7 +9,8 @@ from collections.abc import Sequence
 from battery.report import shapes
 from battery.report.lines import Line
 from battery.report.shapes import COLOURS, DASHES, INK, Axis
-from battery.report.trend import Timeline, running_steps, scale_of, value_axis
+from battery.report.timeline import Timeline
+from battery.report.trend import running_steps, scale_of, value_axis
 
 SIZE_PT, STRIP_PT = 10.5, 13.0
 

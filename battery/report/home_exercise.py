@@ -10,7 +10,8 @@ from battery.report import shapes
 from battery.report.judged import Page
 from battery.report.page_rows import HomeExerciseRow
 from battery.report.shapes import GREY, INK, Axis
-from battery.report.trend import LEFT, RIGHT, Timeline, numbered
+from battery.report.strips import numbered
+from battery.report.timeline import LEFT, RIGHT, Timeline
 
 HEIGHT = 24.0
 SYMPTOM_HEIGHT = 12.4

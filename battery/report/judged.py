@@ -7,20 +7,18 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from battery.recording import Hand
-from battery.report.lines import (
+from battery.report.combined import (
     COMPOSITE,
     TITLES,
-    Line,
     by_measure,
-    freed,
-    hand_order,
     headline_of,
-    line_of,
     ratio_name,
     ratio_readings,
-    rule_of,
 )
+from battery.report.doubts import freed
+from battery.report.lines import Line, line_of
 from battery.report.page_rows import PageRows, Pool, Reading, Trace, VisitRow
+from battery.report.points import hand_order, rule_of
 from battery.scoring import MEASURES, PRIMARY, Measure
 from battery.scoring.measures import Direction
 from norms import sentences

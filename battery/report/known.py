@@ -14,6 +14,7 @@ from typing import Any, get_args
 
 from battery.alarms import alarms_of_visits, limits_of
 from battery.recording import HANDS
+from battery.report.combined import by_measure, headline_of
 from battery.report.keeping import (
     or_none,
     packed_records,
@@ -22,8 +23,8 @@ from battery.report.keeping import (
     unpacked_records,
     unpacked_shares,
 )
-from battery.report.lines import by_measure, headline_of, rule_of
 from battery.report.page_rows import PageRows
+from battery.report.points import rule_of
 from battery.report.pooling import NO_PLAN, Pools, Shares, shares_of
 from battery.report.readings import Everything, readings_and_places
 from battery.report.theirs import Theirs

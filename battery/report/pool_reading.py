@@ -8,8 +8,9 @@ from types import MappingProxyType
 from typing import Any
 
 from battery.recording import Hand
+from battery.report.combined import by_measure
 from battery.report.known import Known
-from battery.report.lines import by_measure, role, rule_of
+from battery.report.points import role, rule_of
 from battery.report.pooling import WEEKS, Pools, Share, Shares, by_place, shares_of
 from battery.report.readings import Everything, Placed, readings_or_none
 from battery.report.theirs import Theirs

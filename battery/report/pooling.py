@@ -9,16 +9,9 @@ from functools import cache
 from typing import NamedTuple
 
 from battery.recording import HANDS, Hand
-from battery.report.lines import (
-    baseline_and_series,
-    by_measure,
-    hand_order,
-    ratio_name,
-    ratio_readings,
-    role,
-    rule_of,
-)
+from battery.report.combined import by_measure, ratio_name, ratio_readings
 from battery.report.page_rows import Fit, Pool, Reading
+from battery.report.points import baseline_and_series, hand_order, role, rule_of
 from battery.report.readings import Everything, readings_or_none
 from battery.scoring import MEASURES, PRIMARY
 from battery.store import Person, Store

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import exp
 
 from battery.report.gather import readings_by_person
-from battery.report.lines import baseline_values, role, rule_of
+from battery.report.points import baseline_values, role, rule_of
 from battery.scoring import PRIMARY, Measure
 from battery.store import Store
 from norms.reliability import MIN_PEOPLE, Reliability, reliability

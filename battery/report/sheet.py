@@ -10,10 +10,13 @@ from typing import Any, Literal
 
 from battery.people import person_label
 from battery.recording import Hand
-from battery.report import home_exercise, pairs, shapes, trend, words
+from battery.report import home_exercise, pairs, shapes, strips, trend, words
+from battery.report.combined import COMPOSITE, TITLES
 from battery.report.judged import Page
-from battery.report.lines import COMPOSITE, TITLES, Line, rule_of
+from battery.report.lines import Line
+from battery.report.points import rule_of
 from battery.report.shapes import PT_PER_MM
+from battery.report.timeline import Timeline
 from battery.report.widths import lines_of, shortened, width_pt
 from battery.scoring import MEASURES, PRIMARY, SCORING_VERSION, Measure
 from norms import sentences
@@ -87,12 +90,12 @@ def sheet(page: Page, paper: Paper) -> dict[str, Any]:
         "headlines": fixed.headlines,
         "anew": fixed.anew,
         "both": fixed.both,
-        "header_strip": trend.header_strip(trend.Timeline.of(page)) if page.rows.visits else "",
-        "footer_strip": trend.footer_strip(trend.Timeline.of(page)) if page.rows.visits else "",
-        "home_exercise_strip": home_exercise.home_exercise_strip(page, trend.Timeline.of(page))
+        "header_strip": strips.header_strip(Timeline.of(page)) if page.rows.visits else "",
+        "footer_strip": strips.footer_strip(Timeline.of(page)) if page.rows.visits else "",
+        "home_exercise_strip": home_exercise.home_exercise_strip(page, Timeline.of(page))
         if page.rows.visits
         else "",
-        "symptom_strip": home_exercise.symptom_strip(page, trend.Timeline.of(page))
+        "symptom_strip": home_exercise.symptom_strip(page, Timeline.of(page))
         if page.rows.visits
         else "",
         "home_exercise_words": home_exercise.home_exercise_words(page),
@@ -142,7 +145,7 @@ def _groups(page: Page, row_mm: float) -> list[dict[str, Any]]:
     groups = []
     number = 0
     for lines in row_groups(page):
-        time = trend.Timeline.of(page)
+        time = Timeline.of(page)
         rows_of_group = []
         for line in lines:
             number += 1
@@ -173,7 +176,7 @@ def _short(measure: Measure) -> str:
 
 
 def _row(
-    line: Line, lines: list[Line], time: trend.Timeline, row_mm: float, number: int
+    line: Line, lines: list[Line], time: Timeline, row_mm: float, number: int
 ) -> dict[str, Any]:
     baseline, n_baseline = words.baseline_words(line, unit=False)
     latest = line.latest

@@ -11,8 +11,10 @@ from battery.answers import STOP_RISE
 from battery.loop_delay import loop_words
 from battery.recording import Hand
 from battery.report import shapes
+from battery.report.combined import COMPOSITE, TITLES
 from battery.report.judged import Page
-from battery.report.lines import COMPOSITE, TITLES, Line, role
+from battery.report.lines import Line
+from battery.report.points import role
 from battery.report.trend import scale_of
 from battery.scoring import PRIMARY, Measure
 from norms import sentences

@@ -15,202 +15,12 @@ from sqlalchemy import Connection, Engine, inspect, select, text
 
 from battery.errors import StoreError
 from battery.store import schema
+from battery.store.first_steps import first_tables, run_script, second_tables, with_bytes
 
 Step = Callable[[Connection], None]
 
 # One key for every program that migrates the same PostgreSQL database.
 MIGRATION_KEY = 0x_C00D_0001
-
-_FIRST_TABLES = """
-CREATE TABLE migrations (
-    number INTEGER NOT NULL PRIMARY KEY, name TEXT NOT NULL, applied_utc TEXT NOT NULL
-);
-CREATE TABLE settings (name TEXT NOT NULL PRIMARY KEY, json TEXT NOT NULL);
-CREATE TABLE people (
-    code TEXT NOT NULL PRIMARY KEY,
-    dominant_hand TEXT NOT NULL, affected_side TEXT NOT NULL, first_hand TEXT NOT NULL,
-    enrolled_utc TEXT NOT NULL,
-    n_familiarisation INTEGER NOT NULL, n_baseline INTEGER NOT NULL
-);
-CREATE TABLE consents (
-    consent_id TEXT NOT NULL PRIMARY KEY,
-    person TEXT NOT NULL REFERENCES people (code),
-    form_version TEXT NOT NULL, decision TEXT NOT NULL, at_utc TEXT NOT NULL
-);
-CREATE INDEX ix_consents_person ON consents (person);
-CREATE TABLE devices (alias TEXT NOT NULL PRIMARY KEY, json TEXT NOT NULL);
-CREATE TABLE plans (plan_hash TEXT NOT NULL PRIMARY KEY, json TEXT NOT NULL);
-CREATE TABLE visits (
-    visit_id TEXT NOT NULL PRIMARY KEY,
-    person TEXT NOT NULL REFERENCES people (code),
-    sequence INTEGER NOT NULL,
-    plan_hash TEXT NOT NULL REFERENCES plans (plan_hash),
-    device TEXT NOT NULL REFERENCES devices (alias),
-    started_utc TEXT NOT NULL, ending TEXT, header_json TEXT NOT NULL,
-    UNIQUE (person, sequence)
-);
-CREATE INDEX ix_visits_person ON visits (person);
-CREATE INDEX ix_visits_plan_hash ON visits (plan_hash);
-CREATE INDEX ix_visits_device ON visits (device);
-CREATE TABLE blocks (
-    block_id TEXT NOT NULL PRIMARY KEY,
-    visit_id TEXT NOT NULL REFERENCES visits (visit_id),
-    number INTEGER NOT NULL,
-    task TEXT NOT NULL, hand TEXT NOT NULL, phase TEXT NOT NULL,
-    layout_hash TEXT NOT NULL, header_json TEXT NOT NULL,
-    ending TEXT, reason TEXT, ended_ns BIGINT, n_samples INTEGER, input_type TEXT,
-    audit_json TEXT, sha256 TEXT,
-    UNIQUE (visit_id, number)
-);
-CREATE INDEX ix_blocks_visit_id ON blocks (visit_id);
-CREATE TABLE payloads (
-    block_id TEXT NOT NULL PRIMARY KEY REFERENCES blocks (block_id),
-    samples {bytes} NOT NULL, frames {bytes} NOT NULL, events {bytes} NOT NULL
-);
-CREATE TABLE chunks (
-    block_id TEXT NOT NULL REFERENCES blocks (block_id),
-    number INTEGER NOT NULL,
-    samples {bytes} NOT NULL, frames {bytes} NOT NULL, events TEXT NOT NULL,
-    PRIMARY KEY (block_id, number)
-);
-CREATE TABLE scores (
-    block_id TEXT NOT NULL REFERENCES blocks (block_id),
-    measure TEXT NOT NULL,
-    value DOUBLE PRECISION, n INTEGER NOT NULL, low DOUBLE PRECISION, high DOUBLE PRECISION,
-    reason TEXT NOT NULL, scoring_version INTEGER NOT NULL,
-    PRIMARY KEY (block_id, measure)
-);
-CREATE TABLE amendments (
-    amendment_id TEXT NOT NULL PRIMARY KEY,
-    visit_id TEXT REFERENCES visits (visit_id),
-    block_id TEXT REFERENCES blocks (block_id),
-    field TEXT NOT NULL, old TEXT NOT NULL, new TEXT NOT NULL,
-    author TEXT NOT NULL, reason TEXT NOT NULL, at_utc TEXT NOT NULL,
-    CONSTRAINT one_target CHECK ((visit_id IS NULL) <> (block_id IS NULL))
-);
-CREATE INDEX ix_amendments_visit_id ON amendments (visit_id);
-CREATE INDEX ix_amendments_block_id ON amendments (block_id);
-CREATE TABLE markers (
-    marker_id TEXT NOT NULL PRIMARY KEY,
-    person TEXT NOT NULL REFERENCES people (code),
-    kind TEXT NOT NULL, at_utc TEXT NOT NULL, note TEXT NOT NULL
-);
-CREATE INDEX ix_markers_person ON markers (person);
-"""
-
-
-def first_tables(connection: Connection) -> None:
-    """Create every table of the first form."""
-    _run(connection, _with_bytes(connection, _FIRST_TABLES))
-
-
-_CONTEXT_TABLES = """
-CREATE TABLE restarts (
-    restart_id TEXT NOT NULL PRIMARY KEY,
-    person TEXT NOT NULL REFERENCES people (code),
-    visit_id TEXT REFERENCES visits (visit_id),
-    author TEXT NOT NULL, reason TEXT NOT NULL, at_utc TEXT NOT NULL
-);
-CREATE INDEX ix_restarts_person ON restarts (person);
-CREATE INDEX ix_restarts_visit_id ON restarts (visit_id);
-CREATE TABLE outside_errors (
-    error_id TEXT NOT NULL PRIMARY KEY,
-    measure TEXT NOT NULL, sem DOUBLE PRECISION, n_people INTEGER NOT NULL,
-    source TEXT NOT NULL, author TEXT NOT NULL, at_utc TEXT NOT NULL
-);
-CREATE TABLE prescriptions (
-    prescription_id TEXT NOT NULL PRIMARY KEY,
-    person TEXT NOT NULL REFERENCES people (code),
-    from_date TEXT NOT NULL, per_week DOUBLE PRECISION NOT NULL, note TEXT NOT NULL,
-    author TEXT NOT NULL, at_utc TEXT NOT NULL
-);
-CREATE INDEX ix_prescriptions_person ON prescriptions (person);
-CREATE TABLE goals (
-    goal_id TEXT NOT NULL PRIMARY KEY,
-    person TEXT NOT NULL REFERENCES people (code),
-    goal TEXT NOT NULL, weight DOUBLE PRECISION NOT NULL,
-    author TEXT NOT NULL, at_utc TEXT NOT NULL
-);
-CREATE INDEX ix_goals_person ON goals (person);
-CREATE TABLE goal_levels (
-    level_id TEXT NOT NULL PRIMARY KEY,
-    goal_id TEXT NOT NULL REFERENCES goals (goal_id),
-    level INTEGER NOT NULL, author TEXT NOT NULL, at_utc TEXT NOT NULL
-);
-CREATE INDEX ix_goal_levels_goal_id ON goal_levels (goal_id);
-"""
-
-_ASKED_TABLES = """
-CREATE TABLE answers (
-    answer_id TEXT NOT NULL PRIMARY KEY,
-    visit_id TEXT NOT NULL REFERENCES visits (visit_id),
-    number INTEGER NOT NULL,
-    block_id TEXT REFERENCES blocks (block_id),
-    moment TEXT NOT NULL, question TEXT NOT NULL, value TEXT NOT NULL, at_utc TEXT NOT NULL,
-    UNIQUE (visit_id, number)
-);
-CREATE INDEX ix_answers_visit_id ON answers (visit_id);
-CREATE INDEX ix_answers_block_id ON answers (block_id);
-CREATE TABLE screen_checks (
-    check_id TEXT NOT NULL PRIMARY KEY,
-    device TEXT NOT NULL REFERENCES devices (alias),
-    width_px INTEGER NOT NULL, height_px INTEGER NOT NULL,
-    mm_per_px_x DOUBLE PRECISION NOT NULL, mm_per_px_y DOUBLE PRECISION NOT NULL,
-    source TEXT NOT NULL, at_utc TEXT NOT NULL
-);
-CREATE INDEX ix_screen_checks_device ON screen_checks (device);
-CREATE TABLE timing_checks (
-    check_id TEXT NOT NULL PRIMARY KEY,
-    device TEXT NOT NULL REFERENCES devices (alias),
-    input_type TEXT NOT NULL, n_reports INTEGER NOT NULL,
-    report_rate_hz DOUBLE PRECISION, longest_gap_ms DOUBLE PRECISION,
-    wide_gaps DOUBLE PRECISION, frame_rate_hz DOUBLE PRECISION,
-    slow_frames DOUBLE PRECISION, flip_p99_ms DOUBLE PRECISION,
-    at_utc TEXT NOT NULL
-);
-CREATE INDEX ix_timing_checks_device ON timing_checks (device);
-"""
-
-
-_PRACTICE_TABLES = """
-CREATE TABLE practice (
-    practice_id TEXT NOT NULL PRIMARY KEY,
-    person TEXT NOT NULL REFERENCES people (code),
-    kind TEXT NOT NULL, exercise TEXT NOT NULL, hand TEXT,
-    minutes DOUBLE PRECISION, symptoms INTEGER,
-    local_date TEXT NOT NULL, at_utc TEXT NOT NULL
-);
-CREATE INDEX ix_practice_person ON practice (person);
-"""
-_HAND_OVER_TABLES = """
-CREATE TABLE bundles (
-    number INTEGER NOT NULL PRIMARY KEY,
-    file_name TEXT NOT NULL, file_sha256 TEXT NOT NULL, sha256 TEXT NOT NULL,
-    person TEXT, visit_id TEXT, content_sha256 TEXT, beside_sha256 TEXT,
-    made_utc TEXT NOT NULL, sent_utc TEXT, receipt_utc TEXT
-);
-CREATE TABLE tablets (
-    fingerprint TEXT NOT NULL PRIMARY KEY,
-    public_key TEXT NOT NULL, device TEXT NOT NULL, author TEXT NOT NULL,
-    accepted_utc TEXT NOT NULL
-);
-CREATE TABLE received (
-    fingerprint TEXT NOT NULL, number INTEGER NOT NULL, sha256 TEXT NOT NULL,
-    replaces_json TEXT NOT NULL, previous_sha256 TEXT NOT NULL,
-    person TEXT, visit_id TEXT, content_sha256 TEXT, received_utc TEXT NOT NULL,
-    PRIMARY KEY (fingerprint, number, sha256)
-);
-CREATE TABLE quarantine (
-    item_id TEXT NOT NULL PRIMARY KEY,
-    reason TEXT NOT NULL, fingerprint TEXT NOT NULL, number INTEGER NOT NULL,
-    device TEXT NOT NULL, public_key TEXT NOT NULL, person TEXT NOT NULL,
-    visit_id TEXT, content_sha256 TEXT, sha256 TEXT NOT NULL, content {bytes} NOT NULL,
-    arrived_utc TEXT NOT NULL, decision TEXT, author TEXT, why TEXT, decided_utc TEXT
-);
-CREATE TABLE tombstones (
-    code TEXT NOT NULL PRIMARY KEY, author TEXT NOT NULL, erased_utc TEXT NOT NULL
-);
-"""
 
 _WATCH_TABLES = """
 CREATE TABLE alarm_acknowledgements (
@@ -278,14 +88,6 @@ CREATE INDEX ix_home_plans_person ON home_plans (person);
 """
 
 
-def second_tables(connection: Connection) -> None:
-    """Add what is known around a person's visits, and practice between them."""
-    _run(connection, _CONTEXT_TABLES)
-    _run(connection, _PRACTICE_TABLES)
-    _run(connection, _with_bytes(connection, _HAND_OVER_TABLES))
-    _run(connection, _ASKED_TABLES)
-
-
 _PICTURES = ("house", "boat", "tree", "cup", "key", "star", "fish", "sun")
 
 
@@ -304,17 +106,17 @@ def pictures_of_people(connection: Connection) -> None:
 
 def watch_tables(connection: Connection) -> None:
     """Add who acknowledged an alarm, who is due no longer, what was asked and taken back."""
-    _run(connection, _WATCH_TABLES)
+    run_script(connection, _WATCH_TABLES)
 
 
 def sealed_payloads(connection: Connection) -> None:
     """Add a seal to what is stored of a block from now on; earlier blocks keep none."""
-    _run(connection, "ALTER TABLE payloads ADD COLUMN seal TEXT")
+    run_script(connection, "ALTER TABLE payloads ADD COLUMN seal TEXT")
 
 
 def scope_of_consent(connection: Connection) -> None:
     """Tell consent to research use from consent to care; all there was is to research use."""
-    _run(
+    run_script(
         connection,
         "ALTER TABLE consents ADD COLUMN scope TEXT NOT NULL DEFAULT 'research'",
     )
@@ -322,12 +124,12 @@ def scope_of_consent(connection: Connection) -> None:
 
 def loop_tables(connection: Connection) -> None:
     """Add what was filmed of the delay from touch to light on a device."""
-    _run(connection, _LOOP_TABLES)
+    run_script(connection, _LOOP_TABLES)
 
 
 def plans_of_people(connection: Connection) -> None:
     """Let a plan belong to a person; who has none does the one that is named, as before."""
-    _run(connection, _PERSON_PLAN_TABLES)
+    run_script(connection, _PERSON_PLAN_TABLES)
 
 
 _TRIAL_TABLES = """
@@ -340,14 +142,14 @@ CREATE TABLE trials (
 
 def trials_of_blocks(connection: Connection) -> None:
     """Keep the rows of a block's trials beside its scores, so that no export computes them."""
-    _run(connection, _with_bytes(connection, _TRIAL_TABLES))
+    run_script(connection, with_bytes(connection, _TRIAL_TABLES))
 
 
 def home_plans(connection: Connection) -> None:
     """Add what is agreed for home, and what is said around head turns."""
-    _run(connection, "ALTER TABLE practice ADD COLUMN symptoms_before INTEGER")
-    _run(connection, "ALTER TABLE practice ADD COLUMN clear_beats_per_min INTEGER")
-    _run(connection, _HOME_PLAN_TABLES)
+    run_script(connection, "ALTER TABLE practice ADD COLUMN symptoms_before INTEGER")
+    run_script(connection, "ALTER TABLE practice ADD COLUMN clear_beats_per_min INTEGER")
+    run_script(connection, _HOME_PLAN_TABLES)
 
 
 _REVISION_TABLES = """
@@ -384,7 +186,7 @@ def revisions_of_visits(connection: Connection) -> None:
     counted = (
         "BIGSERIAL PRIMARY KEY" if server else "INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT"
     )
-    _run(connection, _REVISION_TABLES.replace("{counted}", counted))
+    run_script(connection, _REVISION_TABLES.replace("{counted}", counted))
     for table, whose in _WHOSE.items():
         for event, rows in _ROWS.items():
             revised = _REVISED_ON_SERVER if server else _REVISED
@@ -414,7 +216,7 @@ CREATE TABLE kept_readings (
 
 def readings_of_people(connection: Connection) -> None:
     """Keep what was read of people, so that the next start need not read it again."""
-    _run(connection, _with_bytes(connection, _KEPT_TABLES))
+    run_script(connection, with_bytes(connection, _KEPT_TABLES))
 
 
 _COMFORT_TABLES = """
@@ -435,7 +237,7 @@ def comforts_of_people(connection: Connection) -> None:
 
     What was set before is dated on the day of enrolment, so that all later words hold.
     """
-    _run(connection, _COMFORT_TABLES)
+    run_script(connection, _COMFORT_TABLES)
     held = connection.exec_driver_sql(
         "SELECT code, enrolled_utc, json FROM people JOIN settings ON name = 'comfort:' || code"
     ).all()
@@ -477,17 +279,6 @@ STEPS: tuple[Step, ...] = (
     readings_of_people,
     comforts_of_people,
 )
-
-
-def _with_bytes(connection: Connection, script: str) -> str:
-    return script.replace(
-        "{bytes}", {"sqlite": "BLOB", "postgresql": "BYTEA"}[connection.dialect.name]
-    )
-
-
-def _run(connection: Connection, script: str) -> None:
-    for statement in filter(None, map(str.strip, script.split(";"))):
-        connection.exec_driver_sql(statement)
 
 
 def version_of(connection: Connection, name: str) -> int:

@@ -16,8 +16,8 @@ from battery.report.around import (
     restart_visit,
 )
 from battery.report.caseload import caseload
-from battery.report.lines import role
 from battery.report.note import note_text
+from battery.report.points import role
 from battery.report.repeats import repeats, repeats_text
 from battery.report.words import goals as goal_words
 from battery.store import Goal, GoalLevel, HomeExercise, OutsideError, Prescription, Store

@@ -8,7 +8,7 @@ import pytest
 
 from battery.report import gather, page_data
 from battery.report.caseload import STATES, caseload, chosen
-from battery.report.lines import COMPOSITE
+from battery.report.combined import COMPOSITE
 from battery.store import Store
 from tests import store_kit as kit
 from tests.unit.test_cli_store import run

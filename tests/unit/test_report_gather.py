@@ -8,7 +8,7 @@ from sqlalchemy import event
 from battery.errors import StoreError, UsageError
 from battery.recording import Device, Screen
 from battery.report import gather, page_data, write_page
-from battery.report.lines import COMPOSITE
+from battery.report.combined import COMPOSITE
 from battery.scoring.score import SCORING_VERSION, Score
 from battery.store import Store
 from tests import report_cases as cases

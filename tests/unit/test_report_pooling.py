@@ -6,9 +6,10 @@ import sqlite3
 import pytest
 
 from battery.flagging import Flagging
+from battery.report.combined import by_measure
 from battery.report.gather import gather
-from battery.report.lines import by_measure, rule_of
 from battery.report.page import page_of, render
+from battery.report.points import rule_of
 from battery.report.pool_reading import read_pools
 from battery.report.pooling import shares_of
 from battery.report.readings import Everything, readings_or_none

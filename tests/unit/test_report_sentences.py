@@ -5,11 +5,13 @@ from dataclasses import replace
 
 import pytest
 
-from battery.report import trend, words
-from battery.report.lines import by_measure, rule_of
+from battery.report import strips, trend, words
+from battery.report.combined import by_measure
 from battery.report.note import note_text
+from battery.report.points import rule_of
 from battery.report.pooling import Pools, shares_of
 from battery.report.sheet import occasion_key, sheet
+from battery.report.timeline import Timeline
 from battery.scoring import PRIMARY
 from norms import sentences
 from tests import report_cases as cases
@@ -138,9 +140,9 @@ def test_a_device_used_once_breaks_off_nothing_that_goes_on_later():
 
 def test_five_missed_weeks_are_a_gap_no_line_crosses():
     page = cases.page_of("missed_weeks")
-    time = trend.Timeline.of(page)
-    assert ">5 weeks</text>" in trend.header_strip(time)
-    assert "weeks" not in trend.header_strip(trend.Timeline.of(cases.page_of("unchanged")))
+    time = Timeline.of(page)
+    assert ">5 weeks</text>" in strips.header_strip(time)
+    assert "weeks" not in strips.header_strip(Timeline.of(cases.page_of("unchanged")))
     group = [page.headline(hand) for hand in page.hands]
     drawn = trend.panel(group[0], group, time, 30.0)
     inside = (time.visit_at(7) + 1, time.visit_at(8) - 1)
