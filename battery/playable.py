@@ -20,7 +20,8 @@ from battery.recording import (
     MAX_PLACE_MM,
     Block,
     BlockHeader,
-    short_hash,
+    canonical_json,
+    short_hash_of,
 )
 from tasks.contract import settings_from_dict, unknown_settings
 from tasks.registry import TASKS, extent_mm, task_of
@@ -29,8 +30,16 @@ MAX_TRIALS = 100_000
 MAX_SAMPLES = 5_000_000
 
 
-def hold_settings(header: BlockHeader, where: str) -> None:
+def hold_settings(header: BlockHeader, where: str, *, text: str | None = None) -> None:
     """Hold a block's settings to what its task takes, and to their hash.
+
+    Parameters
+    ----------
+    header : BlockHeader
+    where : str
+        What a refusal names first.
+    text : str, optional
+        Canonical JSON of its settings, where it was made before.
 
     Raises
     ------
@@ -38,14 +47,18 @@ def hold_settings(header: BlockHeader, where: str) -> None:
         If the task could not have been played with them.
     """
     task = task_of(header.task, header.task_version) or TASKS[header.task]
-    if short_hash(header.settings) != header.layout_hash:
+    text = canonical_json(header.settings) if text is None else text
+    if short_hash_of(text) != header.layout_hash:
         msg = f"{where}.layout_hash is {header.layout_hash!r}: its settings have another"
         raise ValueError(msg)
     later = unknown_settings(task, header.settings)
-    known = {name: value for name, value in header.settings.items() if name not in later}
+    known = header.settings
+    if later:
+        known = {name: value for name, value in known.items() if name not in later}
+        text = json.dumps(known)
     try:
         settings = settings_from_dict(task.settings_type, known)
-        _adapter(cast("Any", task.settings_type)).validate_json(json.dumps(known))
+        _adapter(cast("Any", task.settings_type)).validate_json(text)
         task.view(settings, task.start(settings), 0)
         sides_mm = extent_mm(settings)
     except (TypeError, ValueError, LookupError, ArithmeticError, AttributeError) as error:
@@ -71,6 +84,11 @@ def hold_block(block: Block, where: str) -> None:
         If stamps go back or too far, or places, kinds, trials or labels cannot be.
     """
     hold_settings(block.header, f"{where}.header")
+    _hold_numbers(block, where)
+    hold_events(block, where)
+
+
+def _hold_numbers(block: Block, where: str) -> None:
     for part, name in (
         ("samples", "t_ns"), ("frames", "flip_ns"), ("frames", "drawn_ns"), ("events", "t_ns"),
     ):  # fmt: skip
@@ -85,7 +103,6 @@ def hold_block(block: Block, where: str) -> None:
                 msg = f"{where}.{part}.r_mm is below 0"
                 raise ValueError(msg)
     _hold_samples(block, where)
-    _hold_events(block, where)
 
 
 def _hold_stamps(t_ns: Any, where: str) -> None:
@@ -120,7 +137,14 @@ def _hold_samples(block: Block, where: str) -> None:
         raise ValueError(msg)
 
 
-def _hold_events(block: Block, where: str) -> None:
+def hold_events(block: Block, where: str) -> None:
+    """Hold kinds, labels and trials of a block's events to its task, and the last to its end.
+
+    Raises
+    ------
+    ValueError
+        If there can be no such event.
+    """
     events = block.events
     if not len(events):
         return

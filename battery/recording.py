@@ -252,7 +252,12 @@ def canonical_json(value: Any) -> str:
 
 def short_hash(value: Any) -> str:
     """First 16 hex digits of the SHA-256 of the canonical JSON of `value`."""
-    return hashlib.sha256(canonical_json(value).encode()).hexdigest()[:16]
+    return short_hash_of(canonical_json(value))
+
+
+def short_hash_of(text: str) -> str:
+    """Return the `short_hash` of the value that has this canonical JSON."""
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
 def column_bytes(array: np.ndarray[Any, Any]) -> bytes:

@@ -218,12 +218,11 @@ def settings_from_dict(settings_type: type[SettingsT], values: Mapping[str, Any]
         If a field is missing or unknown.
     """
     hints, needed = _fields_of(typing.cast("Any", settings_type))
-    missing, unknown = sorted(needed - set(values)), sorted(set(values) - set(hints))
-    if missing or unknown:
+    if not needed <= values.keys() <= hints.keys():
+        missing, unknown = sorted(needed - set(values)), sorted(set(values) - set(hints))
         msg = f"{settings_type.__name__}: {missing=} {unknown=}"
         raise ValueError(msg)
-    given = set(hints) & set(values)
-    return settings_type(**{name: hints[name](values[name]) for name in given})
+    return settings_type(**{name: hints[name](value) for name, value in values.items()})
 
 
 @functools.cache
@@ -250,7 +249,7 @@ def _reviver(hint: Any) -> Callable[[Any], Any]:
     origin, arguments = typing.get_origin(hint), typing.get_args(hint)
     if origin is tuple and arguments[1:] == (Ellipsis,):
         item = _reviver(arguments[0])
-        return lambda value: tuple(map(item, value))
+        return tuple if item is _as_it_is else lambda value: tuple(map(item, value))
     if origin is tuple:
         items = [_reviver(argument) for argument in arguments]
         return lambda value: tuple(
@@ -261,4 +260,8 @@ def _reviver(hint: Any) -> Callable[[Any], Any]:
         return lambda value: None if value is None else some(value)
     if dataclasses.is_dataclass(hint) and isinstance(hint, type):
         return functools.partial(settings_from_dict, hint)
-    return float if hint is float else lambda value: value
+    return float if hint is float else _as_it_is
+
+
+def _as_it_is(value: Any) -> Any:
+    return value

@@ -6,6 +6,7 @@ import json
 from datetime import UTC, datetime
 from types import SimpleNamespace
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
@@ -15,7 +16,6 @@ from battery.export.dictionary import TABLES
 from battery.export.selection import Selection
 from battery.export.signing import DIGEST, digest_of
 from battery.export.table_files import names_of
-from battery.recording import FRAME_DTYPE
 
 NOW = datetime(2026, 11, 1, 9, 30, tzinfo=UTC)
 FULL = Form(raw_csv=True)
@@ -108,9 +108,10 @@ def put_blocks_right(folder):
                 rows = {name: stream.of(row["block_id"]) for name, stream in streams.items()}
                 held = {**export.settings[row["settings_id"]], **json.loads(row["layout"])}
                 block = SimpleNamespace(
-                    samples=rebuilding._samples(rows["samples"]),
-                    frames=rebuilding._numbers(rows["frames"], FRAME_DTYPE),
-                    events=rebuilding._events(rows["events"]),
+                    **{
+                        n: r if isinstance(r, np.ndarray) else rebuilding.packed_rows(n, r)
+                        for n, r in rows.items()
+                    }
                 )
                 hashes.append(raw.block_sha256(row, held, block))
             except (

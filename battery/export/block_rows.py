@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import pairwise
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
 
 from battery.errors import RecordError
-from battery.export.dictionary import TABLES
-from battery.export.rebuilding import chunks_of, numbers_of
+from battery.export.rebuilding import RawRows, chunks_of, numbers_of
+from battery.export.sound_rows import DTYPES, sound_rows
 
 if TYPE_CHECKING:
     from battery.export.reading import Export
@@ -25,26 +25,30 @@ class BlockRows:
     def __init__(self, export: Export, name: str, part: int) -> None:
         self._name = name
         self._parts = self._runs(export, part)
-        self._next: tuple[str, pa.Table] | None = next(self._parts, None)
+        self._next: _Run | None = next(self._parts, None)
 
-    def of(self, block_id: str) -> pa.Table:
+    def of(self, block_id: str) -> RawRows:
         """Return a block's rows; none if the next rows are of another block.
+
+        They are packed if all that can be known of them without the block is known to hold.
 
         Raises
         ------
         RecordError
             If they cannot be read, are not numbered from 0, or are too many.
         """
-        parts: list[pa.Table] = []
-        while self._next is not None and self._next[0] == block_id:
-            parts.append(self._next[1])
-            if sum(part.num_rows for part in parts) > MAX_ROWS_OF_BLOCK:
+        parts: list[_Run] = []
+        while self._next is not None and self._next.block_id == block_id:
+            parts.append(self._next)
+            if sum(part.n for part in parts) > MAX_ROWS_OF_BLOCK:
                 msg = f"{self._name} of block {block_id}: more than {MAX_ROWS_OF_BLOCK} rows"
                 raise RecordError(msg)
             self._next = next(self._parts, None)
         if not parts:
-            return TABLES[self._name].arrow_schema.empty_table()
-        rows = parts[0] if len(parts) == 1 else pa.concat_tables(parts)
+            return np.zeros(0, DTYPES[self._name])
+        if len(parts) == 1 and parts[0].packed is not None:
+            return parts[0].packed
+        rows = pa.concat_tables([part.table for part in parts])
         numbers = numbers_of(rows.column(1))
         if not np.array_equal(numbers, np.arange(len(numbers))):
             msg = f"{self._name} of block {block_id} are not numbered from 0 on"
@@ -54,17 +58,42 @@ class BlockRows:
     @property
     def left_over(self) -> str | None:
         """The block of the next rows; None at the end."""
-        return None if self._next is None else self._next[0]
+        return None if self._next is None else self._next.block_id
 
-    def _runs(self, export: Export, part: int) -> Iterator[tuple[str, pa.Table]]:
+    def _runs(self, export: Export, part: int) -> Iterator[_Run]:
         for table in export.batches(self._name, part):
+            found: list[tuple[str, int]] = []
             for chunk, start in chunks_of(table.column(0)):
                 if chunk.null_count:
                     msg = f"a row of {self._name} names no block"
                     raise RecordError(msg)
+                if not len(chunk):
+                    continue
                 indices = np.from_dlpack(chunk.indices)
                 names = chunk.dictionary.to_pylist()
-                ends = (np.flatnonzero(np.diff(indices)) + 1).tolist()
-                for first, last in pairwise([0, *ends, len(indices)]):
-                    if last > first:
-                        yield names[indices[first]], table.slice(start + first, last - first)
+                firsts = [0, *(np.flatnonzero(np.diff(indices)) + 1).tolist()]
+                found += [(names[indices[first]], start + first) for first in firsts]
+            if not found:
+                continue
+            starts = np.array([first for _, first in found])
+            packed = sound_rows(self._name, table, starts)
+            for (name, first), last in zip(
+                found, [*starts[1:].tolist(), table.num_rows], strict=True
+            ):
+                held = None if packed is None else packed[first:last]
+                yield _Run(name, table, first, last - first, held)
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """Some rows of one block that follow each other."""
+
+    block_id: str
+    batch: pa.Table
+    first: int
+    n: int
+    packed: np.ndarray[Any, np.dtype[np.void]] | None
+
+    @property
+    def table(self) -> pa.Table:
+        return self.batch.slice(self.first, self.n)

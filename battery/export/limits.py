@@ -29,6 +29,7 @@ MAX_COLUMNS = 200
 MAX_HELD_BYTES = 64_000_000  # of the largest page and the dictionary of every column together
 MAX_PACKED_BYTES = 64_000_000  # of a row group as it lies in the file
 MAX_HEAD_BYTES = 16_384  # of a page
+MOST_HEAD_BYTES = 256  # of nearly every page
 MAX_DEPTH = 16
 NUMBERS, WORDS, LISTS, MAPS, STRUCTURE = (4, 5, 6), 8, (9, 10), 11, 12
 BOOLEANS, BYTE, DOUBLE, DOUBLE_BYTES = (1, 2), 3, 7, 8
@@ -114,9 +115,7 @@ def _held_bytes(file: BinaryIO, column: Chunk, name: str) -> int:
     end = at + length
     largest, second = 0, 0
     while at < end:
-        file.seek(at)
-        head = Compact(file.read(MAX_HEAD_BYTES), f"a page of {name}")
-        told = head.structure()
+        head, told = _head_of_page(file, at, name)
         unpacked, packed = told.get(UNCOMPRESSED, -1), told.get(COMPRESSED, -1)
         n_numbered = head.inner.get(DICTIONARY, {}).get(N_VALUES, 0)
         if unpacked < 0 or packed < 0 or n_numbered > unpacked:
@@ -128,6 +127,18 @@ def _held_bytes(file: BinaryIO, column: Chunk, name: str) -> int:
         largest, second = max(largest, unpacked), max(second, min(largest, unpacked))
         at += head.at + packed
     return largest + second
+
+
+def _head_of_page(file: BinaryIO, at: int, name: str) -> tuple[Compact, dict[int, int]]:
+    for n_bytes in (MOST_HEAD_BYTES, MAX_HEAD_BYTES):
+        file.seek(at)
+        head = Compact(file.read(n_bytes), f"a page of {name}")
+        try:
+            return head, head.structure()
+        except RecordError:
+            if n_bytes == MAX_HEAD_BYTES:
+                raise
+    raise AssertionError
 
 
 class Compact:
@@ -180,11 +191,24 @@ class Compact:
             self.groups.append([])
         numbers: dict[int, int] = {}
         field = 0
-        while head := self._byte():
+        data, end = self._data, len(self._data)
+        while True:  # what is met in every head is read here: a call takes longer
+            at = self.at
+            head = data[at] if at < end else self._byte()
+            self.at = at + 1
+            if not head:
+                break
             step, kind = head >> 4, head & 15
             field = field + step if step else self._whole()
             if kind in NUMBERS:
-                numbers[field] = self._whole()
+                at = self.at
+                if at < end and (byte := data[at]) < 128:
+                    self.at = at + 1
+                    numbers[field] = (byte >> 1) ^ -(byte & 1)
+                else:
+                    numbers[field] = self._whole()
+            elif kind == WORDS:
+                self._forward(self._natural())
             elif kind == STRUCTURE:
                 within = self.structure(depth + 1, (*way, field))
                 if depth == 0:
@@ -223,6 +247,10 @@ class Compact:
         if self._left < 0 or depth > MAX_DEPTH:
             msg = f"{self._what} holds too many structures; not read"
             raise RecordError(msg)
+        if kinds == [STRUCTURE]:
+            for _ in range(n):
+                self.structure(depth + 1, way)
+            return
         for _ in range(n):
             for kind in kinds:
                 self._skip(kind, depth + 1, way)

@@ -30,7 +30,19 @@ RECORDED = (
 QUIET = {4: np.float32(np.nan).view(np.int32), 8: np.float64(np.nan).view(np.int64)}
 
 
-def block_sha256(row: Mapping[str, Any], settings: Mapping[str, Any], block: Block) -> str:
+# Those before and after the settings in canonical JSON, which has them in order of their names.
+_BEFORE = tuple(name for name in RECORDED if name < "settings")
+_AFTER = tuple(name for name in RECORDED if name > "settings")
+
+
+def block_sha256(
+    row: Mapping[str, Any],
+    settings: Mapping[str, Any],
+    block: Block,
+    *,
+    text: str | None = None,
+    is_quiet: bool = False,
+) -> str:
     """Hash a block as it stands in an export, and nothing else.
 
     Canonical JSON of the recorded columns of its row and of all its settings, a line feed,
@@ -44,26 +56,35 @@ def block_sha256(row: Mapping[str, Any], settings: Mapping[str, Any], block: Blo
     settings : mapping
         Of the plan and its own together.
     block : Block
+    text : str, optional
+        Canonical JSON of the settings, where it was made before.
+    is_quiet : bool
+        Whether every missing number of its samples is known to be the quiet nan.
     """
-    told = {name: row[name] for name in RECORDED} | {"settings": dict(settings)}
-    told["versions"] = json.loads(told["versions"])
-    digest = hashlib.sha256(canonical_json(told).encode() + b"\n")
-    for array in (block.samples, block.frames):
-        digest.update(_row_bytes(array))
+    text = canonical_json(dict(settings)) if text is None else text
+    before = canonical_json({name: row[name] for name in _BEFORE})
+    after = {name: row[name] for name in _AFTER} | {"versions": json.loads(row["versions"])}
+    told = f'{before[:-1]},"settings":{text},{canonical_json(after)[1:]}\n'
+    digest = hashlib.sha256(told.encode())
+    digest.update(_row_bytes(block.samples, is_quiet=is_quiet))
+    digest.update(_row_bytes(block.frames))
     events = block.events
-    columns = {
-        name: [None if isinstance(v, float) and math.isnan(v) else v for v in values]
-        for name in events.dtype.names or ()
-        for values in [events[name].tolist()]
-    }
+    columns = {name: _values(events[name]) for name in events.dtype.names or ()}
     digest.update(canonical_json(columns).encode())
     return digest.hexdigest()
 
 
-def _row_bytes(array: np.ndarray[Any, np.dtype[np.void]]) -> Any:
+def _values(column: np.ndarray[Any, Any]) -> list[Any]:
+    values: list[Any] = column.tolist()
+    if column.dtype.kind == "f" and np.isnan(column).any():
+        return [None if math.isnan(value) else value for value in values]
+    return values
+
+
+def _row_bytes(array: np.ndarray[Any, np.dtype[np.void]], *, is_quiet: bool = False) -> Any:
     """Return the packed rows, every nan the quiet one, as they come back from nulls."""
     plain = np.ascontiguousarray(array)
-    for name in array.dtype.names or ():
+    for name in () if is_quiet else array.dtype.names or ():
         if array.dtype[name].kind != "f":
             continue
         values = array[name]

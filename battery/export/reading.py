@@ -6,11 +6,13 @@ paths is compared and never followed. The first form, of one file a table, is re
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
@@ -26,17 +28,19 @@ from battery.export.limits import hold_footer, hold_pages
 from battery.export.rebuilding import (
     BROKEN,
     MAX_VALUES,
+    RawRows,
     block_of,
     first_line,
     n_values,
     structure_of,
 )
 from battery.export.table_files import names_of
-from battery.playable import hold_block
-from battery.recording import Block, Screen
+from battery.playable import hold_block, hold_events, hold_settings
+from battery.recording import Block, Screen, canonical_json
 from battery.workers import in_order
 
 ROWS_AT_ONCE = 65_536
+ROWS_OF_SOME = 50_000  # of blocks that one thread builds one after another
 MAX_ROWS_OF_FILE = 500_000  # of one that is not raw
 MAX_ROWS_OF_FIRST = 5_000_000  # the first form had one file a table
 ROWS_AS_DICTS = 2_048
@@ -57,7 +61,8 @@ NOT_IN_FIRST = frozenset(
     {"task_version", "n_events", "n_frames", "settings_id", "layout", "sha256"}
 )
 
-_Rows = dict[str, pa.Table]  # of each raw table, those of one block
+_Rows = dict[str, RawRows]  # of each raw table, those of one block
+_Told = tuple[dict[str, Any], _Rows]  # its row of `blocks` beside them
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,11 +200,11 @@ class Export:
         """
         with self.open(table, part) as file:
             try:
-                for batch in file.iter_batches(ROWS_AT_ONCE, use_threads=False):
-                    rows = pa.Table.from_batches([batch])
-                    rows.validate(full=True)
-                    _limit_texts(rows)
-                    yield rows
+                for group in range(file.num_row_groups):
+                    for rows in _some_at_a_time(file, group):
+                        rows.validate(full=True)
+                        _limit_texts(rows)
+                        yield rows
             except BROKEN as error:
                 msg = f"{self.names(table)[part - 1]} cannot be read: {first_line(error)}"
                 raise RecordError(msg) from error
@@ -263,14 +268,15 @@ class Export:
         """
         _ = self.screens, self.settings  # before threads ask for them
         for number in range(1, self.n_parts + 1) if part is None else (part,):
-            with in_order(self._built, self._rows_of_blocks(number), n_threads) as built:
-                for block_id, read in built:
+            some = _at_once(self._rows_of_blocks(number), ROWS_OF_SOME if n_threads > 1 else 0)
+            with in_order(self._built_all, some, n_threads) as built:
+                for block_id, read in chain.from_iterable(built):
                     if isinstance(read, ReadBlock):
                         yield read
                     else:
                         self.unreadable[block_id] = read
 
-    def _rows_of_blocks(self, part: int) -> Iterator[tuple[dict[str, Any], _Rows]]:
+    def _rows_of_blocks(self, part: int) -> Iterator[_Told]:
         streams = {
             name: BlockRows(self, name, part) for name in ("samples", "events", "frames")
         }
@@ -281,7 +287,10 @@ class Export:
                 msg = f"{name} of block {stream.left_over!r} are out of place"
                 raise RecordError(msg)
 
-    def _built(self, told: tuple[dict[str, Any], _Rows]) -> tuple[str, ReadBlock | str]:
+    def _built_all(self, told: Sequence[_Told]) -> list[tuple[str, ReadBlock | str]]:
+        return [self._built(one) for one in told]
+
+    def _built(self, told: _Told) -> tuple[str, ReadBlock | str]:
         """Build a block of its rows; say why if it cannot be."""
         row, rows = told
         try:
@@ -297,10 +306,19 @@ class Export:
             msg = f"block {row['block_id']} is of a visit that cannot be read: {why}"
             raise RecordError(msg)
         block = block_of(row, self._settings_of(row), rows)
-        read = ReadBlock(block, screen, row, self._hash(row, block))
+        try:
+            text = canonical_json(block.header.settings)
+            read = ReadBlock(block, screen, row, self._hash(row, block, text, rows))
+        except (ValueError, TypeError, RecursionError) as error:
+            msg = f"block {row['block_id']} does not hold together: {first_line(error)}"
+            raise RecordError(msg) from error
         if read.holds:
             try:
-                hold_block(block, "it")
+                if all(isinstance(held, np.ndarray) for held in rows.values()):
+                    hold_settings(block.header, "it.header", text=text)
+                    hold_events(block, "it")
+                else:
+                    hold_block(block, "it")
             except ValueError as error:
                 raise RecordError(str(error).removeprefix("it.header.")) from error
         return read
@@ -317,14 +335,40 @@ class Export:
             msg = f"block {row['block_id']} does not hold together: {first_line(error)}"
             raise RecordError(msg) from error
 
-    def _hash(self, row: dict[str, Any], block: Block) -> str:
+    def _hash(self, row: dict[str, Any], block: Block, text: str, rows: _Rows) -> str:
         if self.is_first_form:
             return ""
-        try:
-            return raw.block_sha256(row, block.header.settings, block)
-        except (ValueError, TypeError, RecursionError) as error:
-            msg = f"block {row['block_id']} does not hold together: {first_line(error)}"
-            raise RecordError(msg) from error
+        return raw.block_sha256(
+            row, block.header.settings, block, text=text,
+            is_quiet=isinstance(rows["samples"], np.ndarray),
+        )  # fmt: skip
+
+
+def _at_once(told: Iterable[_Told], n_rows: int) -> Iterator[list[_Told]]:
+    """Give blocks together until they have so many rows, so that a thread has enough to do."""
+    some: list[_Told] = []
+    left = n_rows
+    try:
+        for one in told:
+            some.append(one)
+            left -= sum(map(len, one[1].values()))
+            if left <= 0:
+                yield some
+                some, left = [], n_rows
+    except RecordError:
+        yield some  # what came before it is given first
+        raise
+    if some:
+        yield some
+
+
+def _some_at_a_time(file: pq.ParquetFile, group: int) -> Iterator[pa.Table]:
+    """Give a row group, as a visit is, or a long one cut in pieces."""
+    if file.metadata.row_group(group).num_rows <= ROWS_AT_ONCE:
+        yield file.read_row_group(group, use_threads=False)
+        return
+    for batch in file.iter_batches(ROWS_AT_ONCE, row_groups=[group], use_threads=False):
+        yield pa.Table.from_batches([batch])
 
 
 def _read_type(column: Column) -> pa.DataType:
@@ -334,17 +378,23 @@ def _read_type(column: Column) -> pa.DataType:
 
 def _limit_texts(rows: pa.Table) -> None:
     """Refuse texts that are too long before any row is made of them."""
-    n_bytes = 0
-    for column in rows.schema:
-        if column.type != WORDS:
-            continue
-        most = MAX_TEXT if column.name in STRUCTURES else MAX_LABEL
-        for chunk in rows.column(column.name).chunks:
-            lengths = pc.binary_length(chunk.dictionary)
-            if (pc.max(lengths).as_py() or 0) > most:
-                msg = f"a text of {column.name} has more than {most} bytes"
+    texts = [column.name for column in rows.schema if column.type == WORDS]
+    n_at_most = 0
+    for name in texts:
+        most = MAX_TEXT if name in STRUCTURES else MAX_LABEL
+        for chunk in rows.column(name).chunks:
+            longest = pc.max(pc.binary_length(chunk.dictionary)).as_py() or 0
+            if longest > most:
+                msg = f"a text of {name} has more than {most} bytes"
                 raise ValueError(msg)
+            n_at_most += longest * len(chunk)
+    if n_at_most <= MAX_TEXT_BYTES:
+        return
+    n_bytes = 0
+    for name in texts:
+        for chunk in rows.column(name).chunks:
+            lengths = pc.binary_length(chunk.dictionary)
             n_bytes += pc.sum(lengths.take(chunk.indices)).as_py() or 0
             if n_bytes > MAX_TEXT_BYTES:
-                msg = f"the texts up to {column.name} have more than {MAX_TEXT_BYTES} bytes"
+                msg = f"the texts up to {name} have more than {MAX_TEXT_BYTES} bytes"
                 raise ValueError(msg)

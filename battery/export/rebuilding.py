@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeAlias
 
 import numpy as np
 import pyarrow as pa
@@ -49,8 +49,18 @@ class _Row(forms.Form):
     layout_hash: forms.ShortHash
 
 
-def block_of(row: dict[str, Any], settings: dict[str, Any], rows: dict[str, pa.Table]) -> Block:
+# Packed where they are known to hold.
+RawRows: TypeAlias = pa.Table | np.ndarray[Any, np.dtype[np.void]]
+
+
+def block_of(row: dict[str, Any], settings: dict[str, Any], rows: dict[str, RawRows]) -> Block:
     """Build a block of its row, its settings, and its rows of each raw table.
+
+    Parameters
+    ----------
+    row, settings : dict
+    rows : dict of str to pyarrow.Table or ndarray
+        Those that are packed hold already and are not looked at again.
 
     Raises
     ------
@@ -73,30 +83,15 @@ def block_of(row: dict[str, Any], settings: dict[str, Any], rows: dict[str, pa.T
             versions=structure_of(row["versions"]),
             task_version=row.get("task_version", 1),
         )
-        samples = _samples(rows["samples"])
-        events = _events(rows["events"])
-        frames = _numbers(rows["frames"], FRAME_DTYPE)
-        for name, t_ns in (
-            ("samples", samples["t_ns"]), ("events", events["t_ns"]),
-            ("frames", frames["flip_ns"]),
-        ):  # fmt: skip
-            if len(t_ns) and not 0 <= t_ns.max() <= MAX_BLOCK_NS:
-                msg = f"its {name} go on for more than an hour"
-                raise RecordError(msg)
-        for name, array, columns in (
-            ("samples", samples, ("x_mm", "y_mm")),
-            ("events", events, ("x_mm", "y_mm", "r_mm")),
-        ):
-            for column in columns:
-                far_mm = np.abs(array[column])
-                if (far_mm > MAX_PLACE_MM).any():
-                    msg = f"its {name} lie {np.nanmax(far_mm):g} mm away"
-                    raise RecordError(msg)
+        arrays = {
+            name: held if isinstance(held, np.ndarray) else _held(name, held)
+            for name, held in rows.items()
+        }
         return Block(
             header=header,
-            samples=samples,
-            frames=frames,
-            events=events,
+            samples=arrays["samples"],
+            frames=arrays["frames"],
+            events=arrays["events"],
             ending=row["ending"],
             ended_ns=round(row["duration_s"] * NS_PER_S),
             audit=TimingAudit(**{name: row[name] for name in TimingAudit.__slots__}),
@@ -135,6 +130,34 @@ def structure_of(text: str) -> dict[str, Any]:
         msg = "a structure is no object"
         raise TypeError(msg)
     return told
+
+
+def _held(name: str, table: pa.Table) -> np.ndarray[Any, np.dtype[np.void]]:
+    """Pack rows of a block, if stamps and places can be."""
+    array = packed_rows(name, table)
+    t_ns = array["flip_ns" if name == "frames" else "t_ns"]
+    if len(t_ns) and not 0 <= t_ns.max() <= MAX_BLOCK_NS:
+        msg = f"its {name} go on for more than an hour"
+        raise RecordError(msg)
+    for column in [c for c in array.dtype.names or () if c.endswith("_mm")]:
+        far_mm = np.abs(array[column])
+        if (far_mm > MAX_PLACE_MM).any():
+            msg = f"its {name} lie {np.nanmax(far_mm):g} mm away"
+            raise RecordError(msg)
+    return array
+
+
+def packed_rows(name: str, table: pa.Table) -> np.ndarray[Any, np.dtype[np.void]]:
+    """Pack rows of a raw table as they were recorded, whatever they say.
+
+    Raises
+    ------
+    ValueError
+        If a whole number is missing, or a word cannot be.
+    """
+    if name == "samples":
+        return _samples(table)
+    return _events(table) if name == "events" else _numbers(table, FRAME_DTYPE)
 
 
 def _samples(table: pa.Table) -> np.ndarray[Any, np.dtype[np.void]]:
