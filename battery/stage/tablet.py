@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-import textwrap
 from collections.abc import Callable, Sequence
 from datetime import date
 from functools import partial
@@ -20,31 +19,28 @@ from battery.plan import Plan
 from battery.recording import Hand
 from battery.stage.drawing.avatars import Token
 from battery.stage.drawing.places import Button
-from battery.stage.from_clinic import FromClinic
 from battery.stage.hand_over import HandOver, Told
 from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.language import texts
-from battery.stage.loop_check import LoopPages, keeper
-from battery.stage.pages.builder import BACK, Maker, Next
+from battery.stage.pages.builder import Maker, Next
 from battery.stage.pages.comforts import Settings, side_of, wear
 from battery.stage.pages.following import follow, say_trouble
 from battery.stage.pages.home_plan import HomePlanPages
-from battery.stage.pages.page import Left, Page, TextPage
-from battery.stage.pages.people import MORE, MenuPage, PeoplePage, PersonPage, leaf_of
+from battery.stage.pages.page import Page
+from battery.stage.pages.people import MORE, PeoplePage, PersonPage, leaf_of
 from battery.stage.pages.staff import staff_page
 from battery.stage.pages.stopping import Stopping
 from battery.stage.screen.window import Window
-from battery.stage.screen_check import measure_with_card
 from battery.stage.settings.comfort import comfortable_window
 from battery.stage.settings.device import Screens, load_device
 from battery.stage.sound_check import heard_page
+from battery.stage.staff_menu import Sitting, StaffMenu, closed
 from battery.stage.visit import VisitPages, changes_kept
 from battery.store import Person, Store
-from battery.trouble_notes import TroubleNote, last_trouble, note_trouble, notes_path
+from battery.trouble_notes import note_trouble
 from battery.visits import Wall
 
 REMIND = "remind "
-MAX_TOLD = 90  # letters of what went wrong
 
 
 def tablet_on_screen(
@@ -219,7 +215,7 @@ class Tablet:
             if key.startswith(REMIND):
                 return self._remind(person)
             if key == "visit":
-                return _Sitting(partial(self._visit, person))
+                return Sitting(partial(self._visit, person))
             if key == "practised":
                 return self._exercise(person, make, again)
             if key == "plan":
@@ -249,7 +245,7 @@ class Tablet:
             self._window.sound,
             wall=self._wall,
             random_source=self._random,
-        ).first(_closed, back=back)
+        ).first(closed, back=back)
 
     def _home_plan(self, person: Person, make: Maker) -> HomePlanPages:
         """Return the pages of what was agreed for home, and of the days."""
@@ -358,6 +354,17 @@ class Tablet:
     def _hand_over(self, make: Maker) -> HandOver:
         return HandOver(self._store, make, wall=self._wall, told=self._told)
 
+    def _staff_menu(self, make: Maker) -> StaffMenu:
+        return StaffMenu(
+            self._store,
+            self._window,
+            make,
+            alias=self._alias,
+            known=self._known,
+            wall=self._wall,
+            told=self._told,
+        )
+
     def _wear(self, comfort: Comfort) -> None:
         wear(self._window, comfort)
 
@@ -370,106 +377,14 @@ class Tablet:
             stopped=lambda back: stopping.stopped(back),
             help_page=lambda page: stopping.emergency(lambda: page),
             staff_page=lambda page: staff_page(
-                page, clinic.staff_code, opened=lambda: self._staff(make), side=side
+                page, clinic.staff_code, opened=self._staff_menu(make).page, side=side
             ),
         )
         stopping = Stopping(
             make,
             emergency_number=clinic.emergency_number,
-            ended=_closed,
-            following=_closed,
-            away=_closed,
+            ended=closed,
+            following=closed,
+            away=closed,
         )
         return make
-
-    def _staff(self, make: Maker) -> TextPage:
-        """Return the page behind the code."""
-        choices = [
-            Button("measure", texts.MEASURE, main=False),
-            Button("loop", texts.LOOP, main=False),
-        ]
-        if self._store.bundles.not_handed_over() is not None:
-            choices.append(Button("send", texts.TO_CLINIC, main=False))
-            choices.append(Button("new person", texts.NEW_PERSON, main=False))
-        else:
-            choices.append(Button("pair", texts.PAIR, main=False))
-        choices.append(Button("leave", texts.LEAVE, main=False))
-        ways = [Button("back", texts.BACK, "left", main=False)]
-        if (wrong := last_trouble(self._store)) is not None:
-            ways.append(Button("wrong", texts.WRONG_LAST, "right", main=False))
-
-        def after(key: str) -> Page | None:
-            if key == "leave":
-                raise Left
-            if key == "measure":
-                return _Sitting(self._measure)
-            if key == "wrong" and wrong is not None:
-                return self._wrong(make, wrong)
-            if key == "loop":
-                return self._loop(make).first(_closed)
-            clinic = FromClinic(self._store, make, told=self._told)
-            if key in ("new person", "pair"):
-                taken = clinic.pair if key == "pair" else clinic.new_person
-                return taken(lambda: self._staff(make))
-            return self._hand_over(make).page(_closed) if key == "send" else None
-
-        return MenuPage(
-            "staff menu",
-            texts.STAFF_TITLE,
-            (),
-            tuple(ways),
-            after,
-            choices=tuple(choices),
-            **make.shared(None, stop=False),
-        )
-
-    def _wrong(self, make: Maker, wrong: TroubleNote) -> TextPage:
-        """Return the page that says what went wrong last."""
-        at = wrong.at
-        return make.text(
-            "went wrong",
-            texts.WRONG_LAST,
-            (
-                texts.WRONG_WHEN.format(
-                    day=texts.day_words(at.date()), time=f"{at:%H:%M}", page=wrong.page or "-"
-                ),
-                texts.WRONG_WHAT.format(what=shortened(wrong.what)),
-                texts.WRONG_FILE.format(file=notes_path(self._store).name),
-            ),
-            (BACK,),
-            lambda _: self._staff(make),
-            stop=False,
-        )
-
-    def _loop(self, make: Maker) -> LoopPages:
-        keep = keeper(self._store, self._window, self._alias, self._told)
-        return LoopPages(make, keep, device=self._alias, wall=self._wall)
-
-    def _measure(self) -> None:
-        for line in measure_with_card(
-            self._store, self._alias, self._known, self._window, self._wall
-        ):
-            self._told(line)
-
-
-def shortened(told: str) -> str:
-    """Return the beginning of what the file says in full, without paths, which fill a page."""
-    words = [w for w in told.partition(";")[0].split() if "/" not in w and "\\" not in w]
-    return textwrap.shorten(" ".join(words), MAX_TOLD, placeholder=" …")
-
-
-class _Sitting:
-    """Something with pages of its own, as a page; the start page follows it."""
-
-    name = "sitting"
-
-    def __init__(self, do: Callable[[], None]) -> None:
-        self._do = do
-
-    def run(self, window: Window) -> None:
-        del window
-        self._do()
-
-
-def _closed() -> None:
-    """Go back to the start page."""

@@ -54,6 +54,7 @@ EVERYWHERE = {"battery", "battery.errors", "battery.moments"}
 INSIDE = {
     "battery.stage": (
         ("tablet",),
+        ("staff_menu",),
         ("visit",),
         (
             "fitting",
