@@ -14,6 +14,8 @@ import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from tests.asking import ask
+
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 POLL_S = 0.004
@@ -272,8 +274,14 @@ def environment(display: str, folder: Path) -> dict[str, str]:
     return kept | shown | {"BATTERY_HOME": str(folder / "home"), "SDL_AUDIODRIVER": "dummy"}
 
 
+def prepare(folder: Path, *arguments: str) -> str:
+    """Do a command that shows nothing, in this process, and return what it says."""
+    home = folder / "home"
+    done = ask(*arguments, home=home, folder=ROOT)
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
 def enrol(folder: Path) -> str:
     """Enrol a person and return the code."""
-    done = command(folder, "enrol", "--affected-side", "left")
-    assert done.returncode == 0, done.stderr
-    return done.stdout.split()[0]
+    return prepare(folder, "enrol", "--affected-side", "left").split()[0]

@@ -16,11 +16,11 @@ UNPICTURED = {
 
 def test_there_is_a_picture_of_every_page_and_task(tmp_path, monkeypatch):
     """A page that the source makes and that nobody is shown fails here."""
-    monkeypatch.setattr("sys.argv", ["pictures", str(tmp_path), "1280x800", "large"])
+    monkeypatch.setattr("sys.argv", ["pictures", str(tmp_path), "1024x600", "default"])
     monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
     monkeypatch.setenv("SDL_AUDIODRIVER", "dummy")
     pictures.main()
-    names = {path.stem[4:] for path in (tmp_path / "1280x800-large").glob("*.png")}
+    names = {path.stem[4:] for path in (tmp_path / "1024x600-default").glob("*.png")}
     shown = {name.removesuffix("-waiting").replace("-", " ") for name in names}
     made = pages_of_the_source()
     assert [

@@ -14,7 +14,7 @@ import pytest
 from battery.store import Store
 from tests.screen.door import PANELS
 from tests.screen.manners import ANSWERS
-from tests.screen.servers import Finger, command, enrol, program, touch_screen
+from tests.screen.servers import Finger, command, enrol, prepare, program, touch_screen
 from tests.screen.stranger import STEP_S, Stranger, pause
 from tests.screen.test_stranger import PLAN, QUICK, finish
 
@@ -73,7 +73,7 @@ def test_a_shaking_finger_does_a_visit_on_every_screen(tmp_path, record_property
     plan = tmp_path / "plan.toml"
     plan.write_text(PLAN if whole else QUICK)
     code = enrol(tmp_path)
-    command(tmp_path, "comfort", code, "--language", "de", "--text", "200", "--volume", "40",
+    prepare(tmp_path, "comfort", code, "--language", "de", "--text", "200", "--volume", "40",
             "--by", "AB")  # fmt: skip
     with (
         touch_screen((width_px, height_px)) as (display, socket),

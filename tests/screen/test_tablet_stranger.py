@@ -17,6 +17,7 @@ from tests.screen.servers import (
     Pointer,
     command,
     enrol,
+    prepare,
     program,
     touch_screen,
     virtual_screen,
@@ -102,7 +103,7 @@ def shared_tablet(tmp_path):
     (tmp_path / "all.toml").write_text('hands = "right"\n' + PLAN)
     for code in codes:
         plan = tmp_path / ("all.toml" if code == codes[0] else "quick.toml")
-        assert command(tmp_path, "plan", code, str(plan), "--by", "AB").returncode == 0
+        prepare(tmp_path, "plan", code, str(plan), "--by", "AB")
     with Store.open(tmp_path / "clinic") as clinic, Store.open(tmp_path / "home") as tablet:
         mark = make_clinic_keys(clinic, stick)
         make_tablet_keys(tablet, keys.found_cards(stick), [mark])

@@ -7,7 +7,15 @@ import time
 import pytest
 
 from battery.store import Store
-from tests.screen.servers import Pointer, command, enrol, program, touch_screen, window_manager
+from tests.screen.servers import (
+    Pointer,
+    command,
+    enrol,
+    prepare,
+    program,
+    touch_screen,
+    window_manager,
+)
 from tests.screen.stranger import Stranger, pause
 
 pytestmark = [pytest.mark.needs("xvfb", "xorg", "openbox"), pytest.mark.timeout(240)]
@@ -35,7 +43,7 @@ def visiting(folder, *, managed):
             stack.enter_context(window_manager(display))
         measured = ("--width-mm", "218", "--height-mm", "136")
         assert command(folder, "screen", *measured, display=display).returncode == 0
-        command(folder, "comfort", code, "--volume", "0", "--by", "AB")
+        prepare(folder, "comfort", code, "--volume", "0", "--by", "AB")
         pointer = stack.enter_context(Pointer(display))
         arguments = ("visit", code, "--plan", str(plan))
         process, published = stack.enter_context(program(display, folder, *arguments))
