@@ -1,5 +1,6 @@
 """What several folders of tests share."""
 
+import functools
 import gc
 import os
 import shutil
@@ -7,6 +8,8 @@ import subprocess
 import uuid
 
 import pytest
+import typer.main
+import typer.testing
 from filelock import FileLock
 from hypothesis import settings
 from sqlalchemy import create_engine, text
@@ -17,9 +20,13 @@ from tests import parts, postgres
 # A loaded machine must not turn a law red; what a search finds in CI is found again.
 settings.register_profile("here", deadline=None)
 settings.register_profile(
-    "ci", deadline=None, derandomize=True, print_blob=True, max_examples=40
+    "ci", deadline=None, derandomize=True, print_blob=True, max_examples=25
 )
 settings.load_profile("ci" if os.environ.get("CI") else "here")
+
+# The commands are put together once a process, as in the program; a test asks many times.
+typer.main.get_command = functools.cache(typer.main.get_command)
+typer.testing._get_command = typer.main.get_command
 
 
 def pytest_addoption(parser):
