@@ -168,8 +168,16 @@ class Table:
             ]
         return schema
 
-    def arrow_table(self, rows: list[dict[str, Any]]) -> pa.Table:
+    def arrow_table(
+        self, rows: list[dict[str, Any]], schema: pa.Schema | None = None
+    ) -> pa.Table:
         """Pack rows; every column must be there by name, and no other.
+
+        Parameters
+        ----------
+        rows : list of dict
+        schema : pyarrow.Schema, optional
+            `arrow_schema`, where it was made before.
 
         Raises
         ------
@@ -178,11 +186,11 @@ class Table:
         """
         names = {column.name for column in self.columns}
         for row in rows:
-            if set(row) != names:
+            if row.keys() != names:
                 odd = sorted(set(row) ^ names)
                 msg = f"table {self.name}: columns {odd} are not in both row and dictionary"
                 raise ValueError(msg)
-        return pa.Table.from_pylist(rows, schema=self.arrow_schema)
+        return pa.Table.from_pylist(rows, schema=schema or self.arrow_schema)
 
 
 UUID = r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}"

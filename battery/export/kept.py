@@ -94,11 +94,11 @@ class Kept:
     def _mark(self, job: PartJob) -> str | None:
         """Return a hash of all that a part follows from; None if a block has no seal."""
         digest = sha256(self._by)
+        ids = [j.block_id for jobs in job.visits for j in jobs]
+        seals, trials = self._store.records.seals(ids), self._store.scores.trial_marks(ids)
+        if any(seals.get(block_id) is None for block_id in ids):
+            return None
         for jobs in job.visits:
-            ids = [j.block_id for j in jobs]
-            seals, trials = self._store.records.seals(ids), self._store.scores.trial_marks(ids)
-            if any(seals.get(block_id) is None for block_id in ids):
-                return None
             told = [(j.row, j.scores, seals[j.block_id], trials.get(j.block_id)) for j in jobs]
             digest.update(repr(told).encode("utf-8", "backslashreplace"))
         return digest.hexdigest()

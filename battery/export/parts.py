@@ -31,6 +31,7 @@ from tasks.contract import NS_PER_S
 
 MIN_BLOCKS = 500  # a part is closed no sooner
 MAX_BLOCKS = 2_000  # and no later
+VISITS_AT_ONCE = 4  # that are read from the store in one question
 CLOSING = 32  # in between, at one visit in so many
 PAYS = 750  # blocks that are written before another process has started
 
@@ -130,8 +131,10 @@ class _Made:
 
 
 def _read(store: Store, visits: Sequence[tuple[BlockJob, ...]]) -> Iterator[_Packed]:
-    for jobs in visits:
-        ids = [job.block_id for job in jobs]
+    for start in range(0, len(visits), VISITS_AT_ONCE):
+        some = visits[start : start + VISITS_AT_ONCE]
+        ids = [job.block_id for jobs in some for job in jobs]
+        trials = store.scores.trials(ids)
         failed: dict[str, str] = {}
         try:
             blocks = store.records.packed(ids)
@@ -143,7 +146,14 @@ def _read(store: Store, visits: Sequence[tuple[BlockJob, ...]]) -> Iterator[_Pac
                     blocks[block_id] = store.records.packed_one(block_id)
                 except BatteryError as error:
                     failed[block_id] = str(error)
-        yield _Packed(jobs, blocks, store.scores.trials(ids), failed)
+        for jobs in some:
+            own = {job.block_id for job in jobs}
+            yield _Packed(
+                jobs,
+                {block_id: blocks.pop(block_id) for block_id in own & blocks.keys()},
+                trials,
+                {block_id: why for block_id, why in failed.items() if block_id in own},
+            )
 
 
 def _made(visit: _Packed) -> _Made:

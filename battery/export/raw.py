@@ -26,6 +26,8 @@ RECORDED = (
     "frame_rate_hz", "slow_frames",
 )  # fmt: skip
 
+_SCHEMAS = {table.name: table.arrow_schema for table in (SAMPLES, EVENTS, FRAMES)}
+
 # The bits of the quiet nan as a whole number, by bytes.
 QUIET = {4: np.float32(np.nan).view(np.int32), 8: np.float64(np.nan).view(np.int64)}
 
@@ -146,7 +148,7 @@ def _column(arrays: Sequence[np.ndarray[Any, Any]], name: str) -> np.ndarray[Any
 
 
 def _raw(table: Table, counts: Sequence[tuple[str, int]], columns: dict[str, Any]) -> pa.Table:
-    schema = table.arrow_schema
+    schema = _SCHEMAS[table.name]
     lengths = [n for _, n in counts]
     codes = np.repeat(np.arange(len(counts), dtype=np.int32), lengths)
     numbers = np.concatenate([np.arange(n, dtype=np.int64) for n in lengths])

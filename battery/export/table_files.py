@@ -70,6 +70,7 @@ class TableWriter:
     def __init__(self, table: Table, path: Path) -> None:
         self.table = table
         self.n_rows = 0
+        self._schema = table.arrow_schema
         self._single: list[dict[str, Any]] = []
         self._packed: list[pa.Table] = []
         path.parent.mkdir(exist_ok=True)
@@ -79,7 +80,7 @@ class TableWriter:
             self._parquet = stack.enter_context(
                 pq.ParquetWriter(
                     file,
-                    table.arrow_schema,
+                    self._schema,
                     compression="zstd",
                     compression_level=ZSTD_LEVEL,
                     write_page_checksum=True,
@@ -106,7 +107,7 @@ class TableWriter:
 
     def _pack(self) -> None:
         if self._single:
-            self._packed.append(self.table.arrow_table(self._single))
+            self._packed.append(self.table.arrow_table(self._single, self._schema))
             self._single = []
         if sum(part.num_rows for part in self._packed) >= ROWS_PER_GROUP:
             self._write_group()

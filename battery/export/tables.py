@@ -7,6 +7,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from datetime import date, datetime
+from functools import cache
 from typing import Any
 
 from battery.answers import QUESTIONS, Answer
@@ -15,7 +16,7 @@ from battery.export.codes import Codes
 from battery.export.deidentify import Days
 from battery.export.dictionary_trials import TRIALS
 from battery.flagging import Flagging, flags_of_check
-from battery.recording import Block, Device, VisitHeader, short_hash
+from battery.recording import Block, Device, VisitHeader, short_hash_of
 from battery.scoring.flags import Value
 from battery.scoring.measures import MEASURES, PRIMARY
 from battery.scoring.trials import plain_rows
@@ -106,14 +107,20 @@ def visit_row(
 
 def settings_row(task: str, settings: Mapping[str, Any]) -> Row:
     """Row of `settings`: what of a block's settings the plan fixes."""
-    options = OPTIONS.get(task)
-    names = {f.name for f in fields(options)} if options else set()
-    content = {name: value for name, value in settings.items() if name in names}
+    names = _fixed(task)
+    content = plain({name: value for name, value in settings.items() if name in names})
     return {
-        "settings_id": short_hash([task, content]),
+        "settings_id": short_hash_of(f"[{plain(task)},{content}]"),
         "task": task,
-        "content": plain(content),
+        "content": content,
     }
+
+
+@cache
+def _fixed(task: str) -> frozenset[str]:
+    """Return the settings of a task that a plan fixes."""
+    options = OPTIONS.get(task)
+    return frozenset(f.name for f in fields(options)) if options else frozenset()
 
 
 def block_row(
@@ -137,7 +144,7 @@ def block_row(
     amended = flagging.amended
     begun = datetime.fromisoformat(header.started_utc)
     waited = begun - datetime.fromisoformat(visit.started_utc)
-    fixed = json.loads(settings["content"])
+    fixed = _fixed(header.task)
     drawn = {name: value for name, value in header.settings.items() if name not in fixed}
     return {
         "block_id": codes.identifier(header.block_id),

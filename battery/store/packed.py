@@ -51,7 +51,7 @@ class PackedBlock:
         is_sealed = checked and row["seal"] is not None
         try:
             same = is_sealed and known is not None and known.sha256 == row["sha256"]
-            block = block_of(row, known if same else None)
+            block = block_of(row, known if same else None, is_sealed=is_sealed)
         except RecordError:
             raise
         except UNREADABLE as error:
@@ -95,14 +95,16 @@ class PackedBlock:
         return "" if holds else "its record does not have the hash it had"
 
 
-def block_of(row: Mapping[Any, Any], known: BlockRecord | None = None) -> Block:
-    """Unpack a row with its blobs, unchecked."""
+def block_of(
+    row: Mapping[Any, Any], known: BlockRecord | None = None, *, is_sealed: bool = False
+) -> Block:
+    """Unpack a row with its blobs, unchecked; `is_sealed` says that its seal holds."""
     record = known or rebuild.block_record(row)
     return Block(
         header=record.header,
-        samples=from_parquet(row["samples"], SAMPLE_DTYPE),
-        frames=from_parquet(row["frames"], FRAME_DTYPE),
-        events=from_parquet(row["events"], EVENT_DTYPE),
+        samples=from_parquet(row["samples"], SAMPLE_DTYPE, is_sealed=is_sealed),
+        frames=from_parquet(row["frames"], FRAME_DTYPE, is_sealed=is_sealed),
+        events=from_parquet(row["events"], EVENT_DTYPE, is_sealed=is_sealed),
         ending=record.ending or "interrupted",
         ended_ns=int(row["ended_ns"]),
         audit=record.audit,

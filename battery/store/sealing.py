@@ -30,17 +30,19 @@ def seal_of(row: Mapping[Any, Any]) -> str:
     row : mapping
         Of `SEALED_COLUMNS` and `BLOBS`.
     """
-    digest = sha256()
-    for name in SEALED_COLUMNS:
-        _add(digest, name, repr(row[name]).encode("ascii", "backslashreplace"))
+    told = [
+        (name, repr(row[name]).encode("ascii", "backslashreplace")) for name in SEALED_COLUMNS
+    ]
+    digest = sha256(b"".join(_named(name, data) + data for name, data in told))
     for name in BLOBS:
-        _add(digest, name, bytes(row[name]))
+        data = bytes(row[name])
+        digest.update(_named(name, data))
+        digest.update(data)
     return digest.hexdigest()
 
 
-def _add(digest: Any, name: str, data: bytes) -> None:
-    digest.update(f"{name} {len(data)}\n".encode())
-    digest.update(data)
+def _named(name: str, data: bytes) -> bytes:
+    return f"{name} {len(data)}\n".encode()
 
 
 def seal(connection: Connection, block_id: str, blobs: Mapping[str, bytes]) -> str:
