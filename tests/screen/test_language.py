@@ -112,7 +112,7 @@ def test_words_in_a_sentence_are_translated_too():
     assert title == "Sliding: your LEFT hand"
     assert german.say(title) == "Schieben: Ihre LINKE Hand"
     line = texts.REST_LINES[0].format(done=2, all=8)
-    assert german.say(line) == "Teil 2 von 8 ist gemacht."
+    assert german.say(line) == "Teil 2 von 8 ist fertig."
     assert german.say("K7QF") == "K7QF"
 
 

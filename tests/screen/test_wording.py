@@ -32,10 +32,9 @@ MEANT = {
         "If it fails again, please tell your clinic.",  # the stick, not the person
     },
     "de": {
-        "schwach wird",
         "Arm oder Bein schwach oder taub",
-        "Gleichgewicht verloren",
-        "wenig, langsam und bequem. Noch langsamer",
+        "wenig, langsam und locker. Noch langsamer, wenn der Punkt unscharf",
+        "blieb der Punkt scharf",
         "Mir geht es schlechter",
         "einen Punkt an der Wand",
         "Nichts ist verloren.",

@@ -33,12 +33,12 @@ PLAIN = {
 # The same in German, in the same order.
 GERMAN = (
     "Gesicht hängt herab", "Arm oder Bein schwach oder taub",
-    "Sprechen oder Verstehen fällt schwer", "nichts mehr sehen", "sehr starkes Kopfweh",
-    "Gleichgewicht verloren", "Krampfanfall", "Ohnmacht", "Verwirrtheit",
-    "Schmerz in der Brust",
+    "Mühe beim Sprechen oder Verstehen", "Sehverlust", "sehr starke Kopfschmerzen",
+    "Verlust des Gleichgewichts", "Krampfanfall", "Ohnmacht", "Verwirrtheit",
+    "Schmerzen in der Brust",
 )  # fmt: skip
 GERMAN_AFTER_HEAD_INJURY = (
-    "Kopfweh, das stärker wird", "immer wieder Erbrechen", "große Schläfrigkeit",
+    "Kopfschmerzen, die stärker werden", "immer wieder Erbrechen", "große Schläfrigkeit",
     "ungleich große Pupillen",
 )  # fmt: skip
 # Sentences whose German once said, or could say, another thing than the English.

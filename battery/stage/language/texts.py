@@ -55,7 +55,7 @@ WHERE_AFTER = _("After the last part")
 STOP_NOW_LINES = (
     _(
         "Stop if you feel dizzy, sick, faint or very tired, if anything hurts, or if your "
-        "sight is double or blurred. Then rest, and tell your therapist."
+        "vision is double or blurred. Then rest, and tell your therapist."
     ),
     _("You can press “Stop” at any time. The space bar of a keyboard does the same."),
 )
@@ -186,7 +186,7 @@ SCALE_AFTER = _(
 )
 SYMPTOM_TITLES: Mapping[str, Text] = {
     "dizziness": _("Are you dizzy, or is the room spinning?"),
-    "vision": _("Is your sight double or blurred?"),
+    "vision": _("Is your vision double or blurred?"),
     "pain": _("Are you in pain?"),
     "fatigue": _("Do you feel tired?"),
     "arm": _("Is your arm or hand giving you trouble?"),
@@ -194,7 +194,7 @@ SYMPTOM_TITLES: Mapping[str, Text] = {
 }
 SYMPTOM_NAMES: Mapping[str, Text] = {  # as answers, where the titles ask
     "dizziness": _("Dizziness"),
-    "vision": _("Double or blurred sight"),
+    "vision": _("Double or blurred vision"),
     "pain": _("Pain"),
     "fatigue": _("Tiredness"),
     "sickness": _("Sickness or faintness"),
@@ -202,16 +202,16 @@ SYMPTOM_NAMES: Mapping[str, Text] = {  # as answers, where the titles ask
 }
 TOLD = _("{name}: {value}")
 EARLIER_LINE = _("Before the visit you said {number}.")
-AS_LAST_TITLE = _("Is it all the same as last time?")
+AS_LAST_TITLE = _("Is everything the same as last time?")
 AS_LAST_MEDICINE = _("Medicine for your movement: {when}.")
 AS_LAST_WEIGHT = _("No weight on your wrist.")
-AS_LAST = _("As last time")
+AS_LAST = _("Same as last time")
 AS_BEFORE_TITLE = _("Do you feel as you did before the visit?")
 DIFFERENT = _("Something is different")
 EFFORT_TITLE = _("How hard was it?")
 EFFORT_LINE = _("0 means not hard at all, 10 means as hard as it can be.")
-SETTLED_TITLE = _("How was it after your last visit?")
-SETTLED_LINES = (_("You felt worse at the end. Had that passed within an hour?"),)
+SETTLED_TITLE = _("How did you feel after your last visit?")
+SETTLED_LINES = (_("You felt worse at the end. Did that pass within an hour?"),)
 SETTLED_NO_LINES = (
     _("Please talk to your therapist before you carry on."),
     _("You can end the visit now. Carry on only if your therapist has said so."),
@@ -229,7 +229,7 @@ ENOUGH_TITLE = _("That is enough for today")
 ENOUGH_LINES = (
     _("Stay seated and rest until you feel as you did before. Get up with care."),
     _(
-        "Tell your therapist before your next visit. If it has not passed in an hour, tell "
+        "Tell your therapist before your next visit. If it has not passed within an hour, tell "
         "them today."
     ),
     _("Press “Help” to see when to call for help at once."),
@@ -272,12 +272,12 @@ VISIT_NOW = _("Start the visit")
 LOOKS = _("How it looks and sounds")
 TO_CLINIC = _("Send to the clinic")
 NO_STICK_TITLE = _("Please plug in the clinic's stick")
-NO_STICK_LINES = (_("Then press “Try again”. Nothing was sent yet."),)
+NO_STICK_LINES = (_("Then press “Try again”. Nothing has been sent yet."),)
 WHICH_STICK_TITLE = _("Which stick is the clinic's?")
 SENDING_TITLE = _("Sending. Please leave the stick where it is.")
 SENT_TITLE = _("It is on the stick")
 SENT_LINE = _("You can pull the stick out and take it to your clinic.")
-CONFIRMED_LINE = _("Your clinic has newly confirmed: {count}.")
+CONFIRMED_LINE = _("Visits newly confirmed by your clinic: {count}.")
 NOT_CONFIRMED_LINE = _(
     "Visits that your clinic has not confirmed yet: {count}. They stay on this tablet too."
 )
@@ -294,18 +294,18 @@ WRONG_WHAT = _("The program said: {what}")
 WRONG_FILE = _("More about it: {file}, beside the records.")
 
 NEW_PERSON = _("New person")
-NO_CARD_FOUND_TITLE = _("No card of a new person was found")
+NO_CARD_FOUND_TITLE = _("No card for a new person was found")
 NO_CARD_FOUND_LINE = _("Plug in the clinic's drive with the card and try again.")
 WHICH_CARD_TITLE = _("Whose card?")
 CARD_CODE_TITLE = _("Type the code on the card")
 CARD_PICTURE_TITLE = _("{code}: is this the picture on the card?")
-CARD_PICTURE_LINE = _("If it is another one, do not go on. Ask your clinic.")
-CARD_SAME, CARD_OTHER = _("It is this one"), _("It is another one")
+CARD_PICTURE_LINE = _("If it is a different one, stop here and ask your clinic.")
+CARD_SAME, CARD_OTHER = _("It is this one"), _("It is a different one")
 CARD_TAKEN_TITLE = _("{code} can use this tablet now")
-CARD_REFUSED_TITLE = _("This card was not taken")
+CARD_REFUSED_TITLE = _("This card was not accepted")
 NOT_CHANGED_LINE = _("Nothing was changed. Please ask your clinic.")
 PAIR = _("Pair with the clinic")
-NO_CLINIC_TITLE = _("No card of a clinic was found")
+NO_CLINIC_TITLE = _("No clinic card was found")
 COMPARE_TITLE = _("Is this the same as on the clinic's card?")
 MARK_LINE = _("{words} (digits: {digits})")
 MARK_SAME, MARK_OTHER = _("It is the same"), _("It is different")
@@ -381,10 +381,10 @@ HOME_CAUTION = _("Stop if anything hurts, or if you feel dizzy, sick or faint.")
 MY_DAYS = _("My days")
 DAYS_TITLE = _("The last two weeks")
 DAYS_LINE = _("Filled: you noted exercise. Ring: you noted a rest day.")
-REMIND_TITLE = _("{code}: the time you agreed for your exercises")
+REMIND_TITLE = _("{code}: time for your exercises, as agreed")
 REMIND_LINE = _("You can also do them later, or leave them out today.")
 LATER = _("Later")
-FELT_BEFORE_LINE = _("This is before you start.")
+FELT_BEFORE_LINE = _("Please answer before you start.")
 CLEAR_TITLE = _("Up to which beat did the spot stay clear?")
 CLEAR_LINE = _("Say what you saw. There is no right answer.")
 CLEAR_NONE = _("At none of them")
@@ -412,7 +412,7 @@ MINUTES: Mapping[str, Text] = {
 TAKE_BACK = _("Undo this")
 TAKEN_BACK_TITLE = _("That is undone")
 TAKEN_BACK_LINES = (_("Nothing is saved."),)
-FELT_TITLE = _("Any dizziness, blurred sight, sickness or pain now?")
+FELT_TITLE = _("Any dizziness, blurred vision, sickness or pain now?")
 FELT = (_("Not at all"), _("A little"), _("Quite a lot"), _("Very much"))
 STRONG_LINES = (
     _("Sit and rest until you feel as you did before."),
@@ -456,12 +456,12 @@ SOUND_LINES = (_("Make it louder or quieter until you can hear it easily."),)
 SOFTER, LOUDER, NO_SOUND, GOOD = _("Quieter"), _("Louder"), _("No sound"), _("That is right")
 TURN_TITLE = _("Please turn the tablet on its side")
 TOO_SMALL_TITLE = _("This screen is too small")
-TURN_LINES = (_("The exercises do not fit like this. Turn it and you carry on."),)
-TOO_SMALL_LINES = (_("The exercises do not fit here."),)
+TURN_LINES = (_("The pages do not fit like this. Turn it and you carry on."),)
+TOO_SMALL_LINES = (_("The pages do not fit here."),)
 NOTHING_RECORDED = _("Nothing was recorded.")
 OTHER_SCREEN_TITLE = _("This is another screen")
 OTHER_SCREEN_LINES = (
-    _("This visit began on another screen. Go back to that one and you carry on."),
+    _("This visit began on another screen. Go back to that one to carry on."),
 )
 SETTINGS_TITLE = _("Press what you want to change")
 LANGUAGE_IS = _("Language: {name}")
@@ -521,19 +521,19 @@ SPOKEN: Mapping[str, Text] = {
     URGENT_NUMBER: URGENT_ANY,
     REST_LINES[0]: _("One more part is done."),
     PERSON_DUE: _("Your visit for this week"),
-    PERSON_LATER: _("Your next visit is later. The day stands on the screen."),
+    PERSON_LATER: _("Your next visit is later. The day is on the screen."),
     PERSON_NONE: _("No visit is planned now"),
     CONFIRMED_LINE: _("Your clinic has confirmed visits."),
     NOT_CONFIRMED_LINE: _("Your visits stay on this tablet too."),
     NOT_SENT_LINE: _("Something could not be sent. Please tell your clinic."),
-    WELCOME_LINE: _("It has some short parts, with rests."),
+    WELCOME_LINE: _("There are some short parts, with rests."),
     EARLIER_LINE: SCALE_AFTER,
     LANGUAGE_IS: _("Language"),
     WORDS_ARE: _("Size of the words"),
-    AS_LAST_MEDICINE: _("What you said last time stands on the screen."),
-    DONE_LINE: _("What you did stands on the screen."),
-    HOME_PLAN_LINE: _("What you agreed stands on the screen."),
-    REMIND_TITLE: _("It is the time you agreed for your exercises."),
+    AS_LAST_MEDICINE: _("What you said last time is on the screen."),
+    DONE_LINE: _("What you did is on the screen."),
+    HOME_PLAN_LINE: _("What you agreed is on the screen."),
+    REMIND_TITLE: _("It is time for your exercises, as agreed."),
 }
 # For staff, who read them.
 FOR_STAFF: tuple[Text, ...] = (
