@@ -55,6 +55,8 @@ class Rescored:
     failed : dict of block, or part, to reason
         What could not be scored; the scores it had were left. The first ones.
     n_failed : int
+    n_kept : int
+        Parts of an export whose scores lay beside it, of the same files and versions.
     """
 
     n_blocks: int = 0
@@ -69,6 +71,7 @@ class Rescored:
     differ: list[str] = field(default_factory=list)
     failed: dict[str, str] = field(default_factory=dict)
     n_failed: int = 0
+    n_kept: int = field(default=0, compare=False)
 
     def fail(self, what: str, why: str) -> None:
         """Note what could not be scored."""
@@ -189,11 +192,20 @@ class Rescored:
                 f"{self.n_blocks} blocks scored with version {SCORING_VERSION}: "
                 f"{self.n_values} values, {self.changed.total()} changed{same}; raw records "
                 "untouched",
+                *self._kept(),
                 *self.lines(),
                 *self.differences(),
                 *self.failures(),
             ]
         )
+
+    def _kept(self) -> list[str]:
+        if not self.n_kept:
+            return []
+        return [
+            f"  parts that an earlier run had scored, and that were kept: {self.n_kept}; to "
+            "score them anew, remove the folder 'rescored' of their export"
+        ]
 
     def lines(self) -> list[str]:
         """Say what changed: a line for every reason, each with its measures, flags, reasons.

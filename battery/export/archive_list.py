@@ -137,6 +137,7 @@ def describe(folder: Path) -> list[str]:
     ]
     n_sites = len({(e.study, e.site) for e in entries})
     whole = (
-        f"{len(entries)} exports of {n_sites} sites, {sum(e.n_blocks for e in entries)} blocks"
+        f"exports: {len(entries)}, of sites: {n_sites}, blocks: "
+        f"{sum(e.n_blocks for e in entries)}"
     )
     return [*lines, whole]

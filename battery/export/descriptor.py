@@ -24,7 +24,10 @@ def read_package(folder: Path) -> dict[str, Any]:
         If the folder holds no export, or one of a later program.
     """
     path = folder / PACKAGE
-    refusal = f"'{folder}' holds no export of this program that can be read"
+    refusal = (
+        f"'{folder}' holds no export of this program that can be read; name the folder that "
+        f"has '{PACKAGE}' in it. Nothing was changed"
+    )
     try:
         if not is_plain(path) or path.stat().st_size > MAX_PACKAGE_BYTES:
             raise UsageError(refusal)

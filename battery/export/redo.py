@@ -409,5 +409,7 @@ def redo(study: Path) -> list[tuple[str, str, float, float]]:
 
 
 if __name__ == "__main__":
+    if len(sys.argv) != 2 or not Path(sys.argv[1], "visits.parquet").is_file():
+        sys.exit("say: python -m battery.export.redo STUDY; STUDY is the folder of an export")
     for line in redo(Path(sys.argv[1])):
         sys.stdout.write("{} {}: exported {!r}, found {!r}\n".format(*line))

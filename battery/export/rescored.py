@@ -104,7 +104,7 @@ def rescore_export(
             step(done, len(jobs))
         if out is not None:
             _write_csv(out, jobs)
-        found = Rescored()
+        found = Rescored(n_kept=len(jobs) - len(todo))
         for job in jobs:
             found.add(_found(job))
     return found

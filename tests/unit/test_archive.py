@@ -92,6 +92,8 @@ def test_any_partition_and_a_killed_worker_give_the_same_bits(home, own, tmp_pat
     assert (n_parts(whole), n_parts(own)) == (1, 4)
     one = rescore_export(whole, keep=True)
     assert (one.n_differ, one.n_failed, one.n_values > 100) == (0, 0, True)
+    assert "an earlier run" not in one.summary
+    assert "that were kept: 1;" in rescore_export(whole, keep=True).summary
     killed, said = [], []
 
     def step(done, _total):

@@ -2,6 +2,8 @@
 
 import json
 import re
+import runpy
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -201,3 +203,10 @@ def test_a_row_without_a_screen_is_refused(study):
     assert screen_from_row(visit).width_px == visit["width_px"]
     with pytest.raises(RecordError, match="has no screen"):
         screen_from_row(visit | {"mm_per_px_x": 0.0})
+
+
+@pytest.mark.parametrize("words", [[], ["nothing here"]])
+def test_the_researchers_check_says_what_it_wants(words, monkeypatch):
+    monkeypatch.setattr(sys, "argv", ["redo", *words])
+    with pytest.raises(SystemExit, match="STUDY is the folder of an export"):
+        runpy.run_path(redo.__file__, run_name="__main__")
