@@ -34,8 +34,7 @@ def say(*words):
 
 
 def record(home, last_statement=None):
-    if last_statement is not None:
-        end_at(last_statement)
+    passed = end_at(last_statement) if last_statement is not None else []
     with Store.open(home) as store, store.records.lock():
         store.records.recover()
         if not store.people.all():
@@ -47,7 +46,7 @@ def record(home, last_statement=None):
             for index in range(2):
                 record_block(store, kit.block_header(visit, index))
             if last_statement is not None and sequence == first:
-                say("all")
+                say("all", len(passed))
                 return
 
 
@@ -69,15 +68,20 @@ def record_block(store, header):
 
 
 def end_at(last_statement):
-    """Kill this process around its n-th statement: before, after, and around commits."""
-    count = itertools.count(1)
+    """Kill this process around its n-th statement: before, after, and around commits.
+
+    Returns a list that has grown by one at each.
+    """
+    passed = []
 
     def step(*_):
-        if next(count) == last_statement:
+        passed.append(1)
+        if len(passed) == last_statement:
             os.kill(os.getpid(), signal.SIGKILL)
 
     for moment in ("before_cursor_execute", "after_cursor_execute", "commit"):
         sqlalchemy.event.listen(sqlalchemy.Engine, moment, step)
+    return passed
 
 
 def read(home):

@@ -62,7 +62,12 @@ def looked_at(browser, address):
     context.close()
 
 
-@pytest.fixture(params=[True, False], ids=["with scripts", "without scripts"])
+@pytest.fixture(
+    params=[
+        pytest.param(True, id="with scripts"),
+        pytest.param(False, id="without scripts", marks=pytest.mark.long),
+    ]
+)
 def page(request, browser, address):
     """A page at the desk for keys alone; what its policy refuses is an error."""
     context = browser.new_context(java_script_enabled=request.param)
@@ -198,6 +203,12 @@ def send(page):
         page.keyboard.press("Enter")
 
 
+WITH_AND_WITHOUT = pytest.mark.parametrize(
+    "page", [True, False], ids=["with scripts", "without scripts"], indirect=True
+)
+
+
+@WITH_AND_WITHOUT
 def test_enrolling_by_keys(page, address, home):
     at(page, address, "/enrol")
     for name in CONTRAINDICATIONS:
@@ -263,6 +274,7 @@ def test_hands_are_swapped_by_keys(page, address, home):
     assert after == [other[hand] for hand in before]
 
 
+@WITH_AND_WITHOUT
 def test_what_is_wrong_keeps_what_was_typed_and_is_read_out(page, address):
     at(page, address, "/clinic")
     tab_to(page, "[name=file]")

@@ -1,5 +1,6 @@
 """A block in the window: the same outcome as without one, and every way out of it."""
 
+import itertools
 import math
 from typing import ClassVar
 
@@ -16,6 +17,7 @@ from tasks.contract import NS_PER_S, settings_to_dict
 from tasks.layout import PursuitOptions, SlideOptions, TappingOptions, TrailOptions
 from tasks.registry import TASKS
 from tests.screen.pilot import Replayed, Scripted, open_window
+from tests.sparing import share
 
 BRIEF = {
     "tapping": TappingOptions(duration_s=6.0),
@@ -207,8 +209,13 @@ class Shown:
         self.discs |= {(d["x_px"], d["y_px"], d["r_px"]) for d in state["discs"]}
 
 
-@pytest.mark.parametrize("task", list(TASKS))
-@pytest.mark.parametrize("hand", ["left", "right"])
+@pytest.mark.parametrize(
+    ("task", "hand"),
+    [
+        *share(itertools.product(TASKS, ["left"]), 2),
+        *share(itertools.product(TASKS, ["right"]), 2, start=1),
+    ],
+)
 def test_nothing_of_a_task_comes_under_stop(headless, task, hand):
     window, clock = headless
     planned = next(

@@ -13,6 +13,8 @@ from tests import clinic as made_up
 from tests import handover_kit as hand
 from tests.lied_to import COMMANDS, OTHERS, PERSON, WORDS, Desk, answer, ask, one_time, waiting
 
+A_THIRD = tuple({"visit began a word": 1, **dict.fromkeys(WORDS[::3])})
+
 
 @pytest.fixture(scope="module")
 def desk(tmp_path_factory):
@@ -40,8 +42,9 @@ def test_there_are_at_least_sixty_lies():
     assert len(WORDS) >= 60
 
 
-def test_every_lie_is_named_waits_and_reaches_no_table(desk, tmp_path):
-    for number, name in enumerate(WORDS):
+@pytest.mark.parametrize("names", [A_THIRD, pytest.param(WORDS, marks=pytest.mark.long)])
+def test_every_lie_is_named_waits_and_reaches_no_table(desk, tmp_path, names):
+    for number, name in enumerate(names):
         desk.put(tmp_path, number, desk.forged(name))
     with Store.open(desk.new_home()) as store:
         report = receive(store, tmp_path, wall=hand.wall)
@@ -50,7 +53,7 @@ def test_every_lie_is_named_waits_and_reaches_no_table(desk, tmp_path):
         listed = "\n".join(list_waiting(store))
     assert set(report.outcomes) == {"false"}
     told = {line.split(":")[0].strip("'"): line for line in report.refused}
-    for number, name in enumerate(WORDS):
+    for number, name in enumerate(names):
         line = told[f"x_{number:06d}.cbundle"]
         assert desk.lies[name][1] in line, f"{name}: {line}"
         of_later = "Update the program" in line

@@ -1,6 +1,7 @@
 """What a device adds: scores of one movement as told by devices of 60 to 1,000 reports."""
 
 import dataclasses
+import itertools
 import math
 
 import numpy as np
@@ -17,6 +18,7 @@ from battery.scoring.slide.passes import TAKES
 from battery.simulate import Pointer, Truth
 from tests.blocks import simulated_block
 from tests.people import EXACT
+from tests.sparing import share
 
 SCREEN = Screen(1280, 800, 0.1, 0.1, "virtual")
 DEVICES = {
@@ -57,8 +59,10 @@ def exact():
     return {task: scores_of(task, EXACT) for task in ("tapping", "pursuit", "slide", "trail")}
 
 
-@pytest.mark.parametrize("task", ["tapping", "pursuit", "slide", "trail"])
-@pytest.mark.parametrize("device", DEVICES)
+@pytest.mark.parametrize(
+    ("device", "task"),
+    share(itertools.product(DEVICES, ("tapping", "pursuit", "slide", "trail")), 3),
+)
 def test_rate_jitter_and_grid_bias_no_score(device, task, exact):
     found = scores_of(task, DEVICES[device])
     for name, (kind, limit) in WITHIN.items():

@@ -1,5 +1,6 @@
 """Stores of earlier versions are read, brought up to date, and still replay."""
 
+import itertools
 import json
 import shutil
 from pathlib import Path
@@ -13,6 +14,7 @@ from battery.store.opening import FILE_NAME
 from battery.verify import verify
 from tests.data.make_store import told_by
 from tests.export_kit import EVERYBODY
+from tests.sparing import only
 
 DATA = Path(__file__).resolve().parents[1] / "data"
 OLD = sorted(
@@ -25,8 +27,13 @@ def test_there_is_a_store_of_every_version_before_this_one():
     assert kept[: len(STEPS) - 1] == [f"store_v{n}" for n in range(1, len(STEPS))]
 
 
-@pytest.mark.parametrize("path", OLD, ids=lambda p: p.stem)
-@pytest.mark.parametrize("write", [False, True])
+@pytest.mark.parametrize(
+    ("path", "write"),
+    only(
+        list(itertools.product(OLD, (False, True))),
+        [(path, False) for path in OLD] + [(OLD[0], True), (OLD[-1], True)],
+    ),
+)
 def test_an_old_store_tells_what_it_told_then(path, write, tmp_path):
     """Every value of then is there now; later versions may tell more."""
     shutil.copyfile(path, tmp_path / FILE_NAME)
