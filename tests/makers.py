@@ -12,19 +12,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from battery.plan import STANDARD, planned_blocks
 from battery.recording import (
     FRAME_DTYPE,
     KIND_CODES,
     SAMPLE_DTYPE,
     Block,
-    BlockHeader,
     TimingAudit,
-    short_hash,
 )
+from battery.recovery.finding import standard_header
 from battery.recovery.relive import relive
 from battery.runner import audit_of
-from tasks.contract import settings_to_dict
 
 FRAME_S = 1 / 60
 
@@ -127,23 +124,11 @@ def rows_of(holds, panel, random):
 
 
 def header_of(task, seed, **changes):
-    planned = next(
-        b
-        for b in planned_blocks(STANDARD, "right")
-        if (b.task, b.hand, b.phase) == (task, "right", "test")
-    )
-    settings = settings_to_dict(planned.settings(seed)) | changes
-    return BlockHeader(
+    """Under identifiers of their own, so that no record of the simulation has them."""
+    return replace(
+        standard_header(task, seed, **changes),
         block_id=f"00000000-0000-4000-9000-{seed:012d}",
         visit_id="00000000-0000-4000-9000-000000000000",
-        index=0,
-        task=task,
-        hand="right",
-        phase="test",
-        layout_seed=seed,
-        layout_hash=short_hash(settings),
-        settings=settings,
-        started_utc="2026-03-02T09:00:00.000+00:00",
     )
 
 

@@ -9,6 +9,7 @@ from concurrent.futures import ProcessPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
 from statistics import fmean, stdev
+from typing import Any
 
 from battery.plan import STANDARD, planned_blocks
 from battery.recording import Block, BlockHeader, Screen, short_hash
@@ -27,28 +28,43 @@ FLOORS = 5.0  # a tremor is promised to be found where it is so many times the f
 FLOOR = "floor_mm"
 
 
-def play(task: str, truth: Truth, pointer: Pointer, seed: int) -> Block:
-    """Play one test block of the standard plan with the right hand."""
+def standard_header(
+    task: str, seed: int, *, hand: str = "right", **settings: Any
+) -> BlockHeader:
+    """Return the header of a test block of the standard plan, its layout drawn by the seed.
+
+    Parameters
+    ----------
+    task : str
+    seed : int
+    hand : {"right", "left"}
+    **settings
+        That are others than those of the plan.
+    """
     planned = next(
         block
         for block in planned_blocks(STANDARD, "right")
-        if (block.task, block.hand, block.phase) == (task, "right", "test")
+        if (block.task, block.hand, block.phase) == (task, hand, "test")
     )
-    settings = settings_to_dict(planned.settings(seed))
-    header = BlockHeader(
+    held = settings_to_dict(planned.settings(seed)) | settings
+    return BlockHeader(
         block_id=f"00000000-0000-4000-8000-{seed:012d}",
         visit_id="00000000-0000-4000-8000-000000000000",
         index=0,
         task=task,
-        hand="right",
+        hand=planned.hand,
         phase="test",
         layout_seed=seed,
-        layout_hash=short_hash(settings),
-        settings=settings,
+        layout_hash=short_hash(held),
+        settings=held,
         started_utc="2026-03-02T09:00:00.000+00:00",
         task_version=TASKS[task].version,
     )
-    return run_block(header, Person(truth, pointer, seed))
+
+
+def play(task: str, truth: Truth, pointer: Pointer, seed: int, *, hand: str = "right") -> Block:
+    """Play one test block of the standard plan."""
+    return run_block(standard_header(task, seed, hand=hand), Person(truth, pointer, seed))
 
 
 def recover(truth: Truth, pointer: Pointer, seed: int) -> dict[str, float]:

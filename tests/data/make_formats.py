@@ -45,7 +45,7 @@ from tests.data.make_store import told_by
 FOLDER = Path(__file__).parent / "formats"
 PERSON = Person("K7QF", "right", "left", "right", "2026-01-01T00:00:00+00:00", 1, 2)
 FIRST = datetime(2026, 1, 5, 9, 30, tzinfo=UTC)
-PLAN = Plan(
+PLAN = Plan(  # whole, and apart from other plans: its hash stands in what was kept
     name="kept",
     hands="right",
     rest_s=0,
