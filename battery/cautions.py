@@ -45,7 +45,7 @@ CONTRAINDICATIONS: Mapping[str, str] = {
     "pressure": "uncontrolled blood pressure",
     "arm": "a fracture, wound, lymphoedema, fragile skin or recent surgery of an arm",
     "pain": "severe pain",
-    "consent": "a person who cannot consent, without a responsible adult beside",
+    "consent": "a person who cannot consent, with no responsible adult present",
 }
 INTENDED_USE = (
     "Intended use: to record, describe and compare weekly coordination tests of people under "
@@ -77,4 +77,5 @@ def stop_words() -> str:
 
 def contraindication_words() -> str:
     """Say what to ask about before the first visit."""
-    return f"Ask a clinician before starting with {listed(tuple(CONTRAINDICATIONS.values()))}."
+    *items, last = CONTRAINDICATIONS.values()  # which hold commas of their own
+    return f"Ask a clinician before starting in case of {'; '.join(items)}; or {last}."

@@ -55,7 +55,7 @@ BOTH_HANDS_BETTER = (
     "Both hands moved to the better side: learning the test, medication or the way the test "
     "was done may explain it."
 )
-BACK = "It was told before and is not yet taken back; the latest visit lies within error."
+BACK = "This was reported earlier and still stands; the latest visit lies within error."
 LIMITS = (
     "A change can come from learning the test, medication, tiredness, mood, light or the "
     "device. Larger than error does not mean important: compare it with the person's own goals."
@@ -63,23 +63,23 @@ LIMITS = (
 RULE = (
     "A change is called larger than measurement error when the running mean of the visits "
     "since baseline, the newest weighing most (EWMA), leaves the limits drawn with it. Of 100 "
-    f"unchanged people about {100 * PAGE_PRICE.to_named:.0f} would find such a line anywhere "
-    f"among the main measures of their page in {N_LOOKS} weekly visits, "
+    f"unchanged people about {100 * PAGE_PRICE.to_named:.0f} would get such a line by chance "
+    f"among the main measures of their page in {N_LOOKS} weekly visits, about "
     f"{100 * PAGE_PRICE.year:.0f} in {YEAR_LOOKS} (rule version {RULE_VERSION})."
 )
 RULE_DETAIL = (
     f"The limits narrow as visits add up; at the {N_LOOKS}th look since baseline, a look named "
     "beforehand, they are narrower still, and wider after it. They are narrowest for all "
-    "tasks together; a task is told within narrower limits where all tasks together have moved "
+    "tasks together; a single task has narrower limits where all tasks together have moved "
     "than where it moves alone. Each visit is judged by what was known in its week, so that "
-    "later visits take nothing back that was said before. A verdict stands until the running "
+    "no later visit takes back what was reported. A verdict stands until the running "
     f"mean is back within {100 * KEPT_SHARE:.0f} % of the limits: when a change has gone, "
     "for some three visits more, seldom more than nine; one that came by chance may stand for "
     f"months. One visit counts for {MAX_CHANGE_SD:g} standard deviations of a "
     "visit at most, so after a large change the running mean is smaller than the mean of the "
     f"last visits. A visit within {REPEAT_DAYS:.0f} days of the one before repeats "
-    "it: both are one look, by their mean. Where visits were doubtful, a worsening is told "
-    "with them and a change for the better without them."
+    "it: both are one look, by their mean. Where visits were doubtful, a worsening is reported "
+    "with them included, a change for the better with them left out."
 )
 COMPOSITE = "All tasks together"
 COMPOSITE_MEANING = (

@@ -167,7 +167,7 @@ def history_of(store: Store, code: str, told: Told | None = None) -> list[Said]:
         for a in told.acknowledged.get(code, ())
     ]
     rows += [
-        Said(at_utc, author, "the note was put into the record")
+        Said(at_utc, author, "the note was put into the chart")
         for at_utc, author in told.noted.get(code, ())
     ]
     for a in told.amendments:

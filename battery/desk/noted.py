@@ -1,4 +1,4 @@
-"""When a person's note was put into the record, and by whom; the note itself is not kept."""
+"""When a person's note was put into the chart, and by whom; the note itself is not kept."""
 
 from __future__ import annotations
 

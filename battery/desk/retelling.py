@@ -89,7 +89,7 @@ WHOLE = (
     _("faster but less exact"), _("more exact but slower"), _("faster and more exact"),
     _("slower and less exact"),
     _("Learning the test may explain this; no rule tells slow learning from change."),
-    _("It was told before and is not yet taken back; the latest visit lies within error."),
+    _("This was reported earlier and still stands; the latest visit lies within error."),
     _("Both hands moved to the worse side: tiredness, medication, light or the way the test "
       "was done may explain it."),
     _("Both hands moved to the better side: learning the test, medication or the way the "

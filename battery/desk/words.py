@@ -46,5 +46,5 @@ BY_NAME = (
     _("uncontrolled blood pressure"),
     _("a fracture, wound, lymphoedema, fragile skin or recent surgery of an arm"),
     _("severe pain"),
-    _("a person who cannot consent, without a responsible adult beside"),
+    _("a person who cannot consent, with no responsible adult present"),
 )  # fmt: skip

@@ -85,7 +85,11 @@ def _edges(page: Page, row: HomeExerciseRow, time: Timeline) -> tuple[float, flo
 def _counts(row: HomeExerciseRow) -> str:
     told = [
         f"{word} {count:g}"
-        for word, count in (("planned", row.planned), ("told", row.told), ("seen", row.seen))
+        for word, count in (
+            ("planned", row.planned),
+            ("reported", row.told),
+            ("seen", row.seen),
+        )
         if count is not None
     ]
     return ", ".join(told) or "nothing known"

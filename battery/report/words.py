@@ -232,19 +232,16 @@ def state(page: Page) -> str:
 
 
 def asked_first(page: Page) -> str:
-    """Say whether somebody asked what speaks against starting, and what was answered."""
+    """Say whether somebody asked for reasons not to start, and what was answered."""
     asked = page.rows.asked
     if not asked:
-        return "Nobody has noted whether anything speaks against starting this test."
+        return "Nobody has noted whether there is a reason not to start this test."
     last = max(asked, key=lambda row: row.at_utc)
     there = [cautions.CONTRAINDICATIONS.get(r.item, r.item) for r in asked if r.answer != "no"]
     missing = len(cautions.CONTRAINDICATIONS) - len(asked)
     open_ = f"; {missing} not asked" if missing > 0 else ""
-    told = f"there or not known: {'; '.join(there)}" if there else "none"
-    return (
-        f"What speaks against starting, asked by {last.author} on {last.at_utc[:10]}: "
-        f"{told}{open_}."
-    )
+    told = f"present or not known: {'; '.join(there)}" if there else "none"
+    return f"Reasons not to start, asked by {last.author} on {last.at_utc[:10]}: {told}{open_}."
 
 
 def new_baseline(page: Page) -> str:
@@ -331,7 +328,7 @@ def loop_delay(page: Page) -> str:
     if not page.rows.visits:
         return ""
     device = page.rows.visits[-1].device
-    taken = "It is in every reaction time on that device and is not taken off."
+    taken = "It is in every reaction time on that device and is not subtracted."
     if not page.rows.loops:
         return f"The delay of {device} from a finger to light was not measured. {taken}"
     told = "; ".join(loop_words(check) for check in page.rows.loops)

@@ -70,7 +70,7 @@ def open_browser():
 
 
 def come_in(page, address, initials="AB", code="2468"):
-    """Come in by the file's address and sit down, with keys alone."""
+    """Sign in by the file's address and sit down, with keys alone."""
     page.goto(address)
     if page.locator("nav").count():  # somebody sits there already
         return

@@ -62,7 +62,7 @@ def test_a_browser_comes_in_by_the_file_and_no_list_of_processes_tells_the_secre
     start, tmp_path
 ):
     process = start()
-    assert "Who sits here?" in wait_until_open(process, tmp_path)
+    assert "Who are you?" in wait_until_open(process, tmp_path)
     secret = address(tmp_path).split("secret=")[1]
     command = subprocess.run(["ps", "-eo", "args"], capture_output=True, text=True).stdout
     assert secret not in command
@@ -87,4 +87,4 @@ def test_after_an_end_of_any_kind_the_desk_opens_again(start, tmp_path, how):
     first.wait(START_S)
     if how == signal.SIGTERM:
         assert not (tmp_path / "desk.html").exists()
-    assert "Who sits here?" in wait_until_open(start(), tmp_path)
+    assert "Who are you?" in wait_until_open(start(), tmp_path)

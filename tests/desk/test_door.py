@@ -19,7 +19,7 @@ def desk(tmp_path):
 
 def test_the_first_author_is_made_at_the_door_and_the_code_is_not_kept(desk):
     first = desk.client.get("/")
-    assert "Nobody is known at this desk yet" in first.text
+    assert "Nobody uses this desk yet" in first.text
     inside = desk.come_in()
     assert "<h1>Today</h1>" in inside.text
     with desk.office.store() as store:
@@ -29,11 +29,11 @@ def test_the_first_author_is_made_at_the_door_and_the_code_is_not_kept(desk):
 
 
 def test_nobody_sees_a_page_before_the_door_or_after_the_lock(desk):
-    assert "Who sits here?" in desk.client.get("/").text
+    assert "Who are you?" in desk.client.get("/").text
     desk.come_in()
     assert "<h1>Today</h1>" in desk.client.get("/").text
     desk.send("/door/lock")
-    assert "Who sits here?" in desk.client.get("/").text
+    assert "Who are you?" in desk.client.get("/").text
 
 
 def test_a_desk_left_alone_locks_itself(desk):
@@ -41,7 +41,7 @@ def test_a_desk_left_alone_locks_itself(desk):
     desk.now_s += 599
     assert "<h1>Today</h1>" in desk.client.get("/").text
     desk.now_s += 601
-    assert "Who sits here?" in desk.client.get("/").text
+    assert "Who are you?" in desk.client.get("/").text
 
 
 def test_codes_cannot_be_tried_through(desk):

@@ -98,7 +98,7 @@ def test_limits_and_authors_are_kept(desk):
     desk.send("/clinic/limits", fields)
     with desk.office.store() as store:
         assert limits_of(store)["pain"] == 9
-    assert "kept" in desk.send("/clinic/author", initials="CD", code="9753").text
+    assert "saved" in desk.send("/clinic/author", initials="CD", code="9753").text
     with desk.office.store() as store:
         assert set(authors(store)) == {"AB", "CD"}
     assert "nobody was removed" in desk.send("/clinic/authors", initials="AB").text

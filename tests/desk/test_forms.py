@@ -219,7 +219,7 @@ def test_the_forms_that_end_something(clinic, tmp_path, browser):
         page.goto(own)
         with page.expect_navigation():
             page.locator("form[action='/door/lock'] button").press("Enter")
-        assert "Who sits here?" in page.locator("h1").inner_text()
+        assert "Who are you?" in page.locator("h1").inner_text()
         page.locator("input[name=code]").press_sequentially("2468")
         with page.expect_navigation():
             page.keyboard.press("Enter")

@@ -27,7 +27,7 @@ def test_a_preview_tells_what_would_change_and_keeps_nothing(desk, code, own_cli
     asked = {"what": "leave-out", "reason": "asleep", "preview": "yes"}
     answer = desk.send(f"/person/{code}/visits/2", asked)
     assert answer.status_code == 200
-    assert "Nothing is kept yet" in answer.text
+    assert "Nothing is saved yet" in answer.text
     assert 'value="asleep"' in answer.text
     assert '<option value="leave-out" selected>' in answer.text
     assert everything(own_clinic) == before
@@ -86,12 +86,12 @@ def test_who_has_seen_a_page_stands_on_the_list_and_goes_with_the_person(desk, c
 
 
 def test_that_a_note_was_put_into_the_record_is_kept_with_author_and_time(desk, code):
-    assert "the note was put into the record" not in desk.get(f"/person/{code}").text
+    assert "the note was put into the chart" not in desk.get(f"/person/{code}").text
     desk.send(f"/person/{code}/say/noted")
     page = desk.get(f"/person/{code}").text
     assert f"Last on {NOW:%Y-%m-%d} by AB." in page
-    assert "<td>AB</td><td>the note was put into the record</td>" in page
-    assert "the note was put into the record" in desk.get("/log?author=AB").text
+    assert "<td>AB</td><td>the note was put into the chart</td>" in page
+    assert "the note was put into the chart" in desk.get("/log?author=AB").text
     desk.send(f"/person/{code}/erase", {"again": code})
     with desk.office.store() as store:
         assert store.setup.settings_of("desk_noted") == {}
@@ -127,7 +127,7 @@ def test_somebody_is_erased_only_after_the_code_was_typed(desk, code):
 
 
 def test_a_copy_is_asked_for_until_one_is_a_week_young(desk, own_clinic, tmp_path):
-    assert "No backup was ever made here" in desk.get("/").text
+    assert "No backup has been made here yet" in desk.get("/").text
     answer = desk.send("/clinic/backup", {"file": str(tmp_path / "copy.sqlite")})
     assert "The backup is made." in answer.text
     assert "ackup was" not in desk.get("/").text

@@ -132,7 +132,7 @@ def test_it_is_kept_exported_and_shown_beside_the_reaction_time(tmp_path):
         assert loop_words(kept[1]) in after
         assert loop_words(kept[2]) in after
         assert loop_words(kept[0]) not in after
-        assert "is not taken off" in after
+        assert "is not subtracted" in after
         assert repr(after_page.lines) == repr(page.lines)
         export_tidy(store, tmp_path / "study", selection=EVERYBODY)
         assert visit.device.alias == kit.DEVICE.alias

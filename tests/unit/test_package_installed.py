@@ -209,7 +209,7 @@ def test_the_desk_serves_its_first_page_and_takes_forms(clean_root):
             with contextlib.suppress(urllib.error.URLError):
                 first = page(enter.removeprefix(origin))
         told_time("battery desk", begun_s, desk)
-        assert "Who sits here?" in first
+        assert "Who are you?" in first
         for name in ("desk.css", "htmx.min.js"):
             assert len(page(f"/static/{name}")) > SMALLEST_PICTURE_BYTES
         secret = {"form_secret": re.search(r'name="form_secret" value="([^"]+)"', first)[1]}

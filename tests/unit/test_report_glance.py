@@ -124,7 +124,11 @@ SAID = {
     ],
     "weight_on_and_off": ["No change shown", "wrist weight on"],
     "golden": ["All tasks together"],
-    "went_away": ["11 % worse", "since visit 9, latest within error", "not yet taken back"],
+    "went_away": [
+        "11 % worse",
+        "since visit 9, latest within error",
+        "reported earlier and still stands",
+    ],
     "nobody_to_pool": ["provisional and wide: this person's 4 visits alone"],
     "no_visit": ["No visit yet", "Not tested yet"],
 }

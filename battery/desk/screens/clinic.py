@@ -65,7 +65,7 @@ def keep_limits(request: Request, form: FormData) -> Response:
                 set_limit(store, name, int(told))
     except UsageError as error:
         return _wrong(request, form, "limits", str(error))
-    said = _("The limits are kept.")
+    said = _("The limits are saved.")
     return see_other(f"/clinic?said={said}")
 
 
@@ -76,7 +76,7 @@ def add_author(request: Request, form: FormData) -> Response:
             keep_author(store, chosen(form, "initials"), chosen(form, "code"))
     except UsageError as error:
         return _wrong(request, form, "author", str(error))
-    said = _("The author is kept.")
+    said = _("The initials are saved.")
     return see_other(f"/clinic?said={said}")
 
 
@@ -87,7 +87,7 @@ def remove_author(request: Request, form: FormData) -> Response:
         return _wrong(request, form, "authors", "you sit here yourself; nobody was removed")
     with office(request).store(write=True) as store:
         drop_author(store, initials)
-    said = _("The author is off the list.")
+    said = _("The initials are off the list.")
     return see_other(f"/clinic?said={said}")
 
 
@@ -118,7 +118,7 @@ def set_tablet(request: Request, form: FormData) -> Response:
             )
     except UsageError as error:
         return _wrong(request, form, "tablet", str(error))
-    said = _("The settings are kept.")
+    said = _("The settings are saved.")
     return see_other(f"/clinic?said={said}")
 
 
@@ -156,7 +156,7 @@ def drill(request: Request, form: FormData) -> Response:
         with here.store() as store:
             return try_copy(Path(told), store, progress=step)
 
-    job = here.jobs.start(_("Trying a backup"), work)
+    job = here.jobs.start(_("Checking a backup"), work)
     return see_other(f"/out/{job.name}")
 
 

@@ -217,12 +217,12 @@ def _home_plan(here: Office, store: Store, code: str, form: FormData) -> str:
         store, code, doses_said(form), from_date=_day(here, form), author=here.session.author,
         at_utc=here.now_utc(),
     )  # fmt: skip
-    return _("The home plan is kept.")
+    return _("The home plan is saved.")
 
 
 def _comfort(here: Office, store: Store, code: str, form: FormData) -> str:
     keep_said(here, store, code, comfort_said(form))
-    return _("Language and comfort are kept.")
+    return _("Language and comfort are saved.")
 
 
 def _visit_plan(here: Office, store: Store, code: str, form: FormData) -> str:
@@ -231,14 +231,14 @@ def _visit_plan(here: Office, store: Store, code: str, form: FormData) -> str:
         set_plan(store, code, told, author=here.session.author, at_utc=here.now_utc())
     except PlanError as error:
         raise UsageError(str(error)) from error
-    return _("The plan of the visits is kept.")
+    return _("The plan of the visits is saved.")
 
 
 def _goal(here: Office, store: Store, code: str, form: FormData) -> str:
     store.care.set_goal(
         code, chosen(form, "goal"), author=here.session.author, at_utc=here.now_utc()
     )
-    return _("The goal is kept.")
+    return _("The goal is saved.")
 
 
 def _rating(here: Office, store: Store, code: str, form: FormData) -> str:
@@ -252,7 +252,7 @@ def _rating(here: Office, store: Store, code: str, form: FormData) -> str:
         author=here.session.author,
         at_utc=here.now_utc(),
     )
-    return _("The rating is kept.")
+    return _("The rating is saved.")
 
 
 def _baseline(here: Office, store: Store, code: str, form: FormData) -> str:
@@ -280,7 +280,7 @@ def _state(here: Office, store: Store, code: str, form: FormData) -> str:
         author=here.session.author,
         at_utc=here.now_utc(),
     )
-    return _("The state is kept.")
+    return _("The state is saved.")
 
 
 def _take_back(here: Office, store: Store, code: str, form: FormData) -> str:
@@ -299,19 +299,19 @@ def _take_back(here: Office, store: Store, code: str, form: FormData) -> str:
 def _seen(here: Office, store: Store, code: str, form: FormData) -> str:
     del form
     keep_seen(store, code, author=here.session.author, at_utc=here.now_utc())
-    return _("Kept: you have looked at this page.")
+    return _("Noted: you have looked at this page.")
 
 
 def _noted(here: Office, store: Store, code: str, form: FormData) -> str:
     del form
     keep_noted(store, code, author=here.session.author, at_utc=here.now_utc())
-    return _("Kept: the note is in the record.")
+    return _("Noted: it is in the chart.")
 
 
 def _name(here: Office, store: Store, code: str, form: FormData) -> str:
     del store
     here.names.put(code, chosen(form, "name"))
-    return _("The name is kept on this machine.")
+    return _("The name is saved on this machine.")
 
 
 def _consent(here: Office, store: Store, code: str, form: FormData) -> str:
@@ -327,7 +327,7 @@ def _consent(here: Office, store: Store, code: str, form: FormData) -> str:
         scope=scope,  # type: ignore[arg-type]  # likewise
         at_utc=here.now_utc(),
     )
-    return _("The decision is kept.")
+    return _("The decision is saved.")
 
 
 SAYING = {

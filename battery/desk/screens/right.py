@@ -87,7 +87,7 @@ def put_right(request: Request, form: FormData) -> Response:
             put(here, store, visit_id, form)
     except UsageError as error:
         return _listed(request, errors={f"visit-{number}": str(error)}, fields=typed(form))
-    said = _("Kept. The record itself was not changed.")
+    said = _("Saved. The record itself was not changed.")
     return see_other(f"/person/{code}/visits?said={said}")
 
 
