@@ -96,7 +96,7 @@ def unpacked_records(packed: bytes, person: Person) -> Theirs:
         If it is nothing of this form.
     """
     whole = json.loads(_unzipped(packed))
-    words = [tuple(w) if isinstance(w, list) else w for w in whole["words"]]
+    words = [sys.intern(w) if isinstance(w, str) else tuple(w) for w in whole["words"]]
     keys = [SeriesKey(*values) for values in whole["keys"]]
     told = dict(zip(Reading._fields, whole["readings"], strict=True))
     for name in ("measure", "hand", "block_id", "reason", "flags", "aside"):
@@ -163,7 +163,8 @@ def unpacked_shares(packed: bytes) -> Shares:
         some = slice(start, start + length)
         own = weeks[some]
         own = alike.setdefault(own.tobytes(), own)  # one object for all measures of a task
-        found.append(Share(name, their_role, n_baseline, values[some], own))
+        place = sys.intern(name), sys.intern(their_role)
+        found.append(Share(*place, n_baseline, values[some], own))
         start += length
     return by_place(found)
 
@@ -199,7 +200,8 @@ def _visit_values(visit: VisitRow) -> list[object]:
 
 
 def _visit_of(values: Iterable[Any]) -> VisitRow:
-    told: Mapping[str, Any] = dict(zip(BRIEF, values, strict=True))
+    alike = (sys.intern(value) if isinstance(value, str) else value for value in values)
+    told: Mapping[str, Any] = dict(zip(BRIEF, alike, strict=True))
     return VisitRow(**{**told, "when": datetime.fromisoformat(told["when"])})
 
 

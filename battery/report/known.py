@@ -8,7 +8,7 @@ anew it may also keep in the store, so that the next start finds it there.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import Any, get_args
 
@@ -127,7 +127,7 @@ class Known:
             lacking = (own for own in people if own.visits and not self.has_shares(own))
             by_code = {theirs.person.code: theirs for theirs in lacking}
             signs = {c: self._sign(c) for c, own in by_code.items() if self._is_held(own)}
-            for code, packed in self._kept(store, "shares", signs).items():
+            for code, packed in self._kept(store, "shares", signs):
                 shares = or_none(partial(unpacked_shares, packed))
                 if shares is not None:
                     self.shares[code] = by_code[code], shares
@@ -164,14 +164,18 @@ class Known:
     ) -> dict[str, Theirs]:
         asked = {code: sign_of(signs[code], self._common) for code in anew}
         found = {}
-        for code, packed in self._kept(store, "records", asked).items():
+        for code, packed in self._kept(store, "records", asked):
             theirs = or_none(partial(unpacked_records, packed, people[code]))
             if theirs is not None:
                 found[code] = theirs
         return found
 
-    def _kept(self, store: Store, kind: Kind, signs: Mapping[str, str]) -> dict[str, bytes]:
-        return store.kept.get(kind, signs) if signs and self._use_kept else {}
+    def _kept(
+        self, store: Store, kind: Kind, signs: Mapping[str, str]
+    ) -> Iterator[tuple[str, bytes]]:
+        codes = list(signs) if self._use_kept else []
+        for some in [codes[i : i + AT_ONCE] for i in range(0, len(codes), AT_ONCE)]:
+            yield from store.kept.get(kind, {code: signs[code] for code in some}).items()
 
     def _is_held(self, theirs: Theirs) -> bool:
         held = self._held.get(theirs.person.code)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from sys import intern
 from typing import NamedTuple
 
 from battery.effective import visits_of
@@ -207,7 +208,15 @@ def readings_and_places(
         everything.note(f"person {code}", f"left out, the records cannot be read: {error}")
         return [], ()
     return readings, tuple(
-        Placed(j.block.task, j.hand, j.block.block_id, j.key, not j.aside, bool(j.rows), j.day)
+        Placed(
+            intern(j.block.task),
+            j.hand,
+            j.block.block_id,
+            j.key,
+            not j.aside,
+            bool(j.rows),
+            j.day,
+        )
         for j in judged
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime, timedelta, timezone
+from sys import intern
 
 from battery.answers import SYMPTOMS, latest, rises
 from battery.recording import Device
@@ -26,13 +27,13 @@ def brief_row(visit: VisitRecord, number: int) -> VisitRow:
         number=number,
         visit_id=header.visit_id,
         when=local(header.started_utc, header.utc_offset_min),
-        plan=header.plan_name,
-        plan_hash=header.plan_hash,
-        device=header.device.alias,
-        screen=_screen_words(header.device),
+        plan=intern(header.plan_name),  # one object for thousands of visits
+        plan_hash=intern(header.plan_hash),
+        device=intern(header.device.alias),
+        screen=intern(_screen_words(header.device)),
         protocol_version=header.protocol_version,
-        ending=visit.ending or "open",
-        origin=header.origin,
+        ending=intern(visit.ending or "open"),
+        origin=intern(header.origin),
     )
 
 

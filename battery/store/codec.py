@@ -111,3 +111,8 @@ def events_from_json(text: str) -> list[Event]:
 
 def _null(value: float) -> float | None:
     return None if value != value else value
+
+
+def give_back() -> None:
+    """Give memory in which records were decoded back to the system, as who stays should."""
+    pa.default_memory_pool().release_unused()

@@ -32,6 +32,7 @@ from battery.report.glance import HandTold, hands_told
 from battery.report.note import note_text
 from battery.report.words import both_hands
 from battery.store import Store
+from battery.store.codec import give_back
 from battery.store.rows.recorded import Decision, Scope
 from battery.store.rows.said_later import MarkerKind
 
@@ -164,6 +165,7 @@ def _told(here: Office, code: str) -> Told:
         pools = here.pools()
         with here.store() as store:
             page = page_of(store, code, now=now, pools=pools)
+        give_back()
         return Told(note_text(page), render(page), tuple(hands_told(page)), both_hands(page))
 
     return here.remembered.get(("person", code, now.date()), made)
