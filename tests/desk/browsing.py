@@ -11,7 +11,8 @@ import sys
 import time
 from pathlib import Path
 
-START_S = 60
+START_S = 180
+WAIT_MS = 180_000  # for what comes at once where nothing else runs
 CHROMIUM = ("chromium", "chromium-browser", "google-chrome")
 
 
@@ -71,6 +72,7 @@ def open_browser():
 
 def come_in(page, address, initials="AB", code="2468"):
     """Sign in by the file's address and sit down, with keys alone."""
+    page.set_default_timeout(WAIT_MS)
     page.goto(address)
     if page.locator("nav").count():  # somebody sits there already
         return

@@ -14,7 +14,7 @@ import pytest
 
 from tests.sparing import only
 
-START_S = 60
+START_S = 180
 
 
 @pytest.fixture

@@ -19,7 +19,7 @@ from tests.asking import ask
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 POLL_S = 0.004
-START_S = 60.0
+START_S = 180.0
 
 
 @contextlib.contextmanager
@@ -214,7 +214,7 @@ class Published:
             select.select([], [], [], POLL_S)
         return False
 
-    def wait(self, ready, limit_s: float = 60.0) -> dict:
+    def wait(self, ready, limit_s: float = 180.0) -> dict:
         """Wait for another process to show a state; a look every few milliseconds."""
         until_s = time.monotonic() + limit_s
         while True:
@@ -263,7 +263,7 @@ def command(
     return subprocess.run(
         [sys.executable, "-m", "battery.cli", *arguments], cwd=ROOT,
         env=environment(display, folder) | (extra or {}), capture_output=True, text=True,
-        timeout=60, check=False,
+        timeout=300, check=False,
     )  # fmt: skip
 
 

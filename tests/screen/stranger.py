@@ -15,6 +15,7 @@ STEP_S = 0.008
 DEBOUNCE_S = 0.35  # a page takes no press in its first moment
 MAX_TAPS, HEARD_S = 40, 1.5  # a disk that is busy may take its time
 REACTION_S = 0.25
+GLIDE_S = 0.7  # brisk, so that a short block has its passes where the machine is slow too
 
 
 def pause(seconds: float) -> None:
@@ -52,13 +53,13 @@ class Stranger:
         """Press what this person presses on a page; wait where there is nothing yet."""
         key = self.person(state)
         if key is None:
-            self.published.wait(lambda s: s["number"] != state["number"], 60)
+            self.published.wait(lambda s: s["number"] != state["number"])
         else:
             self.press(key)
 
     def press(self, key: str, *, last: bool = False) -> None:
         """Press a button of the page shown, and wait for what it leads to."""
-        state = self.published.wait(lambda s: any(b["key"] == key for b in s["buttons"]), 60)
+        state = self.published.wait(lambda s: any(b["key"] == key for b in s["buttons"]))
         self._note(state["page"])
         left, top, width, height = next(
             b["rect_px"] for b in state["buttons"] if b["key"] == key
@@ -153,8 +154,8 @@ class Stranger:
         self.glide(chip["x_px"], chip["y_px"])
         self.hand.down()
         (x0, _), (x1, y1) = state["tracks"][0]
-        self.glide(x0 + 0.7 * (x1 - x0), y1 + 2, 1.0)
-        self.glide(x0, y1 - 2, 1.0)
+        self.glide(x0 + 0.7 * (x1 - x0), y1 + 2, GLIDE_S)
+        self.glide(x0, y1 - 2, GLIDE_S)
         self.hand.up()
 
     def follow(self, state, page) -> None:

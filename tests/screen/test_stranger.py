@@ -68,7 +68,7 @@ def stored(folder):
 
 
 def finish(process):
-    out, err = process.communicate(timeout=30)
+    out, err = process.communicate(timeout=180)
     return process.returncode, out, err
 
 

@@ -29,7 +29,7 @@ pytestmark = pytest.mark.needs("xvfb")
 CORNER_PX, BETWEEN_S = 6, 0.45
 
 
-@pytest.mark.timeout(120)
+@pytest.mark.timeout(600)
 def test_a_stranger_opens_a_person_meets_a_fault_and_leaves_as_staff(tmp_path):
     """The fault is the database's own: it takes no more visits."""
     codes = [enrol(tmp_path), enrol(tmp_path)]
@@ -42,25 +42,25 @@ def test_a_stranger_opens_a_person_meets_a_fault_and_leaves_as_staff(tmp_path):
         program(display, tmp_path, "tablet") as (process, published),
     ):
         stranger = Stranger(pointer, published)
-        state = published.wait(lambda s: s["page"] == "people", 60)
+        state = published.wait(lambda s: s["page"] == "people")
         assert {button["key"] for button in state["buttons"]} >= set(codes)
         stranger.press(codes[1])
-        state = published.wait(lambda s: s["page"] == "person", 60)
+        state = published.wait(lambda s: s["page"] == "person")
         stranger.press("visit")
         stranger.visit(until="trouble")
         stranger.press("end")
-        published.wait(lambda s: s["page"] == "people", 60)
+        published.wait(lambda s: s["page"] == "people")
         pause(BETWEEN_S)
         for x_px in (CORNER_PX, 1280 - CORNER_PX, CORNER_PX):
             stranger.tap(x_px, 800 - CORNER_PX)
             pause(BETWEEN_S)
-        published.wait(lambda s: s["page"] == "staff", 60)
+        published.wait(lambda s: s["page"] == "staff")
         stranger.press("leave")
-        published.wait(lambda s: s["page"] == "staff menu", 60)
+        published.wait(lambda s: s["page"] == "staff menu")
         stranger.press("wrong")
         stranger.press("back")
         stranger.press("leave", last=True)
-        _, err = process.communicate(timeout=30)
+        _, err = process.communicate(timeout=180)
     assert (process.returncode, err) == (0, "")
     note = (tmp_path / "home" / "troubles.txt").read_text()
     assert "page: start\nwhat: StoreError: " in note
@@ -162,7 +162,7 @@ def test_three_people_go_the_whole_way_by_touch(shared_tablet, size):
                 pause(BETWEEN_S)
             stranger.press("leave")
             stranger.press("leave", last=True)
-            out, err = process.communicate(timeout=30)
+            out, err = process.communicate(timeout=180)
     assert (process.returncode, err) == (0, "")
     assert out.count("complete; stored") == 3
     came_to_the_clinic(folder, codes, stick)
