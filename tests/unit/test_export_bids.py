@@ -14,6 +14,7 @@ import re
 import shutil
 import subprocess
 import sys
+import tempfile
 import warnings
 from dataclasses import replace
 from datetime import datetime
@@ -52,12 +53,20 @@ def copy(dataset, tmp_path):
 
 
 def errors(folder):
-    """Codes of the errors that the public validator finds."""
+    """Codes of the errors that the public validator finds.
+
+    It reads nothing below ``/dev``, where a run may keep what it writes.
+    """
     program = Path(sys.executable).with_name("bids-validator-deno")
     found = shutil.which("bids-validator-deno") or program
-    told = subprocess.run(
-        [found, str(folder), "--format", "json"], capture_output=True, text=True, check=False
-    )
+    with tempfile.TemporaryDirectory() as place:
+        looked_at = shutil.copytree(folder, Path(place) / "data")
+        told = subprocess.run(
+            [found, str(looked_at), "--format", "json"],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
     issues = json.loads(told.stdout)["issues"]["issues"]
     return sorted({i["code"] for i in issues if i["severity"] == "error"})
 
