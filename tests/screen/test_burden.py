@@ -11,11 +11,11 @@ from battery.stage.language import languages, texts
 from battery.stage.language.speech import file_of
 from battery.stage.screen.sound import PAUSE_S, Sound
 from battery.stage.visit import about_minutes, timed_s
+from tests.screen.crawler import BRIEF
 from tests.screen.door import Home
 from tests.screen.manners import Person
 from tests.screen.pilot import Pilot
 from tests.screen.servers import ROOT
-from tests.screen.test_crawl import BRIEF
 from tests.sparing import only
 
 TAP_S = 1.5  # to find and press a button one knows; the project's own guess

@@ -3,7 +3,7 @@
 import re
 
 from tests.screen import pictures
-from tests.screen.test_crawl import ELSEWHERE, pages_of_the_source
+from tests.screen.crawler import ELSEWHERE, pages_of_the_source
 
 # Pages without a picture, and where they are reached.
 UNPICTURED = {
