@@ -70,7 +70,7 @@ def rewrite(folder, name, change, *, right="digest"):
         new = change(old)
         pq.write_table(new.cast(old.schema), folder / path, compression="zstd")
     if (folder / f"{name}.csv.gz").exists():
-        write_csv(folder, name, n_parts(folder))
+        write_csv(folder, [name], n_parts(folder))
     put_right(folder, right=right)
 
 

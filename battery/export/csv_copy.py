@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import gzip
+from collections import deque
 from collections.abc import Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any, cast
 
@@ -14,13 +16,23 @@ import pyarrow.parquet as pq
 from battery.cells import harmless
 from battery.export.dictionary import TABLES
 from battery.export.table_files import CSV, names_of
+from battery.workers import in_order, threads_here
 
 ROWS_AT_ONCE = 65_536
 LEVEL = 6
 
 
-def write_csv(folder: Path, name: str, n_parts: int) -> None:
-    """Write a table of an export as CSV too, from its Parquet files."""
+def write_csv(folder: Path, names: Iterable[str], n_parts: int) -> None:
+    """Write tables of an export as CSV too, from their Parquet files.
+
+    In threads: nearly all of it is packing, which waits for nobody.
+    """
+    write = partial(_write, folder, n_parts)
+    with in_order(write, names, threads_here()) as written:
+        deque(written, 0)
+
+
+def _write(folder: Path, n_parts: int, name: str) -> None:
     with (
         (folder / f"{name}{CSV}").open("wb") as file,
         # No name and no time in it, so that the same rows give the same bytes.

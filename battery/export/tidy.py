@@ -125,8 +125,7 @@ def export_tidy(
         run = _Run(store, selection, how, kept, progress or (lambda _done, _total: None))
         with replacing(target) as partial:
             n_parts, n_rows = run.write(partial, bands)
-            for name in _as_csv(how):
-                write_csv(partial, name, n_parts)
+            write_csv(partial, _as_csv(how), n_parts)
             about = About.of(
                 store,
                 selection,

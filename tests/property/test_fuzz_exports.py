@@ -93,7 +93,7 @@ def spoil_values(folder, name, random_source):
         changed = rows.set_column(place, field.name, pa.array(values, field.type))
     pq.write_table(changed, folder / name)
     if (folder / f"{table}.csv.gz").exists():
-        write_csv(folder, table, 1)
+        write_csv(folder, [table], 1)
     put_right(folder, right=random_source.choice(("hashes", "digest")))
     if random_source.random() < 0.5:  # a lie that is well formed down to the hash of its block
         with contextlib.suppress(BatteryError):
