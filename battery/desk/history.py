@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from battery.comfort import said_words
 from battery.desk.noted import noted, noted_of_all
+from battery.desk.told_words import (
+    Say,
+    amendment_told,
+    comfort_told,
+    dose_told,
+    in_language,
+    plan_told,
+)
+from battery.desk.words import _
 from battery.effective import visits_of
-from battery.home_plan import dose_words
-from battery.own_plan import plan_words
 from battery.store import Amended, Store, TakenBack
 
 
@@ -92,97 +98,90 @@ def _by_person(rows: Iterable[Any]) -> dict[str, list[Any]]:
     return found
 
 
-def history_of(store: Store, code: str, told: Told | None = None) -> list[Said]:
+def history_of(
+    store: Store, code: str, told: Told | None = None, *, language: str = "en"
+) -> list[Said]:
     """List what was said about a person, the newest first.
 
     Parameters
     ----------
     told : Told, optional
         What was said, where it was read already.
+    language : str
+        Of the program's own words; what somebody typed stays as it is.
     """
     told = told or Told(store, code)
-    goals = {goal.goal_id: goal.goal for goal in told.goals.get(code, ())}
-    visits = told.numbers(code)
-    blocks = {
-        block_id: (visits[visit_id], task)
-        for block_id, (visit_id, task) in told.blocks.items()
-        if visit_id in visits
-    }
-    rows: list[Said] = []
-    rows += [
-        Said(m.at_utc, "", _joined(m.kind, m.note), f"event:{m.marker_id}")
-        for m in told.markers.get(code, ())
+    say = in_language(language)
+    rows = [
+        *_of_the_person(told, code, say),
+        *_of_the_care(told, code, say),
+        *_of_visits(told, code, say),
     ]
-    rows += [
-        Said(g.at_utc, g.author, f"goal: {g.goal}", f"goal:{g.goal_id}")
-        for g in told.goals.get(code, ())
-    ]
-    rows += [
-        Said(
-            x.at_utc, x.author, f"goal reached: {goals[x.goal_id]}: {x.level:+d}",
-            f"rating:{x.level_id}",
-        )
-        for x in told.levels
-        if x.goal_id in goals
-    ]  # fmt: skip
-    rows += [
-        Said(
-            p.at_utc,
-            p.author,
-            _joined(f"home exercise {p.per_week:g} times a week from {p.from_date}", p.note),
-        )
-        for p in told.prescriptions.get(code, ())
-    ]
-    rows += [
-        Said(
-            r.at_utc,
-            r.author,
-            f"new baseline from visit {visits[r.visit_id]}: {r.reason}"
-            if r.visit_id in visits
-            else f"baseline after enrolment again: {r.reason}",
-        )
-        for r in told.restarts.get(code, ())
-    ]
-    rows += [
-        Said(e.at_utc, e.author, f"at home from {e.from_date}: {dose_words(e)}")
-        for e in told.home_plans.get(code, ())
-    ]
-    rows += [
-        Said(c.at_utc, "", f"the person chose on the tablet: {said_words(c)}")
-        if c.author == code
-        else Said(c.at_utc, c.author, f"on the tablet: {said_words(c)}")
-        for c in told.comforts.get(code, ())
-    ]
-    rows += [Said(p.at_utc, p.author, plan_words(p)) for p in told.plans.get(code, ())]
-    rows += [
-        Said(s.at_utc, s.author, f"{s.state} from {s.from_date}: {s.reason}")
-        for s in told.states.get(code, ())
-    ]
-    rows += [
-        Said(c.at_utc, "", f"consent {c.decision}, form {c.form_version}")
-        for c in told.consents.get(code, ())
-    ]
-    rows += [
-        Said(a.at_utc, a.author, _joined("alarm acknowledged", a.note))
-        for a in told.acknowledged.get(code, ())
-    ]
-    rows += [
-        Said(at_utc, author, "the note was put into the chart")
-        for at_utc, author in told.noted.get(code, ())
-    ]
-    for a in told.amendments:
-        if a.target_id in visits:
-            where = f"visit {visits[a.target_id]}"
-        elif a.target_id in blocks:
-            number, task = blocks[a.target_id]
-            where = f"visit {number}, {task}"
-        else:
-            continue
-        was = f" (was {a.old})" if a.old else ""
-        rows.append(Said(a.at_utc, a.author, f"{where}: {a.field} {a.new}{was}: {a.reason}"))
     gone = {row.target_id: row for row in told.taken_back.get(code, ())}
     rows = [_with_end(row, gone) for row in rows]
     return sorted(rows, key=lambda row: row.at_utc, reverse=True)
+
+
+def _of_the_person(told: Told, code: str, say: Say) -> Iterator[Said]:
+    """Give what was said of states, consent, alarms, the note, and events."""
+    for m in told.markers.get(code, ()):
+        yield Said(m.at_utc, "", _joined(say(m.kind), m.note), f"event:{m.marker_id}")
+    for s in told.states.get(code, ()):
+        line = say(_("{state} from {day}"), state=say(s.state), day=s.from_date)
+        yield Said(s.at_utc, s.author, _joined(line, s.reason))
+    for c in told.consents.get(code, ()):
+        line = say(
+            _("consent to {use} {decision}, form {form}"),
+            use=say(c.scope), decision=say(c.decision), form=c.form_version,
+        )  # fmt: skip
+        yield Said(c.at_utc, "", line)
+    for a in told.acknowledged.get(code, ()):
+        yield Said(a.at_utc, a.author, _joined(say(_("alarm acknowledged")), a.note))
+    for at_utc, author in told.noted.get(code, ()):
+        yield Said(at_utc, author, say(_("the note was put into the chart")))
+
+
+def _of_the_care(told: Told, code: str, say: Say) -> Iterator[Said]:
+    """Give what was said of goals, plans, home exercise and comfort."""
+    goals = {goal.goal_id: goal.goal for goal in told.goals.get(code, ())}
+    for g in told.goals.get(code, ()):
+        yield Said(g.at_utc, g.author, _joined(say(_("goal")), g.goal), f"goal:{g.goal_id}")
+    for x in told.levels:
+        if x.goal_id in goals:
+            line = say(
+                _("goal reached: {goal}: {level}"), goal=goals[x.goal_id], level=f"{x.level:+d}"
+            )
+            yield Said(x.at_utc, x.author, line, f"rating:{x.level_id}")
+    for p in told.prescriptions.get(code, ()):
+        line = say(
+            _("home exercise {n} times a week from {day}"), n=f"{p.per_week:g}", day=p.from_date
+        )
+        yield Said(p.at_utc, p.author, _joined(line, p.note))
+    for e in told.home_plans.get(code, ()):
+        line = say(_("at home from {day}: {dose}"), day=e.from_date, dose=dose_told(e, say))
+        yield Said(e.at_utc, e.author, line)
+    for c in told.comforts.get(code, ()):
+        author = "" if c.author == code else c.author
+        yield Said(c.at_utc, author, comfort_told(c, say))
+    for plan in told.plans.get(code, ()):
+        yield Said(plan.at_utc, plan.author, plan_told(plan, say))
+
+
+def _of_visits(told: Told, code: str, say: Say) -> Iterator[Said]:
+    """Give what was said of baselines, and what was put right."""
+    visits = told.numbers(code)
+    for r in told.restarts.get(code, ()):
+        line = (
+            say(_("new baseline from visit {number}"), number=visits[r.visit_id])
+            if r.visit_id in visits
+            else say(_("baseline after enrolment again"))
+        )
+        yield Said(r.at_utc, r.author, _joined(line, r.reason))
+    for a in told.amendments:
+        visit_id, task = told.blocks.get(a.target_id, (a.target_id, ""))
+        if visit_id in visits:
+            line = amendment_told(a, visits[visit_id], task, say)
+            yield Said(a.at_utc, a.author, line)
 
 
 def _with_end(row: Said, gone: Mapping[str, TakenBack]) -> Said:

@@ -17,6 +17,8 @@ from battery.desk.words import _, catalogue
 # Forms with blanks: {n} a number, {day} a day, {own} words of a person that stay as they are,
 # any other a part that has a form of its own. The first that fits is taken.
 FORMS = (
+    _("{what}; acknowledged by {own} on {day}"),
+    _("{what}; acknowledged by {own} on {day}: {note}"),
     _("visit {n}, {day}: {what}"),
     _("{own}, {day}: {what}, in a bundle that waits"),
     _("{own} cannot be read; whether it holds an alarm is not known"),
@@ -131,7 +133,7 @@ _BLANKS = {
     "day": r"\d{4}-\d\d-\d\d",
     "numbers": r"\d[\d, to]*",
 }
-AS_IT_IS = frozenset({*_BLANKS, "own"})
+AS_IT_IS = frozenset({*_BLANKS, "own", "note"})
 _JOINTS = ("; ", ", ")
 
 

@@ -24,6 +24,7 @@ from battery.handover.person_card import (
 from battery.handover.receiving import receive
 from battery.handover.sending import send
 from battery.handover.waiting import (
+    choices,
     clear_folder,
     erase_everywhere,
     leave_out,
@@ -33,6 +34,7 @@ from battery.handover.waiting import (
 
 __all__ = [
     "PersonCard",
+    "choices",
     "clear_folder",
     "clinic_mark",
     "erase_everywhere",

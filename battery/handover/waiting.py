@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -23,12 +24,34 @@ from battery.store.merging import Waiting
 Wall = Callable[[], datetime]
 
 
-def list_waiting(store: Store) -> list[str]:
-    """Say what waits and what the choice is, one line each."""
-    lines = []
-    waiting = store.transfer.quarantine()
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Bundles that wait for the same choice.
+
+    Parameters
+    ----------
+    item : Waiting
+        The first of them.
+    n_bundles : int
+    is_enrolled : bool
+        Whether the person has that code here.
+    """
+
+    item: Waiting
+    n_bundles: int
+    is_enrolled: bool
+
+    @property
+    def name(self) -> str:
+        """What it is called by."""
+        return self.item.item_id[:8]
+
+
+def choices(store: Store) -> list[Choice]:
+    """List what waits, once for each choice."""
+    enrolled = {person.code for person in store.people.all()}
     groups: dict[tuple[str, ...], list[Waiting]] = {}
-    for item in waiting:
+    for item in store.transfer.quarantine():
         if item.reason == "device":
             subject = ("device", item.fingerprint)
         elif item.reason == "person":
@@ -38,10 +61,18 @@ def list_waiting(store: Store) -> list[str]:
         else:
             subject = (str(item.visit_id), str(item.content_sha256))
         groups.setdefault(subject, []).append(item)
-    for items in groups.values():
-        item = items[0]
-        name = item.item_id[:8]
-        when = f"{item.arrived_utc[:16]}  {len(items)} bundles"
+    return [
+        Choice(items[0], len(items), items[0].person in enrolled) for items in groups.values()
+    ]
+
+
+def list_waiting(store: Store) -> list[str]:
+    """Say what waits and what the choice is, one line each."""
+    lines = []
+    for choice in choices(store):
+        item = choice.item
+        bundles = "1 bundle" if choice.n_bundles == 1 else f"{choice.n_bundles} bundles"
+        when = f"{item.arrived_utc[:16]}  {bundles}"
         if item.reason == "false":
             whose = f" of {item.person}" if item.person else ""
             what = f"from {item.fingerprint}{whose} says what cannot be: {item.why}"
@@ -49,10 +80,9 @@ def list_waiting(store: Store) -> list[str]:
             words = mark_words(item.fingerprint)
             what = f"tablet key {item.fingerprint} ({words}; {item.device}) is not known"
         elif item.reason == "person":
-            known = item.person in {p.code for p in store.people.all()}
             what = f"{item.person} " + (
                 "is enrolled differently here, or it speaks of somebody unknown"
-                if known
+                if choice.is_enrolled
                 else "is not enrolled here"
             )
         else:
@@ -60,7 +90,7 @@ def list_waiting(store: Store) -> list[str]:
                 f"visit {str(item.visit_id)[:8]} of {item.person}, "
                 f"version {str(item.content_sha256)[:8]}, differs from another"
             )
-        lines.append(f"{name}  {when}  {what}")
+        lines.append(f"{choice.name}  {when}  {what}")
     return lines
 
 

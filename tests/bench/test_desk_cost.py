@@ -154,7 +154,7 @@ def test_a_large_clinic(clinic_of):
 
 def test_two_thousand_people(clinic_of):
     """Some gigabytes of disk and some minutes."""
-    few = figures_of(clinic_of(200), 200)
-    many = figures_of(clinic_of(2_000), 2_000)
-    for before, after in zip(few, many, strict=True):
+    few, more, many = (figures_of(clinic_of(n), n) for n in (200, 800, 2_000))
+    for before, between, after in zip(few, more, many, strict=True):
+        assert between["list"] / 4 <= MAX_PER_PERSON * before["list"]
         assert after["list"] / 10 <= MAX_PER_PERSON * before["list"]

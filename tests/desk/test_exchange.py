@@ -118,9 +118,9 @@ def test_a_backup_is_a_store_that_opens(desk, tmp_path):
 
 
 def test_today_says_that_a_drive_with_bundles_is_plugged_in(desk, monkeypatch, stick):
-    assert "lie on drives" not in desk.get("/").text
+    assert "are on drives" not in desk.get("/").text
     monkeypatch.setattr(today, "drives", lambda _: [Drive(stick, 3)])
-    assert "3 bundles lie on drives that are plugged in." in desk.get("/").text
+    assert "3 bundles are on drives that are plugged in." in desk.get("/").text
 
 
 def test_the_card_prints_the_pairing_and_goes_onto_a_drive(desk, stick, monkeypatch):

@@ -22,6 +22,10 @@ from norms.verdict import Verdict
 from tests import report_cases
 from tests.desk.office import NOW, Desk
 
+SEEN = (
+    "a fall; acknowledged by AB on 2026-03-20",
+    "a fall; acknowledged by AB on 2026-03-20: ok",
+)
 ALARMS = [
     *(f"{what} rose by 4" for what in SAID.values()),
     *(f"{what} 9 of 10" for what in SAID.values()),
@@ -80,6 +84,11 @@ def test_every_flag_by_name_and_as_a_reason():
             told(flag.says)
             told(f"{flag.says}; {FLAGS['few_trials'].says}")
     told("left out by AB: the tablet fell; then rose by 3")
+
+
+@pytest.mark.parametrize("words", SEEN)
+def test_an_alarm_that_was_seen(words):
+    assert "zur Kenntnis genommen von AB am 2026-03-20" in told(f"2026-03-20: {words}")
 
 
 @pytest.mark.parametrize("words", ALARMS)

@@ -51,7 +51,7 @@ SAID = {
     ),
     "comfort": (
         {"comfort-language": "de", "comfort-text_percent": "150", "comfort-voice": "off"},
-        "language de",
+        "on the tablet: Language of words and voice: Deutsch",
     ),
     "visit-plan": ({"visit_plan": "short", "plan_file": ""}, "plan short ("),
     "baseline": (

@@ -14,6 +14,7 @@ from battery.desk.drawn_marks import drawn_figure, drawn_mark
 from battery.desk.frame import (
     chosen,
     folder_meant,
+    language_of,
     office,
     page,
     see_other,
@@ -22,6 +23,7 @@ from battery.desk.frame import (
     typed,
 )
 from battery.desk.home_form import agreed_fields, days_typed, doses_said
+from battery.desk.told_words import in_language, plan_told
 from battery.desk.words import _
 from battery.drives import drives
 from battery.errors import BatteryError, PlanError, UsageError
@@ -32,7 +34,7 @@ from battery.handover import (
 )
 from battery.handover.sending import BUNDLE
 from battery.home_plan import EXERCISES, WEEKDAYS, home_plan_entries, set_home_plan
-from battery.own_plan import own_plan, plan_words, set_plan
+from battery.own_plan import own_plan, set_plan
 from battery.people import new_person, picture_held, picture_of
 from battery.plan import PLANS, load_plan
 from battery.store.care import Care
@@ -127,7 +129,7 @@ def _card(
         picture=picture,
         figure=drawn_figure(picture) if picture else "",
         number=number,
-        own_plan="" if own is None else plan_words(own.row),
+        own_plan="" if own is None else plan_told(own.row, in_language(language_of(request))),
         drives=drives(BUNDLE),
         mark=drawn_mark(mark) if mark else None,
         errors={"folder": error} if error else {},

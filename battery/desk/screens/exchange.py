@@ -22,10 +22,10 @@ from battery.desk.words import _
 from battery.drives import drives
 from battery.errors import BatteryError
 from battery.handover import (
+    choices,
     clinic_mark,
     held_keys,
     leave_out,
-    list_waiting,
     make_clinic_keys,
     receive,
     take,
@@ -47,13 +47,10 @@ def _shown(
     fields: dict[str, str] | None = None,
 ) -> Response:
     with office(request).store() as store:
-        unknown = {
-            w.item_id[:8]: drawn_mark(w.fingerprint)
-            for w in store.transfer.quarantine()
-            if w.reason == "device"
-        }
-        told = [(line.split()[0], line) for line in list_waiting(store)]
-        waiting = [(name, line, unknown.get(name)) for name, line in told]
+        waiting = [
+            (c, drawn_mark(c.item.fingerprint) if c.item.reason == "device" else None)
+            for c in choices(store)
+        ]
         own = clinic_mark(store)
         keys = held_keys(store)
         contradicting = contradictions(store)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import Response
 
-from battery.desk.frame import office, page, shows
+from battery.desk.frame import language_of, office, page, shows
 from battery.desk.history import Told, history_of
 
 MAX_ROWS = 500
@@ -19,7 +19,7 @@ def show(request: Request) -> Response:
         everything = [
             (person.code, row)
             for person in store.people.all()
-            for row in history_of(store, person.code, told)
+            for row in history_of(store, person.code, told, language=language_of(request))
         ]
         gone = store.erasure.tombstones()
     authors = sorted({row.author for _code, row in everything if row.author})

@@ -12,18 +12,29 @@ from starlette.responses import HTMLResponse, Response
 
 from battery.alarms import alarms_of
 from battery.desk.comfort_form import comfort_fields, comfort_said, keep_said, lost_choices
-from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes, typed
+from battery.desk.frame import (
+    Office,
+    chosen,
+    language_of,
+    office,
+    page,
+    see_other,
+    shows,
+    takes,
+    typed,
+)
 from battery.desk.history import history_of
 from battery.desk.home_form import agreed_fields, days_typed, doses_said, number_said
 from battery.desk.noted import keep_noted, noted
 from battery.desk.seen import keep_seen, seen_by
+from battery.desk.told_words import contradiction_told, in_language, plan_told
 from battery.desk.words import _
 from battery.effective import visit_meant, visits_of
 from battery.errors import BatteryError, PlanError, UsageError
 from battery.handover import erase_everywhere
 from battery.home_plan import EXERCISES, WEEKDAYS, held_home_plan, set_home_plan
 from battery.moments import utc_text
-from battery.own_plan import contradiction_words, own_plan, plan_words, set_plan
+from battery.own_plan import own_plan, set_plan
 from battery.people import person_label, picture_held
 from battery.plan import PLANS
 from battery.report import page_of, render
@@ -57,6 +68,7 @@ def _shown(
 ) -> Response:
     here = office(request)
     code = request.path_params["code"]
+    told_in = in_language(language_of(request))
     with here.store() as store:
         person = store.people.get(code)
         alarms = alarms_of(store, code)
@@ -75,8 +87,10 @@ def _shown(
             "hands": told.hands,
             "both": told.both,
             "state": states[-1] if states else None,
-            "own_plan": "" if own is None else plan_words(own.row),
-            "contradicts": contradiction_words(code, own) if own and own.against else "",
+            "own_plan": "" if own is None else plan_told(own.row, told_in),
+            "contradicts": contradiction_told(code, own, told_in)
+            if own and own.against
+            else "",
             "plans": list(PLANS),
             "exercises": EXERCISES,
             "agreed": agreed_fields(
@@ -87,7 +101,7 @@ def _shown(
             "lost_choices": lost_choices(store, code),
             "n_visits": len(visits_of(store, code)),
             "goals": store.care.goals(code),
-            "history": history_of(store, code),
+            "history": history_of(store, code, language=language_of(request)),
             "label": person_label(person, here.names()),
             "name": here.names().get(code, ""),
             "with_names": here.names.is_open,
@@ -110,9 +124,9 @@ def _shown(
     )
 
 
-def _decided(store: Store, code: str) -> dict[str, str]:
-    """Return the latest decision about each use of the data."""
-    return {c.scope: f"{c.decision}, {c.form_version}" for c in store.people.consents(code)}
+def _decided(store: Store, code: str) -> dict[str, tuple[str, str]]:
+    """Return the latest decision about each use of the data, and the version of its form."""
+    return {c.scope: (c.decision, c.form_version) for c in store.people.consents(code)}
 
 
 def erase(request: Request, form: FormData) -> Response:

@@ -1,0 +1,111 @@
+"""What was said about people, put into words in the desk's language.
+
+Only the program's own words are translated; what somebody typed stays as it was typed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+from battery.comfort import told_of
+from battery.desk.comfort_form import OFFERED
+from battery.desk.words import _, catalogue
+from battery.home_plan import WEEKDAYS
+from battery.own_plan import OwnPlan
+from battery.store import Amendment, ComfortEntry, HomePlanEntry, PersonPlan
+
+Say = Callable[..., str]
+FIELDS = {
+    "hand": _("hand"),
+    "person": _("person"),
+    "helped": _("helped"),
+    "excluded": _("left out"),
+    "note": _("note"),
+}
+ARMS = {"both": _("each arm"), "left": _("the left arm"), "right": _("the right arm")}
+PLACES = {"near": _("target near"), "wall": _("target on the wall")}
+
+
+def in_language(code: str) -> Say:
+    """Return what puts a text with named blanks into a language."""
+    return partial(_said, code)
+
+
+def _said(code: str, text: str, **blanks: object) -> str:
+    told = catalogue(code).gettext(text) if text else ""
+    return told.format(**blanks) if blanks else told
+
+
+def plan_told(row: PersonPlan, say: Say) -> str:
+    """Say a plan that was set in one line."""
+    file = "" if row.source_sha256 is None else say(_(" from {file}"), file=row.source)
+    return say(
+        _("plan {name} ({mark}){file}, set by {author} on {day}"),
+        name=say(row.plan_name), mark=row.plan_hash[:8], file=file, author=row.author,
+        day=row.at_utc[:10],
+    )  # fmt: skip
+
+
+def contradiction_told(code: str, held: OwnPlan, say: Say) -> str:
+    """Say which plans contradict."""
+    return say(
+        _(
+            "{code}: two plans contradict. Visits go on with {held}; against it stands "
+            "{others}. Nothing was overwritten: set the plan anew to settle it"
+        ),
+        code=code,
+        held=plan_told(held.row, say),
+        others="; ".join(plan_told(row, say) for row in held.against),
+    )
+
+
+def dose_told(entry: HomePlanEntry, say: Say) -> str:
+    """Say in one line what is agreed of one exercise at home."""
+    if entry.exercise == "none":
+        return say(_("nothing is agreed any more"))
+    days = [say(WEEKDAYS[int(day) - 1].capitalize()) for day in entry.weekdays.split()]
+    times = ", ".join(entry.at_times.split())
+    parts = (
+        say(
+            _("{minutes} min with {arm}"),
+            minutes=f"{entry.minutes:g}", arm=say(ARMS[entry.hand or "both"]),
+        ),
+        say(_("once a day"))
+        if entry.times_a_day == 1
+        else say(_("{n} times a day"), n=entry.times_a_day),
+        say(_("every day")) if len(days) == len(WEEKDAYS) else ", ".join(days),
+        say(PLACES[entry.target or "near"]),
+        say(_("{n} g at the wrist"), n=entry.weight_g)
+        if entry.weight_g
+        else say(_("no weight")),
+    )  # fmt: skip
+    reminder = say(_("; reminder at {times}"), times=times) if times else ""
+    return f"{say(entry.exercise)}: {', '.join(parts)}{reminder}"
+
+
+def comfort_told(entry: ComfortEntry, say: Say) -> str:
+    """Say one thing of how the tablet looks and sounds."""
+    label, choices = OFFERED.get(entry.name, (entry.name, ()))
+    unit = " %" if entry.name.endswith("_percent") else ""
+    value = dict(choices).get(told_of(entry.value), f"{entry.value}{unit}")
+    line = (
+        _("the person chose on the tablet: {what}: {value}")
+        if entry.author == entry.person
+        else _("on the tablet: {what}: {value}")
+    )
+    return say(line, what=say(label), value=say(value))
+
+
+def amendment_told(amendment: Amendment, number: int, task: str, say: Say) -> str:
+    """Say what was put right of a visit, or of a block of it."""
+    where = (
+        say(_("visit {number}, {task}"), number=number, task=say(task))
+        if task
+        else say(_("visit {number}"), number=number)
+    )
+    own = amendment.field in ("person", "note")  # a code, or words that somebody typed
+    new, old = (word if own else say(word) for word in (amendment.new, amendment.old))
+    was = say(_(" (was {old})"), old=old) if old else ""
+    what = say(FIELDS[amendment.field])
+    return f"{where}: {what} {new}{was}: {amendment.reason}"
