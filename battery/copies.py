@@ -87,7 +87,7 @@ def try_copy(
         If it is no store, or cannot be read.
     """
     if not copy.is_file():
-        msg = f"'{copy}' is no file; name one that was copied before. Nothing was changed"
+        msg = f"'{copy}' is not a file; name one that was copied before. Nothing was changed"
         raise UsageError(msg)
     with tempfile.TemporaryDirectory(prefix="battery-", ignore_cleanup_errors=True) as folder:
         try:

@@ -242,6 +242,6 @@ def day_numbers(told: str) -> tuple[int, ...]:
         return tuple(range(1, 8))
     odd = [word for word in words if word not in WEEKDAYS]
     if odd or not words:
-        msg = f"{told!r} are no days: say all, or some of {', '.join(WEEKDAYS)}"
+        msg = f"{told!r} are not days: say all, or some of {', '.join(WEEKDAYS)}"
         raise UsageError(msg)
     return tuple(1 + WEEKDAYS.index(word) for word in words)

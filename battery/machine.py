@@ -74,7 +74,7 @@ def set_up(
         store.setup.put_setting("emergency_number", number)
     if staff_code is not None:
         if staff_code and not (staff_code.isdecimal() and 4 <= len(staff_code) <= 8):
-            msg = f"staff code of {len(staff_code)} signs: give 4 to 8 digits, or nothing"
+            msg = f"staff code of {len(staff_code)} characters: give 4 to 8 digits, or nothing"
             raise UsageError(msg)
         store.setup.put_setting("staff_code", staff_code)
     if show_scores is not None:

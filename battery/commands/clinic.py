@@ -39,15 +39,13 @@ def demo(
 
 
 def enrol(
-    dominant_hand: Annotated[
-        str, typer.Option(help="Hand written with: left or right.")
-    ] = "right",
+    dominant_hand: Annotated[str, typer.Option(help="Writing hand: left or right.")] = "right",
     affected_side: Annotated[
         str, typer.Option(help="More affected side: left, right, both or unknown.")
     ] = "unknown",
     first_hand: Annotated[
         str | None,
-        typer.Option(help="Hand tested first, the whole time. Default: the less affected one."),
+        typer.Option(help="Hand that is always tested first. Default: the less affected one."),
     ] = None,
     familiarisation: Annotated[
         int, typer.Option(min=0, max=6, help="First visits left out, to get used to the test.")
@@ -58,20 +56,20 @@ def enrol(
     plan: Annotated[
         str | None,
         typer.Option(
-            help="Own plan: standard, numbers, short, or a plan file. Needs a name: "
+            help="A plan of their own: standard, numbers, short, or a plan file. Needs "
             "--checked-by."
         ),
     ] = None,
     checked_by: Annotated[
-        str, typer.Option(help="Who asked what speaks against starting, in initials or a role.")
+        str, typer.Option(help="Who asked about reasons not to start, in initials or a role.")
     ] = "",
     present: Present = None,
     home: Home = None,
 ) -> None:
     """Enrol a person under a random code. Names are never stored.
 
-    On a terminal it asks what speaks against starting, item by item. Elsewhere say
-    --checked-by, and --present for each item that is there or not known.
+    On a terminal it asks about reasons not to start, item by item. Elsewhere say
+    --checked-by, and --present for each item that applies or is not known.
 
     The rule of the baseline is fixed here. With fewer than 2 visits left out and 4 kept,
     learning the test is not excluded, and every page says so.
@@ -104,18 +102,21 @@ def enrol(
         print(person.code)
         by = checked_by
         if asks:
-            by = by or typer.prompt("Who asks what speaks against starting (initials, role)")
+            by = by or typer.prompt("Who asks about reasons not to start (initials or role)")
         if by:
             tick(store, person.code, present or [], by=by, ask=asks)
         else:
-            print(f"Not asked what speaks against it: battery contraindications {person.code}")
+            print(
+                "Nobody has asked about reasons not to start: "
+                f"battery contraindications {person.code}"
+            )
         if plan is not None:
             row = set_plan(store, person.code, plan, author=checked_by, at_utc=now_utc())
             print(f"Own {plan_words(row)}")
         print(f"Enrolled. First hand: {person.first_hand}. Next: battery visit {person.code}")
         print(
             f"Picture: {picture_of(store, person.code)}. The first page of every visit shows "
-            "it beside the code; tell it to the person."
+            "it beside the code; tell the person which it is."
         )
 
 

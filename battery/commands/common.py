@@ -103,7 +103,7 @@ def day_meant(told: str, undone: str) -> date:
     try:
         return date.fromisoformat(told)
     except ValueError:
-        msg = f"{told!r} is no date; write it as 2026-05-31. Nothing was {undone}"
+        msg = f"{told!r} is not a date; write it as 2026-05-31. Nothing was {undone}"
         raise UsageError(msg) from None
 
 

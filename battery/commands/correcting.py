@@ -43,7 +43,7 @@ def amend(
 ) -> None:
     """Say what was wrong about a visit or block: hand, person, or that it does not count.
 
-    The record stays; the latest word holds. Without a change it lists what can be named.
+    The record stays; the latest entry holds. Without a change it lists what can be named.
     Example: battery amend K7QF --visit 3 --block 2 --hand left --by AB --reason "pen in left"
     """
     changes: list[Change] = []
@@ -130,9 +130,10 @@ def consent(
     ] = "research",
     home: Home = None,
 ) -> None:
-    """Keep a person's decision about research use, or about record and page.
+    """Record a person's decision about research use, or about record and page.
 
-    Only who gave it to research use is exported; who withdrew either is in no export.
+    Only people who consented to research use are exported; whoever withdrew either consent is
+    in no export.
     Example: battery consent K7QF --given --form-version 2 --for research
     """
     scope: Scope
@@ -168,9 +169,9 @@ def erase(
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     home: Home = None,
 ) -> None:
-    """Take a person out for good: store, bundles in known folders, every later export.
+    """Erase a person for good: store, bundles in known folders, every later export.
 
-    There is no way back. Copies made by 'battery backup' and earlier exports are not reached.
+    This cannot be undone. Copies made by 'battery backup' and earlier exports are not reached.
     Example: battery erase K7QF --by AB --yes
     """
     from battery.handover import erase_everywhere

@@ -31,10 +31,10 @@ def export(
         Path, typer.Argument(help="Folder to write; new, empty or an export.")
     ],
     person: Annotated[
-        list[str] | None, typer.Option(help="Only this person's code; may be said again.")
+        list[str] | None, typer.Option(help="Only this person's code; may be repeated.")
     ] = None,
     task: Annotated[
-        list[str] | None, typer.Option(help="Only blocks of this task; may be said again.")
+        list[str] | None, typer.Option(help="Only blocks of this task; may be repeated.")
     ] = None,
     since: Annotated[
         str | None, typer.Option(help="First local date of visits, as 2026-05-31.")

@@ -89,12 +89,13 @@ def card(
         Path | None, typer.Option("--to", help="At the clinic: the stick to put it on.")
     ] = None,
     take: Annotated[
-        Path | None, typer.Option("--from", help="On the tablet: the stick it lies on.")
+        Path | None, typer.Option("--from", help="On the tablet: the stick it is on.")
     ] = None,
     home: Home = None,
 ) -> None:
-    """Put a person's card onto a stick, or enrol by it on a tablet: code, picture and plan.
+    """Put a person's card on a stick, or enrol from it on a tablet.
 
+    It holds code, picture, hands, plans, language and comfort, and no name.
     At the clinic: battery card K7QF --to STICK
     On the tablet: battery card K7QF --from STICK
     """

@@ -36,10 +36,10 @@ def comfort(
         str | None, typer.Option(help="Hand that presses on pages: left or right.")
     ] = None,
     buttons: Annotated[
-        str | None, typer.Option(help="large (30 mm) or usual, whatever the tablet's own are.")
+        str | None, typer.Option(help="large (30 mm) or usual, whatever is set for the tablet.")
     ] = None,
     by: Annotated[
-        str, typer.Option(help="Who says so, in initials or a role; where a person is named.")
+        str, typer.Option(help="Who says so, in initials or a role; needed for a person.")
     ] = "",
     home: Home = None,
 ) -> None:

@@ -38,7 +38,7 @@ def rescore(
     ] = None,
     home: Home = None,
 ) -> None:
-    """Compute all scores again from the raw records, on all cores. Raw is not touched.
+    """Compute all scores again from the raw records, which are not touched, on all cores.
 
     Says what changed and why: a measure defined anew, or never scored before.
     Example: battery rescore, or from an export alone: battery rescore --from study-1
@@ -120,7 +120,7 @@ def archive(
         raise UsageError(msg)
     if action == "list":
         if not is_archive(folder):
-            msg = f"'{folder}' is no archive; make one with 'battery archive add'"
+            msg = f"'{folder}' is not an archive; make one with 'battery archive add'"
             raise UsageError(msg)
         print("\n".join(describe(folder)))
         return
@@ -149,7 +149,7 @@ def verify(
     """Check every record: hashes, references, order of stamps. Changes nothing.
 
     With --replay each block is also replayed through its task and must give what was recorded,
-    which tells even a record whose hashes were made anew.
+    which finds even a record whose hashes were made anew.
     Example: battery verify, or an export: battery verify study-1
     """
     if directory is not None:

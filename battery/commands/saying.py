@@ -41,7 +41,7 @@ def mark(
     from battery.store.rows.said_later import MarkerKind
 
     if kind not in get_args(MarkerKind):
-        msg = f"{kind!r} is no kind of event; kinds are {', '.join(get_args(MarkerKind))}"
+        msg = f"{kind!r} is not a kind of event; kinds are {', '.join(get_args(MarkerKind))}"
         raise UsageError(msg)
     day = now().date() if on is None else day_meant(on, "stored")
     with open_store(home) as store:
@@ -77,7 +77,7 @@ def plan(
             print(f"{person.code}: {plan_words(row)}")
         held = own_plan(store, person.code)
         if held is None:
-            print(f"{person.code}: no own plan; visits follow the standard one")
+            print(f"{person.code}: no plan of their own; visits follow the standard one")
         elif held.against:
             print(contradiction_words(person.code, held))
 
@@ -102,9 +102,12 @@ def home_plan(
             "--at", help="Time of a reminder on the tablet, as 09:00; may be repeated."
         ),
     ] = None,
-    stop: Annotated[bool, typer.Option("--stop", help="It is agreed no longer.")] = False,
+    stop: Annotated[bool, typer.Option("--stop", help="It is no longer agreed.")] = False,
     by: Annotated[str, typer.Option(help="Who says so, in initials or a role.")] = "",
-    on: On = None,
+    on: Annotated[
+        str | None,
+        typer.Option("--on", help="Day from which it holds, as 2026-05-31. Default: today."),
+    ] = None,
     home: Home = None,
 ) -> None:
     """Set one exercise of a person's home plan as agreed, or show the plan; others stay.
@@ -199,7 +202,7 @@ def goal(
     weight: Annotated[float, typer.Option(help="How much it counts among the goals.")] = 1.0,
     home: Home = None,
 ) -> None:
-    """Keep a person's goal, or how far one was reached; both stand on the page.
+    """Keep a person's goal, or how far one was reached; the page shows both.
 
     Example: battery goal K7QF --new "carry a full cup" --by therapist, later
     battery goal K7QF --number 1 --level 0 --by therapist

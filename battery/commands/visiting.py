@@ -35,7 +35,7 @@ def screen(
     """Measure this screen with a bank card and check its pointer, or take its size by ruler.
 
     With --loop a phone that films in slow motion shows how long the device takes from a finger
-    to light. That is stored and stands beside the reaction times; it is taken off none.
+    to light. That is stored and stands beside the reaction times; it is not subtracted.
 
     Example: battery screen, or: battery screen --width-mm 217 --height-mm 136
     """

@@ -19,8 +19,8 @@ Present = Annotated[
     list[str] | None,
     typer.Option(
         "--present",
-        help="What is there or not known: neck, surgery, acute, seizures, pressure, arm, pain, "
-        "consent. May be given several times.",
+        help="What applies or is not known: neck, surgery, acute, seizures, pressure, arm, "
+        "pain, consent. May be given several times.",
     ),
 ]
 
@@ -88,7 +88,7 @@ def state(
 ) -> None:
     """Say whether a person is due for visits: active, paused or discharged.
 
-    Who is paused or discharged is due no longer; an alarm still stands first.
+    Nobody is due while paused or discharged; an alarm still comes first.
     Example: battery state K7QF paused --by AB --reason "in hospital"
     """
     today = now().date()
@@ -112,15 +112,13 @@ def state(
 def contraindications(
     code: Code,
     present: Present = None,
-    none: Annotated[
-        bool, typer.Option("--none", help="All were asked; none is there.")
-    ] = False,
+    none: Annotated[bool, typer.Option("--none", help="All were asked; none applies.")] = False,
     by: Annotated[str, typer.Option(help="Who asked, in initials or a role.")] = "",
     home: Home = None,
 ) -> None:
-    """Ask what speaks against starting, item by item, or show what was answered.
+    """Ask about reasons not to start, item by item, or show what was answered.
 
-    What is there stands first on list and page until a clinician acknowledges it.
+    What applies stands first on list and page until a clinician acknowledges it.
     Example: battery contraindications K7QF --none --by AB
     """
     from battery.cautions import CONTRAINDICATIONS
@@ -177,9 +175,9 @@ def limits(
     level: Annotated[int | None, typer.Argument(help="From which answer on, 1 to 10.")] = None,
     home: Home = None,
 ) -> None:
-    """Show or set from which answer on a question of 0 to 10 is an alarm.
+    """Show or set the answer of 0 to 10 from which a question is an alarm.
 
-    The values at first are judgement, no published limits; agree on them in your clinic.
+    The initial values are a judgement, not published limits; agree on them in your clinic.
     Example: battery limits pain 8
     """
     from battery.alarms import DEFAULT_LIMITS, limits_of, set_limit
@@ -192,7 +190,7 @@ def limits(
             set_limit(store, question, level)
         held = limits_of(store)
     for name, limit in held.items():
-        first = " (as at first: judgement)" if limit == DEFAULT_LIMITS[name] else ""
+        first = " (initial value: a judgement)" if limit == DEFAULT_LIMITS[name] else ""
         print(f"{name}: alarm from {limit} of 10{first}")
 
 

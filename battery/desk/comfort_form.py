@@ -68,7 +68,7 @@ def comfort_said(form: FormData) -> dict[str, Any]:
         elif told.isdecimal() and len(told) <= len("100"):
             said[name] = int(told)
         else:
-            msg = f"{told[:40]!r} is no percentage; nothing was stored"
+            msg = f"{told[:40]!r} is not a percentage; nothing was stored"
             raise UsageError(msg)
     replace(Comfort(), **said)  # what cannot be is refused before anything is written
     return said

@@ -334,6 +334,6 @@ def folder_meant(form: FormData) -> Path:
     told = chosen(form, "folder")
     folder = Path(told)
     if not told or not folder.is_absolute() or not folder.is_dir():
-        msg = f"{told!r} is no folder on this machine; nothing was changed"
+        msg = f"{told!r} is not a folder on this machine; nothing was changed"
         raise UsageError(msg)
     return folder

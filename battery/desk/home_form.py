@@ -84,6 +84,6 @@ def number_said(form: FormData, name: str) -> float:
     except ValueError:
         number = math.nan
     if not abs(number) <= MAX_NUMBER:  # nor what is no number at all
-        msg = f"{told[:40]!r} is no number up to {MAX_NUMBER}; nothing was stored"
+        msg = f"{told[:40]!r} is not a number up to {MAX_NUMBER}; nothing was stored"
         raise UsageError(msg)
     return number

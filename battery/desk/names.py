@@ -69,7 +69,7 @@ class Names:
             )
             raise UsageError(msg)
         if phrase != again:
-            msg = "the pass phrase was not typed twice alike; nothing was changed"
+            msg = "the two pass phrases differ; nothing was changed"
             raise UsageError(msg)
         if len(phrase) < MIN_PHRASE:
             msg = f"a pass phrase must have {MIN_PHRASE} characters, not {len(phrase)}"

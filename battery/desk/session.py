@@ -64,7 +64,7 @@ def keep_author(store: Store, initials: str, code: str) -> Author:
         msg = f"initials {initials!r} must be 1 to 8 letters; nothing was changed"
         raise UsageError(msg)
     if not CODE.fullmatch(code):
-        msg = f"a code of {len(code)} signs: it must be 4 to 8 digits; nothing was changed"
+        msg = f"a code of {len(code)} characters; it must be 4 to 8 digits; nothing was changed"
         raise UsageError(msg)
     salt = secrets.token_bytes(16)
     author = Author(initials, salt.hex(), _key(code, salt))
@@ -140,7 +140,7 @@ class Session:
             if self._wrong >= MIN_TRIES:
                 wait_s = WAIT_S * 2 ** (self._wrong - MIN_TRIES)
                 self._waits_until_s = self._now_s() + min(wait_s, MAX_WAIT_S)
-            msg = "these initials and this code do not belong together; nobody was let in"
+            msg = "these initials and this code do not match; you are not signed in"
             raise UsageError(msg)
         self._wrong = 0
         self.author = author.initials

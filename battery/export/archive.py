@@ -88,7 +88,7 @@ def add_exports(
     for what, label in (("study", study), ("site", site)):
         if (label or what == "study") and not LABEL.fullmatch(label):
             msg = (
-                f"{label!r} is no name of a {what}; take letters, digits, - and _, at most "
+                f"{label!r} is not a name for a {what}; take letters, digits, - and _, at most "
                 "40. Nothing was added"
             )
             raise UsageError(msg)
@@ -122,8 +122,8 @@ def _check_place(folder: Path) -> None:
     )
     if foreign:
         msg = (
-            f"'{folder}' holds {foreign[0]!r} and is no archive; name a folder that is new or "
-            "an archive. Nothing was added"
+            f"'{folder}' holds {foreign[0]!r} and is not an archive; name a folder that is new "
+            "or an archive. Nothing was added"
         )
         raise UsageError(msg)
 

@@ -91,7 +91,7 @@ def read_archive(folder: Path) -> list[Entry]:
     except (TypeError, LookupError, AttributeError):
         leads_in = False
     if told.get("name") != NAME or not leads_in:
-        msg = f"'{path}' cannot be read: it is no list of this program"
+        msg = f"'{path}' cannot be read: it is not a list of this program"
         raise UsageError(msg)
     return entries
 

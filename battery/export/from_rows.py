@@ -62,7 +62,8 @@ def block_from_rows(
         }
         block = block_of(told, whole, rows)
         if raw.block_sha256(told, whole, block) != told["sha256"]:
-            msg = f"block {told['block_id']} does not have its hash: rows lack or were changed"
+            why = "rows are missing or were changed"
+            msg = f"block {told['block_id']} does not have its hash: {why}"
             raise RecordError(msg)
         hold_block(block, f"block {told['block_id']}")
     except BROKEN as error:
@@ -85,7 +86,7 @@ def _of_table(name: str, given: Any) -> pa.Table:
     made = pa.Table.from_arrays(columns, schema=schema).sort_by(schema.names[1])
     numbers = made.column(1).to_pylist()
     if numbers != list(range(len(numbers))):
-        msg = f"{name} are not numbered from 0 on: rows lack, or are of several blocks"
+        msg = f"{name} are not numbered from 0 on: rows are missing, or are of several blocks"
         raise ValueError(msg)
     return made
 

@@ -165,7 +165,7 @@ class Export:
         name = names[part - 1] if len(names) > 1 else names[0]
         path = self.folder / name
         if not is_plain(path) or path.parent.is_symlink():
-            msg = f"{name} is no plain file"
+            msg = f"{name} is not a plain file"
             raise RecordError(msg)
         try:
             hold_pages(path, hold_footer(path, name), name)

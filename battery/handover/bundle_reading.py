@@ -98,7 +98,7 @@ def open_signed(signed: bytes) -> Arrival:
     """
     found = FIRST_LINE.match(signed)
     if not found:
-        msg = "it is no bundle of this program"
+        msg = "it is not a bundle of this program"
         raise HandoverError(msg)
     line, told = found[0], int(found[1])
     if told > FORMAT:

@@ -41,7 +41,7 @@ def read_plain(path: Path, *, most_bytes: int) -> bytes:
     try:
         about = path.lstat()
         if not stat.S_ISREG(about.st_mode):
-            msg = "it is no plain file and was not opened"
+            msg = "it is not a plain file and was not opened"
             raise HandoverError(msg)
         if about.st_size > most_bytes:
             msg = f"it has {about.st_size} bytes, more than {most_bytes}; it was not read"

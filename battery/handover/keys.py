@@ -294,7 +294,7 @@ def _read_card(path: Path) -> Card:
         if card.sign:
             Ed25519PublicKey.from_public_bytes(_bytes(card.sign))
     except (ValueError, KeyError, TypeError, RecursionError, pyrage.RecipientError) as error:
-        msg = f"{path.name!r} is no card of a clinic; take it away or have it written again"
+        msg = f"{path.name!r} is not a clinic's card; take it away or have it written again"
         raise HandoverError(msg) from error
     if not known:
         msg = f"{path.name!r} has another form than {CARD_FORMAT}; update this program"

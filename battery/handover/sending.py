@@ -83,7 +83,7 @@ def send(store: Store, folder: Path, *, wall: Wall) -> SendReport:
         msg = "this tablet knows no clinic; run 'battery keys tablet FOLDER' first"
         raise HandoverError(msg)
     if not folder.is_dir():
-        msg = f"'{folder}' is no folder; plug the stick in or name another. Nothing was sent"
+        msg = f"'{folder}' is not a folder; plug the stick in or name another. Nothing was sent"
         raise StoreError(msg)
     remember(store, folder)
     own = fingerprint(key.public_key().public_bytes_raw())

@@ -106,10 +106,12 @@ class Annotations(Said):
         Raises
         ------
         UsageError
-            If it is no kind of event.
+            If it is not a kind of event.
         """
         if kind not in get_args(MarkerKind):
-            msg = f"{kind!r} is no kind of event; kinds are {', '.join(get_args(MarkerKind))}"
+            msg = (
+                f"{kind!r} is not a kind of event; kinds are {', '.join(get_args(MarkerKind))}"
+            )
             raise UsageError(msg)
         marker = Marker(str(uuid.uuid4()), person, kind, at_utc, note)
         with self._writing() as connection:

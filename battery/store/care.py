@@ -343,5 +343,5 @@ def _check(entry: HomeExercise) -> None:
     try:
         date.fromisoformat(entry.local_date)
     except ValueError as error:
-        msg = f"{entry.local_date!r} is no day; say it as 2026-03-04. Nothing was stored"
+        msg = f"{entry.local_date!r} is not a day; write it as 2026-03-04. Nothing was stored"
         raise UsageError(msg) from error

@@ -231,7 +231,9 @@ class Transfer(Connected):
         with self._reading() as connection:
             row = connection.execute(query).one()
         if not isinstance(row.content, bytes | memoryview):
-            msg = f"what waits as {item_id} cannot be read: it is no bundle; it was left there"
+            msg = (
+                f"what waits as {item_id} cannot be read: it is not a bundle; it was left there"
+            )
             raise RecordError(msg)
         return bytes(row.content), str(row.public_key)
 

@@ -72,5 +72,6 @@ def say_all(**words: str) -> None:
     """
     for name, word in words.items():
         if not word.strip():
-            msg = f"{name} is empty; say it. Nothing was stored"
+            way_out = "say who, with --by" if name == "author" else "say it"
+            msg = f"{name} is empty; {way_out}. Nothing was stored"
             raise UsageError(msg)

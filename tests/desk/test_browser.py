@@ -280,5 +280,5 @@ def test_what_is_wrong_keeps_what_was_typed_and_is_read_out(page, address):
     tab_to(page, "[name=file]")
     page.keyboard.type("not a full path")
     send(page)
-    assert "no full path" in page.get_by_role("alert").inner_text()
+    assert "not the full path" in page.get_by_role("alert").inner_text()
     assert page.locator("[name=file]").input_value() == "not a full path"

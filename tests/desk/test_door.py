@@ -48,7 +48,7 @@ def test_codes_cannot_be_tried_through(desk):
     desk.come_in()
     desk.send("/door/lock")
     for _ in range(MIN_TRIES):
-        assert "do not belong together" in desk.come_in(code="1111").text
+        assert "do not match" in desk.come_in(code="1111").text
     assert "try again in" in desk.come_in(code="2468").text
     desk.now_s += 31
     assert "<h1>Today</h1>" in desk.come_in(code="2468").text

@@ -67,7 +67,7 @@ def test_receiving_twice_takes_nothing_twice(desk, stick):
 def test_a_folder_that_is_none_is_one_line(desk, folder):
     answer = desk.send("/exchange/receive", folder=folder)
     assert answer.status_code == 400
-    assert "is no folder on this machine" in answer.text
+    assert "is not a folder on this machine" in answer.text
 
 
 def test_a_choice_without_a_reason_changes_nothing(desk, stick):
@@ -145,4 +145,4 @@ def test_the_card_prints_the_pairing_and_goes_onto_a_drive(desk, stick, monkeypa
         cards, problems = person_cards(tablet, stick)
     assert ([card.person for card in cards], problems) == ([person], [])
     wrong = desk.send(f"/card/{person.code}", folder="/nowhere")
-    assert (wrong.status_code, "is no folder" in wrong.text) == (400, True)
+    assert (wrong.status_code, "is not a folder" in wrong.text) == (400, True)

@@ -70,7 +70,7 @@ def test_where_the_names_are_closed_an_erasure_says_so(desk, code):
 
 @pytest.mark.parametrize(
     ("phrase", "again", "words"),
-    [("short", "short", "10 characters"), (PHRASE, PHRASE + "!", "twice alike")],
+    [("short", "short", "10 characters"), (PHRASE, PHRASE + "!", "phrases differ")],
 )
 def test_a_weak_or_mistyped_phrase_begins_nothing(tmp_path, phrase, again, words):
     names = Names(tmp_path)

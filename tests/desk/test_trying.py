@@ -161,7 +161,7 @@ def test_a_damaged_copy_is_named(own_clinic, tmp_path):
         lines = try_copy(copy, store)
         assert "damaged; make a new one" in lines[0]
         assert len(lines) > 2
-        with pytest.raises(UsageError, match="is no file"):
+        with pytest.raises(UsageError, match="is not a file"):
             try_copy(tmp_path / "nothing", store)
 
 

@@ -71,7 +71,7 @@ def test_a_stick_that_cannot_be_written_says_so_and_loses_nothing(monkeypatch, p
     monkeypatch.setattr(hand_over_module, "drives", lambda _: gone)
     script = [("person", "send"), ("not sent", "back"), ("person", "looks")]
     _, told = use(monkeypatch, home, script)
-    assert any("is no folder" in line for line in told)
+    assert any("is not a folder" in line for line in told)
 
 
 def test_of_several_sticks_the_one_with_bundles_is_taken_else_one_is_asked_for(

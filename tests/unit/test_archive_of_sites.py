@@ -152,7 +152,7 @@ def test_what_does_not_hold_is_refused_and_stops_no_other(own, tmp_path):
 
 @pytest.mark.parametrize("label", ["", "..", "a/b", "a b", "x" * 41, "-x", "site=1"])
 def test_a_name_that_leads_elsewhere_is_refused(own, tmp_path, label):
-    with pytest.raises(UsageError, match="is no name of a study"):
+    with pytest.raises(UsageError, match="is not a name for a study"):
         add_exports(tmp_path / "archive", [own], study=label)
     assert not (tmp_path / "archive").exists()
 
@@ -183,7 +183,7 @@ def test_a_list_that_leads_elsewhere_is_not_followed(own, tmp_path):
 def test_a_folder_with_something_else_is_left_alone(own, tmp_path):
     (tmp_path / "letters").mkdir()
     (tmp_path / "letters" / "mine.txt").write_text("x")
-    with pytest.raises(UsageError, match=r"holds 'mine.txt' and is no archive"):
+    with pytest.raises(UsageError, match=r"holds 'mine.txt' and is not an archive"):
         add_exports(tmp_path / "letters", [own], study="reach")
 
 
@@ -195,7 +195,7 @@ def test_the_commands_say_what_goes_together(own, tmp_path):
         (("rescore", "--from", own, "--engine", "spark"), "no engine 'spark'"),
         (("rescore", "--from", own, "--scheduler", "tcp://x:1"), "goes with --engine dask"),
         (("rescore", "--keep"), "go with --from"),
-        (("archive", "list", tmp_path), "is no archive"),
+        (("archive", "list", tmp_path), "is not an archive"),
         (("archive", "add", tmp_path / "a"), "which exports"),
         (("archive", "drop", tmp_path / "a"), "no action 'drop'"),
     ):

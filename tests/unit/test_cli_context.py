@@ -21,8 +21,8 @@ def test_an_event_is_marked_on_its_day(own_clinic):
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("mark", "K7QF", "mood"), "no kind of event"),
-        (("mark", "K7QF", "fall", "--on", "20.3.2026"), "is no date"),
+        (("mark", "K7QF", "mood"), "not a kind of event"),
+        (("mark", "K7QF", "fall", "--on", "20.3.2026"), "is not a date"),
         (("mark", "XXXX", "fall"), "no person 'XXXX'"),
         (("home-plan", "K7QF", "tapping", "--times", "9", "--by", "t"), "say --hand, "),
         (("rebaseline", "K7QF", "--by", "t", "--reason", "r"), "either --from-visit"),

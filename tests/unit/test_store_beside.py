@@ -94,7 +94,7 @@ def test_markers_are_dated_and_of_a_known_kind(store):
     late = store.annotations.add_marker("K7QF", "medication", at_utc=LATER, note="evening dose")
     early = store.annotations.add_marker("K7QF", "relapse", at_utc="2026-01-01T00:00:00+00:00")
     assert store.annotations.markers("K7QF") == [early, late] == store.annotations.markers()
-    with pytest.raises(UsageError, match="'mood' is no kind of event"):
+    with pytest.raises(UsageError, match="'mood' is not a kind of event"):
         store.annotations.add_marker("K7QF", "mood", at_utc=LATER)
 
 

@@ -61,7 +61,9 @@ def keep_limits(request: Request, form: FormData) -> Response:
             for name in DEFAULT_LIMITS:
                 told = chosen(form, name)
                 if not told.isdecimal():
-                    return _wrong(request, form, "limits", f"{told!r} is no answer of 1 to 10")
+                    return _wrong(
+                        request, form, "limits", f"{told!r} is not an answer of 1 to 10"
+                    )
                 set_limit(store, name, int(told))
     except UsageError as error:
         return _wrong(request, form, "limits", str(error))
@@ -96,7 +98,9 @@ def back_up(request: Request, form: FormData) -> Response:
     told = chosen(form, "file")
     try:
         if not told or not Path(told).is_absolute():
-            return _wrong(request, form, "backup", f"{told!r} is no full path of a new file")
+            return _wrong(
+                request, form, "backup", f"{told!r} is not the full path of a new file"
+            )
         here = office(request)
         copy_store(here.home, Path(told), now=here.wall())
     except BatteryError as error:
@@ -150,7 +154,7 @@ def drill(request: Request, form: FormData) -> Response:
     """Try in a folder that is thrown away whether a copy could be restored."""
     here, told = office(request), chosen(form, "copy")
     if not told or not Path(told).is_absolute():
-        return _wrong(request, form, "drill", f"{told!r} is no full path of a backup")
+        return _wrong(request, form, "drill", f"{told!r} is not the full path of a backup")
 
     def work(step: Step) -> Sequence[str]:
         with here.store() as store:

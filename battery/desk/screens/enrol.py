@@ -1,4 +1,4 @@
-"""Enrolling: what speaks against starting, consent, hands; then a card for the person."""
+"""Enrolling: reasons not to start, consent, hands; then a card for the person."""
 
 from __future__ import annotations
 
@@ -158,7 +158,7 @@ def _answers(form: FormData) -> list[tuple[str, Literal["yes", "no", "unknown"]]
     n_left = len(told) - len(answers)
     if n_left:
         msg = (
-            f"{n_left} of {len(told)} questions on what speaks against starting have no "
+            f"{n_left} of {len(told)} questions about reasons not to start have no "
             "answer; answer each. Nobody was enrolled"
         )
         raise UsageError(msg)

@@ -71,7 +71,9 @@ def _work(
 ) -> tuple[str, Callable[[Step], Sequence[str]]]:
     folder = Path(chosen(form, "folder"))
     if not chosen(form, "folder") or not folder.is_absolute():
-        msg = f"{chosen(form, 'folder')!r} is no full path of a folder; nothing was written"
+        msg = (
+            f"{chosen(form, 'folder')!r} is not the full path of a folder; nothing was written"
+        )
         raise UsageError(msg)
     kind = chosen(form, "kind")
     if kind == "pages":
@@ -159,7 +161,7 @@ def _day(form: FormData, name: str) -> date | None:
     try:
         return date.fromisoformat(told) if told else None
     except ValueError as error:
-        msg = f"{told!r} is no day; nothing was written"
+        msg = f"{told!r} is not a day; nothing was written"
         raise UsageError(msg) from error
 
 

@@ -370,7 +370,7 @@ def _day(here: Office, form: FormData) -> date:
     try:
         day = date.fromisoformat(told) if told else today
     except ValueError as error:
-        msg = f"{told!r} is no day; say it as {today}. Nothing was stored"
+        msg = f"{told!r} is not a day; write it as {today}. Nothing was stored"
         raise UsageError(msg) from error
     if day > today:
         msg = f"{day} is still to come; say it on that day. Nothing was stored"

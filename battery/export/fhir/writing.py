@@ -122,8 +122,8 @@ def _earlier(folder: Path) -> set[Path]:
     strange = sorted(path.name for path in paths if not _is_chart(path))
     if strange:
         msg = (
-            f"'{folder}' holds {strange[0]!r}, which is no chart; name a folder that is new, "
-            "empty or of an earlier export of charts. Nothing was exported"
+            f"'{folder}' holds {strange[0]!r}, which is not a chart; name a folder that is "
+            "new, empty or of an earlier export of charts. Nothing was exported"
         )
         raise UsageError(msg)
     return paths
