@@ -13,6 +13,7 @@ from battery.report.glance import direction_words, size
 from battery.report.words import new_baseline
 from norms import sentences
 from tests import report_cases as cases
+from tests.report_people import ROSE
 from tests.sparing import only
 
 MAX_WORDS, MAX_NUMBERS = (
@@ -112,10 +113,10 @@ SAID = {
     "doubtful_worse": [
         "worse",
         "since visit 12, doubtful",
-        f"Counted though doubtful: visits 9 to 14 ({cases.ROSE})",
+        f"Counted though doubtful: visits 9 to 14 ({ROSE})",
         "visit 14, 2026-11-02: tiredness rose by 3",
     ],
-    "good_news_withdrawn": [f"Counted though doubtful: visits 12 to 14 ({cases.ROSE})"],
+    "good_news_withdrawn": [f"Counted though doubtful: visits 12 to 14 ({ROSE})"],
     "long_alarm": [
         "visit 14, 2026-11-02: dizziness 7 of 10; double or blurred vision 7 of 10; pain 7 of "
         "10; tiredness 8 of 10; trouble with arm or hand 9 of 10; feeling sick or faint 7 of "
