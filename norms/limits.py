@@ -8,15 +8,12 @@ from __future__ import annotations
 import csv
 from functools import cache, lru_cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from norms.running import Limits
-
-if TYPE_CHECKING:
-    from scipy.interpolate import RegularGridInterpolator
 
 Floats = NDArray[np.float64]
 
@@ -142,19 +139,55 @@ def limits_of(
         raise ValueError(msg)
     table = tables[max(usable), kind]
     rho, inverse_df = np.broadcast_arrays(
-        np.clip(autocorrelation, *table.grid[0][[0, -1]]),
-        np.clip(1 / np.asarray(df, dtype=float), *table.grid[1][[0, -1]]),
+        np.clip(autocorrelation, *table.rhos[[0, -1]]),
+        np.clip(1 / np.asarray(df, dtype=float), *table.inverse_dfs[[0, -1]]),
     )
-    found = np.asarray(table(np.stack([rho, inverse_df], axis=-1)))
-    found = wider(n_people) * found.reshape(*rho.shape, 3)
+    found = wider(n_people) * between(table, rho, inverse_df)
     return Limits(found[..., 0], found[..., 1], found[..., 2])
 
 
-@cache
-def _tables() -> dict[tuple[int, str], RegularGridInterpolator]:
-    """Return tables over autocorrelation and 1/df, by number of baseline visits and price."""
-    from scipy.interpolate import RegularGridInterpolator  # half of what a list takes to start
+class Table(NamedTuple):
+    """Limits over a grid of autocorrelation and 1/df.
 
+    Parameters
+    ----------
+    rhos : array, shape (m,)
+        Increasing.
+    inverse_dfs : array, shape (n,)
+        Increasing.
+    limits : array, shape (m, n, k)
+    """
+
+    rhos: Floats
+    inverse_dfs: Floats
+    limits: Floats
+
+
+def between(table: Table, rho: Floats, inverse_df: Floats) -> Floats:
+    """Interpolate a table linearly in both directions, inside its edges.
+
+    The same bits as `scipy.interpolate.RegularGridInterpolator`, which loads optimisers and
+    sparse matrices: half of what a list took to start.
+
+    Returns
+    -------
+    array of the shape of `rho`, and k
+    """
+    places = []
+    for grid, value in ((table.rhos, rho), (table.inverse_dfs, inverse_df)):
+        below = np.clip(np.searchsorted(grid, value) - 1, 0, len(grid) - 2)
+        share = (value - grid[below]) / (grid[below + 1] - grid[below])
+        places.append(((below, 1 - share), (below + 1, share)))
+    found = np.zeros((*np.shape(rho), table.limits.shape[-1]))
+    for i, of_rho in places[0]:
+        for j, of_df in places[1]:
+            found = found + table.limits[i, j] * (of_rho * of_df)[..., np.newaxis]
+    return found
+
+
+@cache
+def _tables() -> dict[tuple[int, str], Table]:
+    """Return tables over autocorrelation and 1/df, by number of baseline visits and price."""
     text = (files("norms") / "tables" / TABLE).read_text(encoding="utf-8")
     lines = [line for line in text.splitlines() if not line.startswith("#")]
     found: dict[tuple[int, str], dict[tuple[float, float], list[float]]] = {}
@@ -166,5 +199,5 @@ def _tables() -> dict[tuple[int, str], RegularGridInterpolator]:
     for key, own in found.items():
         rhos, inverse = (np.array(sorted(set(axis))) for axis in zip(*own, strict=True))
         values = np.array([[own[rho, i] for i in inverse] for rho in rhos])
-        tables[key] = RegularGridInterpolator((rhos, inverse), values)
+        tables[key] = Table(rhos, inverse, values)
     return tables

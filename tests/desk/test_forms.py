@@ -171,7 +171,7 @@ def send_all(pages, forms, own, ways_of):
             if not form.count():
                 continue  # done with by an earlier way, as an alarm that is acknowledged
             form = form.first
-            opened = form.locator("xpath=ancestor-or-self::*/descendant-or-self::details")
+            opened = form.locator("xpath=ancestor::details | .//details")
             for summary in opened.locator("summary").all():
                 if summary.evaluate("s => !s.parentElement.open"):
                     summary.click()

@@ -4,11 +4,21 @@ import itertools
 
 import numpy as np
 import pytest
+from scipy.interpolate import RegularGridInterpolator
 from scipy.stats import norm
 
 from norms.calibration import calibrate
 from norms.calibration.calibrate import AIMS
-from norms.limits import PRICES, Behind, limits, limits_by_look, limits_of, wider
+from norms.limits import (
+    PRICES,
+    Behind,
+    _tables,
+    between,
+    limits,
+    limits_by_look,
+    limits_of,
+    wider,
+)
 from norms.running import (
     KEPT_SHARE,
     MAX_CHANGE_SD,
@@ -184,3 +194,17 @@ def test_one_person_is_followed_as_many_are():
         own = follow(row, allowed)
         np.testing.assert_array_equal(own[0], sides[i])
         assert own[1] == since[i]
+
+
+def test_between_the_places_of_the_table_it_reads_as_scipy_does():
+    """Bit by bit against SciPy's interpolator, on and between places, edges included."""
+    drawn = np.random.default_rng(5)
+    for table in _tables().values():
+        rho = drawn.uniform(*table.rhos[[0, -1]], 500)
+        inverse = drawn.uniform(*table.inverse_dfs[[0, -1]], 500)
+        rho[: len(table.rhos)] = table.rhos
+        inverse[: len(table.inverse_dfs)] = table.inverse_dfs
+        other = RegularGridInterpolator((table.rhos, table.inverse_dfs), table.limits)
+        found = between(table, rho, inverse)
+        assert found.tobytes() == np.asarray(other(np.column_stack([rho, inverse]))).tobytes()
+        assert between(table, rho[0], inverse[0]).shape == (3,)
