@@ -138,8 +138,8 @@ def contradiction_words(code: str, held: OwnPlan) -> str:
     """Say which plans contradict."""
     others = "; ".join(plan_words(row) for row in held.against)
     return (
-        f"{code}: two plans contradict. Visits go on with {plan_words(held.row)}; against it "
-        f"stands {others}. Nothing was overwritten: set the plan anew to settle it"
+        f"{code}: two plans contradict each other. Visits go on with {plan_words(held.row)}; "
+        f"the other is {others}. Nothing was overwritten: set the plan again to settle it"
     )
 
 
@@ -149,6 +149,6 @@ def off_plan_words(store: Store, code: str, asked: Plan) -> str:
     if held is None or held.row.plan_hash == plan_hash(asked):
         return ""
     return (
-        f"{code} has an own {plan_words(held.row)}; this visit follows {asked.name!r} as asked "
+        f"{code} follows {plan_words(held.row)}; this visit follows {asked.name!r} as asked "
         "and stands in a series of its own"
     )

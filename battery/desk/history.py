@@ -174,7 +174,7 @@ def _of_visits(told: Told, code: str, say: Say) -> Iterator[Said]:
         line = (
             say(_("new baseline from visit {number}"), number=visits[r.visit_id])
             if r.visit_id in visits
-            else say(_("baseline after enrolment again"))
+            else say(_("baseline from enrolment again"))
         )
         yield Said(r.at_utc, r.author, _joined(line, r.reason))
     for a in told.amendments:

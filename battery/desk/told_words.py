@@ -51,8 +51,8 @@ def contradiction_told(code: str, held: OwnPlan, say: Say) -> str:
     """Say which plans contradict."""
     return say(
         _(
-            "{code}: two plans contradict. Visits go on with {held}; against it stands "
-            "{others}. Nothing was overwritten: set the plan anew to settle it"
+            "{code}: two plans contradict each other. Visits go on with {held}; the other is "
+            "{others}. Nothing was overwritten: set the plan again to settle it"
         ),
         code=code,
         held=plan_told(held.row, say),

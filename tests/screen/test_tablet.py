@@ -80,7 +80,9 @@ def test_each_person_does_the_own_plan_and_two_that_contradict_are_named(monkeyp
             connection.execute(insert(schema.person_plans).values(**values))
     home.now += timedelta(days=7)
     _, told = use(monkeypatch, home, script, plan=None)
-    assert any("two plans contradict. Visits go on with plan evenings" in x for x in told)
+    assert any(
+        "two plans contradict each other. Visits go on with plan evenings" in x for x in told
+    )
     with Store.open(home.folder, write=False) as store:
         assert {v.header.plan_name for v in store.visits.all()} == {"evenings"}
 
