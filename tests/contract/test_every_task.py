@@ -56,7 +56,7 @@ DEEP = {  # what a calm doer reaches
     ("trail", 0): {"form", "grab", "release", "capture", "form_done", "end"},
 }
 END_NS = 1000 * NS_PER_S  # later than any block or stream here
-few = settings(max_examples=25, deadline=None)
+few = settings(max_examples=15, deadline=None)
 pytestmark = pytest.mark.parametrize(("name", "form"), CASES)
 
 
