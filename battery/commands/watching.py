@@ -204,7 +204,7 @@ def take_back(
     reason: Annotated[str, typer.Option(help="Why it is taken back.")] = "",
     home: Home = None,
 ) -> None:
-    """Take back an event, a goal or a rating that was said by mistake; it stays stored.
+    """Take back an event, a goal or a rating entered by mistake; it stays stored.
 
     Example: battery take-back K7QF event 2 --by AB --reason "another person's fall"
     """
