@@ -85,7 +85,7 @@ def test_links_pipes_and_folders_are_not_opened(pair, tmp_path):
         huge.truncate(10_000_000_000)
     refused = pair.receive().refused
     assert len(refused) == 4
-    assert ["no plain file" in line for line in refused] == [True, True, True, False]
+    assert ["not a plain file" in line for line in refused] == [True, True, True, False]
     assert "more than" in refused[3]
 
 

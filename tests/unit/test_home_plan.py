@@ -140,7 +140,7 @@ def test_it_says_what_was_agreed_and_advises_nothing(store):
     )
     assert day_numbers("all") == tuple(range(1, 8))
     assert day_numbers("mon, Sun") == (1, 7)
-    with pytest.raises(UsageError, match="are no days"):
+    with pytest.raises(UsageError, match="are not days"):
         day_numbers("monday")
 
 
@@ -173,7 +173,7 @@ def test_head_turns_stand_on_the_page_as_told_and_in_the_export(store, tmp_path)
     assert "1 min with each arm" in text
     assert "80 a minute" in text
     assert "at none" in text
-    assert "no measure of sight or balance" in text
+    assert "not a measure of sight or balance" in text
     export_tidy(store, tmp_path / "study", selection=EVERYBODY)
     rows = pq.read_table(tmp_path / "study" / "practice.parquet").to_pylist()
     assert sorted((r["symptoms_before"], r["clear_beats_per_min"]) for r in rows) == [
