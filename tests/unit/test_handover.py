@@ -214,5 +214,5 @@ def test_making_keys_again_keeps_the_first(pair):
 @pytest.mark.parametrize("text", ["", "[]", "{}", '{"format": 1, "seal": "age1", "sign": ""}'])
 def test_a_card_that_is_none_is_refused(tmp_path, text):
     (tmp_path / "clinic_x.card").write_text(text)
-    with pytest.raises(HandoverError, match="not a clinic.s card"):
+    with pytest.raises(HandoverError, match="not a clinic's card"):
         keys.found_cards(tmp_path)
