@@ -205,7 +205,7 @@ def test_a_visit_cut_off_by_a_kill_goes_on_with_the_same_block(display, pointer,
 
 def test_no_display_is_one_line(clinic):
     folder, code, _ = clinic
-    for arguments in (("visit", code), ("screen", "--show")):
+    for arguments in (("visit", code), ("screen",), ("screen", "--show")):
         done = command(folder, *arguments)
         assert done.returncode == 1
         assert done.stderr.startswith("battery: no screen to draw on")
