@@ -149,7 +149,9 @@ def _of_the_care(told: Told, code: str, say: Say) -> Iterator[Said]:
     for x in told.levels:
         if x.goal_id in goals:
             line = say(
-                _("goal reached: {goal}: {level}"), goal=goals[x.goal_id], level=f"{x.level:+d}"
+                _("goal reached: {goal}: {level}"),
+                goal=goals[x.goal_id],
+                level=f"{x.level:+d}" if x.level else "0",
             )
             yield Said(x.at_utc, x.author, line, f"rating:{x.level_id}")
     for p in told.prescriptions.get(code, ()):

@@ -108,4 +108,4 @@ def amendment_told(amendment: Amendment, number: int, task: str, say: Say) -> st
     new, old = (word if own else say(word) for word in (amendment.new, amendment.old))
     was = say(_(" (was {old})"), old=old) if old else ""
     what = say(FIELDS[amendment.field])
-    return f"{where}: {what} {new}{was}: {amendment.reason}"
+    return f"{where}, {what}: {new}{was}; {amendment.reason}"

@@ -102,7 +102,7 @@ def test_consent_is_kept_with_its_use_and_form(desk, code):
     desk.send(f"/person/{code}/say/consent", told)
     with desk.office.store() as store:
         assert code in store.people.withdrawn()
-    assert "research: withdrawn, 3" in desk.get(f"/person/{code}").text
+    assert "research: withdrawn, form 3" in desk.get(f"/person/{code}").text
 
 
 @pytest.mark.parametrize("left_out", ["scope", "decision", "form_version"])
