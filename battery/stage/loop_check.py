@@ -177,7 +177,7 @@ class LoopPages:
             )
         return self._words(
             "loop camera",
-            texts.LOOP_CAMERA_TITLE.format(rate=f"{film.camera_hz:.1f}"),
+            texts.LOOP_CAMERA_TITLE.format(rate=texts.number_words(f"{film.camera_hz:.1f}")),
             (texts.LOOP_CAMERA_LINE,),
             lambda: self._frames("touch", 0, done),
             back=lambda: self._number(2, done),

@@ -6,6 +6,7 @@ import string
 import pytest
 from babel import Locale
 from babel.messages.mofile import read_mo
+from babel.numbers import format_decimal
 
 from battery.errors import UsageError
 from battery.looks import OWN_NAMES
@@ -114,6 +115,17 @@ def test_words_in_a_sentence_are_translated_too():
     line = texts.REST_LINES[0].format(done=2, all=8)
     assert german.say(line) == "Teil 2 von 8 ist fertig."
     assert german.say("K7QF") == "K7QF"
+
+
+@pytest.mark.parametrize("code", OWN_NAMES)
+def test_numbers_have_the_decimal_sign_of_the_language(code):
+    """Of the Unicode Common Locale Data Repository, as Babel has it."""
+    told = texts.number_words("1.5")
+    text = texts.HOME_PLAN_LINE.format(
+        name="", arms="", minutes=told, times="", days="", target="", weight=""
+    )
+    assert format_decimal(1.5, locale=code) in language(code).say(text)
+    assert texts.number_words("10") == "10"
 
 
 def test_a_text_with_positions_for_blanks_is_refused():

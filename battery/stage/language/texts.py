@@ -245,6 +245,7 @@ DONE_LINE = _("You did: {tasks}.")
 DONE_TWO = _("{first}, {second}")
 NUMBERS_TITLE = _("Your numbers")
 NUMBERS_LINE = _("{task}, {hand}: {value} {unit}")
+DECIMAL = _("{whole}.{part}")
 NUMBERS_NOTE = _("One visit alone says little. Your therapist looks at many visits together.")
 CARD_WIDTH = _("Put a bank card on the coloured box. Make the box as wide as the card.")
 CARD_HEIGHT = _("Now make the box as high as the card.")
@@ -596,6 +597,7 @@ UNSPOKEN: frozenset[str] = frozenset(
         DAY,
         DONE_TWO,
         NUMBERS_LINE,
+        DECIMAL,
         WAITING_LINE,
         WHERE_BEFORE,
         WHERE_PART,
@@ -614,6 +616,12 @@ UNSPOKEN: frozenset[str] = frozenset(
         *FOR_STAFF,
     }
 )
+
+
+def number_words(told: str) -> str:
+    """Return a number with the decimal sign of the language it will be shown in."""
+    whole, point, part = told.partition(".")
+    return DECIMAL.format(whole=whole, part=part) if point else told
 
 
 def day_words(day: date) -> Text:

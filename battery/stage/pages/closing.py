@@ -109,7 +109,7 @@ class LastPages:
                         texts.NUMBERS_LINE.format(
                             task=texts.NAMES[header.task],
                             hand=texts.HANDS[header.hand],
-                            value=f"{row.value:.3g}",
+                            value=texts.number_words(f"{row.value:.3g}"),
                             unit=UNITS.get(measure.unit, measure.unit),
                         )
                     )

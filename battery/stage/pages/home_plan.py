@@ -130,7 +130,7 @@ def agreed_line(entry: HomePlanEntry) -> Text:
     return texts.HOME_PLAN_LINE.format(
         name=texts.NAMES[entry.exercise],
         arms=texts.HOME_ARMS[entry.hand or "both"],
-        minutes=f"{entry.minutes:g}",
+        minutes=texts.number_words(f"{entry.minutes:g}"),
         times=texts.ONCE if times == 1 else texts.TIMES.format(count=times),
         days=texts.EVERY_DAY if len(days) == A_WEEK else together(days),
         target=texts.HOME_TARGET[entry.target or "near"],
