@@ -78,7 +78,8 @@ def _home_exercise(page: Page) -> str:
     row = last_week(page)
     if row is None or row.told is None:
         return ""
-    planned = f" of {row.planned:g} planned times" if row.planned else " times"
+    times = " time" if row.told == 1 else " times"
+    planned = f" of {row.planned:g} planned times" if row.planned else times
     seen = f", {row.seen:g} seen by a device" if row.seen is not None else ""
     return f"Home exercise reported {row.told:g}{planned}{seen}, week from {row.week_from}."
 

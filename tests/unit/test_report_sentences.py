@@ -2,12 +2,14 @@
 
 import re
 from dataclasses import replace
+from datetime import date, timedelta
 
 import pytest
 
 from battery.report import strips, trend, words
 from battery.report.combined import by_measure
 from battery.report.note import note_text
+from battery.report.page_rows import HomeExerciseRow
 from battery.report.points import rule_of
 from battery.report.pooling import Pools, shares_of
 from battery.report.sheet import occasion_key, sheet
@@ -274,3 +276,15 @@ def test_a_change_is_told_in_percent_only_where_it_is_compared_as_a_ratio():
     assert re.fullmatch(r"−\d+ to \+\d+ %", words.band_words(ratio))
     assert re.fullmatch(r"[+−]0\.\d+", words.change_words(plain))
     assert re.fullmatch(r"0\.\d+ to 0\.\d+", words.band_words(plain))
+
+
+@pytest.mark.parametrize(("told", "words"), [(1, "1 time,"), (3, "3 times,")])
+def test_the_note_counts_home_exercise_as_one_speaks(told, words):
+    page = cases.page_of("unchanged")
+    monday = date(2026, 1, 5)
+    weeks = tuple(
+        HomeExerciseRow(monday + timedelta(weeks=n), planned=None, told=told, seen=None)
+        for n in range(2)
+    )
+    rows = replace(page.rows, home_exercise=weeks)
+    assert f"Home exercise reported {words}" in note_text(replace(page, rows=rows))
