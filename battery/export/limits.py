@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from battery.errors import RecordError
+from battery.export.usual_heads import FIELDS, N_STRUCTURES, PageHead, column_numbers, page_head
 
 MAGIC = b"PAR1"
 END_BYTES = 8  # the footer's length, and the mark of the format
@@ -29,13 +30,12 @@ MAX_COLUMNS = 200
 MAX_HELD_BYTES = 64_000_000  # of the largest page and the dictionary of every column together
 MAX_PACKED_BYTES = 64_000_000  # of a row group as it lies in the file
 MAX_HEAD_BYTES = 16_384  # of a page
-MOST_HEAD_BYTES = 256  # of nearly every page
 MAX_DEPTH = 16
 NUMBERS, WORDS, LISTS, MAPS, STRUCTURE = (4, 5, 6), 8, (9, 10), 11, 12
 BOOLEANS, BYTE, DOUBLE, DOUBLE_BYTES = (1, 2), 3, 7, 8
 LONG_LIST = 15
 ROW_GROUP, CHUNK = (4,), (4, 1, 3)  # the fields on the way to them in a footer
-CHUNK_BYTES, DATA_AT, DICTIONARY_AT = 7, 9, 11  # fields of a column chunk
+CHUNK_BYTES, DATA_AT, DICTIONARY_AT = FIELDS  # of a column chunk
 UNCOMPRESSED, COMPRESSED = 2, 3  # fields of a page's head
 ENCODINGS = {5: 2, 7: 2, 8: 4}  # its kinds of page, and the field of each that says how
 DICTIONARY, N_VALUES = 7, 1
@@ -112,33 +112,37 @@ def _held_bytes(file: BinaryIO, column: Chunk, name: str) -> int:
     if at < 0 or length < 0:
         msg = f"a column of {name} does not say where its pages are"
         raise RecordError(msg)
-    end = at + length
-    largest, second = 0, 0
-    while at < end:
-        head, told = _head_of_page(file, at, name)
-        unpacked, packed = told.get(UNCOMPRESSED, -1), told.get(COMPRESSED, -1)
-        n_numbered = head.inner.get(DICTIONARY, {}).get(N_VALUES, 0)
-        if unpacked < 0 or packed < 0 or n_numbered > unpacked:
+    if length > MAX_PACKED_BYTES:
+        return length  # too much, whatever it unpacks to
+    file.seek(at)
+    data = file.read(length)
+    largest, second, at = 0, 0, 0
+    while at < length:
+        head = page_head(data, at) or _head_of_page(data, at, name)
+        unpacked, packed = head.unpacked, head.packed
+        if unpacked < 0 or packed < 0 or head.n_numbered > unpacked:
             msg = f"a page of {name} does not say its size"
             raise RecordError(msg)
-        if any(head.inner.get(k, {}).get(f) == DELTA_BYTE_ARRAY for k, f in ENCODINGS.items()):
+        if head.encoding == DELTA_BYTE_ARRAY:
             msg = f"a page of {name} is packed in a way that hides its size"
             raise RecordError(msg)
         largest, second = max(largest, unpacked), max(second, min(largest, unpacked))
-        at += head.at + packed
+        at = head.end + packed
     return largest + second
 
 
-def _head_of_page(file: BinaryIO, at: int, name: str) -> tuple[Compact, dict[int, int]]:
-    for n_bytes in (MOST_HEAD_BYTES, MAX_HEAD_BYTES):
-        file.seek(at)
-        head = Compact(file.read(n_bytes), f"a page of {name}")
-        try:
-            return head, head.structure()
-        except RecordError:
-            if n_bytes == MAX_HEAD_BYTES:
-                raise
-    raise AssertionError
+def _head_of_page(data: bytes, at: int, name: str) -> PageHead:
+    """Read the head of a page field by field."""
+    head = Compact(data[at : at + MAX_HEAD_BYTES], f"a page of {name}")
+    told = head.structure()
+    encodings = {head.inner.get(kind, {}).get(field) for kind, field in ENCODINGS.items()}
+    return PageHead(
+        told.get(UNCOMPRESSED, -1),
+        told.get(COMPRESSED, -1),
+        DELTA_BYTE_ARRAY if DELTA_BYTE_ARRAY in encodings else -1,
+        head.inner.get(DICTIONARY, {}).get(N_VALUES, 0),
+        at + head.at,
+    )
 
 
 class Compact:
@@ -189,6 +193,8 @@ class Compact:
             raise RecordError(msg)
         if way == ROW_GROUP:
             self.groups.append([])
+        elif way == CHUNK and (usual := self._usual_column()) is not None:
+            return usual
         numbers: dict[int, int] = {}
         field = 0
         data, end = self._data, len(self._data)
@@ -217,6 +223,15 @@ class Compact:
                 self._skip(kind, depth, (*way, field))
         if way == CHUNK and self.groups:
             self.groups[-1].append(numbers)
+        return numbers
+
+    def _usual_column(self) -> Chunk | None:
+        usual = column_numbers(self._data, self.at) if self.groups else None
+        if usual is None:
+            return None
+        self._left -= N_STRUCTURES
+        numbers, self.at = usual
+        self.groups[-1].append(numbers)
         return numbers
 
     def _skip(self, kind: int, depth: int, way: tuple[int, ...]) -> None:

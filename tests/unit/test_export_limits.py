@@ -5,9 +5,11 @@ between it and the memory. All are looked at by one process of its own, whose pe
 """
 
 import json
+import random
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pyarrow as pa
@@ -15,6 +17,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from battery.errors import RecordError
+from battery.export import limits
 from battery.export.dictionary import TABLES
 from battery.export.limits import (
     CHUNK_BYTES,
@@ -24,6 +27,7 @@ from battery.export.limits import (
     hold_footer,
     hold_pages,
 )
+from battery.export.usual_heads import FIELDS, page_head
 from tests.export_kit import put_right
 from tests.property.test_fuzz_exports import small_export
 from tests.sparing import only
@@ -205,6 +209,51 @@ def test_what_the_program_wrote_is_within_its_limits(study):
             assert [chunk.get(DICTIONARY_AT) for chunk in group] == [
                 column.dictionary_page_offset for column in told
             ]
+
+
+def test_a_head_of_the_usual_shape_reads_as_field_by_field(study):
+    """Whole, and with any byte of it changed: then it has another shape, or says the same."""
+    draw = random.Random(7)
+    n_pages = n_columns = 0
+    for path in (study / "events" / "part-0001.parquet", study / "visits.parquet"):
+        data = path.read_bytes()
+        for column in hold_footer(path, path.name)[0]:
+            at = min(column[DATA_AT], column.get(DICTIONARY_AT, column[DATA_AT]))
+            head = data[at : at + 400]
+            for tried in (head, *(_changed(head[:120], draw) for _ in range(40))):
+                usual = page_head(tried, 0)
+                if usual is not None:
+                    n_pages += 1
+                    other = limits._head_of_page(tried, 0, "it")
+                    assert replace(usual, encoding=other.encoding) == other
+                    assert (usual.encoding == limits.DELTA_BYTE_ARRAY) == (
+                        other.encoding == limits.DELTA_BYTE_ARRAY
+                    )
+        footer = data[-8 - int.from_bytes(data[-8:-4], "little") : -8]
+        for tried in (footer, *(_changed(footer, draw) for _ in range(40))):
+            usual, other = _groups_of(tried), _groups_of(tried, fields=True)
+            n_columns += len(usual) if usual else 0
+            assert usual == other
+    assert n_pages > 100
+    assert n_columns > 30
+
+
+def _changed(data, draw):
+    at = draw.randrange(len(data))
+    return data[:at] + bytes([draw.randrange(256)]) + data[at + 1 :]
+
+
+def _groups_of(footer, *, fields=False):
+    """What a footer says of its columns, or None where it is refused."""
+    with pytest.MonkeyPatch.context() as patch:
+        if fields:
+            patch.setattr(limits, "column_numbers", lambda *_: None)
+        read = Compact(footer, "it")
+        try:
+            read.structure()
+        except RecordError:
+            return None
+    return [[{f: c.get(f) for f in FIELDS} for c in group] for group in read.groups]
 
 
 def test_a_head_is_read_as_the_protocol_says():
