@@ -6,7 +6,6 @@ anything is computed of it.
 
 from __future__ import annotations
 
-import json
 from functools import cache
 from typing import Any, cast
 
@@ -55,10 +54,9 @@ def hold_settings(header: BlockHeader, where: str, *, text: str | None = None) -
     known = header.settings
     if later:
         known = {name: value for name, value in known.items() if name not in later}
-        text = json.dumps(known)
     try:
         settings = settings_from_dict(task.settings_type, known)
-        _adapter(cast("Any", task.settings_type)).validate_json(text)
+        _adapter(cast("Any", task.settings_type)).validate_python(known)
         task.view(settings, task.start(settings), 0)
         sides_mm = extent_mm(settings)
     except (TypeError, ValueError, LookupError, ArithmeticError, AttributeError) as error:

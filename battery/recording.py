@@ -245,9 +245,12 @@ class Block:
         return digest.hexdigest()
 
 
+_CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+
+
 def canonical_json(value: Any) -> str:
     """JSON with sorted keys and no spaces: the same value always gives the same text."""
-    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    return _CANONICAL.encode(value)
 
 
 def short_hash(value: Any) -> str:

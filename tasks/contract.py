@@ -250,6 +250,8 @@ def _reviver(hint: Any) -> Callable[[Any], Any]:
     if origin is tuple and arguments[1:] == (Ellipsis,):
         item = _reviver(arguments[0])
         return tuple if item is _as_it_is else lambda value: tuple(map(item, value))
+    if origin is tuple and set(arguments) == {float}:
+        return functools.partial(_floats, len(arguments))
     if origin is tuple:
         items = [_reviver(argument) for argument in arguments]
         return lambda value: tuple(
@@ -261,6 +263,14 @@ def _reviver(hint: Any) -> Callable[[Any], Any]:
     if dataclasses.is_dataclass(hint) and isinstance(hint, type):
         return functools.partial(settings_from_dict, hint)
     return float if hint is float else _as_it_is
+
+
+def _floats(n: int, values: Any) -> tuple[float, ...]:
+    made = tuple(map(float, values))
+    if len(made) != n:
+        msg = f"{len(made)} numbers, not {n}"
+        raise ValueError(msg)
+    return made
 
 
 def _as_it_is(value: Any) -> Any:

@@ -71,7 +71,7 @@ class BlockRows:
                     continue
                 indices = np.from_dlpack(chunk.indices)
                 names = chunk.dictionary.to_pylist()
-                firsts = [0, *(np.flatnonzero(np.diff(indices)) + 1).tolist()]
+                firsts = [0, *(np.flatnonzero(indices[1:] != indices[:-1]) + 1).tolist()]
                 found += [(names[indices[first]], start + first) for first in firsts]
             if not found:
                 continue

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-import pyarrow as pa
-import pyarrow.compute as pc
-
 from battery.errors import RecordError
 from battery.export.allowed import breaches
 from battery.export.dictionary import TABLES
 from battery.export.reading import RAW, Export
+from battery.export.rebuilding import values_of
 from battery.verify import Finding
 
 MAX_ODD = 20  # findings told of the values of one table
@@ -57,7 +55,7 @@ class Keys:
             for batch in self._export.batches(name, part):
                 if is_known:
                     odd |= dict.fromkeys(breaches(table, batch))
-                columns = [_values_of(batch.column(name)) for name in table.primary]
+                columns = [values_of(batch.column(name)) for name in table.primary]
                 n_rows += batch.num_rows
                 seen.update(zip(*columns, strict=True))
                 if is_referred:
@@ -85,19 +83,6 @@ class Keys:
                     )
                 )
         return found
-
-
-def _values_of(column: pa.ChunkedArray) -> list[Any]:
-    """Return the values of a column; a text that is numbered in it is made once."""
-    found: list[Any] = []
-    for chunk in column.chunks:
-        if not pa.types.is_dictionary(chunk.type):
-            found += chunk.to_pylist()
-            continue
-        words = [*chunk.dictionary.to_pylist(), None]
-        numbers = pc.fill_null(chunk.indices, len(chunk.dictionary)).to_pylist()
-        found += [words[number] for number in numbers]
-    return found
 
 
 def _referred_first() -> list[str]:

@@ -76,8 +76,13 @@ def hold_footer(path: Path, name: str) -> list[list[Chunk]]:
         return footer.groups
 
 
-def hold_pages(path: Path, groups: list[list[Chunk]], name: str) -> None:
+def hold_pages(path: Path, groups: list[list[Chunk]], name: str) -> list[int]:
     """Refuse a file of which more would have to be unpacked at once than the limit.
+
+    Returns
+    -------
+    list of int
+        Of each row group, the bytes that it takes at once.
 
     Raises
     ------
@@ -90,6 +95,7 @@ def hold_pages(path: Path, groups: list[list[Chunk]], name: str) -> None:
     if n_columns > MAX_COLUMNS:
         msg = f"{name} has {n_columns} columns, more than {MAX_COLUMNS}; not read"
         raise RecordError(msg)
+    at_once: list[int] = []
     with path.open("rb") as file:
         for group in groups:
             held = packed = 0
@@ -102,6 +108,8 @@ def hold_pages(path: Path, groups: list[list[Chunk]], name: str) -> None:
                     "not read"
                 )
                 raise RecordError(msg)
+            at_once.append(max(held, packed))
+    return at_once
 
 
 def _held_bytes(file: BinaryIO, column: Chunk, name: str) -> int:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -13,7 +12,7 @@ import pyarrow as pa
 
 from battery.export.columns import Table
 from battery.export.dictionary import EVENTS, FRAMES, SAMPLES
-from battery.recording import Block, canonical_json
+from battery.recording import EVENT_DTYPE, Block, EventArray, canonical_json
 from tasks.contract import CONTACT_KINDS
 
 # The columns of `blocks` that the hash covers: what was recorded, as this form exports it. What
@@ -26,6 +25,7 @@ RECORDED = (
     "frame_rate_hz", "slow_frames",
 )  # fmt: skip
 
+_NEVER_NAN = frozenset(n for n in EVENT_DTYPE.names or () if EVENT_DTYPE[n].kind != "f")
 _SCHEMAS = {table.name: table.arrow_schema for table in (SAMPLES, EVENTS, FRAMES)}
 
 # The bits of the quiet nan as a whole number, by bytes.
@@ -70,17 +70,18 @@ def block_sha256(
     digest = hashlib.sha256(told.encode())
     digest.update(_row_bytes(block.samples, is_quiet=is_quiet))
     digest.update(_row_bytes(block.frames))
-    events = block.events
-    columns = {name: _values(events[name]) for name in events.dtype.names or ()}
-    digest.update(canonical_json(columns).encode())
+    digest.update(canonical_json(_columns_of(block.events)).encode())
     return digest.hexdigest()
 
 
-def _values(column: np.ndarray[Any, Any]) -> list[Any]:
-    values: list[Any] = column.tolist()
-    if column.dtype.kind == "f" and np.isnan(column).any():
-        return [None if math.isnan(value) else value for value in values]
-    return values
+def _columns_of(events: EventArray) -> dict[str, Any]:
+    """Return the values of events column by column, None for a missing number."""
+    names = events.dtype.names or ()
+    columns = zip(*events.tolist(), strict=True) if len(events) else ((),) * len(names)
+    return {
+        name: column if name in _NEVER_NAN else [v if v == v else None for v in column]
+        for name, column in zip(names, columns, strict=True)
+    }
 
 
 def _row_bytes(array: np.ndarray[Any, np.dtype[np.void]], *, is_quiet: bool = False) -> Any:

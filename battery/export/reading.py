@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from battery import forms
@@ -30,28 +29,24 @@ from battery.export.rebuilding import (
     MAX_VALUES,
     RawRows,
     block_of,
+    dicts_of,
     first_line,
     n_values,
+    pieces_of,
     structure_of,
 )
+from battery.export.row_groups import held_rows
 from battery.export.table_files import names_of
 from battery.playable import hold_block, hold_events, hold_settings
 from battery.recording import Block, Screen, canonical_json
 from battery.workers import in_order
 
-ROWS_AT_ONCE = 65_536
 ROWS_OF_SOME = 50_000  # of blocks that one thread builds one after another
 MAX_ROWS_OF_FILE = 500_000  # of one that is not raw
 MAX_ROWS_OF_FIRST = 5_000_000  # the first form had one file a table
 ROWS_AS_DICTS = 2_048
 MAX_PARTS = 100_000
-MAX_TEXT = 1_000_000  # letters of a structure
-MAX_LABEL = 20_000  # and of any other text
-MAX_TEXT_BYTES = 16_000_000  # of all texts that are held at once
 RAW = frozenset({"samples", "events", "frames"})  # read with the blocks, a block at a time
-STRUCTURES = frozenset(
-    {"settings"} | {c.name for t in TABLES.values() for c in t.columns if c.kind == "object"}
-)
 PLAIN = (pa.int16(), pa.int64(), pa.float32(), pa.float64(), pa.bool_(), WORDS)
 
 # Tables that blocks are made of, and the columns of `blocks` that the first form did not have:
@@ -105,6 +100,7 @@ class Export:
         self.n_parts = 1 if self.is_first_form else self._count_parts()
         self.unreadable: dict[str, str] = {}
         self._settings: dict[str, dict[str, Any]] | None = None
+        self._texts: dict[str, dict[str, str] | None] = {}  # of each value of settings
         self._screens: dict[str, Screen] | None = None
         self._bad_visits: dict[str, str] = {}
 
@@ -161,6 +157,10 @@ class Export:
         RecordError
             If it cannot be read or has other columns.
         """
+        return self._opened(table, part)[0]
+
+    def _opened(self, table: str, part: int) -> tuple[pq.ParquetFile, list[int]]:
+        """Open a file, held to the dictionary; say too what each row group takes at once."""
         names = self.names(table)
         name = names[part - 1] if len(names) > 1 else names[0]
         path = self.folder / name
@@ -168,15 +168,18 @@ class Export:
             msg = f"{name} is not a plain file"
             raise RecordError(msg)
         try:
-            hold_pages(path, hold_footer(path, name), name)
-            with pq.ParquetFile(path, pre_buffer=False) as plain:
-                most = MAX_ROWS_OF_FIRST if self.is_first_form else MAX_ROWS_OF_FILE
-                if table not in RAW and plain.metadata.num_rows > most:
-                    msg = f"{name} has more than {most} rows; not read"
-                    raise RecordError(msg)
-                texts = [f.name for f in plain.schema_arrow if pa.types.is_string(f.type)]
-            # Texts stay numbered, so that one long text in many rows is held once.
-            file = pq.ParquetFile(path, pre_buffer=False, read_dictionary=texts)
+            held = hold_pages(path, hold_footer(path, name), name)
+            file = pq.ParquetFile(path, pre_buffer=False)
+            most = MAX_ROWS_OF_FIRST if self.is_first_form else MAX_ROWS_OF_FILE
+            if table not in RAW and file.metadata.num_rows > most:
+                msg = f"{name} has more than {most} rows; not read"
+                raise RecordError(msg)
+            texts = [f.name for f in file.schema_arrow if pa.types.is_string(f.type)]
+            if texts:  # they stay numbered, so that one long text in many rows is held once
+                with file as plain:
+                    file = pq.ParquetFile(
+                        path, pre_buffer=False, read_dictionary=texts, metadata=plain.metadata
+                    )
             schema = file.schema_arrow
         except BROKEN as error:
             msg = f"{name} cannot be read: {first_line(error)}"
@@ -188,7 +191,7 @@ class Export:
         if odd or len(set(schema.names)) != len(schema.names):
             msg = f"{name} has other columns than the dictionary of this program"
             raise RecordError(msg)
-        return file
+        return file, held
 
     def batches(self, table: str, part: int = 1) -> Iterator[pa.Table]:
         """Give the rows of a part, or of a table without parts, some at a time.
@@ -198,13 +201,10 @@ class Export:
         RecordError
             If they cannot be read or hold a text that is too long.
         """
-        with self.open(table, part) as file:
+        file, held = self._opened(table, part)
+        with file:
             try:
-                for group in range(file.num_row_groups):
-                    for rows in _some_at_a_time(file, group):
-                        rows.validate(full=True)
-                        _limit_texts(rows)
-                        yield rows
+                yield from held_rows(file, held if table in RAW else [])
             except BROKEN as error:
                 msg = f"{self.names(table)[part - 1]} cannot be read: {first_line(error)}"
                 raise RecordError(msg) from error
@@ -213,7 +213,7 @@ class Export:
         """Give the rows of a part, or of a table without parts, one by one."""
         for batch in self.batches(table, part):
             for start in range(0, batch.num_rows, ROWS_AS_DICTS):
-                yield from batch.slice(start, ROWS_AS_DICTS).to_pylist()
+                yield from dicts_of(batch.slice(start, ROWS_AS_DICTS))
 
     @property
     def settings(self) -> dict[str, dict[str, Any]]:
@@ -229,6 +229,10 @@ class Export:
                         msg = f"settings hold more than {MAX_VALUES} values; not read"
                         raise RecordError(msg)
                     held[row["settings_id"]] = structure_of(row["content"])
+                    pieces = pieces_of(row["content"])
+                    self._texts[row["settings_id"]] = (
+                        None if pieces is None else {name: t for name, (_, t) in pieces.items()}
+                    )
                 self._settings = held
             except (ValueError, TypeError, RecursionError) as error:
                 msg = f"settings do not hold together: {first_line(error)}"
@@ -305,17 +309,21 @@ class Export:
             why = self._bad_visits.get(row["visit_id"], "it is not there")
             msg = f"block {row['block_id']} is of a visit that cannot be read: {why}"
             raise RecordError(msg)
-        block = block_of(row, self._settings_of(row), rows)
+        settings, text = self._settings_of(row)
+        block = block_of(row, settings, rows)
         try:
-            text = canonical_json(block.header.settings)
-            read = ReadBlock(block, screen, row, self._hash(row, block, text, rows))
+            whole = text or canonical_json(settings)
+            read = ReadBlock(block, screen, row, self._hash(row, block, whole, rows))
+            if text and not read.holds:  # its numbers may be written in another way
+                whole = canonical_json(settings)
+                read = ReadBlock(block, screen, row, self._hash(row, block, whole, rows))
         except (ValueError, TypeError, RecursionError) as error:
             msg = f"block {row['block_id']} does not hold together: {first_line(error)}"
             raise RecordError(msg) from error
         if read.holds:
             try:
                 if all(isinstance(held, np.ndarray) for held in rows.values()):
-                    hold_settings(block.header, "it.header", text=text)
+                    hold_settings(block.header, "it.header", text=whole)
                     hold_events(block, "it")
                 else:
                     hold_block(block, "it")
@@ -323,11 +331,18 @@ class Export:
                 raise RecordError(str(error).removeprefix("it.header.")) from error
         return read
 
-    def _settings_of(self, row: dict[str, Any]) -> dict[str, Any]:
+    def _settings_of(self, row: dict[str, Any]) -> tuple[dict[str, Any], str]:
+        """Return the settings of a block, and their text where it need not be written anew."""
         try:
             if self.is_first_form:
-                return structure_of(row["settings"])
-            return self.settings[row["settings_id"]] | structure_of(row["layout"])
+                return structure_of(row["settings"]), ""
+            fixed, texts = self.settings[row["settings_id"]], self._texts[row["settings_id"]]
+            drawn = pieces_of(row["layout"])
+            if drawn is None or texts is None:
+                return fixed | structure_of(row["layout"]), ""
+            texts = texts | {name: text for name, (_, text) in drawn.items()}
+            told = ",".join(f'"{name}":{texts[name]}' for name in sorted(texts))
+            return fixed | {name: value for name, (value, _) in drawn.items()}, f"{{{told}}}"
         except KeyError as error:
             msg = f"block {row['block_id']}: its settings are not there"
             raise RecordError(msg) from error
@@ -362,39 +377,6 @@ def _at_once(told: Iterable[_Told], n_rows: int) -> Iterator[list[_Told]]:
         yield some
 
 
-def _some_at_a_time(file: pq.ParquetFile, group: int) -> Iterator[pa.Table]:
-    """Give a row group, as a visit is, or a long one cut in pieces."""
-    if file.metadata.row_group(group).num_rows <= ROWS_AT_ONCE:
-        yield file.read_row_group(group, use_threads=False)
-        return
-    for batch in file.iter_batches(ROWS_AT_ONCE, row_groups=[group], use_threads=False):
-        yield pa.Table.from_batches([batch])
-
-
 def _read_type(column: Column) -> pa.DataType:
     kind = column.arrow_field.type
     return WORDS if pa.types.is_string(kind) else kind
-
-
-def _limit_texts(rows: pa.Table) -> None:
-    """Refuse texts that are too long before any row is made of them."""
-    texts = [column.name for column in rows.schema if column.type == WORDS]
-    n_at_most = 0
-    for name in texts:
-        most = MAX_TEXT if name in STRUCTURES else MAX_LABEL
-        for chunk in rows.column(name).chunks:
-            longest = pc.max(pc.binary_length(chunk.dictionary)).as_py() or 0
-            if longest > most:
-                msg = f"a text of {name} has more than {most} bytes"
-                raise ValueError(msg)
-            n_at_most += longest * len(chunk)
-    if n_at_most <= MAX_TEXT_BYTES:
-        return
-    n_bytes = 0
-    for name in texts:
-        for chunk in rows.column(name).chunks:
-            lengths = pc.binary_length(chunk.dictionary)
-            n_bytes += pc.sum(lengths.take(chunk.indices)).as_py() or 0
-            if n_bytes > MAX_TEXT_BYTES:
-                msg = f"the texts up to {name} have more than {MAX_TEXT_BYTES} bytes"
-                raise ValueError(msg)

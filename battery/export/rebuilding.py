@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Annotated, Any, TypeAlias
 
 import numpy as np
@@ -30,6 +32,8 @@ from tasks.contract import CONTACT_KINDS, NS_PER_S
 
 BROKEN = (pa.ArrowException, OSError, ValueError, KeyError, TypeError, OverflowError)
 MAX_VALUES = 1_000_000  # of all structures that are held at once
+_NAME = re.compile(r'"([a-z][a-z0-9_]*)":')  # of a setting, as canonical JSON has it
+_value_at = json.JSONDecoder().raw_decode
 MAX_EVENT_WORD = int(EVENT_DTYPE["kind"].itemsize / 4)
 
 
@@ -80,7 +84,7 @@ def block_of(row: dict[str, Any], settings: dict[str, Any], rows: dict[str, RawR
             layout_hash=row["layout_hash"],
             settings=settings,
             started_utc="",  # dates stay in the store
-            versions=structure_of(row["versions"]),
+            versions=dict(_versions(row["versions"])),
             task_version=row.get("task_version", 1),
         )
         arrays = {
@@ -101,12 +105,39 @@ def block_of(row: dict[str, Any], settings: dict[str, Any], rows: dict[str, RawR
         raise RecordError(msg) from error
 
 
+@lru_cache(maxsize=64)
+def _versions(text: str) -> dict[str, Any]:
+    return structure_of(text)
+
+
 def chunks_of(column: pa.ChunkedArray) -> Iterator[tuple[Any, int]]:
     """Give each chunk of a column with the row it begins at."""
     start = 0
     for chunk in column.chunks:
         yield chunk, start
         start += len(chunk)
+
+
+def dicts_of(rows: pa.Table) -> list[dict[str, Any]]:
+    """Return rows as dicts, as `to_pylist` does, but column by column."""
+    names = rows.schema.names
+    columns = (values_of(column) for column in rows.columns)
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
+
+
+def values_of(column: pa.ChunkedArray) -> list[Any]:
+    """Return the values of a column; a text that is numbered in it is made once."""
+    found: list[Any] = []
+    for chunk in column.chunks:
+        if pa.types.is_dictionary(chunk.type):
+            words = [*chunk.dictionary.to_pylist(), None]
+            numbers = pc.fill_null(chunk.indices, len(chunk.dictionary))
+            found += [words[number] for number in np.from_dlpack(numbers).tolist()]
+        elif chunk.null_count or pa.types.is_boolean(chunk.type):
+            found += chunk.to_pylist()
+        else:
+            found += np.from_dlpack(chunk).tolist()
+    return found
 
 
 def n_values(text: str) -> int:
@@ -130,6 +161,30 @@ def structure_of(text: str) -> dict[str, Any]:
         msg = "a structure is no object"
         raise TypeError(msg)
     return told
+
+
+def pieces_of(text: str) -> dict[str, tuple[Any, str]] | None:
+    """Read a structure with the text of each value, where it is written as canonical JSON is.
+
+    Returns
+    -------
+    dict or None
+        By name the value and its text as it stands; None where names are set otherwise, or it
+        is none.
+    """
+    if n_values(text) > MAX_VALUES // 10 or not text.startswith("{"):
+        return None
+    found: dict[str, tuple[Any, str]] = {}
+    at = 0
+    try:
+        while name := _NAME.match(text, at + 1):
+            value, at = _value_at(text, name.end())
+            found[name[1]] = value, text[name.end() : at]
+            if text[at] != ",":
+                return found if text[at:] == "}" else None
+    except (ValueError, IndexError):
+        pass
+    return None
 
 
 def _held(name: str, table: pa.Table) -> np.ndarray[Any, np.dtype[np.void]]:

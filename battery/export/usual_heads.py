@@ -7,7 +7,7 @@ field by field, see `limits`. Both give the same numbers.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from typing import NamedTuple
 
 FIELDS = (7, 9, 11)  # of a column: bytes, where its data begin, where its dictionary does
 N_STRUCTURES = 16  # of a column as they are counted field by field, or a few less
@@ -61,8 +61,7 @@ _COLUMN = re.compile(
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class PageHead:
+class PageHead(NamedTuple):
     """What the head of a page says.
 
     Parameters

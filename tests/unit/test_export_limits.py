@@ -9,7 +9,6 @@ import random
 import shutil
 import subprocess
 import sys
-from dataclasses import replace
 
 import numpy as np
 import pyarrow as pa
@@ -225,7 +224,7 @@ def test_a_head_of_the_usual_shape_reads_as_field_by_field(study):
                 if usual is not None:
                     n_pages += 1
                     other = limits._head_of_page(tried, 0, "it")
-                    assert replace(usual, encoding=other.encoding) == other
+                    assert usual._replace(encoding=other.encoding) == other
                     assert (usual.encoding == limits.DELTA_BYTE_ARRAY) == (
                         other.encoding == limits.DELTA_BYTE_ARRAY
                     )

@@ -1,17 +1,20 @@
 """An export proves itself: the same scores bit for bit, and every change is named."""
 
 import json
+import re
 import shutil
 
 import numpy as np
 import pyarrow as pa
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from battery.cli import app
 from battery.errors import BatteryError, UsageError
-from battery.export import export_tidy, reading, rescore_export, verify_export
-from battery.recording import short_hash
+from battery.export import export_tidy, reading, rebuilding, rescore_export, verify_export
+from battery.recording import canonical_json, short_hash
 from battery.rescoring import rescore_all
 from battery.store import Store
 from tests.export_kit import FULL, NOW, package, put_right, rewrite, rows, set_value
@@ -114,6 +117,58 @@ def test_what_a_careful_forger_changed_is_named(own, table, change, told):
     """Sizes, hashes and digest put right; only the hash of each block left as it was."""
     rewrite(own, table, change)
     assert told in words(verify_export(own))
+
+
+PLAIN = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats(allow_nan=False)
+    | st.text(max_size=5),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=3), inner),
+    max_leaves=8,
+)
+
+
+@settings(max_examples=40)
+@given(st.dictionaries(st.from_regex(r"[a-z][a-z0-9_]{0,5}", fullmatch=True), PLAIN))
+def test_pieces_of_canonical_text_make_it_again(told):
+    text = canonical_json(told)
+    pieces = rebuilding.pieces_of(text)
+    assert (pieces is None) == (not told)
+    if pieces is not None:
+        assert {name: value for name, (value, _) in pieces.items()} == json.loads(text)
+        again = ",".join(f'"{name}":{pieces[name][1]}' for name in sorted(pieces))
+        assert f"{{{again}}}" == text
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "[]", "{}", '{"a":1', '{"a":1}}', '{"a" :1}', '{"a":1,}', '{"a":1, "b":2}', "{a"],
+)
+def test_a_text_in_another_shape_has_no_pieces(text):
+    assert rebuilding.pieces_of(text) is None
+
+
+def test_settings_in_another_spelling_are_the_same_settings(own):
+    """With other spaces, or one more nought; a number that is another is named."""
+
+    def spelled(change):
+        def changed(table):
+            at = table.schema.get_field_index("layout")
+            texts = [change(text) for text in table.column("layout").to_pylist()]
+            return table.set_column(at, table.schema.field(at), pa.array(texts))
+
+        return changed
+
+    rewrite(own, "blocks", spelled(lambda text: json.dumps(json.loads(text), indent=1)))
+    assert not verify_export(own).findings
+    rewrite(
+        own, "blocks", spelled(lambda text: re.sub(r"(\d[.]\d+)([,}\]])", r"\g<1>0\2", text))
+    )
+    assert not verify_export(own).findings
+    rewrite(own, "blocks", spelled(lambda text: text.replace("0", "1")))
+    assert any("hash" in finding.what for finding in verify_export(own).findings)
 
 
 def test_a_replay_is_made_where_it_is_asked_for(own):
