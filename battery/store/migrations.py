@@ -1,7 +1,8 @@
 """Steps that bring a store to the present form, each named and never edited again.
 
-A step and its line in the table of migrations share one transaction, so a store is always in
-the form that its table says. Steps spell out their SQL: `schema` may change, history may not.
+All that are missing share one transaction with their lines in the table of migrations, so a
+store is always in the form that its table says. Steps spell out their SQL: `schema` may
+change, history may not.
 """
 
 from __future__ import annotations
@@ -312,20 +313,16 @@ def version_of(connection: Connection, name: str) -> int:
 
 
 def migrate(engine: Engine, name: str) -> None:
-    """Apply the steps that are missing, each in one transaction with its bookkeeping."""
+    """Apply the steps that are missing, all in one transaction with their bookkeeping."""
     with engine.connect() as connection:
-        version = version_of(connection, name)
-    for number, step in enumerate(STEPS[version:], start=version + 1):
-        with engine.begin() as connection:
-            if connection.dialect.name == "postgresql":
-                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({MIGRATION_KEY})")
-            if version_of(connection, name) >= number:  # another program was quicker
-                continue
+        if version_of(connection, name) == len(STEPS):
+            return
+    with engine.begin() as connection:
+        if connection.dialect.name == "postgresql":
+            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({MIGRATION_KEY})")
+        version = version_of(connection, name)  # another program may have been quicker
+        at_utc = datetime.now(UTC).isoformat(timespec="seconds")
+        for number, step in enumerate(STEPS[version:], start=version + 1):
             step(connection)
-            connection.execute(
-                schema.migrations.insert().values(
-                    number=number,
-                    name=step.__name__,
-                    applied_utc=datetime.now(UTC).isoformat(timespec="seconds"),
-                )
-            )
+            line = {"number": number, "name": step.__name__, "applied_utc": at_utc}
+            connection.execute(schema.migrations.insert().values(line))

@@ -8,15 +8,15 @@ import shutil
 import sqlite3
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
 import platformdirs
-from sqlalchemy import URL, Connection, Engine, QueuePool, create_engine, event
+from sqlalchemy import Connection, Dialect, Engine, QueuePool, create_engine, event, make_url
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from battery.errors import StoreError
@@ -143,25 +143,62 @@ def _check_writable(path: Path) -> None:
         raise StoreError(msg) from error
 
 
-def _file_engine(path: Path) -> Engine:
-    """Return an engine that writes durably and never gives up a lock half-way."""
-    address = URL.create("sqlite", database=str(path))
-    engine = create_engine(address, connect_args={"timeout": BUSY_S})
+@cache
+def _shared() -> tuple[Dialect, dict[Any, Any]]:
+    """Return the dialect and the statements that it compiled, of all files of this process.
 
-    @event.listens_for(engine, "connect")
-    def _set_up(connection: sqlite3.Connection, _record: Any) -> None:
-        connection.text_factory = _text
-        connection.isolation_level = None  # transactions are begun below, tables included
-        connection.execute("PRAGMA foreign_keys=ON")
-        _keep_log(connection)
-        connection.execute("PRAGMA synchronous=FULL")
+    A desk opens the store anew for every page; to compile its statements costs more than to
+    run them.
+    """
+    engine = create_engine("sqlite://")
+    engine.connect().close()  # the first connection tells the dialect what it talks to
+    engine.dispose()
+    return engine.dialect, {}
+
+
+def _engine_of(connect: Callable[[], Any], begin: Callable[..., str]) -> Engine:
+    dialect, compiled = _shared()
+    engine = Engine(
+        QueuePool(connect, dialect=dialect),
+        dialect,
+        make_url("sqlite://"),
+        execution_options={"compiled_cache": compiled},
+    )
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
-        reading = connection.get_execution_options().get("reading", False)
-        connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
+        connection.exec_driver_sql(begin(connection))
 
     return engine
+
+
+def _file_engine(path: Path) -> Engine:
+    """Return an engine that writes durably and never gives up a lock half-way."""
+
+    def connect() -> sqlite3.Connection:
+        connection = _connect(str(path))
+        connection.execute("PRAGMA foreign_keys=ON")
+        _keep_log(connection)
+        connection.execute("PRAGMA synchronous=FULL")
+        return connection
+
+    def begin(connection: Connection) -> str:
+        reading = connection.get_execution_options().get("reading", False)
+        return "BEGIN" if reading else "BEGIN IMMEDIATE"
+
+    return _engine_of(connect, begin)
+
+
+def _connect(address: str, *, uri: bool = False) -> sqlite3.Connection:
+    connection = sqlite3.connect(
+        address,
+        uri=uri,
+        timeout=BUSY_S,
+        check_same_thread=False,
+        isolation_level=None,  # transactions are begun by the engine, tables included
+    )
+    connection.text_factory = _text
+    return connection
 
 
 def _keep_log(connection: sqlite3.Connection) -> None:
@@ -232,21 +269,12 @@ def _reading_engine(path: Path, query: str) -> Engine:
     address = f"{path.resolve().as_uri()}?{query}"
 
     def connect() -> sqlite3.Connection:
-        connection = sqlite3.connect(
-            address, uri=True, timeout=BUSY_S, check_same_thread=False, isolation_level=None
-        )
-        connection.text_factory = _text
+        connection = _connect(address, uri=True)
         connection.execute("PRAGMA query_only=ON")
         connection.execute("PRAGMA temp_store=MEMORY")  # a full disk can still be read
         return connection
 
-    engine = create_engine("sqlite://", creator=connect, poolclass=QueuePool)
-
-    @event.listens_for(engine, "begin")
-    def _begin(connection: Connection) -> None:
-        connection.exec_driver_sql("BEGIN")
-
-    return engine
+    return _engine_of(connect, lambda _connection: "BEGIN")
 
 
 def _open_copy(path: Path, name: str) -> Opened:
