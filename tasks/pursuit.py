@@ -177,7 +177,8 @@ def _on_contact(
     trial = _trial(settings, state)
     place = ("", contact.x_mm, contact.y_mm)
     pointers, meaning = heed(state.pointers, contact, trial, events)
-    state = replace(state, pointers=pointers)
+    if pointers is not state.pointers:
+        state = replace(state, pointers=pointers)
     if meaning == "press":
         following = pointers.follow(contact)
         if state.phase is Phase.MOVING:

@@ -136,7 +136,8 @@ def _on_contact(
     settings: SlideSettings, state: SlideState, contact: Contact, events: list[Event]
 ) -> SlideState:
     pointers, meaning = heed(state.pointers, contact, state.trial, events)
-    state = replace(state, pointers=pointers)
+    if pointers is not state.pointers:
+        state = replace(state, pointers=pointers)
     if meaning == "press":
         return _on_press(settings, state, contact, events)
     if meaning == "lift" and state.holding:

@@ -152,7 +152,8 @@ def _on_contact(
     settings: TappingSettings, state: TappingState, contact: Contact, events: list[Event]
 ) -> TappingState:
     pointers, meaning = heed(state.pointers, contact, state.trial, events)
-    state = replace(state, pointers=pointers)
+    if pointers is not state.pointers:
+        state = replace(state, pointers=pointers)
     if meaning == "press":
         return _on_press(settings, state, contact, events)
     if meaning == "lift":

@@ -166,7 +166,8 @@ def _on_contact(
 ) -> TrailState:
     link = _link(settings, state)
     pointers, meaning = heed(state.pointers, contact, link, events)
-    state = replace(state, pointers=pointers)
+    if pointers is not state.pointers:
+        state = replace(state, pointers=pointers)
     place = ("", contact.x_mm, contact.y_mm)
     if meaning == "press":
         if not _may_take_up(settings, state, contact):
