@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+import pyarrow as pa
+
 from battery.errors import RecordError
 from battery.export.allowed import breaches
 from battery.export.dictionary import TABLES
 from battery.export.reading import RAW, Export
-from battery.export.rebuilding import values_of
+from battery.export.rebuilding import numbers_of
 from battery.verify import Finding
 
 MAX_ODD = 20  # findings told of the values of one table
@@ -41,7 +44,7 @@ class Keys:
         table = TABLES[name]
         is_referred = any(k.table == name for t in TABLES.values() for k in t.keys)
         # Rows of a table in parts repeat no key of another part, since their blocks do not.
-        seen: set[Any] = set()
+        held: list[pa.Table] = []
         firsts: set[Any] = set()
         n_rows = n_keys = 0
         is_known = self._export.has_this_dictionary(name)
@@ -50,21 +53,20 @@ class Keys:
         refers = [k for k in table.keys if k.table in self._known]
         for part in range(1, len(self._export.names(name)) + 1):
             if name != "blocks":
-                n_keys += len(seen)
-                seen = set()
+                n_keys += _n_distinct(held)
+                held = []
             for batch in self._export.batches(name, part):
                 if is_known:
                     odd |= dict.fromkeys(breaches(table, batch))
-                columns = [values_of(batch.column(name)) for name in table.primary]
                 n_rows += batch.num_rows
-                seen.update(zip(*columns, strict=True))
+                held.append(batch.select(table.primary))
                 if is_referred:
                     firsts.update(batch.column(table.primary[0]).unique().to_pylist())
                 for key in refers:
                     if key.column in batch.schema.names:
                         values = set(batch.column(key.column).unique().to_pylist()) - {None}
                         lost.setdefault(key.table, []).extend(values - self._known[key.table])
-        n_keys += len(seen)
+        n_keys += _n_distinct(held)
         if is_referred:
             self._known[name] = firsts
         if name == "visits":
@@ -83,6 +85,32 @@ class Keys:
                     )
                 )
         return found
+
+
+def _n_distinct(tables: list[pa.Table]) -> int:
+    """Return how many rows of tables with the same columns differ from each other."""
+    n_rows = sum(table.num_rows for table in tables)
+    if not n_rows:
+        return 0
+    whole = pa.concat_tables(tables)
+    numbered = [_numbered(column) for column in whole.columns]
+    order = np.lexsort(numbered)
+    differs = np.zeros(n_rows - 1, dtype=bool)
+    for numbers in numbered:
+        sorted_ = numbers[order]
+        differs |= sorted_[1:] != sorted_[:-1]
+    return 1 + int(np.count_nonzero(differs))
+
+
+def _numbered(column: pa.ChunkedArray) -> np.ndarray[Any, Any]:
+    """Return a number for each value of a column, the same for the same and for no other."""
+    if pa.types.is_dictionary(column.type):
+        # Who writes a file may number the same text twice.
+        column = column.cast(pa.string())
+    elif not column.null_count and pa.types.is_integer(column.type):
+        return numbers_of(column)
+    numbers = column.combine_chunks().dictionary_encode("encode").indices
+    return np.from_dlpack(numbers)
 
 
 def _referred_first() -> list[str]:

@@ -13,7 +13,8 @@ from battery.export.columns import WORDS
 from battery.export.dictionary import TABLES
 from battery.export.limits import MAX_HELD_BYTES
 
-ROWS_AT_ONCE = 65_536
+ROWS_AT_ONCE = 65_536  # of a long row group
+ROWS_TOGETHER = 131_072  # of short ones
 MAX_TEXT = 1_000_000  # letters of a structure
 MAX_LABEL = 20_000  # and of any other text
 MAX_TEXT_BYTES = 16_000_000  # of all texts that are held at once
@@ -59,7 +60,7 @@ def _together(file: pq.ParquetFile, held: list[int]) -> Iterator[list[int]]:
     for group in range(file.num_row_groups):
         n_own = file.metadata.row_group(group).num_rows
         own_bytes = held[group] if held else MAX_HELD_BYTES
-        if some and (n_rows + n_own > ROWS_AT_ONCE or n_bytes + own_bytes > MAX_HELD_BYTES):
+        if some and (n_rows + n_own > ROWS_TOGETHER or n_bytes + own_bytes > MAX_HELD_BYTES):
             yield some
             some, n_rows, n_bytes = [], 0, 0
         some.append(group)

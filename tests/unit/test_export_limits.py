@@ -16,7 +16,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from battery.errors import RecordError
-from battery.export import limits
+from battery.export import limits, row_groups
 from battery.export.dictionary import TABLES
 from battery.export.limits import (
     CHUNK_BYTES,
@@ -208,6 +208,17 @@ def test_what_the_program_wrote_is_within_its_limits(study):
             assert [chunk.get(DICTIONARY_AT) for chunk in group] == [
                 column.dictionary_page_offset for column in told
             ]
+
+
+def test_row_groups_are_read_together_within_what_may_be_held(tmp_path):
+    path = tmp_path / "many.parquet"
+    pq.write_table(pa.table({"n": range(100)}), path, row_group_size=10)
+    with pq.ParquetFile(path) as file:
+        large = limits.MAX_HELD_BYTES // 3
+        runs = list(row_groups._together(file, [large] * 4 + [1] * 6))
+        assert [len(run) for run in runs] == [3, 7]
+        assert [n for run in runs for n in run] == list(range(10))
+        assert list(row_groups._together(file, [])) == [[n] for n in range(10)]
 
 
 def test_a_head_of_the_usual_shape_reads_as_field_by_field(study):

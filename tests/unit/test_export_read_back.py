@@ -13,7 +13,14 @@ from typer.testing import CliRunner
 
 from battery.cli import app
 from battery.errors import BatteryError, UsageError
-from battery.export import export_tidy, reading, rebuilding, rescore_export, verify_export
+from battery.export import (
+    export_tidy,
+    keys_check,
+    reading,
+    rebuilding,
+    rescore_export,
+    verify_export,
+)
 from battery.recording import canonical_json, short_hash
 from battery.rescoring import rescore_all
 from battery.store import Store
@@ -117,6 +124,25 @@ def test_what_a_careful_forger_changed_is_named(own, table, change, told):
     """Sizes, hashes and digest put right; only the hash of each block left as it was."""
     rewrite(own, table, change)
     assert told in words(verify_export(own))
+
+
+KEYS = st.lists(
+    st.tuples(st.sampled_from(["a", "b", "", None]), st.sampled_from([0, 5, 2**62, None])),
+    max_size=9,
+)
+
+
+@settings(max_examples=40)
+@given(st.lists(KEYS, max_size=3))
+def test_keys_are_counted_as_rows_are_told_apart(tables):
+    """Texts that a file numbers twice, or otherwise in another part, are the same texts."""
+    made = []
+    for keys in tables:
+        numbers = pa.array([None if a is None else place for place, (a, _) in enumerate(keys)])
+        words = pa.array([a or "" for a, _ in keys], pa.string())
+        texts = pa.DictionaryArray.from_arrays(numbers.cast(pa.int32()), words)
+        made.append(pa.table({"a": texts, "b": pa.array([b for _, b in keys], pa.int64())}))
+    assert keys_check._n_distinct(made) == len({key for keys in tables for key in keys})
 
 
 PLAIN = st.recursive(
