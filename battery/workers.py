@@ -59,15 +59,26 @@ def threads_here() -> int:
 
 
 @contextmanager
-def in_order(work: Callable[[T], U], given: Iterable[T], n: int) -> Iterator[Iterator[U]]:
+def in_order(
+    work: Callable[[T], U], given: Iterable[T], n: int, *, to_give_is_work: bool = False
+) -> Iterator[Iterator[U]]:
     """Do a work on each thing given, in threads, and give what came of each in order.
 
     Things are taken here, some ahead, so that they may come from what one thread alone can ask.
+
+    Parameters
+    ----------
+    work : callable
+    given : iterable
+    n : int
+        How many threads; up to one, all is done here.
+    to_give_is_work : bool
+        Whether this thread has enough to do with what it gives to be one of them.
     """
     if n <= 1:
         yield map(work, given)
         return
-    executor = ThreadPoolExecutor(n)
+    executor = ThreadPoolExecutor(n - 1 if to_give_is_work else n)
     try:
         yield _ahead(executor, work, given, 2 * n)
     finally:

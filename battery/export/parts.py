@@ -54,12 +54,15 @@ class BlockJob:
         Its rows of `scores`.
     record : BlockRecord
         What the store says of it, without its samples.
+    settings : str
+        All its settings as canonical JSON.
     """
 
     block_id: str
     row: Row
     scores: list[Row]
     record: BlockRecord
+    settings: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +181,7 @@ def _made(visit: _Packed) -> _Made:
             "n_events": len(block.events),
             "n_frames": len(block.frames),
         }
-        row["sha256"] = raw.block_sha256(row, block.header.settings, block)
+        row["sha256"] = raw.block_sha256(row, block.header.settings, block, text=job.settings)
         blocks.append(row)
         scores += job.scores
         whole.append((job.row["block_id"], block))

@@ -91,8 +91,11 @@ def _row_bytes(array: np.ndarray[Any, np.dtype[np.void]], *, is_quiet: bool = Fa
         if array.dtype[name].kind != "f":
             continue
         values = array[name]
+        missing = np.isnan(values)
+        if not missing.any():
+            continue
         # Most are the quiet one already, as where a device tells no pressure.
-        odd = np.isnan(values) & (values.view(f"i{values.itemsize}") != QUIET[values.itemsize])
+        odd = missing & (values.view(f"i{values.itemsize}") != QUIET[values.itemsize])
         if odd.any():
             plain = array.copy() if plain is array else plain
             plain[name][odd] = np.nan

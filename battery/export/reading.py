@@ -273,7 +273,7 @@ class Export:
         _ = self.screens, self.settings  # before threads ask for them
         for number in range(1, self.n_parts + 1) if part is None else (part,):
             some = _at_once(self._rows_of_blocks(number), ROWS_OF_SOME if n_threads > 1 else 0)
-            with in_order(self._built_all, some, n_threads) as built:
+            with in_order(self._built_all, some, n_threads, to_give_is_work=True) as built:
                 for block_id, read in chain.from_iterable(built):
                     if isinstance(read, ReadBlock):
                         yield read

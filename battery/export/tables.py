@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
 from datetime import date, datetime
-from functools import cache
 from typing import Any
 
 from battery.answers import QUESTIONS, Answer
@@ -16,7 +13,7 @@ from battery.export.codes import Codes
 from battery.export.deidentify import Days
 from battery.export.dictionary_trials import TRIALS
 from battery.flagging import Flagging, flags_of_check
-from battery.recording import Block, Device, VisitHeader, short_hash_of
+from battery.recording import Block, Device, VisitHeader, canonical_json, short_hash_of
 from battery.scoring.flags import Value
 from battery.scoring.measures import MEASURES, PRIMARY
 from battery.scoring.trials import plain_rows
@@ -33,14 +30,13 @@ from battery.store import (
     TimingCheck,
     VisitRecord,
 )
-from tasks.registry import OPTIONS
 
 Row = dict[str, Any]
 
 
 def plain(value: Any) -> str:
     """Write a structure as JSON, the same text for the same value."""
-    return json.dumps(value, sort_keys=True, separators=(",", ":"))
+    return canonical_json(value)
 
 
 def person_row(person: Person, days: Days, n_visits: int, codes: Codes) -> Row:
@@ -105,22 +101,13 @@ def visit_row(
     }
 
 
-def settings_row(task: str, settings: Mapping[str, Any]) -> Row:
-    """Row of `settings`: what of a block's settings the plan fixes."""
-    names = _fixed(task)
-    content = plain({name: value for name, value in settings.items() if name in names})
+def settings_row(task: str, content: str) -> Row:
+    """Row of `settings`: what of a block's settings the plan fixes, as canonical JSON."""
     return {
         "settings_id": short_hash_of(f"[{plain(task)},{content}]"),
         "task": task,
         "content": content,
     }
-
-
-@cache
-def _fixed(task: str) -> frozenset[str]:
-    """Return the settings of a task that a plan fixes."""
-    options = OPTIONS.get(task)
-    return frozenset(f.name for f in fields(options)) if options else frozenset()
 
 
 def block_row(
@@ -130,6 +117,7 @@ def block_row(
     scores: Sequence[Row],
     codes: Codes,
     settings: Row,
+    drawn: str,
 ) -> Row:
     """Row of `blocks`, without what only the whole record tells.
 
@@ -139,13 +127,13 @@ def block_row(
         The block's rows of `scores`.
     settings : dict
         Its row of `settings`.
+    drawn : str
+        Its other settings as canonical JSON.
     """
     header, audit = record.header, record.audit
     amended = flagging.amended
     begun = datetime.fromisoformat(header.started_utc)
     waited = begun - datetime.fromisoformat(visit.started_utc)
-    fixed = _fixed(header.task)
-    drawn = {name: value for name, value in header.settings.items() if name not in fixed}
     return {
         "block_id": codes.identifier(header.block_id),
         "visit_id": codes.identifier(header.visit_id),
@@ -163,7 +151,7 @@ def block_row(
         "layout_seed": header.layout_seed,
         "layout_hash": header.layout_hash,
         "settings_id": settings["settings_id"],
-        "layout": plain(drawn),
+        "layout": drawn,
         "versions": plain(header.versions),
         "flip_p99_ms": audit.flip_p99_ms,
         "stamp_gap_p99_ms": audit.stamp_gap_p99_ms,

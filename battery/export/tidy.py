@@ -20,6 +20,7 @@ from battery.export.kept import Kept
 from battery.export.package import About, write_package
 from battery.export.parts import BlockJob, PartDone, PartJob, PartWriting, closes, writing
 from battery.export.selection import EVERYTHING, Selection
+from battery.export.settings_text import SettingsText
 from battery.export.signing import Sign
 from battery.export.table_files import SINGLE, TableWriter, names_of, replacing
 from battery.flagging import Flagging
@@ -293,9 +294,12 @@ class _Run:
             if record.ending is None or not self._selection.has_task(told.task):
                 continue  # still running, or not asked for
             scores = [tables.score_row(r, self.codes) for r in stored.get(told.block_id, [])]
-            settings = tables.settings_row(told.task, told.settings)
-            row = tables.block_row(record, visit, self._flagging, scores, self.codes, settings)
-            jobs.append(BlockJob(told.block_id, row, scores, record))
+            text = SettingsText.of(told.task, told.settings)
+            settings = tables.settings_row(told.task, text.fixed)
+            row = tables.block_row(
+                record, visit, self._flagging, scores, self.codes, settings, text.drawn
+            )
+            jobs.append(BlockJob(told.block_id, row, scores, record, text.whole))
             self._used.settings.setdefault(settings["settings_id"], settings)
             self._used.measures.update(score["measure"] for score in scores)
         return tuple(jobs)
