@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import replace
-from itertools import accumulate, chain
+from hashlib import blake2b
+from itertools import accumulate, chain, takewhile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,7 +48,7 @@ def pool(
         People behind the groups at most.
     known : sequence of Prior, optional
         What was known at the end of the first weeks, where an earlier pooling tells it: up to
-        `first_difference`. They are not computed again.
+        `n_alike`. They are not computed again.
 
     Returns
     -------
@@ -81,34 +82,56 @@ def pool(
     return replace(found[-1], first_week=first, by_week=(*known, *found))
 
 
-def first_difference(
-    series: Sequence[Sequence[float]],
+def week_signs(
+    series: Sequence[Sequence[float] | Floats],
     weeks: Sequence[Sequence[int]],
-    earlier_series: Sequence[Sequence[float]],
-    earlier_weeks: Sequence[Sequence[int]],
-) -> int | None:
-    """Return the first week in which visits differ from those of an earlier pooling.
+    n_baseline: Sequence[int],
+    owners: Sequence[Hashable],
+) -> tuple[bytes, ...]:
+    """Return for each week that `pool` tells of a sign of the visits that enter with it.
+
+    The past stays as it was known: what a later pooling says of the first weeks is what an
+    earlier one said, up to the first whose sign is another one (`n_alike`).
 
     Parameters
     ----------
-    series, weeks : sequence of sequences
-        As for `pool`, of the same people and hands in the same order then and now.
+    series, weeks, owners : sequences
+        As for `pool`, each with its baseline.
+    n_baseline : sequence of int
+        Visits of each baseline.
 
     Returns
     -------
-    int or None
-        None where nothing differs.
+    tuple of bytes
+        The first tells of all visits until the first complete baseline. Every one tells of
+        whose series there are too, in order. Empty where no baseline has two visits.
     """
-    found = []
-    for now in zip(series, weeks, earlier_series, earlier_weeks, strict=True):
-        own, own_weeks, before, before_weeks = now
-        if own is before and own_weeks is before_weeks:
-            continue
-        visits, earlier = (list(zip(*both, strict=True)) for both in (now[:2], now[2:]))
-        alike = zip(visits, earlier, strict=False)
-        n = next((i for i, (a, b) in enumerate(alike) if a != b), min(len(own), len(before)))
-        found += [told[n] for told in (own_weeks, before_weeks) if n < len(told)]
-    return min(found, default=None)
+    useful = [own[k - 1] for own, k in zip(weeks, n_baseline, strict=True) if k >= 2]
+    if not useful:
+        return ()
+    first = min(useful)
+    lengths = [len(own) for own in weeks]
+    each = np.fromiter(chain.from_iterable(weeks), np.int32, sum(lengths))
+    since_first = np.maximum(each - first, 0)
+    order = np.argsort(since_first, kind="stable")
+    visits = np.empty((len(order), 2))
+    visits[:, 0] = np.repeat(np.arange(len(lengths)), lengths)[order]
+    visits[:, 1] = np.concatenate([np.asarray(own, dtype=float) for own in series])[order]
+    ends = np.searchsorted(since_first[order], np.arange(since_first[order[-1]] + 1), "right")
+    told = repr((first, list(n_baseline), list(owners))).encode("utf-8", "backslashreplace")
+    head, whole, found, start = blake2b(told, digest_size=16), visits.tobytes(), [], 0
+    for end in (ends * visits.strides[0]).tolist():
+        sign = head.copy()
+        sign.update(whole[start:end])
+        found.append(sign.digest())
+        start = end
+    return tuple(found)
+
+
+def n_alike(signs: Sequence[bytes], earlier: Sequence[bytes]) -> int:
+    """Count the first weeks whose signs are the same."""
+    pairs = zip(signs, earlier, strict=False)
+    return sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], pairs))
 
 
 def weeks_of(days: Iterable[float]) -> list[int]:

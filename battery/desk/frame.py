@@ -116,8 +116,10 @@ class Office:
 
         def made() -> Pools:
             with self.store() as store:
-                pools = read_pools(store, self.already_read(store))
+                known = self.already_read(store)
+                pools = read_pools(store, known)
             pools.fit()
+            known.hold_fits(pools)
             return pools
 
         return self.remembered.get("pools", made)

@@ -23,9 +23,10 @@ from battery.report.keeping import (
     unpacked_records,
     unpacked_shares,
 )
+from battery.report.keeping_fits import packed_fits, unpacked_fits
 from battery.report.page_rows import PageRows
 from battery.report.points import rule_of
-from battery.report.pooling import NO_PLAN, Pools, Shares, shares_of
+from battery.report.pooling import NO_PLAN, Fits, Pools, Shares, shares_of
 from battery.report.readings import Everything, readings_and_places
 from battery.report.theirs import Theirs
 from battery.report.visit_rows import brief_row
@@ -66,7 +67,7 @@ class Known:
         self._common: Hashable = None
         self._n_erased = 0
         self._pools = Pools({})
-        self._all_pools = Pools({})
+        self._all_pools: Pools | None = None
         self._shares: dict[str, tuple[Theirs, frozenset[str], Shares]] = {}
 
     @property
@@ -187,11 +188,41 @@ class Known:
     def _keep_later(self, kind: Kind, code: str, pack: Callable[[], bytes]) -> None:
         self._to_keep[kind, code] = self._sign(code), self._n_erased, pack
 
-    def pools_of(self, shares: Mapping[str, tuple[str, Shares]]) -> Pools:
-        """Pool what people bring of all measures; the same object while it is the same."""
+    def pools_of(self, store: Store, shares: Mapping[str, tuple[str, Shares]]) -> Pools:
+        """Pool what people bring of all measures; the same object while it is the same.
+
+        What an earlier program fitted to them and kept is taken, where nothing differs.
+        """
         with self.lock:
-            self._all_pools = self._all_pools.of_shares(shares)
+            if self._all_pools is None:
+                pools = Pools(shares)
+                self._all_pools = Pools(shares, self._kept_fits(store, pools.first_of_plans()))
+            else:
+                self._all_pools = self._all_pools.of_shares(shares)
             return self._all_pools
+
+    def hold_fits(self, pools: Pools) -> None:
+        """Let what was fitted to pools, those of now, be kept for the next start.
+
+        It stands with the first person of a plan, and goes with anybody who is erased.
+        """
+        with self.lock:
+            if pools is not self._all_pools:
+                return
+            first = pools.first_of_plans()
+            for plan, fits in pools.fitted_anew().items():
+                if plan in first:
+                    pack = partial(packed_fits, fits)
+                    told = sign_of("fits", plan), self._n_erased, pack
+                    self._to_keep["fits", first[plan]] = told
+
+    def _kept_fits(self, store: Store, first_of_plans: Mapping[str, str]) -> Fits:
+        plans = {code: plan for plan, code in first_of_plans.items()}
+        signs = {code: sign_of("fits", plan) for code, plan in plans.items()}
+        found: dict[Any, Any] = {}
+        for code, packed in self._kept(store, "fits", signs):
+            found |= or_none(partial(unpacked_fits, packed, plans[code])) or {}
+        return found
 
     def pools_of_headlines(
         self, people: Mapping[str, Theirs]

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from array import array
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from hashlib import blake2b
 from typing import NamedTuple
 
 import numpy as np
@@ -23,7 +25,7 @@ from battery.store import (
     Restart,
 )
 from norms.band import OutsideSem, Prior, pool
-from norms.pooled import first_difference
+from norms.pooled import n_alike, week_signs
 from norms.series import SeriesKey
 
 Floats = npt.NDArray[np.float64]
@@ -186,30 +188,23 @@ class Trace:
 
 
 class Fit(NamedTuple):
-    """What was fitted, and what it was fitted to."""
+    """What was fitted.
+
+    Parameters
+    ----------
+    sign : bytes
+        Of all it was fitted to; empty where it is not told whose visits and of when.
+    by_week : tuple of bytes
+        The signs of the visits that entered with each week (`week_signs`).
+    """
 
     prior: Prior | None
-    series: Sequence[Sequence[float]]
-    weeks: Sequence[Sequence[int]]
-    owners: Sequence[str]
-    n_baseline: Sequence[int]
+    sign: bytes = b""
+    by_week: tuple[bytes, ...] = ()
 
-    def known(
-        self,
-        series: Sequence[Sequence[float]],
-        weeks: Sequence[Sequence[int]],
-        owners: Sequence[str],
-        n_baseline: Sequence[int],
-    ) -> Sequence[Prior]:
-        """Return what it says of the weeks before anything of these differs."""
-        if self.prior is None or not weeks or not owners:
-            return ()
-        if (owners, n_baseline) != (self.owners, self.n_baseline):
-            return ()
-        week = first_difference(series, weeks, self.series, self.weeks)
-        return self.prior.by_week[
-            : None if week is None else max(0, week - self.prior.first_week)
-        ]
+    def known(self, by_week: Sequence[bytes]) -> Sequence[Prior]:
+        """Return what it says of the weeks before anything differs from visits of now."""
+        return self.prior.by_week[: n_alike(by_week, self.by_week)] if self.prior else ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,27 +255,46 @@ class Pool:
         return self._fitted[log_scale].prior
 
     def _fit(self, *, log_scale: bool) -> Fit:
+        sign = self._sign()
+        before = self.earlier.get(log_scale)
+        if before and sign and before.sign == sign:
+            return before
         if not self.series:
-            return Fit(None, (), (), (), ())
+            return Fit(None, sign)
         series = [np.asarray(whole, dtype=float) for whole in self.series]
         starts = np.cumsum([0, *map(len, series[:-1])])
         least = np.minimum.reduceat(np.concatenate(series), starts)
         kept = np.flatnonzero(least > (0.0 if log_scale else -math.inf))
-        told = [self.series[i] for i in kept]
+        told = [series[i] for i in kept]
         weeks = [self.weeks[i] for i in kept] if self.weeks else []
         owners = [self.owners[i] for i in kept] if self.owners else []
         lengths = [len(self.groups[i]) for i in kept]
-        before = self.earlier.get(log_scale)
+        by_week = week_signs(told, weeks, lengths, owners) if weeks and owners else ()
         prior = pool(
             [self.groups[i] for i in kept],
             log_scale=log_scale,
-            series=[series[i] for i in kept],
+            series=told,
             weeks=weeks,
             owners=owners,
             n_people=min(self.n_people, len(kept)) if self.n_people else None,
-            known=before.known(told, weeks, owners, lengths) if before else (),
+            known=before.known(by_week) if before else (),
         )
-        return Fit(prior, told, weeks, owners, lengths)
+        return Fit(prior, sign, by_week)
+
+    def _sign(self) -> bytes:
+        """Return a sign of all that is fitted to; empty where it is not told whose and when."""
+        if len(self.owners) != len(self.series) or len(self.weeks) != len(self.series):
+            return b""
+        sizes = [
+            (len(own), len(group)) for own, group in zip(self.series, self.groups, strict=True)
+        ]
+        told = repr((self.n_people, self.owners, sizes))
+        sign = blake2b(told.encode("utf-8", "backslashreplace"), digest_size=16)
+        for kind, whole in (("d", self.series), ("q", self.weeks)):
+            sign.update(
+                b"".join(own if isinstance(own, array) else array(kind, own) for own in whole)
+            )
+        return sign.digest()
 
 
 @dataclass(frozen=True, slots=True)

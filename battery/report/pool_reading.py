@@ -58,7 +58,7 @@ def read_pools(store: Store, known: Known | None = None) -> Pools:
                 found[code] = theirs.plan, shares
                 if not noted:
                     known.hold_shares(theirs, shares)
-        return known.pools_of(found)
+        return known.pools_of(store, found)
 
 
 def _shares_of_person(

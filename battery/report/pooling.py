@@ -90,19 +90,22 @@ class Pools:
     ----------
     shares : mapping of code to (plan, shares)
         Of everybody, in order of enrolment; the plan is that of the latest visit, by its hash.
-    before : Pools, optional
-        Of what they brought before: weeks in which nothing differs are not fitted again.
+    before : mapping, optional
+        What was fitted to what they brought before: weeks in which nothing differs are not
+        fitted again.
     """
 
     def __init__(
-        self, shares: Mapping[str, tuple[str, Shares]], before: Pools | None = None
+        self, shares: Mapping[str, tuple[str, Shares]], before: Fits | None = None
     ) -> None:
         self._shares = shares
         self._by_plan: dict[str, dict[str, Shares]] = {}
         for code, (plan, theirs) in shares.items():
             self._by_plan.setdefault(plan, {})[code] = theirs
         self._made: dict[tuple[str, Place], Pool] = {}
-        self._before = self._of_these_people(before.fits()) if before else {}
+        self._before = {
+            key: own for key, own in (before or {}).items() if key[0] in self._by_plan
+        }
 
     def of(self, person: Person, plan: str, own: Shares) -> dict[tuple[str, Hand], Pool]:
         """Choose for each measure and hand of a person the pool of its role.
@@ -137,7 +140,7 @@ class Pools:
             readings = by_measure(readings_or_none(everything, code, visits), rule_of(person))
             plan = visits[-1].header.plan_hash if visits else NO_PLAN
             shares[code] = plan, shares_of(person, readings)
-        return Pools(shares, self)
+        return Pools(shares, self._fits_for(shares))
 
     def of_shares(self, shares: Mapping[str, tuple[str, Shares]]) -> Pools:
         """Return the pools of what people bring: these, while nobody brings anything else."""
@@ -145,7 +148,7 @@ class Pools:
             plan == self._shares[code][0] and own is self._shares[code][1]
             for code, (plan, own) in shares.items()
         )
-        return self if same else Pools(shares, self)
+        return self if same else Pools(shares, self._fits_for(shares))
 
     def fit(self) -> None:
         """Fit all pools now, as who reads a page later would wait for it."""
@@ -157,15 +160,21 @@ class Pools:
         """Return what was fitted, by plan and place; where nothing was yet, what was before."""
         return {**self._before, **{key: pool.fits for key, pool in self._made.items()}}
 
-    def _of_these_people(self, fits: Fits) -> Fits:
-        """Leave out what was fitted to anybody who is not here now, as who was erased."""
-        kept = {}
-        for (plan, place), of_place in fits.items():
-            same = self._by_plan.get(plan, {})
-            owners = {code for fit in of_place.values() for code in fit.owners}
-            if owners and all(place in same.get(code, ()) for code in owners):
-                kept[plan, place] = of_place
-        return kept
+    def first_of_plans(self) -> dict[str, str]:
+        """Return who was enrolled first of everybody with a plan."""
+        return {plan: next(iter(same)) for plan, same in self._by_plan.items() if plan}
+
+    def fitted_anew(self) -> dict[str, Fits]:
+        """Return what was fitted of each plan of which anything was not told before."""
+        anew = {key[0] for key, pool in self._made.items() if pool.fits != pool.earlier}
+        whole = self.fits()
+        return {
+            plan: {key: own for key, own in whole.items() if key[0] == plan} for plan in anew
+        }
+
+    def _fits_for(self, shares: Mapping[str, object]) -> Fits:
+        """Return what was fitted for other shares; nothing once anybody is gone, as erased."""
+        return self.fits() if self._shares.keys() <= shares.keys() else {}
 
     def _pool(self, plan: str, place: Place) -> Pool:
         key = plan, place

@@ -16,7 +16,7 @@ from sqlalchemy import and_, delete, func, insert, or_, select
 from battery.store import schema
 from battery.store.base import Connected
 
-Kind = Literal["records", "shares"]
+Kind = Literal["records", "shares", "fits"]
 AT_ONCE = 500  # people in one question
 
 

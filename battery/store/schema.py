@@ -456,7 +456,7 @@ kept_readings = Table(
     "kept_readings",
     metadata,
     Column("person", Text, ForeignKey("people.code"), primary_key=True),
-    Column("kind", Text, primary_key=True),  # records, shares
+    Column("kind", Text, primary_key=True),  # records, shares, fits
     Column("sign", Text, nullable=False),  # of all it was read from, the program included
     Column("packed", LargeBinary, nullable=False),
     Column("sha256", Text, nullable=False),  # binds it to person, kind and sign

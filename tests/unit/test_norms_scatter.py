@@ -17,7 +17,7 @@ from norms.autocorrelation import (
     pooled_autocorrelation,
     variance_factor,
 )
-from norms.pooled import first_difference, pool, weeks_of
+from norms.pooled import n_alike, pool, week_signs, weeks_of
 from norms.scatter import Prior, fit_prior, inverse_trigamma, moderate, transform
 from norms.spread import _WITHOUT_FARTHEST, differences, spread, spread_of_person
 
@@ -260,9 +260,10 @@ def clinics_before_and_after(draw):
 def test_weeks_that_are_known_are_what_they_would_be_again_to_the_last_bit(both):
     (series, weeks), (later, their_weeks) = both
     before = pool([s[:4] for s in series], log_scale=False, series=series, weeks=weeks)
-    week = first_difference(later, their_weeks, series, weeks)
-    n_known = None if week is None else max(0, week - before.first_week)
-    known = before.by_week[:n_known]
+    k, owners = [4] * len(series), range(len(series))
+    signs = week_signs(series, weeks, k, owners)
+    assert len(signs) == len(before.by_week)
+    known = before.by_week[: n_alike(week_signs(later, their_weeks, k, owners), signs)]
     told = {"log_scale": False, "series": later, "weeks": their_weeks}
     groups = [s[:4] for s in later]
     fresh = pool(groups, **told)
@@ -270,12 +271,22 @@ def test_weeks_that_are_known_are_what_they_would_be_again_to_the_last_bit(both)
     assert fresh.by_week[: len(known)] == known[: len(fresh.by_week)]
 
 
-def test_the_first_difference_is_that_of_the_earliest_visit():
-    series, weeks = [[1.0, 2.0], [3.0, 4.0, 5.0]], [[7, 8], [6, 7, 9]]
-    assert first_difference(series, weeks, series, weeks) is None
-    assert first_difference(series, weeks, [[1.0, 2.0], [3.0, 4.0]], [[7, 8], [6, 7]]) == 9
-    assert first_difference(series, weeks, [[1.0, 2.5], [3.0, 4.0, 5.0]], weeks) == 8
-    assert first_difference(series, weeks, series, [[5, 8], [6, 7, 9]]) == 5
+def test_the_first_week_with_another_sign_is_that_of_the_earliest_other_visit():
+    """The first baselines are complete in week 7, so the first sign is of all until then."""
+    series, weeks, both = [[1.0, 2.0], [3.0, 4.0, 5.0]], [[7, 8], [6, 7, 9]], ([2, 2], "ab")
+    signs = week_signs(series, weeks, *both)
+
+    def n_same(their_series, their_weeks, told=both):
+        return n_alike(week_signs(their_series, their_weeks, *told), signs)
+
+    assert len(signs) == 3, "weeks 7, 8 and 9"
+    assert n_same(series, weeks) == 3
+    assert n_same([[1.0, 2.0], [3.0, 4.0]], [[7, 8], [6, 7]]) == 2
+    assert n_same([[1.0, 2.5], [3.0, 4.0, 5.0]], weeks) == 1
+    assert n_same(series, [[5, 8], [6, 7, 10]]) == 2
+    assert n_same([[1.0, 2.0], [3.5, 4.0, 5.0]], weeks) == 0
+    assert n_same(series, weeks, ([2, 2], "ac")) == 0, "somebody else"
+    assert n_same(series, weeks, ([2, 3], "ab")) == 0, "another baseline"
 
 
 def test_a_visit_of_no_known_day_is_known_with_the_one_before_it():

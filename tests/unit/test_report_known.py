@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from sqlalchemy import text
 
 from battery.alarms import set_limit
-from battery.report import Known, keeping, read_pools
+from battery.report import Known, keeping, page_rows, read_pools
 from battery.report import known as known_module
 from battery.report.caseload import judged_people
 from battery.scoring import PRIMARY
@@ -153,6 +153,11 @@ DOORS = {
 def seen(store, known):
     """The list, what is brought to the pools and told by them, and what could not be read."""
     people = judged_people(store, known)
+    return people, *pools_told(store, known), sorted(store.unreadable())
+
+
+def pools_told(store, known):
+    """What is brought to the pools, and what those of main measures tell."""
     pools = read_pools(store, known)
     told = [
         (plan, place, pools._pool(plan, place).prior(log_scale=False))
@@ -160,7 +165,8 @@ def seen(store, known):
         for place in sorted({place for shares in same.values() for place in shares})
         if place[0] in MAIN
     ]
-    return people, list(pools._shares.items()), told, sorted(store.unreadable())
+    known.hold_fits(pools)
+    return list(pools._shares.items()), told
 
 
 def plain(seen):
@@ -218,6 +224,46 @@ def n_read(monkeypatch):
     return n
 
 
+@pytest.fixture
+def n_fitted(monkeypatch):
+    """How many weeks of pools were fitted, pool by pool."""
+    n = []
+    true = page_rows.pool
+
+    def watched(*told, known=(), **more):
+        found = true(*told, known=known, **more)
+        n.append(len(found.by_week) - len(known))
+        return found
+
+    monkeypatch.setattr(page_rows, "pool", watched)
+    return n
+
+
+def test_the_next_program_fits_only_weeks_that_changed(grown, tmp_path, n_fitted, monkeypatch):
+    home = shutil.copytree(grown, tmp_path / "clinic")
+    with Store.open(home) as store:
+        first = Known()
+        before = pools_told(store, first)
+        whole = sum(n_fitted)
+        assert whole > len(MAIN)
+        first.keep(store)
+        n_fitted.clear()
+        started = Known()
+        assert plain(pools_told(store, started)) == plain(before)
+        assert (n_fitted, started.n_to_keep) == ([], 0)
+        store.annotations.amend(
+            "visit", visit(store, CODE, -1).visit_id, "excluded", "yes", at_utc=AT, **SAID
+        )
+        after = pools_told(store, Known())
+        assert 0 < sum(n_fitted) < whole
+        assert plain(after) == plain(pools_told(store, Known(use_kept=False)))
+        n_fitted.clear()
+        monkeypatch.setattr(keeping, "program_sign", lambda: "a later program")
+        assert plain(pools_told(store, Known())) == plain(after)
+        assert sum(n_fitted) > 0
+        n_fitted.clear()
+
+
 def test_the_next_program_reads_only_who_changed(grown, tmp_path, n_read, monkeypatch):
     home = shutil.copytree(grown, tmp_path / "clinic")
     with Store.open(home) as store:
@@ -260,10 +306,24 @@ def test_what_is_well_sealed_but_of_another_form_is_read_again(grown, tmp_path):
         before = seen(store, known)
         odd = [zlib.compress(text) for text in (b"", b"[]", b"{}", b'{"words":[]}', b"1e999")]
         odd += [b"", b"\xff" * 9, zlib.compress(b"0" * 70_000_000)]
+        lists = (
+            b"[]",
+            b"{}",
+            b"[[]]",
+            b"[[1,2,3]]",
+            b'[["a","b",true,0,-1]]',
+            b"[[1,2,3,4,9e9]]",
+        )
+        odd += [len(told).to_bytes(4, "little") + told + b"x" * 16 for told in lists]
         signs = {code: known._sign(code) for code in (CODE, OTHER)}
+        people = known.people(store)
+        fits = {code: keeping.sign_of("fits", people[code].plan) for code in signs}
         for packed in odd:
-            for kind in ("records", "shares"):
-                rows = [KeptRow(code, kind, sign, packed) for code, sign in signs.items()]
+            for kind in ("records", "shares", "fits"):
+                rows = [
+                    KeptRow(code, kind, fits[code] if kind == "fits" else sign, packed)
+                    for code, sign in signs.items()
+                ]
                 store.kept.put(rows, n_erased=0)
             assert plain(seen(store, Known())) == plain(before)
 
