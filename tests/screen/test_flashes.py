@@ -21,7 +21,7 @@ from tests.sparing import only
 
 TESTS = [b for b in planned_blocks(STANDARD, "right") if (b.phase, b.hand) == ("test", "right")]
 TASKS = {b.task: b for b in TESTS}
-SHOWN_S = 10.0
+SHOWN_S = 6.0  # a flash is counted over one second
 
 
 def flicker(low, high, per_s, changes, seconds=2.0, frames_per_s=120):
@@ -58,7 +58,7 @@ def header(planned, **options):
     ("task", "theme"),
     only(
         list(itertools.product(TASKS, THEMES)),
-        [(t, "dark") for t in TASKS] + [("slide", "light")],
+        [("tapping", "dark"), ("pursuit", "light"), ("slide", "dark"), ("trail", "dark")],
     ),
 )
 def test_a_task_does_not_flash(monkeypatch, task, theme):
@@ -114,7 +114,7 @@ def bouncing(block, per_s):
 
 @pytest.mark.parametrize(
     ("task", "per_s"),
-    only(list(itertools.product(TASKS, (4.0, 8.0, 12.0))), [("slide", 8.0), ("pursuit", 8.0)]),
+    only(list(itertools.product(TASKS, (4.0, 8.0, 12.0))), [("slide", 8.0), ("tapping", 8.0)]),
 )
 def test_a_task_does_not_flash_under_a_finger_that_bounces(monkeypatch, task, per_s):
     """Tremor of 4 to 12 Hz that lifts the finger from the glass."""
@@ -124,7 +124,7 @@ def test_a_task_does_not_flash_under_a_finger_that_bounces(monkeypatch, task, pe
     assert watcher.area_mm2(5.88) < LIMIT_MM2 / 4
 
 
-@pytest.mark.parametrize("task", TASKS)
+@pytest.mark.parametrize("task", only(list(TASKS), ["tapping", "slide"]))
 def test_a_demonstration_does_not_flash(monkeypatch, task):
     with open_window(monkeypatch, tablet("1280x800")) as (window, clock):
         canvas = Canvas(window, large=False)

@@ -89,7 +89,7 @@ def states_of(store, window, clock, monkeypatch, *, large):
         pytest.param("1920x1200", False, "long", 2.0, marks=pytest.mark.long),
         pytest.param("1280x800", True, "long", 2.0, marks=pytest.mark.long),
         ("1280x800", False, "mirrored", 1.0),
-        ("1280x800", False, "de", 2.0),
+        pytest.param("1280x800", False, "de", 2.0, marks=pytest.mark.long),
         pytest.param("1024x600", True, "de", 1.0, marks=pytest.mark.long),
     ],
 )

@@ -65,6 +65,7 @@ def asides(store, code):
     return " ".join(sorted({reading.aside for reading in gather(store, code).readings}))
 
 
+@pytest.mark.long
 @pytest.mark.timeout(900)
 def test_the_other_hand_and_a_helper(display, pointer, home):
     """Both are kept and flagged, not trended, and settled by amendments; raw stays."""
@@ -96,6 +97,7 @@ def test_the_other_hand_and_a_helper(display, pointer, home):
         assert verify(store).findings == ()
 
 
+@pytest.mark.long
 @pytest.mark.timeout(900)
 def test_somebody_who_is_worse_by_three_is_sent_home_to_rest(display, pointer, home):
     """The rule of the trade: stop at +3 over the start; a sentence says what to do next."""

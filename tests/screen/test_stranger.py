@@ -13,6 +13,7 @@ from battery.store import Store
 from battery.verify import verify
 from tests.screen.servers import command, enrol, program
 from tests.screen.stranger import Stranger
+from tests.sparing import only
 
 pytestmark = pytest.mark.needs("xvfb")
 
@@ -203,13 +204,13 @@ def test_a_visit_cut_off_by_a_kill_goes_on_with_the_same_block(display, pointer,
     assert [r.ending for r in records] == ["interrupted", "interrupted"]
 
 
-def test_no_display_is_one_line(clinic):
+@pytest.mark.parametrize("name", only(["visit", "screen", "screen --show"], ["visit"]))
+def test_no_display_is_one_line(clinic, name):
     folder, code, _ = clinic
-    for arguments in (("visit", code), ("screen",), ("screen", "--show")):
-        done = command(folder, *arguments)
-        assert done.returncode == 1
-        assert done.stderr.startswith("battery: no screen to draw on")
-        assert done.stderr.count("\n") == 1
+    done = command(folder, *name.split(), *([code] if name == "visit" else []))
+    assert done.returncode == 1
+    assert done.stderr.startswith("battery: no screen to draw on")
+    assert done.stderr.count("\n") == 1
 
 
 def test_no_sound_device_is_no_hindrance(display, clinic):
@@ -220,6 +221,7 @@ def test_no_sound_device_is_no_hindrance(display, clinic):
         published.wait(lambda s: s["page"] == "card width")
 
 
+@pytest.mark.long
 def test_the_screen_is_measured_with_a_ruler_and_used(display, clinic):
     folder, code, plan = clinic
     done = command(folder, "screen", "--show", display=display)

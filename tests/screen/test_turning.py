@@ -105,6 +105,7 @@ def test_a_visit_waits_while_the_screen_is_another_and_carries_on(tmp_path):
     ]
 
 
+@pytest.mark.long
 def test_a_desktop_window_is_painted_when_it_comes_back_and_turns(tmp_path):
     """Made an icon and brought back without a compositor: the same picture as before."""
     first, second = tmp_path / "first", tmp_path / "second"
