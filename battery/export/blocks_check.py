@@ -13,7 +13,7 @@ from battery.export.reading import Export
 from battery.verify import Finding, block_notes, block_problems, stamp_problems
 from battery.workers import n_workers, pool, threads_here
 
-PAYS = 3  # parts that take as long to check as another process takes to start
+PAYS = 6  # parts that take as long to check as another process takes to start
 
 
 @dataclass(frozen=True, slots=True)
