@@ -9,9 +9,10 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Protocol
 
 import platformdirs
-import pyrage
+from pyrage import DecryptError, passphrase
 
 from battery.errors import UsageError
 from battery.files import make_folder, replace_whole
@@ -23,6 +24,16 @@ MAX_NAME = 80
 MAX_BYTES = 4_000_000  # of the file; names of 10,000 people take under one
 
 
+class Cipher(Protocol):
+    """Seals bytes under a pass phrase, and opens them again with the same one."""
+
+    def encrypt(self, told: bytes, phrase: str, /) -> bytes:
+        """Return the bytes sealed."""
+
+    def decrypt(self, sealed: bytes, phrase: str, /) -> bytes:
+        """Return what was sealed, or raise `pyrage.DecryptError`."""
+
+
 class Names:
     """The file of names; closed until the pass phrase was said.
 
@@ -31,13 +42,16 @@ class Names:
     home : path, str or None
         Where the store is; a store on a server has no folder, so that the file lies among the
         user's own data then.
+    cipher : Cipher
+        Seals and opens; age under a pass phrase, which takes a second on purpose.
     """
 
-    def __init__(self, home: Path | str | None) -> None:
+    def __init__(self, home: Path | str | None, cipher: Cipher = passphrase) -> None:
         place = home_folder(home)
         if not isinstance(place, Path):
             place = platformdirs.user_data_path("coordination-battery", appauthor=False)
         self.path = place / FILE
+        self._cipher = cipher
         self._phrase = ""
         self._held: dict[str, str] = {}
 
@@ -88,12 +102,12 @@ class Names:
         """
         try:
             sealed = self.path.read_bytes()[: MAX_BYTES + 1]
-            held = json.loads(pyrage.passphrase.decrypt(sealed, phrase))
+            held = json.loads(self._cipher.decrypt(sealed, phrase))
             names = {str(code): str(name) for code, name in held.items()}
         except OSError as error:
             msg = f"cannot read '{self.path}': {error.strerror or error}"
             raise UsageError(msg) from error
-        except pyrage.DecryptError as error:
+        except DecryptError as error:
             msg = "this is not the pass phrase, or the file of names is damaged"
             raise UsageError(msg) from error
         except (ValueError, AttributeError) as error:
@@ -133,4 +147,4 @@ class Names:
 
     def _write(self, names: Mapping[str, str], phrase: str) -> None:
         told = json.dumps(names, sort_keys=True).encode()
-        replace_whole(self.path, pyrage.passphrase.encrypt(told, phrase))
+        replace_whole(self.path, self._cipher.encrypt(told, phrase))

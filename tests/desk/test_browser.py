@@ -203,12 +203,20 @@ def send(page):
         page.keyboard.press("Enter")
 
 
-WITH_AND_WITHOUT = pytest.mark.parametrize(
-    "page", [True, False], ids=["with scripts", "without scripts"], indirect=True
-)
+def of_scripts(kept):
+    """A page with scripts and one without; one of them in every run."""
+    marks = {made: [] if made == kept else pytest.mark.long for made in (True, False)}
+    return pytest.mark.parametrize(
+        "page",
+        [
+            pytest.param(True, marks=marks[True], id="with scripts"),
+            pytest.param(False, marks=marks[False], id="without scripts"),
+        ],
+        indirect=True,
+    )
 
 
-@WITH_AND_WITHOUT
+@of_scripts(kept=False)
 def test_enrolling_by_keys(page, address, home):
     at(page, address, "/enrol")
     for name in CONTRAINDICATIONS:
@@ -274,7 +282,7 @@ def test_hands_are_swapped_by_keys(page, address, home):
     assert after == [other[hand] for hand in before]
 
 
-@WITH_AND_WITHOUT
+@of_scripts(kept=True)
 def test_what_is_wrong_keeps_what_was_typed_and_is_read_out(page, address):
     at(page, address, "/clinic")
     tab_to(page, "[name=file]")

@@ -58,9 +58,8 @@ def wait_until_open(process, folder):
             select.select([], [], [], 0.01)
 
 
-def test_a_browser_comes_in_by_the_file_and_no_list_of_processes_tells_the_secret(
-    start, tmp_path
-):
+def test_a_browser_comes_in_by_the_file_and_a_second_desk_is_refused(start, tmp_path):
+    """No list of processes tells the secret, and the refusal is one line."""
     process = start()
     assert "Who are you?" in wait_until_open(process, tmp_path)
     secret = address(tmp_path).split("secret=")[1]
@@ -68,10 +67,6 @@ def test_a_browser_comes_in_by_the_file_and_no_list_of_processes_tells_the_secre
     assert secret not in command
     if sys.platform != "win32":
         assert (tmp_path / "desk.html").stat().st_mode & 0o077 == 0
-
-
-def test_a_second_desk_on_the_same_store_is_refused_in_one_line(start, tmp_path):
-    wait_until_open(start(), tmp_path)
     second = start()
     assert second.wait(START_S) == 1
     said = second.stderr.read()

@@ -63,11 +63,11 @@ def test_receiving_twice_takes_nothing_twice(desk, stick):
     assert desk.get("/exchange").text.count('name="item"') == before
 
 
-@pytest.mark.parametrize("folder", ["", "relative", "/nowhere/at/all", "/etc/passwd", "\0"])
-def test_a_folder_that_is_none_is_one_line(desk, folder):
-    answer = desk.send("/exchange/receive", folder=folder)
-    assert answer.status_code == 400
-    assert "is not a folder on this machine" in answer.text
+def test_a_folder_that_is_none_is_one_line(desk):
+    for folder in ("", "relative", "/nowhere/at/all", "/etc/passwd", "\0"):
+        answer = desk.send("/exchange/receive", folder=folder)
+        assert answer.status_code == 400, folder
+        assert "is not a folder on this machine" in answer.text
 
 
 def test_a_choice_without_a_reason_changes_nothing(desk, stick):

@@ -27,7 +27,7 @@ from tests.handover_kit import record_visits, state
 from tests.screen.servers import virtual_screen
 
 WAIT_S = 60
-N_WRITES = 20
+N_WRITES = 8
 WRITER = """
 import sys
 from battery.cli import app

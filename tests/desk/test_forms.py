@@ -66,15 +66,23 @@ def address(home):
         yield address
 
 
+class Pages(dict):
+    """A page for each way, made and let in when it is first asked for."""
+
+    def __init__(self, browser, address):
+        super().__init__()
+        self._browser, self._address = browser, address
+
+    def __missing__(self, way):
+        context = self._browser.new_context(java_script_enabled="without" not in way)
+        self[way] = page = context.new_page()
+        come_in(page, self._address)
+        return page
+
+
 @pytest.fixture(scope="module")
 def pages(address, browser):
-    """A page for each way, all of them in."""
-    made = {}
-    for way in WAYS:
-        context = browser.new_context(java_script_enabled="without" not in way)
-        made[way] = context.new_page()
-        come_in(made[way], address)
-    return made
+    return Pages(browser, address)
 
 
 @pytest.fixture(scope="module")
