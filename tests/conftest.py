@@ -114,9 +114,21 @@ def made_once(factory, name, make):
 
 
 @pytest.fixture(scope="session")
-def clinic(tmp_path_factory):
+def whole_clinic(tmp_path_factory):
     """The folder of an invented clinic's store. Copy it before changing anything."""
     return made_once(tmp_path_factory, "clinic", made_up_clinic.make)
+
+
+@pytest.fixture(scope="session")
+def clinic(whole_clinic):
+    """The same; a file to which one task is enough says so by `small_clinic` in its place."""
+    return whole_clinic
+
+
+@pytest.fixture(scope="session")
+def small_clinic(tmp_path_factory):
+    """The same with visits of one task: a quarter of the blocks."""
+    return made_once(tmp_path_factory, "small clinic", made_up_clinic.make_small)
 
 
 @pytest.fixture

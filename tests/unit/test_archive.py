@@ -82,7 +82,8 @@ def beside(folder):
 # The same bits, whoever does which part
 
 
-def test_any_partition_and_a_killed_worker_give_the_same_bits(home, own, tmp_path):
+@pytest.mark.parametrize("n_processes", [1, pytest.param(2, marks=pytest.mark.long)])
+def test_any_partition_and_a_killed_worker_give_the_same_bits(home, own, tmp_path, n_processes):
     """The first part that is done gives the sign; a worker dies in the middle of others."""
     whole = exported(home, tmp_path / "whole", blocks_a_part=100)
     assert (n_parts(whole), n_parts(own)) == (1, 4)
@@ -99,7 +100,7 @@ def test_any_partition_and_a_killed_worker_give_the_same_bits(home, own, tmp_pat
             killed.append(workers[0].pid)
             workers[0].kill()
 
-    dask = on_dask(n_processes=2, say=said.append)
+    dask = on_dask(n_processes=n_processes, say=said.append)
     assert rescore_export(own, keep=True, engine=dask, progress=step) == one
     assert killed
     assert scores_of(own) == scores_of(whole)

@@ -34,13 +34,13 @@ def one_line(done, status):
     return lines[0]
 
 
-def test_enrol_prints_a_code_and_people_lists_it(process):
+def test_enrol_prints_a_code_and_people_lists_it(process, battery):
     done = process("enrol", "--affected-side", "left", "--dominant-hand", "right")
     assert done.returncode == 0
     code, rest = done.stdout.split("\n", 1)
     assert len(code) == 4
     assert "First hand: right" in rest
-    assert code in process("people").stdout
+    assert code in battery("people").stdout
 
 
 @pytest.mark.parametrize(

@@ -21,20 +21,33 @@ def made_at(store):
     return datetime.fromisoformat(enrolled) + timedelta(weeks=1)
 
 
+@pytest.fixture(
+    scope="module",
+    params=[1, pytest.param(len(STORIES), marks=pytest.mark.long)],
+    ids=["one person", "everybody"],
+)
+def stories(request):
+    """The people of the clinic; one of them costs a third of all."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("battery.demo.STORIES", STORIES[: request.param])
+        yield STORIES[: request.param]
+
+
 @pytest.fixture(scope="module")
-def made(tmp_path_factory):
+def made(stories, tmp_path_factory):
     """Made by the command as people run it, without a screen: where, and what it said."""
     place = tmp_path_factory.mktemp("demo")
     words = ("demo", "made", "--visits", "1", "--no-open")
-    done = asking.program(*words, home=place / "home", folder=place)
+    run = asking.program if stories == STORIES else asking.ask
+    done = run(*words, home=place / "home", folder=place)
     assert (done.returncode, done.stderr) == (0, "")
     return place / "made", done.stdout
 
 
-def test_pages_say_that_one_visit_is_too_little_and_need_no_network(made):
+def test_pages_say_that_one_visit_is_too_little_and_need_no_network(made, stories):
     folder, said = made
     pages = sorted(folder.glob("*.html"))
-    assert [page.stem for page in pages] == sorted(story.code for story in STORIES)
+    assert [page.stem for page in pages] == sorted(story.code for story in stories)
     for page in pages:
         text = page.read_text(encoding="utf-8")
         assert page.stem in text
@@ -44,11 +57,11 @@ def test_pages_say_that_one_visit_is_too_little_and_need_no_network(made):
         assert "https://" not in text
 
 
-def test_the_export_is_there_and_it_is_said_where_all_is(made):
+def test_the_export_is_there_and_it_is_said_where_all_is(made, stories):
     folder, said = made
     assert (folder / "export" / "datapackage.json").exists()
     assert list((folder / "export").rglob("*.csv.gz"))
-    for words in (*(story.about for story in STORIES), "Export: made/export", "Store:  made "):
+    for words in (*(story.about for story in stories), "Export: made/export", "Store:  made "):
         assert words in said
 
 
@@ -63,9 +76,9 @@ def test_what_was_made_is_scored_again_and_not_made_again(made, tmp_path):
     assert "not an empty folder" in again.stderr
 
 
-def test_every_block_of_the_plan_is_recorded_scored_and_replays(made):
+def test_every_block_of_the_plan_is_recorded_scored_and_replays(made, stories):
     with Store.open(made[0], write=False) as store:
-        for story in STORIES:
+        for story in stories:
             (visit,) = store.visits.all(story.code)
             assert (visit.ending, visit.header.origin) == ("finished", "simulated")
             first = store.people.get(story.code).first_hand

@@ -139,7 +139,7 @@ def events_without_onset(folder):
             a_column_less, the_entities_out_of_order, no_sampling_frequency,
             a_third_hand, somebody_unlisted, events_without_onset,
         ],
-        [no_sampling_frequency, somebody_unlisted],
+        [somebody_unlisted],
     ),
 )  # fmt: skip
 def test_the_validator_can_fail(copy, spoil):
@@ -230,12 +230,14 @@ def test_our_own_check_finds_what_the_validator_may_not(copy, spoil):
     assert any(said in finding for finding in bids_findings(copy))
 
 
+@pytest.mark.long
 def test_a_type_in_small_letters_does_pass_the_validator(copy):
     """It does not look into channels that stand once for many files."""
     a_type_in_small_letters(copy)
     assert errors(copy) == []
 
 
+@pytest.mark.long
 def test_a_header_row_does_pass_the_validator(copy):
     """Why the check of our own is there."""
     a_header_row(copy)

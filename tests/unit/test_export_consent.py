@@ -17,6 +17,12 @@ LATER = SAID | {"at_utc": "2026-06-01T10:00:00+00:00"}
 GAVE, CARE_ONLY, WITHDREW = "K7QF", "M4WX", "X3CF"
 
 
+@pytest.fixture(scope="module")
+def clinic(small_clinic):
+    """One task is enough here."""
+    return small_clinic
+
+
 @pytest.fixture
 def home(own_clinic):
     """Three people: one gave consent to research, one to care only, one withdrew it."""

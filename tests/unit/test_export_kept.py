@@ -16,6 +16,12 @@ from tests.export_kit import EVERYBODY, NOW, digests
 from tests.sparing import share
 
 
+@pytest.fixture(scope="module")
+def clinic(small_clinic):
+    """One task is enough here."""
+    return small_clinic
+
+
 @pytest.fixture
 def home(clinic, tmp_path):
     home = shutil.copytree(clinic, tmp_path / "home")

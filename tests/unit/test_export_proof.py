@@ -39,6 +39,12 @@ def run(*words):
 
 
 @pytest.fixture(scope="module")
+def clinic(small_clinic):
+    """One task is enough here."""
+    return small_clinic
+
+
+@pytest.fixture(scope="module")
 def signed(tmp_path_factory):
     """A signed export in which every table has a row."""
     return full_export(tmp_path_factory.mktemp("proof"))

@@ -28,18 +28,27 @@ from tests.export_kit import FULL, NOW, package, put_right, rewrite, rows, set_v
 from tests.sparing import share
 
 
-@pytest.fixture(scope="module")
-def exported(clinic, tmp_path_factory):
-    folder = tmp_path_factory.mktemp("export")
+def made(clinic, folder):
     home = shutil.copytree(clinic, folder / "clinic")
     with Store.open(home) as store:
         export_tidy(store, folder / "study", form=FULL, now=NOW)
     return folder / "study"
 
 
+@pytest.fixture(scope="module")
+def exported(whole_clinic, tmp_path_factory):
+    return made(whole_clinic, tmp_path_factory.mktemp("export"))
+
+
+@pytest.fixture(scope="module")
+def small(small_clinic, tmp_path_factory):
+    """An export of one task."""
+    return made(small_clinic, tmp_path_factory.mktemp("small export"))
+
+
 @pytest.fixture
-def own(exported, tmp_path):
-    return shutil.copytree(exported, tmp_path / "own")
+def own(small, tmp_path):
+    return shutil.copytree(small, tmp_path / "own")
 
 
 def run(*words):

@@ -15,6 +15,12 @@ from battery.store.opening import FILE_NAME
 from tests.export_kit import EVERYBODY, digests, rewrite, set_value
 
 
+@pytest.fixture(scope="module")
+def clinic(small_clinic):
+    """One task is enough here."""
+    return small_clinic
+
+
 @pytest.fixture
 def home(clinic, tmp_path):
     """A clinic of which one block has a spoilt blob and another a spoilt header."""

@@ -13,7 +13,7 @@ from tests import clinic as made_up
 from tests import handover_kit as hand
 from tests.lied_to import COMMANDS, OTHERS, PERSON, WORDS, Desk, answer, ask, one_time, waiting
 
-A_THIRD = tuple({"visit began a word": 1, **dict.fromkeys(WORDS[::3])})
+A_SIXTH = tuple({"visit began a word": 1, **dict.fromkeys(WORDS[::6])})
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +42,7 @@ def test_there_are_at_least_sixty_lies():
     assert len(WORDS) >= 60
 
 
-@pytest.mark.parametrize("names", [A_THIRD, pytest.param(WORDS, marks=pytest.mark.long)])
+@pytest.mark.parametrize("names", [A_SIXTH, pytest.param(WORDS, marks=pytest.mark.long)])
 def test_every_lie_is_named_waits_and_reaches_no_table(desk, tmp_path, names):
     for number, name in enumerate(names):
         desk.put(tmp_path, number, desk.forged(name))

@@ -12,7 +12,7 @@ from battery.scoring import MEASURES
 from battery.simulate import POINTERS
 
 A_FEW = ("steady", "slow tremor", "fast tremor", "tremor aslant")
-KINDS = ("touch 60 Hz", "mouse 125 Hz")  # a slow panel and a mouse; all by hand
+KINDS = ("touch 60 Hz",)  # a slow panel; all by hand
 DOCUMENT = Path(__file__).parents[2] / "battery" / "recovery" / "recovery.md"
 
 

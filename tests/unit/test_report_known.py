@@ -29,12 +29,22 @@ AT = "2026-12-01T10:00:00+00:00"
 SAID = {"author": "AB", "reason": "so it was"}
 
 
-@pytest.fixture(scope="module")
-def grown(clinic, tmp_path_factory):
-    """A clinic in which three people are past their baseline."""
-    home = shutil.copytree(clinic, tmp_path_factory.mktemp("known") / "clinic")
+def past_baseline(clinic, folder):
+    home = shutil.copytree(clinic, folder / "clinic")
     multiplied(home, 3, 7)
     return home
+
+
+@pytest.fixture(scope="module")
+def grown(small_clinic, tmp_path_factory):
+    """A clinic of one task in which three people are past their baseline."""
+    return past_baseline(small_clinic, tmp_path_factory.mktemp("known"))
+
+
+@pytest.fixture(scope="module")
+def whole(whole_clinic, tmp_path_factory):
+    """The same with every task."""
+    return past_baseline(whole_clinic, tmp_path_factory.mktemp("known whole"))
 
 
 def visit(store, code, number):
@@ -174,8 +184,8 @@ def plain(seen):
     return repr(seen)
 
 
-def walk(home, doors, number=0):
-    """Go through doors one after another; after each, look with and without what is kept.
+def walk(home, doors, number=0, *, between=1):
+    """Go through doors one after another; after so many, look with and without what is kept.
 
     Also as a program that starts now and finds what the earlier ones kept in the store.
     """
@@ -183,25 +193,35 @@ def walk(home, doors, number=0):
     with Store.open(home) as store:
         seen(store, known)
         known.keep(store)
-        for name in doors:
-            DOORS[name](store, number)
-            number += 1
+        for at in range(0, len(doors), between):
+            names = doors[at : at + between]
+            for name in names:
+                DOORS[name](store, number)
+                number += 1
             fresh, started = Known(use_kept=False), Known()
             looks = []
             for whose in (fresh, known, started):
                 with Store.open(home, write=False) as opened:
                     looks.append(seen(opened, whose))
-            assert looks[0] == looks[1], name
-            assert plain(looks[0]) == plain(looks[2]), name
+            assert looks[0] == looks[1], names
+            assert plain(looks[0]) == plain(looks[2]), names
             started.keep(store)
 
 
+def test_what_is_kept_is_what_a_fresh_look_finds(grown, tmp_path):
+    """Every door once, five before each look."""
+    doors = sorted(DOORS)
+    random.Random(0).shuffle(doors)
+    walk(shutil.copytree(grown, tmp_path / "clinic"), doors, between=5)
+
+
+@pytest.mark.long
 @pytest.mark.parametrize("part", range(3))
-def test_what_is_kept_is_what_a_fresh_look_finds(grown, tmp_path, part):
+def test_what_is_kept_is_what_a_fresh_look_finds_after_each_door(whole, tmp_path, part):
     """Every door once; which it meets first does not matter."""
     doors = sorted(DOORS)
     random.Random(part).shuffle(doors)
-    walk(shutil.copytree(grown, tmp_path / "clinic"), doors[part::3])
+    walk(shutil.copytree(whole, tmp_path / "clinic"), doors[part::3])
 
 
 @pytest.mark.long
@@ -209,9 +229,9 @@ def test_what_is_kept_is_what_a_fresh_look_finds(grown, tmp_path, part):
     deadline=None, max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(st.lists(st.sampled_from(sorted(DOORS)), min_size=1, max_size=8), st.integers(0, 99))
-def test_what_is_kept_holds_after_any_changes(grown, tmp_path, doors, number):
+def test_what_is_kept_holds_after_any_changes(whole, tmp_path, doors, number):
     home = tmp_path / uuid.uuid4().hex
-    walk(shutil.copytree(grown, home), doors, number)
+    walk(shutil.copytree(whole, home), doors, number)
     shutil.rmtree(home)
 
 

@@ -16,6 +16,7 @@ from battery.report.readings import Everything, readings_or_none
 from battery.store import Store, rebuild
 from tests.desk.office import NOW
 from tests.multiplying import multiplied
+from tests.sparing import share
 
 CODE = "AAA9"
 N_PEOPLE, N_VISITS = 5, 5
@@ -78,7 +79,7 @@ ODD = {
 }
 
 
-@pytest.mark.parametrize("odd", ODD)
+@pytest.mark.parametrize("odd", share(ODD, 3))
 def test_the_short_way_finds_what_readings_bring(own_grown, odd):
     spoilt(own_grown, ODD[odd].replace("{some}", SOME))
     with Store.open(own_grown, write=False) as store:

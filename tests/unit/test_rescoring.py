@@ -15,6 +15,17 @@ from battery.store import Store
 COUNTERS = {"revisions", "sqlite_sequence"}  # count changes of a visit, those of scores too
 
 
+@pytest.fixture(scope="module")
+def clinic(small_clinic):
+    """One task is enough here, where no test asks for all."""
+    return small_clinic
+
+
+@pytest.fixture
+def own_whole(whole_clinic, tmp_path):
+    return shutil.copytree(whole_clinic, tmp_path / "clinic")
+
+
 def tables(folder, *, scores):
     """What a store holds, row by row: its scores, or everything else."""
     with closing(sqlite3.connect(folder / "battery.sqlite")) as database:
@@ -59,31 +70,31 @@ def test_one_process_or_two_give_the_same_bits_and_raw_stays(own_clinic, tmp_pat
         assert tables(folder, scores=False) == raw
 
 
-def test_what_was_scored_is_found_again(own_clinic):
+def test_what_was_scored_is_found_again(own_whole):
     """What the visit stored when it was done and what is computed now are the same bits."""
-    found = rescored(own_clinic)
+    found = rescored(own_whole)
     assert {why for why, _ in found.changed} == {"never scored before"}  # a block cut off
-    before = tables(own_clinic, scores=True)
-    found = rescored(own_clinic)
+    before = tables(own_whole, scores=True)
+    found = rescored(own_whole)
     assert found.changed.total() == 0
     assert " 0 changed, all the same bit for bit; raw records untouched" in found.summary
-    assert tables(own_clinic, scores=True) == before
+    assert tables(own_whole, scores=True) == before
 
 
-def test_a_change_is_told_with_its_reason(own_clinic):
-    rescored(own_clinic)
-    before = tables(own_clinic, scores=True)
+def test_a_change_is_told_with_its_reason(own_whole):
+    rescored(own_whole)
+    before = tables(own_whole, scores=True)
     defined_anew, kept = "slide.mean_speed_mm_s", "tapping.reaction_time_s"
     assert (MEASURES[defined_anew].since, MEASURES[kept].since) == (2, 1)
     change(
-        own_clinic,
+        own_whole,
         "UPDATE scores SET scoring_version = 1, value = value + 1, low = NULL "
         f"WHERE measure IN ('{defined_anew}', '{kept}')",
     )
-    change(own_clinic, "DELETE FROM scores WHERE measure = 'slide.sparc'")
-    change(own_clinic, "UPDATE scores SET value = 0.5 WHERE measure = 'tapping.hit_rate'")
-    change(own_clinic, "UPDATE scores SET measure = 'trail.x' WHERE measure = 'trail.n_lifts'")
-    found = rescored(own_clinic)
+    change(own_whole, "DELETE FROM scores WHERE measure = 'slide.sparc'")
+    change(own_whole, "UPDATE scores SET value = 0.5 WHERE measure = 'tapping.hit_rate'")
+    change(own_whole, "UPDATE scores SET measure = 'trail.x' WHERE measure = 'trail.n_lifts'")
+    found = rescored(own_whole)
     assert {why for why, _ in found.changed} == {
         f"version 1 to {SCORING_VERSION}, defined anew",
         f"version 1 to {SCORING_VERSION}, computed anew",
@@ -93,25 +104,25 @@ def test_a_change_is_told_with_its_reason(own_clinic):
     }
     assert f"version 1 to {SCORING_VERSION}, defined anew" in found.summary
     line = next(row for row in found.summary.splitlines() if f"    {kept}: " in row)
-    with Store.open(own_clinic, write=False) as store:
+    with Store.open(own_whole, write=False) as store:
         now = [r.value for r in store.scores.all() if r.measure == kept and r.value == r.value]
     moved = sorted(100 * (value / (value + 1) - 1) for value in now)
     assert f"{len(now)} moved by {statistics.median(moved):+.2g} %" in line
     assert line.endswith(")") or len(now) == 1  # its definition stayed: no why
-    assert tables(own_clinic, scores=True) == before
+    assert tables(own_whole, scores=True) == before
 
 
-def test_a_block_that_cannot_be_scored_is_named_and_stops_no_other(own_clinic):
-    with Store.open(own_clinic, write=False) as store:
+def test_a_block_that_cannot_be_scored_is_named_and_stops_no_other(own_whole):
+    with Store.open(own_whole, write=False) as store:
         bad = next(r.block_id for r in store.scores.all() if r.measure == "slide.sparc")
-    rescored(own_clinic)
-    before = tables(own_clinic, scores=True)
-    change(own_clinic, f"UPDATE payloads SET frames = x'00' WHERE block_id = '{bad}'")
-    found = rescored(own_clinic)
+    rescored(own_whole)
+    before = tables(own_whole, scores=True)
+    change(own_whole, f"UPDATE payloads SET frames = x'00' WHERE block_id = '{bad}'")
+    found = rescored(own_whole)
     assert list(found.failed) == [f"block {bad}"]
     assert found.n_blocks > 1
     assert f"not scored: block {bad}: " in found.summary
-    assert tables(own_clinic, scores=True) == before
+    assert tables(own_whole, scores=True) == before
 
 
 def test_an_empty_store_is_no_error(tmp_path):
@@ -125,14 +136,14 @@ def test_every_measure_defined_anew_says_what_changed():
         assert bool(news_of(name)) is (measure.since == SCORING_VERSION), name
 
 
-def test_a_value_defined_anew_is_told_with_why(own_clinic):
-    rescored(own_clinic)
+def test_a_value_defined_anew_is_told_with_why(own_whole):
+    rescored(own_whole)
     name = "trail.time_per_link_s"
     change(
-        own_clinic,
+        own_whole,
         "UPDATE scores SET scoring_version = 2, value = value / 2 "
         f"WHERE measure = '{name}' AND value IS NOT NULL",
     )
-    line = next(r for r in rescored(own_clinic).summary.splitlines() if f"    {name}: " in r)
+    line = next(r for r in rescored(own_whole).summary.splitlines() if f"    {name}: " in r)
     assert "moved by +1e+02 %" in line
     assert "a trail given up, or thought out before it was begun, looked quicker" in line

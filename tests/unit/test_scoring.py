@@ -1,6 +1,7 @@
 """Scores on cases solved by hand, and the traps they must not fall into."""
 
 import dataclasses
+import itertools
 import math
 
 import numpy as np
@@ -18,6 +19,7 @@ from battery.scoring.signal.path import check_order, even, split_gaps
 from battery.scoring.stats.resampling import Bootstrap, mean
 from battery.simulate import POINTERS, Truth
 from tests.blocks import simulated_block
+from tests.sparing import share
 
 SCREEN = Screen(1280, 800, 0.1, 0.1, "virtual")
 
@@ -26,10 +28,9 @@ def scores_of(block):
     return {s.measure: s for s in score_block(block, screen=SCREEN)}
 
 
-@pytest.mark.parametrize("pointer", POINTERS.values(), ids=POINTERS)
-@pytest.mark.parametrize("task", PRIMARY)
+@pytest.mark.parametrize(("task", "pointer"), share(itertools.product(PRIMARY, POINTERS), 5))
 def test_every_measure_of_a_task_is_there_and_none_besides(task, pointer):
-    scores = scores_of(simulated_block(task, Truth(), pointer, seed=1))
+    scores = scores_of(simulated_block(task, Truth(), POINTERS[pointer], seed=1))
     assert set(scores) == {name for name in MEASURES if name.startswith(task)}
     for score in scores.values():
         assert score.n >= 0
@@ -52,13 +53,14 @@ def test_pursuit_recovers_delay_and_gain(pointer):
     assert scores["pursuit.gain"].value == pytest.approx(0.85, abs=0.03)
 
 
-@pytest.mark.parametrize("pointer", POINTERS.values(), ids=POINTERS)
-@pytest.mark.parametrize("hz", [4.3, 6.1, 9.7])
+@pytest.mark.parametrize(
+    ("hz", "pointer"), share(itertools.product([4.3, 6.1, 9.7], POINTERS), 5)
+)
 def test_jitter_recovers_the_amplitude_of_tremor(pointer, hz):
     """A sine of amplitude A has RMS A / sqrt(2); within 10 %."""
     truth = Truth(tremor_hz=hz, tremor_mm=1.2)
     for task in ("pursuit", "slide"):
-        scores = scores_of(simulated_block(task, truth, pointer, seed=3))
+        scores = scores_of(simulated_block(task, truth, POINTERS[pointer], seed=3))
         value = scores[f"{task}.jitter_across_mm"].value
         assert value == pytest.approx(1.2 / math.sqrt(2), rel=0.10)
 

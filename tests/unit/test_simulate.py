@@ -46,11 +46,12 @@ def test_reaction_and_movement_take_the_time_they_should():
         assert touch.label == "hit"
 
 
-def test_end_points_overshoot_and_scatter_as_they_should():
+@pytest.mark.parametrize("n_blocks", [2, pytest.param(6, marks=pytest.mark.long)])
+def test_end_points_overshoot_and_scatter_as_they_should(n_blocks):
     """Along the reach: mean 8 % of 75 mm; scatter 4 % along and half of that across."""
     truth = calm(overshoot=0.08, aim_noise=0.04, aim_noise_across=0.5)
     along, across = [], []
-    for seed in range(6):
+    for seed in range(n_blocks):
         block = play("tapping", truth, EXACT, seed)
         home = np.array([0.0, block.header.settings["home_y_mm"]])
         go = {e.trial: np.array([e.x_mm, e.y_mm]) for e in events(block, "go")}
@@ -60,17 +61,16 @@ def test_end_points_overshoot_and_scatter_as_they_should():
             along.append(off @ way)
             across.append(off @ np.array([-way[1], way[0]]))
     n = len(along)
-    assert n > 100
+    assert n > 16 * n_blocks
     assert np.mean(along) == pytest.approx(0.08 * 75, abs=4 * 3.0 / math.sqrt(n))
     assert np.std(along) == pytest.approx(0.04 * 75, rel=0.25)
     assert np.std(across) == pytest.approx(0.02 * 75, rel=0.25)
 
 
 def test_fatigue_makes_the_end_of_a_block_slower():
-    touches = events(play("tapping", calm(fatigue=0.5), EXACT, 1), "touch")
-    lifts = {
-        e.trial: e.t_ns for e in events(play("tapping", calm(fatigue=0.5), EXACT, 1), "lift")
-    }
+    block = play("tapping", calm(fatigue=0.5), EXACT, 1)
+    touches = events(block, "touch")
+    lifts = {e.trial: e.t_ns for e in events(block, "lift")}
     times = [(t.t_ns - lifts[t.trial]) / NS_PER_S for t in touches]
     first_s, last_s = seconds(touches[0]), seconds(touches[-1])
     grown = (1 + 0.5 * last_s / 60) / (1 + 0.5 * first_s / 60)
@@ -109,7 +109,7 @@ def test_who_misses_the_pad_tries_again():
     assert events(play("slide", truth, TOUCH_120, 1), "pass")
 
 
-@pytest.mark.parametrize("hand", ["left", "right"])
+@pytest.mark.parametrize("hand", ["left", pytest.param("right", marks=pytest.mark.long)])
 def test_the_finger_follows_each_part_with_its_own_delay_and_gain(hand):
     """By cross-correlation on the recorded path, apart from what scoring does."""
     truth = calm(
@@ -164,13 +164,14 @@ def test_the_chip_goes_as_far_as_is_comfortable():
 def test_halts_stand_still_on_the_way():
     """Two halts of 0.4 s on each way: the finger rests about 0.8 s a way between its ends."""
     truth = calm(slide_halts=2, slide_extent_mm=60.0)
-    samples = play("slide", truth, EXACT, 1).samples
+    block = play("slide", truth, EXACT, 1)
+    samples = block.samples
     down = samples[samples["kind"] == KIND_CODES["move"]]
     speed = np.abs(np.diff(down["x_mm"])) * 1000
     out = np.abs(down["x_mm"][1:])
     between = (out > 5) & (out < 55)
     still_s = (speed[between] < 0.5).sum() / 1000
-    n_ways = 2 * len(events(play("slide", truth, EXACT, 1), "pass"))
+    n_ways = 2 * len(events(block, "pass"))
     assert still_s / n_ways == pytest.approx(0.8, abs=0.15)
 
 

@@ -1,6 +1,7 @@
 """What a simulated pointer tells: stamps, places, contacts; the same every time."""
 
 import dataclasses
+import itertools
 
 import numpy as np
 import pytest
@@ -21,12 +22,12 @@ from battery.simulate import (
 from tasks.contract import NS_PER_S
 from tasks.registry import TASKS
 from tests.people import calm, events
+from tests.sparing import share
 
 
-@pytest.mark.parametrize("pointer", POINTERS.values(), ids=POINTERS)
-@pytest.mark.parametrize("task", TASKS)
+@pytest.mark.parametrize(("task", "pointer"), share(itertools.product(TASKS, POINTERS), 5))
 def test_a_block_is_finished_and_replays_to_the_same_events(task, pointer):
-    block = play(task, Truth(palm_per_min=6, lost_contact_per_min=3), pointer, 5)
+    block = play(task, Truth(palm_per_min=6, lost_contact_per_min=3), POINTERS[pointer], 5)
     assert block.ending == "finished"
     assert events_from_array(block.events)[-1].kind == "end"
     assert repr(replay(block)) == repr(events_from_array(block.events))

@@ -136,7 +136,7 @@ def test_a_kill_at_any_statement_leaves_a_store_that_opens(child, tmp_path):
     """Also while the tables are being made and while a block's parts become one."""
     n_statements = statements(child, tmp_path)
     assert n_statements > 100
-    for number in range(3, n_statements, n_statements // 6):
+    for number in range(3, n_statements, n_statements // 3):
         kill_at_statement(child, tmp_path, number)
 
 

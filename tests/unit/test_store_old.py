@@ -31,7 +31,7 @@ def test_there_is_a_store_of_every_version_before_this_one():
     ("path", "write"),
     only(
         list(itertools.product(OLD, (False, True))),
-        [(path, False) for path in OLD] + [(OLD[0], True), (OLD[-1], True)],
+        [(OLD[0], True), *((path, False) for path in OLD[1::4]), (OLD[-1], True)],
     ),
 )
 def test_an_old_store_tells_what_it_told_then(path, write, tmp_path):
@@ -43,6 +43,14 @@ def test_an_old_store_tells_what_it_told_then(path, write, tmp_path):
         assert verify(store).findings == ()
         done = export_tidy(store, tmp_path / "out", selection=EVERYBODY)
         assert done.n_rows["blocks"] > 0
+
+
+@pytest.mark.parametrize("path", OLD, ids=lambda path: path.stem)
+def test_every_old_store_is_read(path, tmp_path):
+    shutil.copyfile(path, tmp_path / FILE_NAME)
+    expected = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
+    with Store.open(tmp_path, write=False) as store:
+        assert_within(expected, told_by(store), path.stem)
 
 
 def assert_within(old, new, where):

@@ -31,6 +31,12 @@ ASKED = (
 )  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def clinic(small_clinic):
+    """One task is enough here."""
+    return small_clinic
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_a_hostile_setting_is_left_out_or_harmless(tmp_path, name):
     """Every hostile text under every name is read as a value of its form or not at all."""

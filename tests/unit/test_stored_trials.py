@@ -16,6 +16,12 @@ from battery.verify import verify
 from tests.export_kit import EVERYBODY, digests
 
 
+@pytest.fixture(scope="module")
+def clinic(small_clinic):
+    """One task is enough here."""
+    return small_clinic
+
+
 @pytest.fixture
 def home(clinic, tmp_path):
     """A clinic with one block that a kill cut off and that has no rows."""

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import shutil
 import sqlite3
 from dataclasses import replace
 
@@ -22,6 +23,17 @@ from tests import store_kit as kit
 from tests.sparing import only
 
 
+@pytest.fixture(scope="module")
+def clinic(small_clinic):
+    """One task is enough here, where no test asks for all."""
+    return small_clinic
+
+
+@pytest.fixture
+def own_whole(whole_clinic, tmp_path):
+    return shutil.copytree(whole_clinic, tmp_path / "clinic")
+
+
 def digest(folder):
     return hashlib.sha256((folder / FILE_NAME).read_bytes()).hexdigest()
 
@@ -31,16 +43,16 @@ def check(folder):
         return verify(store)
 
 
-def test_an_unaltered_store_holds_and_stays_as_it_is(clinic):
-    before = digest(clinic)
+def test_an_unaltered_store_holds_and_stays_as_it_is(whole_clinic):
+    before = digest(whole_clinic)
     steps = []
-    with Store.open(clinic, write=False) as store:
+    with Store.open(whole_clinic, write=False) as store:
         found = verify(store, progress=lambda *step: steps.append(step))
     assert found.findings == ()
     assert found.n_blocks == 5 * 8 + 1
     assert "hashes, references, stamps and replays hold" in found.summary()
     assert steps[-1] == (41, 41)
-    assert digest(clinic) == before
+    assert digest(whole_clinic) == before
 
 
 def test_without_a_replay_the_rest_is_looked_at_and_said(clinic):
@@ -188,9 +200,9 @@ def another(model, number):
 
 
 @pytest.mark.parametrize("n_puts", only([0, 1, 5, 9], [0, 5]))
-def test_a_cut_off_block_of_any_task_replays_to_its_events(own_clinic, n_puts):
+def test_a_cut_off_block_of_any_task_replays_to_its_events(own_whole, n_puts):
     """What a kill leaves holds together: the events are those of the samples there are."""
-    with Store.open(own_clinic) as store:
+    with Store.open(own_whole) as store:
         visit = store.visits.all("K7QF")[0].header
         headers = [
             another(m, 700 + n) for n, m in enumerate(store.records.of_visit(visit.visit_id))
@@ -205,7 +217,7 @@ def test_a_cut_off_block_of_any_task_replays_to_its_events(own_clinic, n_puts):
 
 
 @pytest.mark.parametrize("n_ticks", [0, 1])
-def test_a_block_without_a_contact_replays_to_its_events(own_clinic, n_ticks):
+def test_a_block_without_a_contact_replays_to_its_events(own_whole, n_ticks):
     """Stopped before its first frame, or right after it: there may be a first cue, or not."""
 
     class StopAtOnce:
@@ -214,7 +226,7 @@ def test_a_block_without_a_contact_replays_to_its_events(own_clinic, n_ticks):
                 run.tick(0)
             return "stopped", "asked to"
 
-    with Store.open(own_clinic) as store:
+    with Store.open(own_whole) as store:
         visit = store.visits.all("K7QF")[0].header
         for number, model in enumerate(store.records.of_visit(visit.visit_id)):
             header = another(model, 700 + number)
