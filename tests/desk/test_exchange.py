@@ -1,5 +1,6 @@
 """Receiving at the desk, from a stick of a real tablet's store; and the clinic's settings."""
 
+import shutil
 from types import SimpleNamespace
 
 import pytest
@@ -15,16 +16,25 @@ from battery.store import Store
 from tests.desk.office import NOW, Desk
 
 
-@pytest.fixture
-def stick(tmp_path, own_clinic):
-    """A stick with everything of a tablet, for the clinic whose desk is open."""
-    folder = tmp_path / "stick"
-    folder.mkdir()
-    with Store.open(tmp_path / "desk") as clinic, Store.open(own_clinic) as tablet:
-        mark = make_clinic_keys(clinic, folder)
-        make_tablet_keys(tablet, found_cards(folder), [mark])
-        send(tablet, folder, wall=lambda: NOW)
+@pytest.fixture(scope="module")
+def week(clinic, tmp_path_factory):
+    """A folder with a stick of everything that a tablet has, and the clinic that it is for."""
+    folder = tmp_path_factory.mktemp("week")
+    stick = folder / "stick"
+    stick.mkdir()
+    home = shutil.copytree(clinic, folder / "tablet")
+    with Store.open(folder / "desk") as store, Store.open(home) as tablet:
+        mark = make_clinic_keys(store, stick)
+        make_tablet_keys(tablet, found_cards(stick), [mark])
+        send(tablet, stick, wall=lambda: NOW)
     return folder
+
+
+@pytest.fixture
+def stick(tmp_path, week):
+    """The stick, for the clinic whose desk is open."""
+    shutil.copytree(week / "desk", tmp_path / "desk")
+    return shutil.copytree(week / "stick", tmp_path / "stick")
 
 
 @pytest.fixture
