@@ -195,11 +195,11 @@ def hexes(folder):
     return {text.decode() for text in found}
 
 
-def date_found(block, day, hashes):
-    """Try every second of a day as the start, all else known; return that which fits a hash."""
+def date_found(block, day, hashes, seconds):
+    """Try seconds of a day as the start, all else known; return that which fits a hash."""
     raw = block.samples.tobytes() + block.frames.tobytes()
     raw += repr(events_from_array(block.events)).encode()
-    for second in range(86_400):
+    for second in seconds:
         start = (day + timedelta(seconds=second)).isoformat(timespec="microseconds")
         header = replace(block.header, started_utc=start)
         text = canonical_json(header_to_dict(header)).encode()
@@ -208,8 +208,16 @@ def date_found(block, day, hashes):
     return None
 
 
-def test_no_start_of_a_block_is_found_by_search(tmp_path):
-    """With settings, samples and day known, over all seconds of that day.
+@pytest.mark.parametrize(
+    "seconds",
+    [
+        range(9 * 3600, 10 * 3600),
+        pytest.param(range(86_400), marks=pytest.mark.long),
+    ],
+    ids=["an hour", "a day"],
+)
+def test_no_start_of_a_block_is_found_by_search(tmp_path, seconds):
+    """With settings, samples and day known, over the seconds of its hour or of all that day.
 
     That the search works is shown on the hash that stands in the store.
     """
@@ -226,10 +234,10 @@ def test_no_start_of_a_block_is_found_by_search(tmp_path):
         export_tidy(store, tmp_path / "out" / "study", selection=EVERYBODY, now=NOW)
         export_bids(store, tmp_path / "out" / "bids", selection=EVERYBODY)
     day = datetime(2026, 3, 4, tzinfo=UTC)
-    assert date_found(block, day, {block.sha256}) == begun
+    assert date_found(block, day, {block.sha256}, seconds) == begun
     told = hexes(tmp_path / "out")
     assert len(told) > 20
-    assert date_found(block, day, told) is None
+    assert date_found(block, day, told, seconds) is None
 
 
 # Codes
