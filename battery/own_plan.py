@@ -119,6 +119,11 @@ def plan_words(row: PersonPlan) -> str:
 
 def contradictions(store: Store) -> list[str]:
     """Say for everybody with contradicting plans which they are and how to settle it."""
+    return [contradiction_words(code, held) for code, held in contradicting_plans(store)]
+
+
+def contradicting_plans(store: Store) -> list[tuple[str, OwnPlan]]:
+    """Return everybody with contradicting plans, and what holds meanwhile."""
     plans: dict[str, list[PersonPlan]] = {}
     for row in store.care.plans():
         plans.setdefault(row.person, []).append(row)
@@ -127,11 +132,7 @@ def contradictions(store: Store) -> list[str]:
         for code, theirs in plans.items()
         if len({row.plan_hash for row in newest_plans(theirs)}) > 1
     ]
-    return [
-        contradiction_words(code, held)
-        for code in doubtful
-        if (held := own_plan(store, code)) is not None
-    ]
+    return [(code, held) for code in doubtful if (held := own_plan(store, code)) is not None]
 
 
 def contradiction_words(code: str, held: OwnPlan) -> str:

@@ -44,7 +44,7 @@ OFFERED: dict[str, tuple[str, tuple[tuple[str, str], ...]]] = {
 }
 UNSET = {
     "volume_percent": _("asked at the first visit"),
-    "side": _("the hand written with"),
+    "side": _("the writing hand"),
 }
 USUAL = _("as on the tablet")
 

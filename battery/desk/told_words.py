@@ -5,12 +5,14 @@ Only the program's own words are translated; what somebody typed stays as it was
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from functools import partial
 
 from battery.comfort import told_of
 from battery.desk.comfort_form import OFFERED
 from battery.desk.words import _, catalogue
+from battery.handover.receiving import ReceiveReport
 from battery.home_plan import WEEKDAYS
 from battery.own_plan import OwnPlan
 from battery.store import Amendment, ComfortEntry, HomePlanEntry, PersonPlan
@@ -24,6 +26,25 @@ FIELDS = {
     "note": _("note"),
 }
 ARMS = {"both": _("each arm"), "left": _("the left arm"), "right": _("the right arm")}
+RECEIVED = {
+    "new": _("new visits"),
+    "added": _("something new beside visits"),
+    "same": _("known already"),
+    "conflict": _("in conflict with another version of the same visit, both wait"),
+    "device": _("of an unknown tablet, wait"),
+    "person": _("of an unknown person, or one enrolled differently, wait"),
+    "erased": _("of an erased person, not kept"),
+    "left out": _("left out by a choice before"),
+    "false": _("say what cannot be, wait"),
+    "refused": _("not kept"),
+}
+SETTLED = (
+    _("tablet {mark} is accepted"),
+    _("{code}: taken as the same person; the enrolment here holds"),
+    _("{code} is enrolled as on the tablet"),
+    _("{name} is left out; it stays in the store"),
+    _("this version of the visit holds; {n} others are left out, and kept"),
+)
 PLACES = {"near": _("target near"), "wall": _("target on the wall")}
 
 
@@ -32,7 +53,7 @@ def in_language(code: str) -> Say:
     return partial(_said, code)
 
 
-def _said(code: str, text: str, **blanks: object) -> str:
+def _said(code: str, text: str, /, **blanks: object) -> str:
     told = catalogue(code).gettext(text) if text else ""
     return told.format(**blanks) if blanks else told
 
@@ -58,6 +79,37 @@ def contradiction_told(code: str, held: OwnPlan, say: Say) -> str:
         held=plan_told(held.row, say),
         others="; ".join(plan_told(row, say) for row in held.against),
     )
+
+
+def received_told(report: ReceiveReport, say: Say) -> list[str]:
+    """Say what became of the bundles of a drive, one line each.
+
+    Why one was refused is told as it was said where it was read.
+    """
+    told = [f"{say(RECEIVED[word])}: {n}" for word, n in sorted(report.outcomes.items())]
+    told = told or [say(_("no bundle was taken in"))]
+    if report.n_waiting:
+        told.append(say(_("{n} wait for a choice: see below"), n=report.n_waiting))
+    told += [say(_("refused: {line}"), line=line) for line in report.refused]
+    told += report.notes
+    told += [contradiction_told(code, held, say) for code, held in report.contradicting]
+    told += [
+        say(_("tablet key {mark}: compare it with what the tablet shows"), mark=mark)
+        for mark in report.new_keys
+    ]
+    return told
+
+
+def settled_told(line: str, say: Say) -> str:
+    """Say what became of what waited; a line of another form stays as it is."""
+    what, colon, rest = line.rpartition(": ")
+    if colon and what in RECEIVED.values():
+        return f"{say(what)}: {rest}"
+    for form in SETTLED:
+        pattern = re.sub(r"\\{(\w+)\\}", r"(?P<\1>.+)", re.escape(form))
+        if (found := re.fullmatch(pattern, line)) is not None:
+            return say(form, **found.groupdict())
+    return line
 
 
 def dose_told(entry: HomePlanEntry, say: Say) -> str:

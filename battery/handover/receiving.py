@@ -27,7 +27,7 @@ from battery.handover.person_card import PERSON_CARD, write_person_card
 from battery.handover.receipts import write_receipt
 from battery.handover.sending import BUNDLE, remember
 from battery.moments import utc_text
-from battery.own_plan import contradictions
+from battery.own_plan import OwnPlan, contradicting_plans, contradiction_words
 from battery.scoring.score import Score
 from battery.store import Store
 from battery.store.arrival import Arrival, Outcome
@@ -63,24 +63,22 @@ class ReceiveReport:
     n_waiting: int = 0
     notes: list[str] = field(default_factory=list)
     new_keys: list[str] = field(default_factory=list)
+    contradicting: list[tuple[str, OwnPlan]] = field(default_factory=list)
 
-    def lines(self, *, at_desk: bool = False) -> list[str]:
-        """Say it, one line each.
-
-        Parameters
-        ----------
-        at_desk : bool
-            Whether it is settled on the screen below, and not by commands.
-        """
+    def lines(self) -> list[str]:
+        """Say it, one line each."""
         told = [f"{OUTCOMES[word]}: {n}" for word, n in sorted(self.outcomes.items())]
         told = told or ["no bundle was taken in"]
         if self.n_waiting:
-            how = "see below" if at_desk else "battery quarantine"
-            told.append(f"{self.n_waiting} wait for a choice: {how}")
-        shown = "what the tablet shows" if at_desk else "'battery keys show' on the tablet"
-        then = "" if at_desk else ", then battery quarantine take"
-        keys = [f"tablet key {mark}: compare it with {shown}{then}" for mark in self.new_keys]
-        return told + [f"refused: {line}" for line in self.refused] + self.notes + keys
+            told.append(f"{self.n_waiting} wait for a choice: battery quarantine")
+        keys = [
+            f"tablet key {mark}: compare it with 'battery keys show' on the tablet, then "
+            "battery quarantine take"
+            for mark in self.new_keys
+        ]
+        against = [contradiction_words(*both) for both in self.contradicting]
+        refused = [f"refused: {line}" for line in self.refused]
+        return told + refused + self.notes + against + keys
 
 
 def receive(
@@ -154,7 +152,7 @@ def receive(
     for code in sorted(seen & planned):
         write_person_card(store, code, folder, now=wall())
     report.notes += missing_lines(store.transfer.received())
-    report.notes += contradictions(store)
+    report.contradicting = contradicting_plans(store)
     report.notes += [
         f"tablet {mark}: its clock is {by.total_seconds() / 60:.0f} min ahead of this one; set "
         "one of them right, dates of visits depend on it"

@@ -1,18 +1,24 @@
 """Receiving at the desk, from a stick of a real tablet's store; and the clinic's settings."""
 
+import re
 import shutil
+import sqlite3
 from types import SimpleNamespace
 
 import pytest
 
 from battery import drives as drives_module
 from battery.alarms import limits_of
+from battery.desk import told_words
 from battery.desk.screens import exchange, today
 from battery.desk.session import authors
 from battery.drives import Drive, removable
 from battery.handover import make_clinic_keys, make_tablet_keys, send
 from battery.handover.keys import found_cards
+from battery.handover.receiving import OUTCOMES
+from battery.own_plan import set_plan
 from battery.store import Store
+from tests import store_kit as kit
 from tests.desk.office import NOW, Desk
 
 
@@ -156,3 +162,35 @@ def test_the_card_prints_the_pairing_and_goes_onto_a_drive(desk, stick, monkeypa
     assert ([card.person for card in cards], problems) == ([person], [])
     wrong = desk.send(f"/card/{person.code}", folder="/nowhere")
     assert (wrong.status_code, "is not a folder" in wrong.text) == (400, True)
+
+
+def test_receiving_answers_in_german_on_a_german_desk(desk, stick):
+    desk.send("/look", language="de", then="/exchange")
+    took = desk.send("/exchange/receive", folder=str(stick)).text
+    assert "von einem unbekannten Tablet, warten: " in took
+    assert "warten auf eine Entscheidung: siehe unten" in took
+    assert "of an unknown tablet" not in took
+    with Store.open(desk.office.home) as store:
+        item = exchange.choices(store)[0].name
+    said = {"item": item, "action": "take", "reason": "verglichen"}
+    settled = desk.send("/exchange/choose", **said).text
+    assert re.search(r"Tablet .* ist angenommen", settled)
+    assert "von einer unbekannten oder anders aufgenommenen Person, warten: " in settled
+    assert told_words.RECEIVED == OUTCOMES
+
+
+def test_plans_that_contradict_are_told_in_german_on_receive(desk):
+    said = {"author": "AB", "at_utc": "2026-03-20T12:00:00.000+00:00"}
+    with Store.open(desk.office.home) as store:
+        kit.enrol(store, "M4WX")
+        first = set_plan(store, "M4WX", "standard", **said)
+        second = set_plan(store, "M4WX", "short", **said)
+        assert second.follows == first.entry_id
+        with sqlite3.connect(store.folder / "battery.sqlite") as other:
+            other.execute("UPDATE person_plans SET follows = ''")
+        other.close()
+    assert "M4WX: two plans contradict" in desk.get("/exchange").text
+    assert "two plans contradict" in desk.get("/person/M4WX").text
+    desk.send("/look", language="de", then="/exchange")
+    assert "M4WX: two plans" not in (told := desk.get("/exchange").text)
+    assert "M4WX: Zwei Pläne widersprechen sich" in told

@@ -114,7 +114,7 @@ def test_two_plans_that_do_not_know_of_each_other_are_named_and_neither_is_lost(
     clinic = put(pair.clinic, "short")
     tablet = put(pair.tablet, "numbers", author="EF")
     pair.send()
-    notes = pair.receive().notes
+    notes = pair.receive().lines()
     assert any("K7QF: two plans contradict" in line for line in notes)
     held = own_plan(pair.clinic, "K7QF")
     assert (held.row, held.against) == (tablet, (clinic,))

@@ -11,12 +11,19 @@ from battery.desk.frame import (
     Office,
     chosen,
     folder_meant,
+    language_of,
     office,
     page,
     see_other,
     shows,
     takes,
     typed,
+)
+from battery.desk.told_words import (
+    contradiction_told,
+    in_language,
+    received_told,
+    settled_told,
 )
 from battery.desk.words import _
 from battery.drives import drives
@@ -31,7 +38,7 @@ from battery.handover import (
     take,
 )
 from battery.handover.sending import BUNDLE
-from battery.own_plan import contradictions
+from battery.own_plan import contradicting_plans
 
 
 def show(request: Request) -> Response:
@@ -53,7 +60,8 @@ def _shown(
         ]
         own = clinic_mark(store)
         keys = held_keys(store)
-        contradicting = contradictions(store)
+        contradicting = contradicting_plans(store)
+    say = in_language(language_of(request))
     return page(
         request,
         "exchange.html.j2",
@@ -62,7 +70,7 @@ def _shown(
         waiting=waiting,
         keys=keys,
         own_mark=drawn_mark(own) if own else None,
-        contradicting=contradicting,
+        contradicting=[contradiction_told(code, held, say) for code, held in contradicting],
         lines=lines or [],
         errors=errors or {},
         typed=fields or {},
@@ -78,7 +86,8 @@ def take_in(request: Request, form: FormData) -> Response:
             report = receive(store, folder, wall=here.wall)
     except BatteryError as error:
         return _shown(request, errors={"folder": str(error)}, fields=typed(form))
-    return _shown(request, lines=report.lines(at_desk=True))
+    say = in_language(language_of(request))
+    return _shown(request, lines=received_told(report, say))
 
 
 def choose(request: Request, form: FormData) -> Response:
@@ -98,7 +107,8 @@ def choose(request: Request, form: FormData) -> Response:
             )
     except BatteryError as error:
         return _shown(request, errors={"choice": str(error)}, fields=typed(form))
-    return _shown(request, lines=lines)
+    say = in_language(language_of(request))
+    return _shown(request, lines=[settled_told(line, say) for line in lines])
 
 
 def _nothing_chosen(request: Request, form: FormData) -> Response:
