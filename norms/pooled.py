@@ -113,7 +113,7 @@ def week_signs(
     lengths = [len(own) for own in weeks]
     each = np.fromiter(chain.from_iterable(weeks), np.int32, sum(lengths))
     since_first = np.maximum(each - first, 0)
-    order = np.argsort(since_first, kind="stable")
+    order = np.lexsort((since_first,))  # who began alike stay in order
     visits = np.empty((len(order), 2))
     visits[:, 0] = np.repeat(np.arange(len(lengths)), lengths)[order]
     visits[:, 1] = np.concatenate([np.asarray(own, dtype=float) for own in series])[order]

@@ -259,13 +259,13 @@ def n_fitted(monkeypatch):
     return n
 
 
-def test_the_next_program_fits_only_weeks_that_changed(grown, tmp_path, n_fitted, monkeypatch):
-    home = shutil.copytree(grown, tmp_path / "clinic")
+def test_the_next_program_fits_only_weeks_that_changed(whole, tmp_path, n_fitted, monkeypatch):
+    home = shutil.copytree(whole, tmp_path / "clinic")
     with Store.open(home) as store:
         first = Known()
         before = pools_told(store, first)
-        whole = sum(n_fitted)
-        assert whole > len(MAIN)
+        n_all = sum(n_fitted)
+        assert n_all > len(MAIN)
         first.keep(store)
         n_fitted.clear()
         started = Known()
@@ -275,7 +275,7 @@ def test_the_next_program_fits_only_weeks_that_changed(grown, tmp_path, n_fitted
             "visit", visit(store, CODE, -1).visit_id, "excluded", "yes", at_utc=AT, **SAID
         )
         after = pools_told(store, Known())
-        assert 0 < sum(n_fitted) < whole
+        assert 0 < sum(n_fitted) < n_all
         assert plain(after) == plain(pools_told(store, Known(use_kept=False)))
         n_fitted.clear()
         monkeypatch.setattr(keeping, "program_sign", lambda: "a later program")
