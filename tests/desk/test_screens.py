@@ -69,6 +69,12 @@ def test_what_is_said_is_stored_and_stands_in_the_history(desk, code, what):
     assert shown in desk.get(f"/person/{code}").text
 
 
+def test_the_plan_that_holds_stands_in_its_form(desk, code):
+    """Saving the form unchanged must not set another plan."""
+    desk.send(f"/person/{code}/say/visit-plan", visit_plan="short")
+    assert '<option value="short" selected>' in desk.get(f"/person/{code}").text
+
+
 WRONG = {
     "event": {"kind": "party"},
     "goal": {"goal": "  "},

@@ -88,6 +88,7 @@ def _shown(
             "both": told.both,
             "state": states[-1] if states else None,
             "own_plan": "" if own is None else plan_told(own.row, told_in),
+            "plan_held": "" if own is None or own.row.source_sha256 else own.row.plan_name,
             "contradicts": contradiction_told(code, own, told_in)
             if own and own.against
             else "",
