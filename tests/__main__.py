@@ -26,8 +26,10 @@ CHECKS = (("ruff", "check", "."), ("ruff", "format", "--check", "."), ("mypy",))
 # file's shared clinic or window is made once in each.
 N_PROCESSES = (os.cpu_count() or 1) + 1
 # What is installed and ours is compiled once, on all cores and beside the checks: tests start
-# the program many times, and an installer takes one core for it.
-COMPILED = ("compileall", "-qq", "-j", "0", "-x", r"[/\\]tests?[/\\]|node_modules")
+# the program many times, and an installer takes one core for it. Of large parts of which little
+# is used, that little is compiled when it is loaded.
+LITTLE_USED = "tests?|fhir|matplotlib|pip|pkg_resources|pygments|setuptools|sklearn|statsmodels"
+COMPILED = ("compileall", "-qq", "-j", "0", "-x", rf"[/\\]({LITTLE_USED})[/\\]|node_modules")
 OURS = ("battery", "tasks", "norms", "tests")
 # Leaves the tests themselves compiled, as pytest has them, before every worker would do so.
 COLLECT = ("pytest", "--collect-only", "--quiet", "--quiet")

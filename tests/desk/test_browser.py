@@ -235,6 +235,7 @@ def test_enrolling_by_keys(page, address, home):
         assert store.people.consents(code)[0].form_version == "4"
 
 
+@pytest.mark.long  # the week of a few people does it by hand
 def test_an_event_by_keys(page, address, home):
     at(page, address, "/person/M4WX")
     with Store.open(home, write=False) as store:
@@ -253,6 +254,7 @@ def test_an_event_by_keys(page, address, home):
         assert (held.kind, held.note) == ("glasses", "new glasses")
 
 
+@pytest.mark.long
 def test_an_alarm_is_acknowledged_by_keys(page, address, home):
     with Store.open(home) as store:
         at_utc = f"2026-03-2{len(store.annotations.markers('X3CF'))}T12:00:00+00:00"
@@ -268,6 +270,7 @@ def test_an_alarm_is_acknowledged_by_keys(page, address, home):
     assert page.locator(".alarms").count() == 0
 
 
+@pytest.mark.long
 def test_hands_are_swapped_by_keys(page, address, home):
     with Store.open(home, write=False) as store:
         visit_id = visits_of(store, "K7QF")[-1].header.visit_id
