@@ -264,8 +264,9 @@ def page(
         "say": partial(_word, code),
         "retell": partial(retold, code=code),
     }
-    for name in ("errors", "typed"):
-        told[name] = Blank(words.pop(name, {}))
+    errors = words.pop("errors", {})
+    told["errors"] = Blank({name: retold(said, code) for name, said in errors.items()})
+    told["typed"] = Blank(words.pop("typed", {}))
     html = environment(code).get_template(template).render(told | words)
     return HTMLResponse(html, status_code=status_code)
 

@@ -14,7 +14,26 @@ from battery.report.words import latest_words, short_words
 from battery.scoring import PRIMARY
 from battery.store import Store
 
-Lines = dict[tuple[str, str], str]
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What one line says.
+
+    Parameters
+    ----------
+    value, verdict : str
+        The latest value with its unit; the verdict in a few words.
+    n_counted, n_visits : int
+        Visits behind it, of all there are.
+    """
+
+    value: str
+    verdict: str
+    n_counted: int
+    n_visits: int
+
+
+Lines = dict[tuple[str, str], Said]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,16 +44,17 @@ class Change:
     ----------
     code : str
         Whose page.
-    line : str
-        Hand and measure.
-    before, after : str
-        What it says, and what it would say.
+    hand, title : str
+        Whose hand, and the measure.
+    before, after : Said or None
+        What it says, and what it would say; None where it says nothing of it.
     """
 
     code: str
-    line: str
-    before: str
-    after: str
+    hand: str
+    title: str
+    before: Said | None
+    after: Said | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +98,11 @@ def preview(
     n_same = 0
     for code in codes:
         for key in dict.fromkeys((*before[code], *after[code])):
-            was, would = before[code].get(key, "-"), after[code].get(key, "-")
+            was, would = before[code].get(key), after[code].get(key)
             if was == would:
                 n_same += 1
             else:
-                changes.append(Change(code, f"{key[1]}, {key[0]}", was, would))
+                changes.append(Change(code, key[1], key[0], was, would))
     return Preview(changes, n_same)
 
 
@@ -96,10 +116,11 @@ def _said(page: Page) -> Lines:
     """Say each main line of a page in a few words: latest value, verdict, visits behind it."""
     main = {COMPOSITE.name, *(measure.name for measure in PRIMARY.values())}
     return {
-        (line.measure.title.lower(), hand): (
-            f"{latest_words(line)}; {short_words(line.verdict)}; "
-            f"{sum(shown.standing != 'aside' for shown in line.shown)} "
-            f"of {len(page.rows.visits)} visits count"
+        (line.measure.title.lower(), hand): Said(
+            latest_words(line),
+            short_words(line.verdict),
+            sum(shown.standing != "aside" for shown in line.shown),
+            len(page.rows.visits),
         )
         for (name, hand), line in page.lines.items()
         if name in main

@@ -1,4 +1,4 @@
-"""What list and page say of a person, told again in the desk's language.
+"""What list, page and errors say, told again in the desk's language.
 
 Verdicts, flags and alarms are worded once, in English, by the modules that judge; the page and
 the note are kept so. Here each of their sentences is taken apart by the form it was made in,
@@ -12,6 +12,7 @@ import re
 from collections.abc import Callable, Iterator
 from functools import cache, lru_cache
 
+from battery.desk import told_errors
 from battery.desk.words import _, catalogue
 
 # Forms with blanks: {n} a number, {day} a day, {own} words of a person that stay as they are,
@@ -75,6 +76,7 @@ FORMS = (
     _("{what} better"),
     _("{what} worse"),
     _("{what} changed"),
+    *told_errors.FORMS,
 )
 # Sentences without blanks; those of symptoms, cautions and tasks stand in `words`.
 WHOLE = (
@@ -104,6 +106,8 @@ WHOLE = (
     _("wrist weight on"), _("wrist weight off"),
     _("damaged, not what was stored"),
     _("touching targets"), _("sliding"), _("following"), _("connecting"),
+    _("all tasks together"), _("end-point error"), _("jitter across the track"),
+    _("tracking error"), _("time per link"),
     # alarms
     _("yes"), _("yes, then no"), _("ended unwell"),
     _("what rose the time before had not settled"), _("a fall"),
@@ -134,7 +138,7 @@ _BLANKS = {
     "numbers": r"\d[\d, to]*",
 }
 AS_IT_IS = frozenset({*_BLANKS, "own", "note"})
-_JOINTS = ("; ", ", ")
+_JOINTS = (". ", "; ", ", ")
 
 
 def retold(text: str, code: str, unknown: Callable[[str], object] = lambda _text: None) -> str:

@@ -45,6 +45,11 @@ SETTLED = (
     _("{name} is left out; it stays in the store"),
     _("this version of the visit holds; {n} others are left out, and kept"),
 )
+HELD_KEYS = {
+    "clinic key": _("key of this clinic: {mark}"),
+    "tablet key": _("key of this machine as a tablet: {mark}"),
+    "seals to": _("sends to the clinic {mark}"),
+}
 PLACES = {"near": _("target near"), "wall": _("target on the wall")}
 
 
@@ -98,6 +103,21 @@ def received_told(report: ReceiveReport, say: Say) -> list[str]:
         for mark in report.new_keys
     ]
     return told
+
+
+def key_told(line: str, say: Say) -> str:
+    """Say which key is held here for what; a line of another form stays as it is."""
+    found = re.fullmatch(r"accepts +([\da-f ]+?) \((.+), by (.*)\)", line)
+    if found is not None:
+        mark, device, author = found.groups()
+        return say(
+            _("accepted tablet: {mark} ({device}), by {author}"),
+            mark=mark, device=device, author=author,
+        )  # fmt: skip
+    for begin, form in HELD_KEYS.items():
+        if line.startswith(begin):
+            return say(form, mark=line.removeprefix(begin).strip())
+    return line
 
 
 def settled_told(line: str, say: Say) -> str:

@@ -56,6 +56,33 @@ def told(text):
     return german
 
 
+@pytest.mark.parametrize(
+    ("error", "german"),
+    [
+        (
+            "'study' is not the full path of a folder; nothing was written",
+            "'study' ist nicht der vollständige Pfad eines Ordners; nichts wurde geschrieben",
+        ),
+        (
+            "2027-01-01 is still to come; say it on that day. Nothing was stored",
+            "2027-01-01 kommt erst noch; tragen Sie es an dem Tag ein. "
+            "Nichts wurde gespeichert",
+        ),
+        (
+            "the names are closed; open them on the screen Clinic. Nothing was changed",
+            "die Namen sind verschlossen; öffnen Sie sie auf der Seite „Praxis“. "
+            "Nichts wurde geändert",
+        ),
+    ],
+)
+def test_an_error_is_told_whole(error, german):
+    assert told(error) == german
+
+
+def test_words_of_somebody_within_an_error_stay_as_typed():
+    assert told("'better' is not a day; nothing was written").startswith("'better' ist kein")
+
+
 @pytest.mark.parametrize("form", FORMS)
 def test_every_form_keeps_its_blanks(form, of_the_desk):
     german = catalogue("de").gettext(form)

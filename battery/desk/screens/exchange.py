@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
@@ -22,6 +24,7 @@ from battery.desk.frame import (
 from battery.desk.told_words import (
     contradiction_told,
     in_language,
+    key_told,
     received_told,
     settled_told,
 )
@@ -69,6 +72,7 @@ def _shown(
         drives=drives(BUNDLE),
         waiting=waiting,
         keys=keys,
+        key_told=partial(key_told, say=say),
         own_mark=drawn_mark(own) if own else None,
         contradicting=[contradiction_told(code, held, say) for code, held in contradicting],
         lines=lines or [],

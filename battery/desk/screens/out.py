@@ -103,7 +103,7 @@ def _export(
     with here.store() as store:
         if kind == "bids":
             counts = export_bids(store, folder, selection=asked, progress=step)
-            return [*(f"{what}: {n}" for what, n in counts.items()), str(folder)]
+            return [str(folder), *(f"{what}: {n}" for what, n in counts.items())]
         done = export_tidy(
             store,
             folder,
@@ -113,9 +113,9 @@ def _export(
             now=here.wall(),
             progress=step,
         )
-    rows = [f"{what}: {n} rows" for what, n in done.n_rows.items()]
+    rows = [f"{what}: {n}" for what, n in done.n_rows.items()]
     lost = [f"not in it: block {block}: {why}" for block, why in done.failed.items()]
-    return [*rows, *lost, str(folder)]
+    return [str(folder), *rows, *lost]
 
 
 def _write_pages(here: Office, folder: Path, ticked: list[str], step: Step) -> Sequence[str]:
