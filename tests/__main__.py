@@ -12,7 +12,6 @@ import os
 import shutil
 import subprocess
 import sys
-import sysconfig
 import tempfile
 import time
 from collections.abc import Iterator
@@ -25,13 +24,9 @@ CHECKS = (("ruff", "check", "."), ("ruff", "format", "--check", "."), ("mypy",))
 # One process more than there are cores: some tests wait for real windows, disks and clocks. A
 # file's shared clinic or window is made once in each.
 N_PROCESSES = (os.cpu_count() or 1) + 1
-# What is installed and ours is compiled once, on all cores and beside the checks: tests start
-# the program many times, and an installer takes one core for it. Of large parts of which little
-# is used, that little is compiled when it is loaded.
-LITTLE_USED = "tests?|fhir|matplotlib|pip|pkg_resources|pygments|setuptools|sklearn|statsmodels"
-COMPILED = ("compileall", "-qq", "-j", "0", "-x", rf"[/\\]({LITTLE_USED})[/\\]|node_modules")
-OURS = ("battery", "tasks", "norms", "tests")
-# Leaves the tests themselves compiled, as pytest has them, before every worker would do so.
+# To collect the tests once, beside the checks, leaves them and what they load compiled: else
+# each worker would do so. Ours is compiled whole, as tests start the program many times.
+COMPILE = ("compileall", "-qq", "battery", "tasks", "norms")
 COLLECT = ("pytest", "--collect-only", "--quiet", "--quiet")
 PYTEST = ("pytest", "-q", "-n", str(N_PROCESSES), "--dist", "worksteal")
 MEMORY, ROOM_BYTES = Path("/dev/shm"), 2_000_000_000
@@ -68,15 +63,14 @@ def main(words: list[str]) -> int:
 
 
 def compile_all() -> None:
-    """Compile what is installed, what is ours and the tests; what fails, the tests tell."""
-    places = [*OURS, *{sysconfig.get_path(kind) for kind in ("purelib", "platlib")}]
-    subprocess.run([sys.executable, "-m", *COMPILED, *places], check=False)
-    subprocess.run(
-        [sys.executable, "-m", *COLLECT],
-        env=surroundings(None),
-        stdout=subprocess.DEVNULL,
-        check=False,
-    )
+    """Compile what is ours, the tests and what they load; what fails, the tests tell."""
+    for words in (COMPILE, COLLECT):
+        subprocess.run(
+            [sys.executable, "-m", *words],
+            env=surroundings(None),
+            stdout=subprocess.DEVNULL,
+            check=False,
+        )
 
 
 @contextlib.contextmanager

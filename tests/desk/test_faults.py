@@ -142,6 +142,7 @@ def has_received(home, n_visits):
         return len(store.visits.all()) >= n_visits
 
 
+@pytest.mark.long
 def test_a_desk_killed_while_it_exports_leaves_nothing_that_looks_whole(own_clinic, tmp_path):
     folder = tmp_path / "study"
     asked = {"kind": "tables", "folder": str(folder), "without_consent": "a test"}

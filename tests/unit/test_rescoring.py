@@ -55,6 +55,7 @@ def rescored(folder, n_processes=1):
     return found
 
 
+@pytest.mark.long  # an archive in parts is in every run
 def test_one_process_or_two_give_the_same_bits_and_raw_stays(own_clinic, tmp_path):
     change(own_clinic, "DELETE FROM scores")
     raw = tables(own_clinic, scores=False)
