@@ -105,7 +105,7 @@ def block_of(row: dict[str, Any], settings: dict[str, Any], rows: dict[str, RawR
         raise RecordError(msg) from error
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=4)  # a hostile one may be a megabyte
 def _versions(text: str) -> dict[str, Any]:
     return structure_of(text)
 
