@@ -6,10 +6,9 @@ here stands on the sheets behind it, and the sheet says so.
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from battery.people import person_label
@@ -18,6 +17,7 @@ from battery.report import shapes, words
 from battery.report.alarming import alarm_lines
 from battery.report.combined import COMPOSITE, TITLES
 from battery.report.glance_panels import SIZE_PT, STRIP_PT, panel, strip
+from battery.report.hand_words import PLAIN, direction_words, told_of
 from battery.report.judged import Page
 from battery.report.lines import Line
 from battery.report.points import rule_of
@@ -25,9 +25,7 @@ from battery.report.shapes import PT_PER_MM
 from battery.report.sheet import ROOM_MM, SHEET_WIDTH_MM, Paper, row_groups
 from battery.report.timeline import Timeline
 from battery.report.widths import lines_of, shortened
-from battery.scoring import PRIMARY, Measure
 from norms import sentences
-from norms.verdict import Verdict
 
 MAX_WORDS, MAX_NUMBERS = 250, 60
 LINE_MM = SIZE_PT * 1.2 / PT_PER_MM
@@ -39,30 +37,6 @@ MAX_ALARMS, MAX_ALARM_LINES, MAX_ALARM_WORDS = 3, 5, 60
 ALARM_ROOM_PT = (SHEET_WIDTH_MM - 7) * PT_PER_MM
 HEADS = "Coordination test Alarm: not acknowledged yet Task Left Right Keep in mind"
 UNSEEN = frozenset({"hand", "strong"})  # what only chooses a look
-
-
-@dataclass(frozen=True, slots=True)
-class Plain:
-    """How a main measure is said in plain words."""
-
-    what: str
-    better: str
-    worse: str
-
-
-# By measure; any other is said by its own title, better or worse.
-PLAIN: Mapping[str, Plain] = {
-    "tapping.radial_error_mm": Plain(
-        "millimetres from the middle of the target", "more exact", "less exact"
-    ),
-    "slide.jitter_across_mm": Plain(
-        "millimetres of shake across the path", "steadier", "shakier"
-    ),
-    "pursuit.tracking_rmse_mm": Plain(
-        "millimetres from the moving disc", "more exact", "less exact"
-    ),
-    "trail.time_per_link_s": Plain("seconds from circle to circle", "faster", "slower"),
-}
 CAUTION = (
     "Not a diagnosis, no alarm service, no advice on treatment or dose; the clinician and "
     "local rules decide. When to stop and when to call for help: overleaf."
@@ -181,55 +155,8 @@ def _n_lines(alarms: Sequence[str]) -> int:
     return sum(len(lines_of(said, ALARM_ROOM_PT, SIZE_PT)) for said in alarms)
 
 
-@dataclass(frozen=True, slots=True)
-class HandTold:
-    """What is said of a hand.
-
-    Parameters
-    ----------
-    title : str
-        Which hand it is.
-    big : str
-        How much and to which side.
-    sentences : tuple of str
-        The verdict and what limits it.
-    strong : bool
-        Whether anything is beyond error.
-    """
-
-    hand: Hand
-    title: str
-    big: str
-    sentences: tuple[str, ...] = ()
-    strong: bool = False
-
-
-def hands_told(page: Page) -> list[HandTold]:
-    """Say of each hand what changed, whole, whatever room there is."""
-    return [_told_of(page, hand) for hand in page.hands]
-
-
-def _told_of(page: Page, hand: Hand) -> HandTold:
-    line = page.headline(hand)
-    side = words.role_words(hand, page)
-    title = f"{hand.capitalize()} hand" + (f", {side}" if side else "")
-    if line is None:
-        return HandTold(hand, title, "Not tested yet")
-    big = direction_words(line)
-    alone = _moved_alone(page, hand, line)
-    if alone:
-        big = f"{big} together; {alone}"
-    return HandTold(
-        hand,
-        title,
-        f"{big[:1].upper()}{big[1:]}",
-        tuple(_sentences(page, hand, line)),
-        bool(alone) or line.verdict.word == "beyond error",
-    )
-
-
 def _hand(page: Page, hand: Hand) -> dict[str, str]:
-    told = _told_of(page, hand)
+    told = told_of(page, hand)
     if not told.sentences:
         return {"hand": hand, "title": told.title, "big": told.big, "small": ""}
     return {
@@ -241,42 +168,6 @@ def _hand(page: Page, hand: Hand) -> dict[str, str]:
     }
 
 
-def _moved_alone(page: Page, hand: Hand, lead: Line) -> str:
-    """Name the tasks beyond error where all together show no change: none is swallowed."""
-    if lead.told:
-        return ""
-    moved = []
-    for task in page.tasks:
-        line = page.line(PRIMARY[task].name, hand)
-        if line is not None and line.verdict.word == "beyond error":
-            side = {True: "better", False: "worse", None: "changed"}[line.verdict.better]
-            moved.append(f"{TITLES[task].lower()} {side}")
-    return ", ".join(moved)
-
-
-def _sentences(page: Page, hand: Hand, line: Line) -> list[str]:
-    """Say the verdict under the large words, with what limits it."""
-    verdict = line.verdict
-    since = words.since_words(line)
-    said = [f"{line.measure.title}: {sentences.change_words(verdict)}"]
-    said[0] += f", {since}." if since else "."
-    if back := sentences.back_words(verdict):
-        said.append(back)
-    if verdict.doubt:
-        said.append(sentences.doubt_words(verdict))
-    if verdict.learning and line.told and verdict.better is not False:
-        said.append(sentences.LEARNING)
-    latest = line.latest
-    if line.told and latest is not None and latest.reason:
-        said.append(f"{latest.reason[:1].upper()}{latest.reason[1:]}.")
-    said += [
-        f"{TITLES[task]}: {pair}."
-        for task in page.tasks
-        if (pair := page.pair_words(task, hand))
-    ]
-    return said
-
-
 def _small(said: Sequence[str]) -> str:
     """Say the sentences there is room for."""
     room = (SHEET_WIDTH_MM / 2 - 5) * PT_PER_MM
@@ -286,47 +177,6 @@ def _small(said: Sequence[str]) -> str:
         if len(lines_of(longer, room, SIZE_PT)) <= MAX_SMALL_LINES:
             kept = longer
     return kept
-
-
-def direction_words(line: Line) -> str:
-    """Say how much and to which side in plain words: "35 % slower, worse".
-
-    Without a verdict that tells a side it says so; a size whose side is not the verdict's is
-    left out.
-    """
-    verdict = line.verdict
-    if verdict.word == "withheld":
-        return "no verdict yet"
-    if verdict.word == "within error":
-        return "no change shown"
-    possibly = "possibly " if verdict.word == "possible, repeat" else ""
-    if verdict.better is None:
-        return f"{possibly}changed"
-    side = "better" if verdict.better else "worse"
-    plain = PLAIN.get(line.measure.name)
-    percent = _percent(line.measure, verdict)
-    if plain is None:
-        return f"{possibly}{percent}{side}"
-    return f"{possibly}{percent}{plain.better if verdict.better else plain.worse}, {side}"
-
-
-def _percent(measure: Measure, verdict: Verdict) -> str:
-    recent = verdict.recent
-    change = verdict.change_percent
-    if verdict.word == "beyond error" and recent is not None:
-        change = recent.change_percent
-    if (
-        change is None
-        or math.isnan(change)
-        or not round(change)
-        or (not measure.log_scale and measure is not COMPOSITE)
-    ):
-        return ""
-    if measure.direction in ("lower", "higher"):
-        to_better = (change < 0) == (measure.direction == "lower")
-        if to_better != verdict.better:
-            return ""
-    return f"{abs(change):.0f} % "
 
 
 def _rows(page: Page) -> list[dict[str, Any]]:

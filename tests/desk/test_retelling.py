@@ -13,7 +13,7 @@ from battery.desk.retelling import FORMS, retold
 from battery.desk.words import catalogue
 from battery.report.alarming import alarm_lines
 from battery.report.caseload import caseload
-from battery.report.glance import hands_told
+from battery.report.hand_words import hands_told
 from battery.report.words import both_hands, short_words
 from battery.scoring.flags import AGAINST, FLAGS
 from battery.store import Store

@@ -9,7 +9,8 @@ import pytest
 from battery.report import glance as glance_module
 from battery.report import glance_panels, shapes
 from battery.report.alarming import alarm_lines
-from battery.report.glance import direction_words, size
+from battery.report.glance import size
+from battery.report.hand_words import direction_words
 from battery.report.words import new_baseline
 from norms import sentences
 from tests import report_cases as cases

@@ -39,7 +39,7 @@ from battery.people import person_label, picture_held
 from battery.plan import PLANS
 from battery.report import page_of, render
 from battery.report.alarming import acknowledged_lines, alarm_lines
-from battery.report.glance import HandTold, hands_told
+from battery.report.hand_words import HandTold, hands_told
 from battery.report.note import note_text
 from battery.report.words import both_hands
 from battery.store import Store
