@@ -129,9 +129,14 @@ def clinic(whole_clinic):
     return whole_clinic
 
 
-@pytest.fixture(scope="session")
-def small_clinic(tmp_path_factory):
-    """The same with visits of one task: a quarter of the blocks."""
+@pytest.fixture(
+    scope="session",
+    params=["one task", pytest.param("every task", marks=pytest.mark.long)],
+)
+def small_clinic(request, tmp_path_factory):
+    """The same with visits of one task, a quarter of the blocks; by hand with all of them."""
+    if request.param == "every task":
+        return request.getfixturevalue("whole_clinic")
     return made_once(tmp_path_factory, "small clinic", made_up_clinic.make_small)
 
 

@@ -22,18 +22,16 @@ from battery.export.table_files import RESCORED
 from battery.handover.keys import clinic_signature, make_clinic_keys
 from battery.scoring import SCORING_VERSION
 from battery.store import Store
-from tests import clinic as made_up
 from tests.export_kit import n_parts, rewrite, set_value
 
 FORMATS = Path(__file__).parents[1] / "data" / "formats"
 
 
 @pytest.fixture(scope="module")
-def home(tmp_path_factory):
-    """A small clinic with a key of its own."""
+def home(small_clinic, tmp_path_factory):
+    """A clinic with a key of its own."""
     folder = tmp_path_factory.mktemp("archive")
-    home = folder / "home"
-    made_up.make_small(home)
+    home = shutil.copytree(small_clinic, folder / "home")
     with Store.open(home) as store:
         make_clinic_keys(store, folder / "stick")
     return home

@@ -11,7 +11,6 @@ from battery.export import verify_export
 from battery.handover import receive, send
 from battery.store import Store, schema
 from battery.store.opening import FILE_NAME
-from tests import clinic as made_up
 from tests import handover_kit as hand
 from tests import store_kit as kit
 from tests.full_export import say_everything
@@ -35,15 +34,14 @@ CASES = [(*column, value) for column in COLUMNS for value in VALUES]
 
 
 @pytest.fixture(scope="module")
-def template(tmp_path_factory):
-    """A store of small visits in which every table that can be has a row."""
-    return made(tmp_path_factory.mktemp("columns"))
+def template(small_clinic, tmp_path_factory):
+    """A store in which every table that can be has a row."""
+    return made(tmp_path_factory.mktemp("columns"), small_clinic)
 
 
-def made(folder):
-    """Make that store in a folder and return its home."""
-    made_up.make_small(folder / "made")
-    desk = Desk(folder, folder / "made")
+def made(folder, clinic):
+    """Make that store in a folder from a clinic and return its home."""
+    desk = Desk(folder, clinic)
     stick = folder / "stick"
     stick.mkdir()
     desk.put(stick, 1, desk.forged("offset huge"))

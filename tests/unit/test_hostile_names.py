@@ -33,8 +33,8 @@ PLACES = (
 
 
 @pytest.fixture(scope="module")
-def template(tmp_path_factory):
-    return made(tmp_path_factory.mktemp("names"))
+def template(small_clinic, tmp_path_factory):
+    return made(tmp_path_factory.mktemp("names"), small_clinic)
 
 
 def opened(home):

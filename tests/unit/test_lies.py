@@ -9,7 +9,6 @@ import pytest
 from battery.errors import HandoverError
 from battery.handover import list_waiting, receive, take
 from battery.store import Store
-from tests import clinic as made_up
 from tests import handover_kit as hand
 from tests.lied_to import COMMANDS, OTHERS, PERSON, WORDS, Desk, answer, ask, one_time, waiting
 
@@ -17,11 +16,9 @@ A_SIXTH = tuple({"visit began a word": 1, **dict.fromkeys(WORDS[::6])})
 
 
 @pytest.fixture(scope="module")
-def desk(tmp_path_factory):
-    """A clinic whose visits have one task only."""
-    folder = tmp_path_factory.mktemp("lies")
-    made_up.make_small(folder / "made")
-    return Desk(folder, folder / "made")
+def desk(small_clinic, tmp_path_factory):
+    """A clinic that is lied to by one of its tablets."""
+    return Desk(tmp_path_factory.mktemp("lies"), small_clinic)
 
 
 @pytest.fixture(scope="module")
