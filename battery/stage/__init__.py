@@ -19,11 +19,11 @@ os.environ.setdefault("SDL_VIDEO_X11_WMCLASS", "coordination-battery")
 os.environ.setdefault("SDL_VIDEO_WAYLAND_WMCLASS", "coordination-battery")
 
 if TYPE_CHECKING:
+    from battery.stage.checks.loop_check import film_loop
+    from battery.stage.checks.screen_check import measure_screen
+    from battery.stage.checks.sound_check import sound_on_screen
     from battery.stage.home_exercises import home_exercise_on_screen
-    from battery.stage.loop_check import film_loop
     from battery.stage.screen.message import show_message
-    from battery.stage.screen_check import measure_screen
-    from battery.stage.sound_check import sound_on_screen
     from battery.stage.tablet import tablet_on_screen
     from battery.stage.visit import visit_on_screen
 
@@ -41,11 +41,11 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     """Load the entrances when they are asked for: a window alone needs no store."""
     if name == "measure_screen":
-        from battery.stage.screen_check import measure_screen
+        from battery.stage.checks.screen_check import measure_screen
 
         return measure_screen
     if name == "film_loop":
-        from battery.stage.loop_check import film_loop
+        from battery.stage.checks.loop_check import film_loop
 
         return film_loop
     if name == "home_exercise_on_screen":
@@ -57,7 +57,7 @@ def __getattr__(name: str) -> Any:
 
         return show_message
     if name == "sound_on_screen":
-        from battery.stage.sound_check import sound_on_screen
+        from battery.stage.checks.sound_check import sound_on_screen
 
         return sound_on_screen
     if name == "tablet_on_screen":

@@ -17,9 +17,9 @@ from battery.own_plan import contradiction_words, own_plan, plan_for
 from battery.people import person_label, picture_of
 from battery.plan import Plan
 from battery.recording import Hand
+from battery.stage.checks.sound_check import heard_page
 from battery.stage.drawing.avatars import Token
 from battery.stage.drawing.places import Button
-from battery.stage.hand_over import HandOver, Told
 from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.language import texts
 from battery.stage.pages.builder import Maker, Next
@@ -33,8 +33,8 @@ from battery.stage.pages.stopping import Stopping
 from battery.stage.screen.window import Window
 from battery.stage.settings.comfort import comfortable_window
 from battery.stage.settings.device import Screens, load_device
-from battery.stage.sound_check import heard_page
-from battery.stage.staff_menu import Sitting, StaffMenu, closed
+from battery.stage.staff.hand_over import HandOver, Told
+from battery.stage.staff.staff_menu import Sitting, StaffMenu, closed
 from battery.stage.visit import VisitPages, changes_kept
 from battery.store import Person, Store
 from battery.trouble_notes import note_trouble

@@ -12,7 +12,9 @@ from battery.moments import utc_text
 from battery.people import person_label, picture_of
 from battery.plan import Plan, PlannedBlock, planned_blocks
 from battery.recording import Device
-from battery.stage.fitting import Fitting
+from battery.stage.checks.fitting import Fitting
+from battery.stage.checks.screen_check import slow_flip_note
+from battery.stage.checks.sound_check import first_heard, heard_page
 from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.pages.builder import Next
 from battery.stage.pages.card import CardPages
@@ -22,11 +24,9 @@ from battery.stage.pages.following import follow, trouble_said
 from battery.stage.pages.page import Page
 from battery.stage.pages.questions import EXPERIENCED
 from battery.stage.screen.window import Window, versions
-from battery.stage.screen_check import slow_flip_note
 from battery.stage.settings.comfort import comfortable_window
 from battery.stage.settings.device import Screens, keep_screen, load_device, system_name
 from battery.stage.settings.kiosk import warnings
-from battery.stage.sound_check import first_heard, heard_page
 from battery.store import Person, Store
 from battery.trouble_notes import note_trouble
 from battery.visits import VisitRun, Wall, begin_visit
@@ -145,7 +145,7 @@ class VisitPages:
             comes_back=comes_back,
         )
 
-        settings = self.settings = flow.settings = Settings(
+        settings = self.settings = flow.opening.settings = Settings(
             window,
             flow.make,
             comfort,

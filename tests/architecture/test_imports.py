@@ -54,17 +54,8 @@ EVERYWHERE = {"battery", "battery.errors", "battery.moments"}
 INSIDE = {
     "battery.stage": (
         ("tablet",),
-        ("staff_menu",),
-        ("visit",),
-        (
-            "fitting",
-            "from_clinic",
-            "hand_over",
-            "home_exercises",
-            "loop_check",
-            "screen_check",
-            "sound_check",
-        ),
+        ("staff", "visit"),
+        ("checks", "home_exercises"),
         ("pages",),
         ("drawing", "settings"),
         ("screen",),

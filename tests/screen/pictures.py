@@ -22,13 +22,13 @@ from battery.recording import BlockHeader
 from battery.runner import Run, run_block
 from battery.simulate import TOUCH_60, Person, Truth
 from battery.stage import visit as visit_module
+from battery.stage.checks.loop_check import LoopPages
+from battery.stage.checks.sound_check import sound_page
 from battery.stage.drawing.avatars import Token
 from battery.stage.drawing.places import Button
-from battery.stage.from_clinic import FromClinic
 from battery.stage.home_exercises import home_exercise_pages
 from battery.stage.language import texts
 from battery.stage.language.languages import ENGLISH, language
-from battery.stage.loop_check import LoopPages
 from battery.stage.pages.builder import Maker
 from battery.stage.pages.comforts import quiet_page
 from battery.stage.pages.flow import VisitFlow
@@ -39,7 +39,7 @@ from battery.stage.pages.page import Left, Page, TextPage
 from battery.stage.pages.questions import GO
 from battery.stage.pages.staff import staff_page
 from battery.stage.screen.theme import FIRST_THEME, THEMES
-from battery.stage.sound_check import sound_page
+from battery.stage.staff.from_clinic import FromClinic
 from battery.store import HomePlanEntry, Store
 from tasks.contract import settings_to_dict
 from tests.screen.door import Home
@@ -225,11 +225,11 @@ def pages_beside(flow: VisitFlow) -> list[TextPage]:
         asking._settled(lambda: None, lambda: None),
         once_more,
         left_out,
-        flow._warning(),
+        flow.opening.warning(),
         staff_page(end, "2468"),
         staff_page(end, ""),
         flow._last._numbers(visit, flow._last._number_lines(visit)),
-        flow.other(),
+        flow.opening.other(),
         flow.ended(),
         stopping.urgent(lambda: None),
         stopping.enough(),
@@ -268,7 +268,7 @@ def pages_at_home(flow: VisitFlow) -> list[TextPage]:
         practice._turns(60, 0, done),
         sound_page(window.sound, lambda _volume, _voice: None, done, make),
         quiet_page(make, done, done),
-        flow.settings.page(done),
+        flow.opening.settings.page(done),
     ]  # fmt: skip
 
 

@@ -7,7 +7,7 @@ from battery.handover import make_clinic_keys, make_tablet_keys, write_person_ca
 from battery.handover.keys import clinics_of, found_cards
 from battery.own_plan import own_plan, set_plan
 from battery.people import new_person, picture_of
-from battery.stage import from_clinic as module
+from battery.stage.staff import from_clinic as module
 from battery.store import Store
 from tests.screen.door import NOW, Home
 from tests.screen.tablet_kit import CODE, Hand, use

@@ -5,12 +5,12 @@ from datetime import datetime
 import pytest
 
 from battery.comfort import comfort_of
+from battery.stage.checks.sound_check import first_heard
 from battery.stage.language import texts
 from battery.stage.pages.builder import Maker
 from battery.stage.pages.following import run_pages
 from battery.stage.pages.page import TextPage
 from battery.stage.screen.sound import Sound
-from battery.stage.sound_check import first_heard
 from battery.store import Store
 from tests import store_kit as kit
 from tests.screen.pilot import Pilot

@@ -14,7 +14,7 @@ from battery.drives import Drive
 from battery.errors import StageError
 from battery.handover import make_clinic_keys, make_tablet_keys, receive
 from battery.handover.keys import found_cards
-from battery.stage import hand_over as hand_over_module
+from battery.stage.staff import hand_over as hand_over_module
 from battery.store import Store
 from battery.trouble_notes import (
     MAX_BYTES,

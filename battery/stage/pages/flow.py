@@ -9,14 +9,13 @@ from battery.machine import ClinicSettings
 from battery.people import PICTURES
 from battery.plan import PlannedBlock
 from battery.recording import Block, Hand
-from battery.stage.drawing.avatars import Token
 from battery.stage.drawing.demonstration import Demonstration
 from battery.stage.drawing.hands import HandsPicture
 from battery.stage.drawing.places import Button
 from battery.stage.language import texts
-from battery.stage.pages.builder import BACK, Maker, Next
+from battery.stage.pages.builder import BACK, Maker
 from battery.stage.pages.closing import LastPages
-from battery.stage.pages.comforts import SETTINGS, Settings, StartPage
+from battery.stage.pages.first_pages import FirstPages, Practised
 from battery.stage.pages.live import HELP_TAPPED, LiveSource
 from battery.stage.pages.page import Page
 from battery.stage.pages.questions import EXPERIENCED, GO, Asking
@@ -26,7 +25,6 @@ from battery.stage.screen.window import Window
 from battery.visits import VisitRun
 
 MORE_REST_S = 20.0
-Practised = Callable[[Maker, Next], Page]
 
 
 class VisitFlow:
@@ -84,23 +82,17 @@ class VisitFlow:
         comes_back: bool = False,
     ) -> None:
         self._window = window
-        self._code = code
-        self._today = today
         self._begin = begin
         self._rest_s = rest_s
         self._large = large
         self._seed = seed
-        self._picture = picture
         self._warned = warned
-        self._practised = practised
-        self._waiting = waiting
         clinic = clinic or ClinicSettings()
         self._minutes = minutes
         self._protected = bool(clinic.staff_code) and not comes_back
         self._between = False  # a part is over, and the next one not begun
         self._shown: set[str] = set()  # tasks whose demonstration was shown in this visit
         self._asking: Asking | None = None
-        self.settings: Settings | None = None
         self.make = Maker(
             large=large,
             side=side,
@@ -116,6 +108,17 @@ class VisitFlow:
             following=self.following,
             away=self.away,
         )
+        self.opening = FirstPages(
+            self.make,
+            code=code,
+            today=today,
+            picture=picture,
+            warned=warned,
+            practised=practised,
+            waiting=waiting,
+            begun=self._begun,
+            away=self.away,
+        )
         self._last = LastPages(
             self.make, show_scores=clinic.show_scores, away=self.away, again=self._go_on
         )
@@ -127,57 +130,7 @@ class VisitFlow:
 
     def first(self) -> Page:
         """Return the first page: what to put right, else who is here."""
-        return self._warning() if self._warned else self._start()
-
-    def _warning(self) -> Page:
-        return self.make.text(
-            "warnings",
-            texts.WARNINGS_TITLE,
-            (*(texts.WARNINGS[name] for name in self._warned), texts.WARNINGS_LINE),
-            (GO,),
-            lambda _: self._start(),
-        )
-
-    def _start(self) -> Page:
-        practised = self._practised
-        more: tuple[Button, ...] = ()
-        if practised is not None:
-            more = (Button("practised", texts.PRACTISED, "centre", main=False),)
-
-        def after(key: str) -> Page | None:
-            if key == "practised" and practised is not None:
-                return practised(self.make, self._start)
-            if key == SETTINGS and self.settings is not None:
-                return self.settings.page(self._start)
-            return self._begun() if key == "go" else self.other()
-
-        waiting = (texts.WAITING_LINE.format(count=self._waiting),) if self._waiting else ()
-        words = {"code": self._code, "day": texts.day_words(self._today)}
-        page = StartPage(
-            "start",
-            texts.START_TITLE.format(**words),
-            (*(line.format(**words) for line in texts.START_LINES), *waiting),
-            (
-                Button("go", texts.YES, "right"),
-                Button("other", texts.NOT_ME, "left", main=False),
-                *more,
-            ),
-            after,
-            picture=Token(self._picture),
-            **self.make.shared(None, stop=True),
-        )
-        return self.make.with_stop(page)
-
-    def other(self) -> Page:
-        """Return the page for somebody who is not the person."""
-        return self.make.text(
-            "other",
-            texts.OTHER_TITLE,
-            texts.OTHER_LINES,
-            (Button("end", texts.CLOSE, "right"), BACK),
-            lambda key: self._start() if key == "back" else self.away(),
-            stop=False,
-        )
+        return self.opening.first()
 
     def away(self) -> Page | None:
         """Return what closing leads to: the end, or where staff leave with a code, a page."""
@@ -193,7 +146,7 @@ class VisitFlow:
             texts.PARKED_TITLE,
             texts.PARKED_LINES,
             () if over else (BACK,),
-            lambda _: self._start(),
+            lambda _: self.opening.start(),
             stop=False,
         )
 
@@ -201,7 +154,7 @@ class VisitFlow:
         """Take up a visit that was ended early a moment ago."""
         if self.visit is not None:
             self.visit.reopen()
-        return self._asking.before(self.following) if self._asking else self._start()
+        return self._asking.before(self.following) if self._asking else self.opening.start()
 
     def _begun(self) -> Page | None:
         visit = self.stopping.visit = self._begin()
@@ -240,7 +193,7 @@ class VisitFlow:
     def following(self) -> Page | None:
         """Return the page before the next block, or what comes after the last one."""
         if self.visit is None or self._asking is None:
-            return self._start()
+            return self.opening.start()
         self._between = False
         if not self._todo:
             return self._asking.after(self._thanks)

@@ -5,17 +5,17 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Callable
 
+from battery.stage.checks.loop_check import LoopPages, keeper
+from battery.stage.checks.screen_check import measure_with_card
 from battery.stage.drawing.places import Button
-from battery.stage.from_clinic import FromClinic
-from battery.stage.hand_over import HandOver, Told
 from battery.stage.language import texts
-from battery.stage.loop_check import LoopPages, keeper
 from battery.stage.pages.builder import BACK, Maker
 from battery.stage.pages.page import Left, Page, TextPage
 from battery.stage.pages.people import MenuPage
 from battery.stage.screen.window import Window
-from battery.stage.screen_check import measure_with_card
 from battery.stage.settings.device import Screens
+from battery.stage.staff.from_clinic import FromClinic
+from battery.stage.staff.hand_over import HandOver, Told
 from battery.store import Store
 from battery.trouble_notes import TroubleNote, last_trouble, notes_path
 from battery.visits import Wall
