@@ -3,10 +3,10 @@
 from battery.report.gather import gather
 from battery.report.judged import Page, page_data
 from battery.report.known import Known
-from battery.report.page import page_of, paper_named, render, write_page, write_text
 from battery.report.pdf import write_pdf
 from battery.report.pool_reading import read_pools
 from battery.report.pooling import Pools
+from battery.report.rendering import page_of, paper_named, render, write_page, write_text
 from battery.report.table import page_csv
 
 __all__ = [

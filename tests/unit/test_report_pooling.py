@@ -8,11 +8,11 @@ import pytest
 from battery.flagging import Flagging
 from battery.report.combined import by_measure
 from battery.report.gather import gather
-from battery.report.page import page_of, render
 from battery.report.points import rule_of
 from battery.report.pool_reading import read_pools
 from battery.report.pooling import shares_of
 from battery.report.readings import Everything, readings_or_none
+from battery.report.rendering import page_of, render
 from battery.store import Store, rebuild
 from tests.desk.office import NOW
 from tests.multiplying import multiplied
