@@ -29,7 +29,7 @@ from starlette.responses import (
     RedirectResponse,
     Response,
 )
-from starlette.routing import Route
+from starlette.routing import Match, Route
 
 from battery.desk.guard import FORM_FIELD, FORM_HEADER, Secrets, form_is_ours
 from battery.desk.jobs import Jobs
@@ -220,7 +220,23 @@ def _nobody_here(request: Request) -> Response | None:
     """Return the way to the door if nobody sits at the desk."""
     session = office(request).session
     session.touch()
-    return None if session.author else see_other(f"/door?then={request.url.path}")
+    return None if session.author else see_other(f"/door?then={place_of(request)}")
+
+
+def place_of(request: Request) -> str:
+    """Return the page a request belongs to: itself, or the one its form stands on."""
+    path: str = request.url.path
+    while path != "/" and not _is_page(request, path):
+        path = path.rpartition("/")[0] or "/"
+    return path
+
+
+def _is_page(request: Request, path: str) -> bool:
+    asked = {"type": "http", "method": "GET", "path": path, "root_path": ""}
+    return any(
+        isinstance(route, Route) and route.matches(asked)[0] is Match.FULL
+        for route in request.app.routes
+    )
 
 
 def language_of(request: Request) -> str:
@@ -254,7 +270,7 @@ def page(
         "language": code,
         "languages": LANGUAGES,
         "theme": request.cookies.get(THEME_COOKIE, THEMES[0]),
-        "path": request.url.path,
+        "place": place_of(request),
         "form_secret": here.known.form,
         "author": here.session.author,
         "secret": lambda: Markup('<input type="hidden" name="{}" value="{}">').format(
@@ -315,9 +331,25 @@ def environment(code: str) -> Environment:
             lstrip_blocks=True,
             extensions=["jinja2.ext.i18n"],
         )
+        made.filters["clock"] = clock
         made.install_gettext_translations(catalogue(code), newstyle=True)  # type: ignore[attr-defined]  # added by the extension
         _ENVIRONMENTS[code] = made
     return _ENVIRONMENTS[code]
+
+
+def clock(at_utc: str) -> str:
+    """Return a moment of the store as the clocks of this place show it; as it is if it is none.
+
+    Examples
+    --------
+    >>> clock("yesterday")
+    'yesterday'
+    """
+    try:
+        moment = datetime.fromisoformat(at_utc)
+    except ValueError:
+        return at_utc
+    return f"{moment.astimezone():%Y-%m-%d %H:%M}"
 
 
 def chosen(form: Mapping[str, Any], name: str) -> str:

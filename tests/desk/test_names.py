@@ -52,6 +52,7 @@ def test_a_name_is_seen_by_those_who_opened_it_and_in_nothing_that_leaves(
     assert f"{NAME} ({code})" in named.get("/").text
     assert named.get("/?code=wilhel").text.count('href="/person/') == 1
     assert f"<h1>{NAME} ({code})" in named.get(f"/person/{code}").text
+    assert all(f"{NAME} ({code})" in named.get(path).text for path in ("/start", "/out"))
     assert NAME not in named.get(f"/person/{code}/page").text
     is_in_no_file(own_clinic, tmp_path, code, named)
     named.send("/clinic/names", {"what": "close"})

@@ -1,6 +1,7 @@
 """The screens of the desk over an invented clinic: what is done there is then stored."""
 
 import re
+import time
 
 import pytest
 from typer.testing import CliRunner
@@ -9,9 +10,11 @@ from battery.alarms import alarms_of
 from battery.cautions import CONTRAINDICATIONS
 from battery.cli import app
 from battery.comfort import comfort_of, keep_comfort, was_heard
+from battery.desk.frame import clock
 from battery.effective import blocks_of, visits_of
 from battery.looks import Comfort
 from battery.store import Store
+from tests.desk.office import OWN
 
 
 def test_the_list_leads_to_every_person(desk):
@@ -148,6 +151,52 @@ def test_nothing_is_put_right_without_a_reason(desk, code):
     assert desk.get(f"/person/{code}/visits").text.count("left out") == before + 1
     desk.send(f"/person/{code}/visits/2", what="take-in", reason="it was fine")
     assert desk.get(f"/person/{code}/visits").text.count("left out") == before
+
+
+def test_a_visit_is_given_to_nobody_who_was_not_chosen(desk, code):
+    answer = desk.send(f"/person/{code}/visits/1", what="give", person="", reason="mistaken")
+    assert "choose whose visit it is; nothing was amended" in answer.text
+    assert '<option value=""></option>' in answer.text
+
+
+def test_nobody_is_chosen_for_a_visit_before_somebody_does(desk, code):
+    first = r'<select name="code" required><option value="">'
+    assert re.search(first, desk.get("/start").text)
+    assert f'value="{code}" selected' not in desk.get("/start").text
+    assert f'value="{code}" selected' in desk.get(f"/start?code={code}").text
+
+
+@pytest.mark.parametrize(
+    ("path", "place"),
+    [
+        ("/clinic/limits", "/clinic"),
+        ("/exchange/receive", "/exchange"),
+        ("/person/{}/say/goal", "/person/{}"),
+        ("/person/{}/visits/1", "/person/{}/visits"),
+    ],
+)
+def test_what_a_form_answers_belongs_to_the_page_the_form_stands_on(desk, code, path, place):
+    path, place = path.format(code), place.format(code)
+    answer = desk.send(path)
+    assert answer.status_code == 400
+    assert f'name="then" value="{place}"' in answer.text
+    assert desk.get(place).status_code == 200
+    desk.send("/door/lock")
+    asked = {"form_secret": desk.known.form}
+    away = desk.client.post(path, data=asked, headers={"origin": OWN}, follow_redirects=False)
+    assert away.headers["location"] == f"/door?then={place}"
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the zone cannot be set here")
+def test_moments_are_told_by_the_clocks_of_the_place(monkeypatch):
+    monkeypatch.setenv("TZ", "EST5EDT")  # winter: five hours behind (POSIX.1, 8.3)
+    time.tzset()
+    try:
+        assert clock("2026-12-04T03:30:00+00:00") == "2026-12-03 22:30"
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert clock("no moment") == "no moment"
 
 
 def enrolment(**changed):

@@ -19,6 +19,7 @@ from battery.drives import place_to_write
 from battery.errors import BatteryError, StoreError, UsageError
 from battery.files import make_folder
 from battery.handover.keys import clinic_signature
+from battery.people import person_label
 from battery.report import page_of, render, write_pdf, write_text
 from battery.report.bands import band_rows
 from tasks.registry import TASKS
@@ -40,6 +41,7 @@ def _shown(
     ticked: Sequence[str] = (),
 ) -> Response:
     here = office(request)
+    names = here.names()
     with here.store() as store:
         people = store.people.all()
         gave = store.people.gave_consent("research")
@@ -47,7 +49,7 @@ def _shown(
         request,
         "out.html.j2",
         status_code=400 if errors else 200,
-        people=[(person.code, person.code in gave) for person in people],
+        people=[(p.code, person_label(p, names), p.code in gave) for p in people],
         tasks=list(TASKS),
         ticked=set(ticked),
         errors=errors or {},

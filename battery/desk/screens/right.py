@@ -14,6 +14,7 @@ from battery.desk.previewing import Preview, preview
 from battery.desk.words import _
 from battery.effective import blocks_of, visit_meant, visits_of
 from battery.errors import UsageError
+from battery.people import person_label
 from battery.store import Amended, Store
 
 Putting = Callable[[Office, Store, str, FormData], None]
@@ -58,7 +59,10 @@ def _listed(
             }
             for number, visit in enumerate(visits_of(store, code), start=1)
         ]
-        others = [p.code for p in store.people.all() if p.code != code]
+        names = office(request).names()
+        others = [
+            (p.code, person_label(p, names)) for p in store.people.all() if p.code != code
+        ]
     return page(
         request,
         "visits.html.j2",
@@ -111,6 +115,9 @@ def _asked(form: FormData) -> Putting:
     put = PUTTING.get(chosen(form, "what"))
     if put is None or not chosen(form, "reason"):
         msg = "choose what was wrong and say why; nothing was amended"
+        raise UsageError(msg)
+    if chosen(form, "what") == "give" and not chosen(form, "person"):
+        msg = "choose whose visit it is; nothing was amended"
         raise UsageError(msg)
     return put
 

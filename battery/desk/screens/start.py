@@ -8,14 +8,16 @@ from starlette.responses import Response
 
 from battery.desk.frame import chosen, office, page, see_other, shows, takes
 from battery.errors import UsageError
+from battery.people import person_label
 from battery.plan import PLANS
 
 
 def show(request: Request) -> Response:
     """Show who may begin, and the visit that runs or ran last."""
     here = office(request)
+    names = here.names()
     with here.store() as store:
-        people = [person.code for person in store.people.all()]
+        people = [(person.code, person_label(person, names)) for person in store.people.all()]
     return page(
         request,
         "start.html.j2",

@@ -33,6 +33,7 @@ def show(request: Request) -> Response:
         request,
         "today.html.j2",
         rows=rows,
+        n_people=len(people),
         news={row.code: news_since(seen, row.code, row.last_visit) for row in rows},
         copy_due=copy_due,
         copy_days=copy_days,
