@@ -168,6 +168,6 @@ def test_a_german_desk_says_verdicts_in_german(own_clinic):
     for text in {said for row in rows for said in (*row.hands, *row.flags, *row.alarms)}:
         assert told(text) in listed
     assert "Das Blatt" not in listed
-    assert "Was das Blatt sagt" in desk.get("/person/K7QF").text
+    assert "Was die Seite sagt" in desk.get("/person/K7QF").text
     desk.client.headers["accept-language"] = "en"
     assert "What the page says" not in desk.get("/person/K7QF").text
