@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import as_completed
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from importlib.metadata import version
 from typing import Any
 
@@ -57,7 +58,8 @@ def on_dask(
     """Return an engine of Dask workers: those of a cluster that exists, or of this machine.
 
     A part whose worker was lost is done by another one. All workers must see the folder under
-    the same path and have this program in the same version.
+    the same path and have this program in the same version. Those of a cluster hold less
+    memory where they were started with ``DASK_DISTRIBUTED__WORKER__PROFILE__ENABLED=False``.
 
     Parameters
     ----------
@@ -85,19 +87,31 @@ def on_dask(
                 yield from _on(client, work, jobs, say)
             return
         most = n_processes or n_workers(len(jobs), pays=1) or 1
-        with (
-            dask.LocalCluster(
-                n_workers=most,
-                threads_per_worker=1,
-                processes=True,
-                host="127.0.0.1",
-                dashboard_address="127.0.0.1:0",
-            ) as cluster,
-            dask.Client(cluster) as client,
-        ):
+        with workers_here(most) as cluster, dask.Client(cluster) as client:
             yield from _on(client, work, jobs, say)
 
     return run
+
+
+@contextmanager
+def workers_here(n_processes: int) -> Iterator[Any]:
+    """Start Dask workers on this machine and give their cluster; they end afterwards.
+
+    They do not watch themselves: what an hour of that takes in memory is more than a part.
+    """
+    from dask import config
+
+    with (
+        config.set({"distributed.worker.profile.enabled": False}),
+        _distributed().LocalCluster(
+            n_workers=n_processes,
+            threads_per_worker=1,
+            processes=True,
+            host="127.0.0.1",
+            dashboard_address="127.0.0.1:0",
+        ) as cluster,
+    ):
+        yield cluster
 
 
 def _distributed() -> Any:

@@ -18,7 +18,7 @@ import pytest
 
 from battery.export import Form, export_tidy, rescore_export
 from battery.export.archive_list import Entry, path_of, write_list
-from battery.export.engines import on_dask
+from battery.export.engines import on_dask, workers_here
 from battery.export.reading import Export
 from battery.export.signing import digest_of
 from battery.export.table_files import RESCORED
@@ -99,13 +99,10 @@ def test_two_workers_do_nearly_twice_as_much(archive):
     for n_workers in (1, 2):
         forget(archive)
         with (
-            distributed.LocalCluster(
-                n_workers=n_workers, threads_per_worker=1, host="127.0.0.1",
-                dashboard_address="127.0.0.1:0",
-            ) as cluster,
+            workers_here(n_workers) as cluster,
             distributed.Client(cluster) as client,
             Watch() as watch,
-        ):  # fmt: skip
+        ):
             client.wait_for_workers(n_workers)
             client.run(importlib.import_module, "battery.export.rescored")
             begun_s, used_s = time.monotonic(), workers_s()
