@@ -262,7 +262,7 @@ def test_the_same_rows_give_the_same_page():
 
 def test_a_person_is_named_in_one_way(monkeypatch):
     """On the sheet and in its title, by what the one seam for it says."""
-    for module in ("page", "glance"):
+    for module in ("rendering", "glance"):
         monkeypatch.setattr(f"battery.report.{module}.person_label", lambda person: "Bed 3")
     text = cases.render(cases.page_of("golden"))
     assert "<title>Coordination test: Bed 3</title>" in text
