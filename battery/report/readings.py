@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from sys import intern
@@ -93,12 +93,13 @@ class Everything:
         amended = Amended(amendments)
         held = amended.by_person(store.visits.all(visit_ids=visit_ids))
         visits = {code: held.get(code, []) for code in people}
-        blocks = _by_visit(store.records.in_brief(visit_ids=visit_ids, phase="test"))
+        brief = store.records.in_brief(visit_ids=visit_ids, phase="test")
+        blocks = _by_visit(brief)
         return cls(
             dict(people),
             visits,
             blocks,
-            store.scores.by_visits(visit_ids, measures=measures),
+            _scores(store, brief, measures),
             Flagging.of(store, amended, visits, blocks, visit_ids=visit_ids),
             amendments,
             note=store.left_out,
@@ -135,6 +136,17 @@ class Everything:
         for block_id, why in store.records.damages([v.header.visit_id for v in visits]).items():
             self.damaged[block_id] = "damaged, not what was stored"
             self.note(f"block {block_id}", f"it is damaged, and was left out: {why}")
+
+
+def _scores(
+    store: Store, blocks: Sequence[BlockBrief], measures: Mapping[str, Sequence[str]] | None
+) -> dict[str, list[ScoreRow]]:
+    if measures is None:
+        return store.scores.by_block([block.block_id for block in blocks])
+    by_task: dict[str, list[str]] = {}
+    for block in blocks:
+        by_task.setdefault(block.task, []).append(block.block_id)
+    return store.scores.by_task(by_task, measures)
 
 
 def _by_visit(blocks: Iterable[BlockBrief]) -> dict[str, list[BlockBrief]]:
@@ -239,8 +251,9 @@ def readings_of(everything: Everything, visits: Sequence[VisitRecord]) -> list[R
 
 def _readings(blocks: Iterable[Judged]) -> list[Reading]:
     found: list[Reading] = []
+    defined = frozenset(MEASURES)
     for judged in blocks:
-        made = _block_readings(judged)
+        made = _block_readings(judged, defined)
         found += [r._replace(doubtful=True) for r in made] if judged.doubtful else made
     return found
 
@@ -343,7 +356,7 @@ def _key(
     )
 
 
-def _block_readings(judged: Judged) -> list[Reading]:
+def _block_readings(judged: Judged, defined: Collection[str]) -> list[Reading]:
     """One reading a measure; a block without scores still shows as its primary measure."""
     block, hand, number, key = judged.block, judged.hand, judged.number, judged.key
     if not judged.rows:
@@ -379,5 +392,5 @@ def _block_readings(judged: Judged) -> list[Reading]:
             day=judged.day,
         )
         for row in judged.rows
-        if row.measure in MEASURES
+        if row.measure in defined
     ]

@@ -7,7 +7,7 @@ Names, limits and flags load without the libraries that computing takes.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from battery.errors import ScoringError
@@ -65,6 +65,11 @@ class TaskScorer:
         Measures, beside the primary, that flags stand on.
     load : callable
         Returns what computes, with all the libraries that it needs.
+
+    Attributes
+    ----------
+    primary : Measure
+        The measure that gets a verdict.
     """
 
     task: str
@@ -74,6 +79,7 @@ class TaskScorer:
     min_trials_usual: int
     flag_measures: tuple[str, ...]
     load: Callable[[], Computing]
+    primary: Measure = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         names = [measure.name for measure in self.measures]
@@ -86,11 +92,8 @@ class TaskScorer:
                 f"{len(names)} measures with {len(set(names))} names"
             )
             raise ValueError(msg)
-
-    @property
-    def primary(self) -> Measure:
-        """The measure that gets a verdict."""
-        return next(measure for measure in self.measures if measure.primary)
+        primary = next(measure for measure in self.measures if measure.primary)
+        object.__setattr__(self, "primary", primary)
 
 
 def _tapping() -> Computing:
