@@ -71,6 +71,8 @@ class Office:
     session: Session = field(default_factory=lambda: Session(time.monotonic))
     jobs: Jobs = field(default_factory=Jobs)
     _preparing: threading.Thread | None = None
+    _prepare: bool | None = None  # asked for and not begun; None while nobody prepares
+    _prepare_lock: threading.Lock = field(default_factory=threading.Lock)
     _known: Known = field(default_factory=Known)
     _known_of: object = None
 
@@ -100,16 +102,30 @@ class Office:
         """
 
         def prepared() -> None:
-            with suppress(BatteryError):  # whoever asks for it is told
-                for make in makes:
-                    make(self)
-                if self.keep_read():
-                    for make in makes:
-                        make(self)
+            try:
+                while self._is_to_prepare():
+                    with suppress(BatteryError):  # whoever asks for it is told
+                        for make in makes:
+                            make(self)
+                        if self.keep_read():
+                            for make in makes:
+                                make(self)
+            except BaseException:  # a defect: the next who asks begins anew
+                self._prepare = None
+                raise
 
-        if self._preparing is None or not self._preparing.is_alive():
-            self._preparing = threading.Thread(target=prepared, name="prepare", daemon=True)
-            self._preparing.start()
+        with self._prepare_lock:
+            begun, self._prepare = self._prepare is not None, True
+            if not begun:
+                self._preparing = threading.Thread(target=prepared, name="prepare", daemon=True)
+                self._preparing.start()
+
+    def _is_to_prepare(self) -> bool:
+        """Whether it was asked for since this was; what was asked for meanwhile is not lost."""
+        with self._prepare_lock:
+            asked = bool(self._prepare)
+            self._prepare = False if asked else None  # None under the lock: nobody is missed
+            return asked
 
     def pools(self) -> Pools:
         """Return what everybody brings to judge one by, read once and after every change."""

@@ -108,6 +108,28 @@ def test_the_list_is_made_while_the_code_is_typed(own_clinic, counted):
     assert counted == before
 
 
+def test_what_is_asked_for_while_something_is_made_is_made_after_it(own_clinic):
+    """The store may have changed since that was begun."""
+    office = Desk(own_clinic).office
+    begun, go_on, made = threading.Event(), threading.Event(), []
+
+    def slow(_office):
+        made.append(1)
+        begun.set()
+        go_on.wait(60)
+
+    office.prepare(slow)
+    begun.wait(60)
+    office.prepare(slow)
+    office.prepare(slow)
+    go_on.set()
+    office._preparing.join(60)
+    assert len(made) == 2
+    office.prepare(slow)
+    office._preparing.join(60)
+    assert len(made) == 3
+
+
 def test_the_next_desk_finds_what_this_one_read(own_clinic, monkeypatch):
     n_read = []
     true = known._theirs
