@@ -25,7 +25,8 @@ SAME = {
         "Start",
         "{name}: {value}",
         "{first}, {second}",
-        "{task}, {hand}: {value} {unit}",
+        "{hand}: {numbers}",
+        "{task} {value} {unit}",
     }
 }
 

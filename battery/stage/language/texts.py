@@ -244,7 +244,8 @@ WARNINGS_LINE = _("You can still carry on.")
 DONE_LINE = _("You did: {tasks}.")
 DONE_TWO = _("{first}, {second}")
 NUMBERS_TITLE = _("Your numbers")
-NUMBERS_LINE = _("{task}, {hand}: {value} {unit}")
+NUMBERS_LINE = _("{hand}: {numbers}")
+NUMBER = _("{task} {value} {unit}")
 DECIMAL = _("{whole}.{part}")
 NUMBERS_NOTE = _("One visit alone says little. Your therapist looks at many visits together.")
 CARD_WIDTH = _("Put a bank card on the coloured box. Make the box as wide as the card.")
@@ -597,6 +598,7 @@ UNSPOKEN: frozenset[str] = frozenset(
         DAY,
         DONE_TWO,
         NUMBERS_LINE,
+        NUMBER,
         DECIMAL,
         WAITING_LINE,
         WHERE_BEFORE,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from battery.recording import Hand
 from battery.stage.drawing.places import Button
 from battery.stage.language import texts
 from battery.stage.language.languages import Text
@@ -94,26 +95,28 @@ class LastPages:
         )
 
     def _number_lines(self, visit: VisitRun | None) -> tuple[Text, ...]:
-        """Say the main measure of each task and hand of the visit."""
+        """Say the main measure of each task of the visit, on one line a hand."""
         if visit is None:
             return ()
         from battery.scoring.measures import PRIMARY
 
-        lines = []
+        numbers: dict[Hand, list[Text]] = {}
         for record in visit.store.records.of_visit(visit.header.visit_id):
             header = record.header
             measure = PRIMARY[header.task]
             for row in visit.store.scores.of_block(header.block_id):
                 if row.measure == measure.name and not math.isnan(row.value):
-                    lines.append(
-                        texts.NUMBERS_LINE.format(
+                    numbers.setdefault(header.hand, []).append(
+                        texts.NUMBER.format(
                             task=texts.NAMES[header.task],
-                            hand=texts.HANDS[header.hand],
                             value=texts.number_words(f"{row.value:.3g}"),
                             unit=UNITS.get(measure.unit, measure.unit),
                         )
                     )
-        return tuple(lines)
+        return tuple(
+            texts.NUMBERS_LINE.format(hand=texts.HANDS[hand], numbers=together(told))
+            for hand, told in numbers.items()
+        )
 
 
 def tested(visit: VisitRun | None) -> list[Text]:
