@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from functools import lru_cache
 from typing import Annotated, Any, Literal, TypeVar
@@ -43,6 +43,8 @@ _LIMITS: Mapping[str, float] = {
     "_px": 1e5,
 }
 _NEVER_BELOW_0 = ("_r_mm", "_s", "_hz", "_px")
+_NUMBERS = (float, int)
+_ONLY_NUMBERS = frozenset(_NUMBERS).issuperset
 LARGEST = 1e15
 
 
@@ -129,17 +131,13 @@ def _bounded(value: Any, name: str, depth: int) -> None:
     if depth == 0:
         msg = f"{name or 'it'} goes too deep"
         raise ValueError(msg)
-    if isinstance(value, int | float) and not isinstance(value, bool):  # as nearly all are
-        most, never_below_0 = _limits_of(name)
-        if not (0 if never_below_0 else -most) <= value <= most:
-            raise ValueError(_beyond(value, name, most))
-    elif isinstance(value, Mapping):
-        _short(value, name)
-        for key, inner in value.items():
-            words(str(key))
-            _bounded(inner, str(key)[:40], depth - 1)
+    if isinstance(value, _NUMBERS) and not isinstance(value, bool):  # as nearly all are
+        _hold_size((value,), name)
     elif isinstance(value, list | tuple):
         _short(value, name)
+        if depth > 1 and _ONLY_NUMBERS(map(type, value)):
+            _hold_size(value, name)
+            return
         for inner in value:
             _bounded(inner, name, depth - 1)
     elif isinstance(value, str):
@@ -149,9 +147,23 @@ def _bounded(value: Any, name: str, depth: int) -> None:
         if _BEYOND_TEXT.search(value):
             msg = f"{name} holds letters that are no text"
             raise ValueError(msg)
+    elif isinstance(value, Mapping):
+        _short(value, name)
+        for key, inner in value.items():
+            words(str(key))
+            _bounded(inner, str(key)[:40], depth - 1)
     elif not isinstance(value, bool | None):
         msg = f"{name} is {ascii(value)[:40]}: no number, text, list or table"
         raise ValueError(msg)  # noqa: TRY004  # what was read, not an argument
+
+
+def _hold_size(values: Sequence[float], name: str) -> None:
+    """Hold numbers of one name to what it says they count in."""
+    most, never_below_0 = _limits_of(name)
+    least = 0 if never_below_0 else -most
+    for value in values:
+        if not least <= value <= most:
+            raise ValueError(_beyond(value, name, most))
 
 
 def _beyond(value: float, name: str, most: float) -> str:

@@ -13,11 +13,15 @@ import os
 import shutil
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
+from functools import cache
 from hashlib import sha256
 from importlib.metadata import version
 from pathlib import Path
 
+import numpy as np
+import pyarrow as pa
 import pyarrow.parquet as pq
+import scipy
 
 import battery
 import tasks
@@ -177,11 +181,17 @@ def _read(file: Path) -> dict[str, Hashes]:
 
 def _written_by() -> bytes:
     """Return the versions, and the program itself where its source is there, as bytes."""
+    return sha256(repr((EXPORT_VERSION, SCORING_VERSION)).encode() + _program()).digest()
+
+
+@cache
+def _program() -> bytes:
+    """Return a hash of what runs; it stays the same while it runs."""
     digest = sha256(
         repr(
             (
-                EXPORT_VERSION, SCORING_VERSION, version("coordination-battery"),
-                version("pyarrow"), version("numpy"), version("scipy"), readable(),
+                version("coordination-battery"), pa.__version__, np.__version__,
+                scipy.__version__, readable(),
             )
         ).encode()
     )  # fmt: skip

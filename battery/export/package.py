@@ -163,7 +163,7 @@ def _resource(table: Table, folder: Path, n_rows: int, n_parts: int) -> dict[str
         {
             "path": name,
             **size_and_hash(folder / name),
-            "rows": pq.read_metadata(folder / name).num_rows,
+            "rows": n_rows if len(names) == 1 else pq.read_metadata(folder / name).num_rows,
         }
         for name in names
     ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -25,10 +25,11 @@ from battery.export.signing import Sign
 from battery.export.table_files import SINGLE, TableWriter, names_of, replacing
 from battery.flagging import Flagging
 from battery.recording import Device, VisitHeader
-from battery.store import Amendment, Person, Store, VisitRecord
+from battery.store import Amendment, BlockRecord, Person, ScoreRow, Store, VisitRecord
 
 Progress = Callable[[int, int], None]
 RAW = frozenset({"samples", "frames"})
+VISITS_AT_ONCE = 32  # whose blocks and scores are asked for in one question
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +195,7 @@ class _Run:
 
     def write(self, partial: Path, bands: Bands) -> tuple[int, dict[str, int]]:
         """Write all tables; return the number of parts and the rows of each table."""
-        n_blocks = sum(block.ending is not None for block in self._store.records.in_brief())
+        n_blocks = self._store.records.n_finished()
         with ExitStack() as stack:
             self._writers = {
                 name: stack.enter_context(
@@ -223,8 +224,8 @@ class _Run:
             calendar[person.code] = days
             chosen = self._selection.of_visits(theirs)
             self._put("people", [tables.person_row(person, days, len(chosen), self.codes)])
-            for visit in chosen:
-                n_blocks += self._visit(person.code, visit, days)
+            for visit, blocks in self._with_blocks(chosen):
+                n_blocks += self._visit(person.code, visit, blocks, days)
                 if closes(visit.header.visit_id, n_blocks):
                     number += 1
                     parts.submit(self._part(number, partial))
@@ -266,7 +267,21 @@ class _Run:
             if visit.header.person not in self._withdrawn
         ]
 
-    def _visit(self, code: str, visit: VisitRecord, days: Days) -> int:
+    def _with_blocks(
+        self, visits: Sequence[VisitRecord]
+    ) -> Iterator[tuple[VisitRecord, tuple[BlockJob, ...]]]:
+        for start in range(0, len(visits), VISITS_AT_ONCE):
+            some = visits[start : start + VISITS_AT_ONCE]
+            records = self._store.records.of_visits([v.header.visit_id for v in some])
+            ids = [record.header.block_id for own in records.values() for record in own]
+            scores = self._store.scores.by_block(ids)
+            for visit in some:
+                own = records[visit.header.visit_id]
+                yield visit, self._blocks(visit.header, own, scores)
+
+    def _visit(
+        self, code: str, visit: VisitRecord, blocks: tuple[BlockJob, ...], days: Days
+    ) -> int:
         """Write a visit's row and set its blocks aside for their part; return how many."""
         header, used = visit.header, self._used
         alias = self._aliases[header.device.alias]
@@ -275,7 +290,6 @@ class _Run:
         used.devices[header.device.alias] = header.device  # of the latest visit
         used.plans.add(header.plan_hash)
         used.visits.add(header.visit_id)
-        blocks = self._blocks(header)
         ids = {job.block_id for job in blocks}
         used.amended |= {t: code for t in {header.visit_id} | ids if t in self._amendments}
         answers = [
@@ -286,10 +300,14 @@ class _Run:
         self._waiting.append((blocks, answers))
         return len(blocks)
 
-    def _blocks(self, visit: VisitHeader) -> tuple[BlockJob, ...]:
+    def _blocks(
+        self,
+        visit: VisitHeader,
+        records: Sequence[BlockRecord],
+        stored: Mapping[str, list[ScoreRow]],
+    ) -> tuple[BlockJob, ...]:
         jobs = []
-        stored = self._store.scores.of_visit(visit.visit_id)
-        for record in self._store.records.of_visit(visit.visit_id):
+        for record in records:
             told = record.header
             if record.ending is None or not self._selection.has_task(told.task):
                 continue  # still running, or not asked for

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 import numpy as np
-from sqlalchemy import insert, select
+from sqlalchemy import func, insert, select
 
 from battery.errors import BatteryError, RecordError, StoreError
 from battery.recording import (
@@ -98,14 +98,23 @@ class Records(Connected):
 
     def of_visit(self, visit_id: str) -> list[BlockRecord]:
         """List the blocks of a visit in order, without their samples."""
-        query = (
-            select(schema.blocks)
-            .where(schema.blocks.c.visit_id == visit_id)
-            .order_by(schema.blocks.c.number)
-        )
+        return self.of_visits([visit_id])[visit_id]
+
+    def of_visits(self, visit_ids: Sequence[str]) -> dict[str, list[BlockRecord]]:
+        """List the blocks of visits, each in order, without their samples, in one reading."""
+        blocks = schema.blocks
+        query = select(blocks).order_by(blocks.c.visit_id, blocks.c.number)
+        rows = self._rows(query, blocks.c.visit_id, visit_ids)
+        found: dict[str, list[BlockRecord]] = {visit_id: [] for visit_id in visit_ids}
+        for record in self._built(rows, rebuild.block_record, "block", "block_id"):
+            found[record.header.visit_id].append(record)
+        return found
+
+    def n_finished(self) -> int:
+        """Count the blocks that are not running, those that cannot be read included."""
+        query = select(func.count()).where(schema.blocks.c.ending.is_not(None))
         with self._reading() as connection:
-            rows = connection.execute(query).mappings().all()
-        return self._built(rows, rebuild.block_record, "block", "block_id")
+            return int(connection.execute(query).scalar_one())
 
     def in_brief(
         self,
