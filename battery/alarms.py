@@ -274,7 +274,7 @@ def set_limit(store: Store, question: str, level: int) -> dict[str, int]:
         raise UsageError(msg)
     if not 1 <= level <= 10:
         msg = f"a limit must be 1 to 10, not {level}. Nothing was stored"
-        raise UsageError(msg)
+        raise UsageError(msg, field=question)
     limits = {**limits_of(store), question: level}
     store.setup.put_setting(LIMITS_SETTING, limits)
     return limits

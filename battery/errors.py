@@ -19,15 +19,42 @@
 
 A message is one line: the value, the limit, the way out, and whether data are safe.
 The command line prints it and exits with `exit_status`; it never shows a traceback for one.
+Where a single one of the things that were given is wrong, `field` says which, so that a form
+can show the line at it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 
 class BatteryError(Exception):
-    """Base of all errors that are shown to a user as one line."""
+    """Base of all errors that are shown to a user as one line.
+
+    Parameters
+    ----------
+    message : str
+    field : str
+        What of what was given is wrong, by the name it was given under; empty where it is no
+        single thing.
+    """
 
     exit_status = 1
+
+    def __init__(self, *message: object, field: str = "") -> None:
+        super().__init__(*message)
+        self.field = field
+
+
+@contextmanager
+def of_field(field: str) -> Iterator[None]:
+    """Let an error inside concern a field, unless it names one itself."""
+    try:
+        yield
+    except BatteryError as error:
+        error.field = error.field or field
+        raise
 
 
 class RecordError(BatteryError, ValueError):

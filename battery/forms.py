@@ -318,6 +318,28 @@ def hold(form: type[FormT], value: Any, where: str = "") -> FormT:
         raise ValueError(told(error, where)) from error
 
 
+class WrongFieldError(ValueError):
+    """A field is not of its form.
+
+    Parameters
+    ----------
+    message : str
+        In one line: the field, what it holds, and what is wrong with it.
+    field : str
+        Its name.
+    """
+
+    def __init__(self, message: str, field: str) -> None:
+        super().__init__(message)
+        self.field = field
+
+
+def wrong_field(error: ValidationError) -> WrongFieldError:
+    """Return an error that names the first field that is wrong."""
+    where = error.errors(include_url=False, include_context=False)[0]["loc"]
+    return WrongFieldError(told(error), str(where[0]) if where else "")
+
+
 def told(error: ValidationError, where: str = "") -> str:
     """Say in one line which field is wrong, what it holds and why."""
     first = error.errors(include_url=False, include_context=False)[0]

@@ -62,16 +62,16 @@ class Comfort:
             if told not in known:
                 words = ", ".join(filter(None, known))
                 msg = f"no {what} {told!r}; there are {words}. Nothing was changed"
-                raise UsageError(msg)
+                raise UsageError(msg, field=what)
         if not MIN_PERCENT <= self.text_percent <= MAX_PERCENT:
             msg = (
                 f"text at {self.text_percent} %; say {MIN_PERCENT} to {MAX_PERCENT}. "
                 "Nothing was changed"
             )
-            raise UsageError(msg)
+            raise UsageError(msg, field="text_percent")
         if not 0 <= self.volume_percent <= LOUDEST:
             msg = f"volume {self.volume_percent} %; say 0 to {LOUDEST}. Nothing was changed"
-            raise UsageError(msg)
+            raise UsageError(msg, field="volume_percent")
 
     def changed(self, **asked: Any) -> Comfort:
         """Return it with what was asked for; None leaves a thing as it is."""

@@ -9,6 +9,7 @@ from battery.store import Store
 
 DIGITS = "0123456789"
 MACHINES = ("tablet", "clinic")
+MAX_NUMBER = 20  # signs of a telephone number
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,26 +62,29 @@ def set_up(
     Raises
     ------
     UsageError
-        If a number cannot be called, a code cannot be typed, or there is no such machine.
+        If a number cannot be called, a code cannot be typed, or there is no such machine;
+        nothing is changed then.
     """
     if machine is not None and machine not in MACHINES:
         msg = f"machine {machine!r}: say {' or '.join(MACHINES)}; nothing was changed"
-        raise UsageError(msg)
-    if emergency_number is not None:
-        number = emergency_number.strip()
-        if not all(sign in f"{DIGITS}+ -" for sign in number) or len(number) > 20:
-            msg = f"emergency number {number!r}: give at most 20 digits, +, - and blanks"
-            raise UsageError(msg)
-        store.setup.put_setting("emergency_number", number)
-    if staff_code is not None:
-        if staff_code and not (staff_code.isdecimal() and 4 <= len(staff_code) <= 8):
-            msg = f"staff code of {len(staff_code)} characters: give 4 to 8 digits, or nothing"
-            raise UsageError(msg)
-        store.setup.put_setting("staff_code", staff_code)
-    if show_scores is not None:
-        store.setup.put_setting("show_scores", show_scores)
-    if machine is not None:
-        store.setup.put_setting("machine", machine)
-    if large is not None:
-        store.setup.put_setting("large", large)
+        raise UsageError(msg, field="machine")
+    number = None if emergency_number is None else emergency_number.strip()
+    if number and (not set(number) <= set(f"{DIGITS}+ -") or len(number) > MAX_NUMBER):
+        msg = (
+            f"emergency number {number!r}: give at most {MAX_NUMBER} digits, +, - and blanks; "
+            "nothing was changed"
+        )
+        raise UsageError(msg, field="emergency_number")
+    if staff_code and not (staff_code.isdecimal() and 4 <= len(staff_code) <= 8):
+        msg = (
+            f"staff code of {len(staff_code)} characters: give 4 to 8 digits, or nothing; "
+            "nothing was changed"
+        )
+        raise UsageError(msg, field="staff_code")
+    for name, value in (
+        ("emergency_number", number), ("staff_code", staff_code), ("show_scores", show_scores),
+        ("machine", machine), ("large", large),
+    ):  # fmt: skip
+        if value is not None:
+            store.setup.put_setting(name, value)
     return clinic_settings(store)

@@ -108,6 +108,27 @@ def set_plan(store: Store, code: str, told: str, *, author: str, at_utc: str) ->
     return row
 
 
+def keep_plan(store: Store, held: OwnPlan, *, author: str, at_utc: str) -> PersonPlan:
+    """Set the plan that holds anew, in place of all that contradict it.
+
+    Raises
+    ------
+    PlanError
+        If this program cannot do it.
+    UsageError
+        If the author is empty.
+    """
+    row = held.row
+    return store.care.set_plan(
+        row.person,
+        held.plan,
+        source=row.source,
+        source_sha256=row.source_sha256,
+        author=author,
+        at_utc=at_utc,
+    )
+
+
 def plan_words(row: PersonPlan) -> str:
     """Say a plan that was set in one line."""
     file = "" if row.source_sha256 is None else f" from {row.source}"

@@ -119,7 +119,7 @@ def free_picture(store: Store) -> str:
 def _one_of(what: str, value: str, words: tuple[str, ...]) -> None:
     if value not in words:
         msg = f"{what} {value!r}: say {' or '.join(words)}"
-        raise UsageError(msg)
+        raise UsageError(msg, field=what.replace(" ", "_"))
 
 
 def _hand(word: str) -> Hand:

@@ -69,8 +69,12 @@ def comfort_said(form: FormData) -> dict[str, Any]:
             said[name] = int(told)
         else:
             msg = f"{told[:40]!r} is not a percentage; nothing was stored"
-            raise UsageError(msg)
-    replace(Comfort(), **said)  # what cannot be is refused before anything is written
+            raise UsageError(msg, field=f"comfort-{name}")
+    try:
+        replace(Comfort(), **said)  # what cannot be is refused before anything is written
+    except UsageError as error:
+        error.field = f"comfort-{error.field}"
+        raise
     return said
 
 

@@ -31,6 +31,7 @@ from starlette.responses import (
 )
 from starlette.routing import Match, Route
 
+from battery.desk.filled import Forms, Sent
 from battery.desk.guard import FORM_FIELD, FORM_HEADER, Secrets, form_is_ours
 from battery.desk.jobs import Jobs
 from battery.desk.names import Names
@@ -268,7 +269,8 @@ def page(
     request: Request,
     template: str,
     *,
-    status_code: int = 200,
+    status_code: int | None = None,
+    held: Sent | None = None,
     **words: Any,
 ) -> Response:
     """Return a screen inside the desk's frame.
@@ -277,11 +279,18 @@ def page(
     ----------
     template : str
         File below ``templates``.
+    status_code : int, optional
+        400 where something is wrong with a form, else 200.
+    held : Sent, optional
+        A form of it that was sent, to be shown as it was filled in.
     words : Any
-        What the template asks for; `typed` and `errors` by the names of fields.
+        What the template asks for.
     """
     here = office(request)
     code = language_of(request)
+    forms = Forms(held, partial(retold, code=code))
+    if status_code is None:
+        status_code = 400 if held is not None and held.wrong else 200
     told = {
         "language": code,
         "languages": LANGUAGES,
@@ -295,10 +304,10 @@ def page(
         "said": request.query_params.get("said", ""),
         "say": partial(_word, code),
         "retell": partial(retold, code=code),
+        "pairs": lambda words: [(word, _word(code, word)) for word in words],
+        "of": forms,
+        "of_none": forms.elsewhere,
     }
-    errors = words.pop("errors", {})
-    told["errors"] = Blank({name: retold(said, code) for name, said in errors.items()})
-    told["typed"] = Blank(words.pop("typed", {}))
     html = environment(code).get_template(template).render(told | words)
     return HTMLResponse(html, status_code=status_code)
 
@@ -311,26 +320,9 @@ def _word(code: str, text: str) -> str:
     return catalogue(code).gettext(text) if text else ""
 
 
-class Blank(dict[str, str]):
-    """What was said of fields; nothing of those it does not name."""
-
-    def __missing__(self, name: str) -> str:
-        """Return an empty text."""
-        return ""
-
-
 def see_other(path: str) -> Response:
     """Send the browser on after something was changed, so that a reload changes nothing."""
     return RedirectResponse(path, status_code=303)
-
-
-def typed(form: FormData) -> dict[str, str]:
-    """Return what was typed, to be shown again beside an error; never what was uploaded."""
-    return {
-        name: value
-        for name, value in form.items()
-        if isinstance(value, str) and name != FORM_FIELD
-    }
 
 
 _ENVIRONMENTS: dict[str, Environment] = {}
@@ -375,7 +367,7 @@ def chosen(form: Mapping[str, Any], name: str) -> str:
 
 
 def folder_meant(form: FormData) -> Path:
-    """Return the drive or folder that a form names.
+    """Return the drive or folder that the field `folder` of a form names.
 
     Raises
     ------
@@ -386,5 +378,5 @@ def folder_meant(form: FormData) -> Path:
     folder = Path(told)
     if not told or not folder.is_absolute() or not folder.is_dir():
         msg = f"{told!r} is not a folder on this machine; nothing was changed"
-        raise UsageError(msg)
+        raise UsageError(msg, field="folder")
     return folder

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 
 from starlette.datastructures import FormData
 
@@ -14,6 +15,10 @@ from battery.store import HomePlanEntry
 
 MAX_NUMBER = 10_000
 FIELDS = ("agreed", "hand", "minutes", "times", "days", "target", "weight", "at")
+OF_COLUMNS = {
+    "hand": "hand", "minutes": "minutes", "times_a_day": "times", "weekdays": "day",
+    "target": "target", "weight_g": "weight", "at_times": "at",
+}  # fmt: skip
 
 
 def doses_said(form: FormData) -> list[Dose]:
@@ -22,12 +27,19 @@ def doses_said(form: FormData) -> list[Dose]:
     Raises
     ------
     UsageError
-        If a number is none.
+        If a number is none, or something was not said.
     """
     doses = []
     for name in EXERCISES:
         if chosen(form, f"{name}-agreed") != "yes":
             continue
+        for field, asked in (
+            ("hand", "choose with which arm; nothing was stored"),
+            ("target", "choose where the target is; nothing was stored"),
+            ("day", "tick the days; nothing was stored"),
+        ):
+            if not chosen(form, f"{name}-{field}"):
+                raise UsageError(asked, field=f"{name}-{field}")
         days = [int(str(day)) for day in form.getlist(f"{name}-day") if str(day) in "1234567"]
         times = chosen(form, f"{name}-at").replace(",", " ").split()
         doses.append(
@@ -45,12 +57,16 @@ def doses_said(form: FormData) -> list[Dose]:
     return doses
 
 
-def days_typed(form: FormData) -> dict[str, str]:
-    """Return the days that are ticked, by exercise, to be shown again beside an error."""
-    return {
-        f"{name}-days": " ".join(str(day) for day in form.getlist(f"{name}-day"))
-        for name in EXERCISES
-    }
+@contextmanager
+def at_its_field() -> Iterator[None]:
+    """Let an error about a column of a home plan concern the field it was typed into."""
+    try:
+        yield
+    except UsageError as error:
+        exercise, _, column = error.field.partition(".")
+        if column in OF_COLUMNS:
+            error.field = f"{exercise}-{OF_COLUMNS[column]}"
+        raise
 
 
 def agreed_fields(entries: Iterable[HomePlanEntry] = ()) -> dict[str, dict[str, str]]:
@@ -79,11 +95,14 @@ def number_said(form: FormData, name: str) -> float:
         If it is none, or far too large.
     """
     told = chosen(form, name).replace(",", ".")
+    if not told:
+        msg = "fill in a number; nothing was stored"
+        raise UsageError(msg, field=name)
     try:
         number = float(told)
     except ValueError:
         number = math.nan
     if not abs(number) <= MAX_NUMBER:  # nor what is no number at all
         msg = f"{told[:40]!r} is not a number up to {MAX_NUMBER}; nothing was stored"
-        raise UsageError(msg)
+        raise UsageError(msg, field=name)
     return number

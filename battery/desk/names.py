@@ -84,10 +84,10 @@ class Names:
             raise UsageError(msg)
         if phrase != again:
             msg = "the two pass phrases differ; nothing was changed"
-            raise UsageError(msg)
+            raise UsageError(msg, field="again")
         if len(phrase) < MIN_PHRASE:
             msg = f"a pass phrase must have {MIN_PHRASE} characters, not {len(phrase)}"
-            raise UsageError(msg)
+            raise UsageError(msg, field="phrase")
         make_folder(self.path.parent)
         self._write({}, phrase)
         self._phrase, self._held = phrase, {}
@@ -109,7 +109,7 @@ class Names:
             raise UsageError(msg) from error
         except DecryptError as error:
             msg = "this is not the pass phrase, or the file of names is damaged"
-            raise UsageError(msg) from error
+            raise UsageError(msg, field="phrase") from error
         except (ValueError, AttributeError) as error:
             msg = f"'{self.path}' holds no names; restore it or delete it"
             raise UsageError(msg) from error
@@ -134,7 +134,7 @@ class Names:
             msg = (
                 f"a name must have at most {MAX_NAME} printable characters; nothing was changed"
             )
-            raise UsageError(msg)
+            raise UsageError(msg, field="name")
         names = {**self._held, code: name}
         names = {code: held for code, held in names.items() if held}
         self._write(names, self._phrase)

@@ -62,10 +62,10 @@ def keep_author(store: Store, initials: str, code: str) -> Author:
     """
     if not INITIALS.fullmatch(initials):
         msg = f"initials {initials!r} must be 1 to 8 letters; nothing was changed"
-        raise UsageError(msg)
+        raise UsageError(msg, field="initials")
     if not CODE.fullmatch(code):
         msg = f"a code of {len(code)} characters; it must be 4 to 8 digits; nothing was changed"
-        raise UsageError(msg)
+        raise UsageError(msg, field="code")
     salt = secrets.token_bytes(16)
     author = Author(initials, salt.hex(), _key(code, salt))
     held = store.setup.setting(SETTING, {})
@@ -133,7 +133,7 @@ class Session:
         left_s = self._waits_until_s - self._now_s()
         if left_s > 0:
             msg = f"too many wrong codes; try again in {left_s:.0f} s"
-            raise UsageError(msg)
+            raise UsageError(msg, field="code")
         author = known.get(initials)
         if author is None or not author.knows(code):
             self._wrong += 1
@@ -141,7 +141,7 @@ class Session:
                 wait_s = WAIT_S * 2 ** (self._wrong - MIN_TRIES)
                 self._waits_until_s = self._now_s() + min(wait_s, MAX_WAIT_S)
             msg = "these initials and this code do not match; you are not signed in"
-            raise UsageError(msg)
+            raise UsageError(msg, field="code")
         self._wrong = 0
         self.author = author.initials
         self._seen_s = self._now_s()

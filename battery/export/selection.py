@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from battery.errors import UsageError
+from battery.errors import UsageError, of_field
 from battery.export import deidentify
 from battery.recording import VisitHeader
 from battery.store import Person, Store, VisitRecord
@@ -49,24 +49,25 @@ class Selection:
         """
         withdrawn, gave = store.people.withdrawn(), store.people.gave_consent("research")
         for code in self.people:
-            store.people.get(code)
+            with of_field("people"):
+                store.people.get(code)
             if code in withdrawn:
                 msg = f"{code} withdrew consent; nothing was exported"
-                raise UsageError(msg)
+                raise UsageError(msg, field="people")
             if code not in gave and not self.without_consent:
                 msg = (
                     f"{code} gave no consent to research use; nothing was exported. Keep it "
                     f"with 'battery consent {code} --given --form-version N', or say "
                     "--without-consent with a reason, which will stand in the export"
                 )
-                raise UsageError(msg)
+                raise UsageError(msg, field="without_consent")
         unknown = sorted(set(self.tasks) - set(TASKS))
         if unknown:
             msg = f"no task {unknown[0]!r}; tasks are {', '.join(TASKS)}. Nothing was exported"
-            raise UsageError(msg)
+            raise UsageError(msg, field="tasks")
         if self.since and self.until and self.since > self.until:
             msg = f"no day is since {self.since} and until {self.until}; nothing was exported"
-            raise UsageError(msg)
+            raise UsageError(msg, field="until")
 
     def of_people(self, store: Store) -> list[Person]:
         """Return the people asked for who may be exported, in order of their code."""

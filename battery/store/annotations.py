@@ -112,7 +112,7 @@ class Annotations(Said):
             msg = (
                 f"{kind!r} is not a kind of event; kinds are {', '.join(get_args(MarkerKind))}"
             )
-            raise UsageError(msg)
+            raise UsageError(msg, field="kind")
         marker = Marker(str(uuid.uuid4()), person, kind, at_utc, note)
         with self._writing() as connection:
             connection.execute(insert(schema.markers).values(**asdict(marker)))
@@ -247,7 +247,7 @@ class Annotations(Said):
             with self._reading() as connection:
                 if connection.execute(query).first() is None:
                     msg = f"no person {new!r} in this store; nothing was amended"
-                    raise UsageError(msg)
+                    raise UsageError(msg, field="person")
         if not author.strip() or not reason.strip():
             msg = f"an amendment needs an author and a reason; {author=} {reason=}"
             raise UsageError(msg)

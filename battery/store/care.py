@@ -19,6 +19,7 @@ from sqlalchemy import delete, insert, select
 
 from battery.cautions import CONTRAINDICATIONS
 from battery.errors import UsageError
+from battery.forms import WrongFieldError
 from battery.plan import Plan, plan_hash
 from battery.store import schema
 from battery.store.fitting import fitted, home_plan_entry, person_plan
@@ -67,7 +68,7 @@ class Care(Said):
         say_all(goal=goal, author=author)
         if not (weight > 0 and math.isfinite(weight)):
             msg = f"a weight must be above 0, not {weight:g}. Nothing was stored"
-            raise UsageError(msg)
+            raise UsageError(msg, field="weight")
         return self._added(
             schema.goals, Goal(str(uuid.uuid4()), person, goal, weight, author, at_utc)
         )
@@ -86,7 +87,7 @@ class Care(Said):
         """
         if level not in LEVELS:
             msg = f"level {level} must be -2 to 2; 0 is as hoped for. Nothing was stored"
-            raise UsageError(msg)
+            raise UsageError(msg, field="level")
         say_all(author=author)
         return self._added(
             schema.goal_levels, GoalLevel(str(uuid.uuid4()), goal_id, level, author, at_utc)
@@ -115,7 +116,7 @@ class Care(Said):
         """
         if state not in get_args(State):
             msg = f"no state {state!r}; say {', '.join(get_args(State))}. Nothing was stored"
-            raise UsageError(msg)
+            raise UsageError(msg, field="state")
         say_all(reason=reason, author=author)
         row = PersonState(
             str(uuid.uuid4()),
@@ -197,7 +198,8 @@ class Care(Said):
         Raises
         ------
         UsageError
-            If one cannot be, or the author is empty.
+            If one cannot be, or the author is empty; its field is exercise and column, as in
+            ``slide.minutes``.
         """
         for entry in entries:
             say_all(author=entry.author)
@@ -205,7 +207,8 @@ class Care(Said):
                 home_plan_entry(asdict(entry))
             except ValueError as error:
                 msg = f"{entry.exercise}: {error}. Nothing was stored"
-                raise UsageError(msg) from error
+                column = error.field if isinstance(error, WrongFieldError) else ""
+                raise UsageError(msg, field=f"{entry.exercise}.{column}") from error
 
     def home_plans(self, person: str | None = None) -> list[HomePlanEntry]:
         """List what was agreed for home in order of time, of one person or of all."""

@@ -70,7 +70,7 @@ def fitted(kind: type[T], row: Mapping[Any, Any], *, may_be_empty: Set[str] = fr
     try:
         built: T = _adapter(cast("Any", kind)).validate_python(values)
     except ValidationError as error:
-        raise ValueError(forms.told(error)) from error
+        raise forms.wrong_field(error) from error
     for name, value in values.items():
         if value != "" or name not in may_be_empty:
             hold_field(name, value)
@@ -238,7 +238,7 @@ def hold_home_plan(entry: person_care.HomePlanEntry) -> None:
 
     Raises
     ------
-    ValueError
+    WrongFieldError
         With the field, what it holds and the limit.
     """
     if entry.exercise == "none":
@@ -249,19 +249,19 @@ def hold_home_plan(entry: person_care.HomePlanEntry) -> None:
     ):  # fmt: skip
         if value is None or not low <= value <= most:
             msg = f"{name} is {value}: say {low:g} to {most:g}"
-            raise ValueError(msg)
+            raise forms.WrongFieldError(msg, name)
     for name, said in (("hand", entry.hand), ("target", entry.target)):
         if said is None:
             msg = f"{name} is not said"
-            raise ValueError(msg)
+            raise forms.WrongFieldError(msg, name)
     days, times = entry.weekdays.split(), entry.at_times.split()
     if not days or len(set(days)) != len(days) or not set(days) <= set("1234567"):
         msg = f"weekdays is {entry.weekdays!r}: say 1 (Monday) to 7 (Sunday), each once"
-        raise ValueError(msg)
+        raise forms.WrongFieldError(msg, "weekdays")
     odd = [time for time in times if not _TIME.fullmatch(time)]
     if odd or len(times) > MAX_TIMES:
         msg = f"at_times is {entry.at_times!r}: say at most {MAX_TIMES} times as 09:00"
-        raise ValueError(msg)
+        raise forms.WrongFieldError(msg, "at_times")
 
 
 def hold_field(name: str, value: Any) -> None:

@@ -74,4 +74,4 @@ def say_all(**words: str) -> None:
         if not word.strip():
             way_out = "say who, with --by" if name == "author" else "say it"
             msg = f"{name} is empty; {way_out}. Nothing was stored"
-            raise UsageError(msg)
+            raise UsageError(msg, field=name)

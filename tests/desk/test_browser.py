@@ -158,7 +158,7 @@ def an_error(page, address, _folder):
     at(page, address, "/clinic")
     page.locator("[name=file]").fill("not a full path")
     page.locator("form[action='/clinic/backup'] button").click()
-    page.wait_for_selector("[role=alert]")
+    page.wait_for_selector("[aria-invalid=true]")
 
 
 def a_list_cut_short(page, address, _folder):
@@ -292,5 +292,9 @@ def test_what_is_wrong_keeps_what_was_typed_and_is_read_out(page, address):
     tab_to(page, "[name=file]")
     page.keyboard.type("not a full path")
     send(page)
-    assert "not the full path" in page.get_by_role("alert").inner_text()
-    assert page.locator("[name=file]").input_value() == "not a full path"
+    wrong = page.locator("[name=file]:focus")  # by the page itself, with and without scripts
+    assert wrong.input_value() == "not a full path"
+    line = page.locator(f"#{wrong.get_attribute('aria-describedby')}")
+    assert "not the full path" in line.inner_text()
+    above, below = line.bounding_box(), wrong.bounding_box()
+    assert 0 < below["y"] - above["y"] < 120

@@ -191,7 +191,7 @@ def send_all(pages, forms, own, ways_of):
             assert answer.status in (200, 400), told
             assert "Traceback" not in page.content(), told
             good = page.locator("[role=status], h1").count()
-            wrong = page.locator("[role=alert]").count()
+            wrong = page.locator("[role=alert], [aria-invalid=true]").count()
             assert good or wrong, told
             if answer.status == 400:  # an honest error stands where it can be read out
                 assert wrong, told

@@ -4,8 +4,6 @@ import json
 import select
 import time
 
-import pytest
-
 from battery.desk.jobs import Jobs
 from battery.export import verify_export
 
@@ -45,22 +43,6 @@ def test_pages_of_ticked_people_are_written_as_pdf(desk, tmp_path):
     assert "Done." in done
     assert (tmp_path / f"{code}.pdf").read_bytes().startswith(b"%PDF")
     assert len(list(tmp_path.glob("*.pdf"))) == 1
-
-
-@pytest.mark.parametrize(
-    "fields",
-    [
-        {"kind": "tables", "folder": "study"},
-        {"kind": "party", "folder": "/tmp/x"},
-        {"kind": "tables", "folder": "/tmp/x", "since": "yesterday"},
-        {"kind": "tables", "folder": "/tmp/x", "person": "NOBODY"},
-        {"kind": "tables", "folder": "/tmp/x", "task": "nosuch"},
-    ],
-)
-def test_what_cannot_go_out_is_said_beside_the_form(desk, fields):
-    answer = desk.send("/out", fields)
-    assert answer.status_code == 400
-    assert 'role="alert"' in answer.text
 
 
 def test_work_that_is_stopped_ends_at_its_next_step_and_says_so():

@@ -97,7 +97,7 @@ def test_what_is_wrong_stands_beside_its_form_and_nothing_is_stored(desk, code, 
     before = desk.get(f"/person/{code}").text.count("<tr")
     answer = desk.send(f"/person/{code}/say/{what}", WRONG[what])
     assert answer.status_code == 400
-    assert 'role="alert"' in answer.text
+    assert 'class="wrong"' in answer.text
     assert desk.get(f"/person/{code}").text.count("<tr") == before
 
 
@@ -307,7 +307,7 @@ def test_a_home_plan_that_cannot_be_enrols_nobody_and_loses_nothing(desk):
     for odd in ({"tapping-minutes": "999"}, {"tapping-times": "x"}, {"tapping-hand": ""}):
         answer = desk.send("/enrol", enrolment(**{**told, **odd}))
         assert answer.status_code == 400
-        assert 'role="alert"' in answer.text
+        assert 'class="wrong"' in answer.text
         assert 'value="9:00 14:00"' in answer.text
         ticked = re.findall(r'name="tapping-day" value="(\d)" checked', answer.text)
         assert ticked == ["1", "3"]

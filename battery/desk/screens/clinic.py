@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from starlette.datastructures import FormData
@@ -11,15 +11,17 @@ from starlette.responses import Response
 
 from battery.alarms import DEFAULT_LIMITS, SAID, limits_of, set_limit
 from battery.copies import copy_store, try_copy
-from battery.desk.frame import chosen, office, page, see_other, shows, takes, typed
+from battery.desk.filled import Sent, sent
+from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes
 from battery.desk.jobs import Step
 from battery.desk.session import authors, drop_author, keep_author
 from battery.desk.words import _
 from battery.drives import place_to_write
-from battery.errors import BatteryError, UsageError
+from battery.errors import BatteryError, UsageError, of_field
 from battery.machine import clinic_settings, set_up
 
-SECRET = ("code", "staff_code", "phrase", "again")  # fields that are never shown again
+MAX_ANSWER = 10  # of a question about how somebody feels
+Keep = Callable[[Office, FormData], str]
 
 
 def show(request: Request) -> Response:
@@ -27,12 +29,7 @@ def show(request: Request) -> Response:
     return _shown(request)
 
 
-def _shown(
-    request: Request,
-    *,
-    errors: dict[str, str] | None = None,
-    fields: dict[str, str] | None = None,
-) -> Response:
+def _shown(request: Request, held: Sent | None = None) -> Response:
     here = office(request)
     with here.store(write=True) as store:
         limits = limits_of(store)
@@ -42,144 +39,134 @@ def _shown(
     return page(
         request,
         "clinic.html.j2",
-        status_code=400 if errors else 200,
+        held=held,
         limits=[(name, SAID[name], limits[name]) for name in DEFAULT_LIMITS],
         authors=known,
         can_back_up=folder is not None,
         tablet=tablet,
         names=office(request).names,
-        errors=errors or {},
-        typed=fields or {},
         file=str(place_to_write(f"battery-{here.wall():%Y-%m-%d}", ".sqlite")),
     )
 
 
-def keep_limits(request: Request, form: FormData) -> Response:
-    """Keep from which answer on a question is an alarm."""
-    try:
-        with office(request).store(write=True) as store:
-            for name in DEFAULT_LIMITS:
-                told = chosen(form, name)
-                if not told.isdecimal():
-                    return _wrong(
-                        request, form, "limits", f"{told!r} is not an answer of 1 to 10"
-                    )
-                set_limit(store, name, int(told))
-    except UsageError as error:
-        return _wrong(request, form, "limits", str(error))
-    said = _("The limits are saved.")
-    return see_other(f"/clinic?said={said}")
+def _taking(name: str, keep: Keep) -> Callable[[Request, FormData], Response]:
+    """Return what takes a form of this screen; what is wrong with it stands at its fields.
+
+    Parameters
+    ----------
+    name : str
+        Of the form.
+    keep : callable
+        Keeps what the form says and returns the line that says so, or where to go on.
+    """
+
+    def take(request: Request, form: FormData) -> Response:
+        try:
+            done = keep(office(request), form)
+        except BatteryError as error:
+            return _shown(request, sent(name, form, error))
+        return see_other(done if done.startswith("/") else f"/clinic?said={done}")
+
+    return take
 
 
-def add_author(request: Request, form: FormData) -> Response:
+def _keep_limits(here: Office, form: FormData) -> str:
+    """Keep from which answer on a question is an alarm; all of them or none."""
+    told = {name: chosen(form, name) for name in DEFAULT_LIMITS}
+    for name, word in told.items():
+        if not (word.isdecimal() and 1 <= int(word[:3]) <= MAX_ANSWER):
+            msg = f"{word[:40]!r} is not an answer of 1 to {MAX_ANSWER}; nothing was changed"
+            raise UsageError(msg, field=name)
+    with here.store(write=True) as store:
+        for name, word in told.items():
+            set_limit(store, name, int(word))
+    return _("The limits are saved.")
+
+
+def _add_author(here: Office, form: FormData) -> str:
     """Let another author sit at the desk, or change a code."""
-    try:
-        with office(request).store(write=True) as store:
-            keep_author(store, chosen(form, "initials"), chosen(form, "code"))
-    except UsageError as error:
-        return _wrong(request, form, "author", str(error))
-    said = _("The initials are saved.")
-    return see_other(f"/clinic?said={said}")
+    with here.store(write=True) as store:
+        keep_author(store, chosen(form, "initials"), chosen(form, "code"))
+    return _("The initials are saved.")
 
 
-def remove_author(request: Request, form: FormData) -> Response:
+def _remove_author(here: Office, form: FormData) -> str:
     """Take an author off the list; the one who sits here stays."""
     initials = chosen(form, "initials")
-    if initials == office(request).session.author:
-        return _wrong(request, form, "authors", "you sit here yourself; nobody was removed")
-    with office(request).store(write=True) as store:
+    if initials == here.session.author:
+        msg = "you sit here yourself; nobody was removed"
+        raise UsageError(msg)
+    with here.store(write=True) as store:
         drop_author(store, initials)
-    said = _("The initials are off the list.")
-    return see_other(f"/clinic?said={said}")
+    return _("The initials are off the list.")
 
 
-def back_up(request: Request, form: FormData) -> Response:
+def _back_up(here: Office, form: FormData) -> str:
     """Copy the whole store into one new file."""
     told = chosen(form, "file")
-    try:
+    with of_field("file"):
         if not told or not Path(told).is_absolute():
-            return _wrong(
-                request, form, "backup", f"{told!r} is not the full path of a new file"
-            )
-        here = office(request)
+            msg = f"{told!r} is not the full path of a new file; nothing was written"
+            raise UsageError(msg)
         copy_store(here.home, Path(told), now=here.wall())
-    except BatteryError as error:
-        return _wrong(request, form, "backup", str(error))
-    said = _("The backup is made.")
-    return see_other(f"/clinic?said={said}")
+    return _("The backup is made.")
 
 
-def set_tablet(request: Request, form: FormData) -> Response:
+def _set_tablet(here: Office, form: FormData) -> str:
     """Keep what this machine shows as a tablet, and what stands on the card."""
-    try:
-        with office(request).store(write=True) as store:
-            set_up(
-                store,
-                emergency_number=chosen(form, "emergency_number"),
-                staff_code=chosen(form, "staff_code") or None,
-                show_scores=chosen(form, "show_scores") == "yes",
-                large=chosen(form, "large") == "yes",
-            )
-    except UsageError as error:
-        return _wrong(request, form, "tablet", str(error))
-    said = _("The settings are saved.")
-    return see_other(f"/clinic?said={said}")
+    with here.store(write=True) as store:
+        set_up(
+            store,
+            emergency_number=chosen(form, "emergency_number"),
+            staff_code=chosen(form, "staff_code") or None,
+            show_scores=chosen(form, "show_scores") == "yes",
+            large=chosen(form, "large") == "yes",
+        )
+    return _("The settings are saved.")
 
 
-def names(request: Request, form: FormData) -> Response:
+def _names(here: Office, form: FormData) -> str:
     """Begin, open, close or delete the names on this machine."""
-    held, what = office(request).names, chosen(form, "what")
+    held, what = here.names, chosen(form, "what")
     phrase = str(form.get("phrase", ""))
-    try:
-        if what == "begin":
-            held.begin(phrase, str(form.get("again", "")))
-            said = _("Names can be kept on this machine now.")
-        elif what == "open":
-            held.open(phrase)
-            said = _("The names are open.")
-        elif what == "close":
-            held.close()
-            said = _("The names are closed.")
-        elif what == "delete" and chosen(form, "sure") == "yes":
-            held.delete()
-            said = _("The names are deleted.")
-        else:
-            return _wrong(request, form, "names", "tick that you are sure; nothing was deleted")
-    except BatteryError as error:
-        return _wrong(request, form, "names", str(error))
-    return see_other(f"/clinic?said={said}")
+    if what == "begin":
+        held.begin(phrase, str(form.get("again", "")))
+        return _("Names can be kept on this machine now.")
+    if what == "open":
+        held.open(phrase)
+        return _("The names are open.")
+    if what == "close":
+        held.close()
+        return _("The names are closed.")
+    if what != "delete" or chosen(form, "sure") != "yes":
+        msg = "tick that you are sure; nothing was deleted"
+        raise UsageError(msg, field="sure")
+    held.delete()
+    return _("The names are deleted.")
 
 
-def drill(request: Request, form: FormData) -> Response:
+def _drill(here: Office, form: FormData) -> str:
     """Try in a folder that is thrown away whether a copy could be restored."""
-    here, told = office(request), chosen(form, "copy")
+    told = chosen(form, "copy")
     if not told or not Path(told).is_absolute():
-        return _wrong(request, form, "drill", f"{told!r} is not the full path of a backup")
+        msg = f"{told!r} is not the full path of a backup; nothing was changed"
+        raise UsageError(msg, field="copy")
 
     def work(step: Step) -> Sequence[str]:
         with here.store() as store:
             return try_copy(Path(told), store, progress=step)
 
     job = here.jobs.start(_("Checking a backup"), work)
-    return see_other(f"/out/{job.name}")
-
-
-def _wrong(request: Request, form: FormData, name: str, line: str) -> Response:
-    fields = {
-        key: value
-        for key, value in typed(form).items()
-        if key not in ("code", "phrase", "again")
-    }
-    return _shown(request, errors={name: line}, fields=fields)
+    return f"/out/{job.name}"
 
 
 ROUTES = [
     shows("/clinic", show),
-    takes("/clinic/limits", keep_limits),
-    takes("/clinic/author", add_author),
-    takes("/clinic/authors", remove_author),
-    takes("/clinic/backup", back_up),
-    takes("/clinic/drill", drill),
-    takes("/clinic/names", names),
-    takes("/clinic/tablet", set_tablet),
+    takes("/clinic/limits", _taking("limits", _keep_limits)),
+    takes("/clinic/author", _taking("author", _add_author)),
+    takes("/clinic/authors", _taking("authors", _remove_author)),
+    takes("/clinic/backup", _taking("backup", _back_up)),
+    takes("/clinic/drill", _taking("drill", _drill)),
+    takes("/clinic/names", _taking("names", _names)),
+    takes("/clinic/tablet", _taking("tablet", _set_tablet)),
 ]

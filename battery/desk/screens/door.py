@@ -9,6 +9,7 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 
+from battery.desk.filled import sent
 from battery.desk.frame import (
     LANGUAGE_COOKIE,
     THEME_COOKIE,
@@ -20,12 +21,11 @@ from battery.desk.frame import (
     see_other,
     shows,
     takes,
-    typed,
 )
 from battery.desk.screens.today import everybody
 from battery.desk.session import authors, keep_author
 from battery.desk.words import LANGUAGES
-from battery.errors import UsageError
+from battery.errors import BatteryError, UsageError
 
 YEAR_S = 365 * 86_400
 
@@ -55,15 +55,13 @@ def come_in(request: Request, form: FormData) -> Response:
                 keep_author(store, initials, _twice(code, chosen(form, "again")))
                 known = authors(store)
             here.session.unlock(known, initials, code)
-        except UsageError as error:
+        except BatteryError as error:
             return page(
                 request,
                 "door.html.j2",
-                status_code=400,
+                held=sent("door", form, error),
                 authors=sorted(known),
                 then=_then(form),
-                errors={"code": str(error)},
-                typed=typed(form) | {"code": "", "again": ""},
             )
     return see_other(_then(form))
 
@@ -71,7 +69,7 @@ def come_in(request: Request, form: FormData) -> Response:
 def _twice(code: str, again: str) -> str:
     if code != again:
         msg = "the two codes differ; nothing was changed"
-        raise UsageError(msg)
+        raise UsageError(msg, field="again")
     return code
 
 

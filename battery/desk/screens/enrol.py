@@ -11,7 +11,9 @@ from starlette.responses import Response
 from battery.cautions import CONTRAINDICATIONS
 from battery.desk.comfort_form import comfort_fields, comfort_said, keep_said
 from battery.desk.drawn_marks import drawn_figure, drawn_mark
+from battery.desk.filled import Checks, Sent, sent
 from battery.desk.frame import (
+    Office,
     chosen,
     folder_meant,
     language_of,
@@ -20,23 +22,24 @@ from battery.desk.frame import (
     see_other,
     shows,
     takes,
-    typed,
 )
-from battery.desk.home_form import agreed_fields, days_typed, doses_said
+from battery.desk.home_form import agreed_fields, at_its_field, doses_said
+from battery.desk.plan_form import plan_said
 from battery.desk.told_words import in_language, plan_told
 from battery.desk.words import _
 from battery.drives import drives
-from battery.errors import BatteryError, PlanError, UsageError
+from battery.errors import BatteryError, UsageError
 from battery.handover import (
     clinic_mark,
     make_clinic_keys,
     write_person_card,
 )
 from battery.handover.sending import BUNDLE
-from battery.home_plan import EXERCISES, WEEKDAYS, home_plan_entries, set_home_plan
+from battery.home_plan import EXERCISES, WEEKDAYS, Dose, home_plan_entries, set_home_plan
 from battery.own_plan import own_plan, set_plan
 from battery.people import new_person, picture_held, picture_of
-from battery.plan import PLANS, load_plan
+from battery.plan import PLANS
+from battery.store import Store
 from battery.store.care import Care
 
 WORDS: tuple[Literal["yes", "no", "unknown"], ...] = ("yes", "no", "unknown")
@@ -60,50 +63,64 @@ def show(request: Request) -> Response:
 def take(request: Request, form: FormData) -> Response:
     """Enrol a person, all or nothing, and show the card."""
     here = office(request)
-    try:
+    wrong = Checks()
+    answers: list[tuple[str, Literal["yes", "no", "unknown"]]] = []
+    doses: list[Dose] = []
+    looks: dict[str, Any] = {}
+    plan, today = "", here.wall().date()
+    said = {"author": here.session.author, "at_utc": here.now_utc()}
+    # All is looked at before anybody is enrolled, so that all that is wrong is told at once.
+    with wrong.of():
         answers = _answers(form)
-        if told := chosen(form, "plan_file") or chosen(form, "visit_plan"):
-            load_plan(told)  # refused before anybody is enrolled
+    with wrong.of():
+        plan = plan_said(form)
+    with wrong.of(), at_its_field():
         doses = doses_said(form)
+        Care.check_home_plan(home_plan_entries("NEW", doses, from_date=today, **said))
+    with wrong.of():
         looks = comfort_said(form)
-        said = {"author": here.session.author, "at_utc": here.now_utc()}
-        today = here.wall().date()
-        if doses:  # refused before anybody is enrolled, and so before there is a code
-            Care.check_home_plan(home_plan_entries("NEW", doses, from_date=today, **said))
-        version = chosen(form, "form_version")
-        with here.store(write=True) as store:
-            person = new_person(
-                store,
-                dominant_hand=chosen(form, "dominant_hand"),
-                affected_side=chosen(form, "affected_side"),
-                first_hand=chosen(form, "first_hand") or None,
-                now=here.wall(),
-            )
-            picture_of(store, person.code)  # now, as to look at the card writes nothing
-            store.care.answer_contraindications(
-                person.code, answers, author=here.session.author, at_utc=here.now_utc()
-            )
-            if told := chosen(form, "plan_file") or chosen(form, "visit_plan"):
-                set_plan(
-                    store, person.code, told, author=here.session.author, at_utc=here.now_utc()
-                )
+    code = ""
+    if not wrong.errors:
+        with wrong.of(), here.store(write=True) as store:
+            code = _enrolled(here, store, form, answers)
+            if plan:
+                set_plan(store, code, plan, **said)
             if doses:
-                set_home_plan(store, person.code, doses, from_date=today, **said)
-            keep_said(here, store, person.code, looks)
-            if version:
-                store.people.record_consent(
-                    person.code, form_version=version, decision="given", at_utc=here.now_utc()
-                )
-    except (UsageError, PlanError) as error:
-        return page(
-            request,
-            "enrol.html.j2",
-            status_code=400,
-            errors={"enrol": str(error)},
-            typed=typed(form) | days_typed(form),
-            **FORM | {"with_home_plan": any(f"{name}-agreed" in form for name in EXERCISES)},
+                set_home_plan(store, code, doses, from_date=today, **said)
+            keep_said(here, store, code, looks)
+    if not wrong.errors:
+        return see_other(f"/card/{code}")
+    return page(
+        request,
+        "enrol.html.j2",
+        held=sent("enrol", form, *wrong.errors),
+        **FORM | {"with_home_plan": any(f"{name}-agreed" in form for name in EXERCISES)},
+    )
+
+
+def _enrolled(
+    here: Office,
+    store: Store,
+    form: FormData,
+    answers: list[tuple[str, Literal["yes", "no", "unknown"]]],
+) -> str:
+    """Enrol a person with what was asked and agreed to, and return the code."""
+    person = new_person(
+        store,
+        dominant_hand=chosen(form, "dominant_hand"),
+        affected_side=chosen(form, "affected_side"),
+        first_hand=chosen(form, "first_hand") or None,
+        now=here.wall(),
+    )
+    picture_of(store, person.code)  # now, as to look at the card writes nothing
+    store.care.answer_contraindications(
+        person.code, answers, author=here.session.author, at_utc=here.now_utc()
+    )
+    if version := chosen(form, "form_version"):
+        store.people.record_consent(
+            person.code, form_version=version, decision="given", at_utc=here.now_utc()
         )
-    return see_other(f"/card/{person.code}")
+    return person.code
 
 
 def card(request: Request) -> Response:
@@ -111,9 +128,7 @@ def card(request: Request) -> Response:
     return _card(request)
 
 
-def _card(
-    request: Request, *, error: str = "", fields: dict[str, str] | None = None
-) -> Response:
+def _card(request: Request, held: Sent | None = None) -> Response:
     code = request.path_params["code"]
     with office(request).store() as store:
         person = store.people.get(code)
@@ -124,7 +139,7 @@ def _card(
     return page(
         request,
         "card.html.j2",
-        status_code=400 if error else 200,
+        held=held,
         person=person,
         picture=picture,
         figure=drawn_figure(picture) if picture else "",
@@ -132,8 +147,6 @@ def _card(
         own_plan="" if own is None else plan_told(own.row, in_language(language_of(request))),
         drives=drives(BUNDLE),
         mark=drawn_mark(mark) if mark else None,
-        errors={"folder": error} if error else {},
-        typed=fields or {},
     )
 
 
@@ -146,7 +159,7 @@ def put_card(request: Request, form: FormData) -> Response:
             make_clinic_keys(store, folder)
             write_person_card(store, code, folder, now=here.wall())
     except BatteryError as error:
-        return _card(request, error=str(error), fields=typed(form))
+        return _card(request, sent("card", form, error))
     said = _("The card is on the drive. On the tablet: staff, then New person.")
     return see_other(f"/card/{code}?said={said}")
 
@@ -155,13 +168,13 @@ def _answers(form: FormData) -> list[tuple[str, Literal["yes", "no", "unknown"]]
     """Return the answer to every item; one that was not asked is an error."""
     told = {name: chosen(form, f"item-{name}") for name in CONTRAINDICATIONS}
     answers = [(name, word) for name in told for word in WORDS if told[name] == word]
-    n_left = len(told) - len(answers)
-    if n_left:
+    left = [name for name, word in told.items() if word not in WORDS]
+    if left:
         msg = (
-            f"{n_left} of {len(told)} questions about reasons not to start have no "
+            f"{len(left)} of {len(told)} questions about reasons not to start have no "
             "answer; answer each. Nobody was enrolled"
         )
-        raise UsageError(msg)
+        raise UsageError(msg, field=f"item-{left[0]}")
     return answers
 
 

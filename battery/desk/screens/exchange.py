@@ -9,6 +9,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from battery.desk.drawn_marks import drawn_mark
+from battery.desk.filled import Sent, sent
 from battery.desk.frame import (
     Office,
     chosen,
@@ -19,7 +20,6 @@ from battery.desk.frame import (
     see_other,
     shows,
     takes,
-    typed,
 )
 from battery.desk.told_words import (
     contradiction_told,
@@ -30,7 +30,7 @@ from battery.desk.told_words import (
 )
 from battery.desk.words import _
 from battery.drives import drives
-from battery.errors import BatteryError
+from battery.errors import BatteryError, UsageError
 from battery.handover import (
     choices,
     clinic_mark,
@@ -53,8 +53,7 @@ def _shown(
     request: Request,
     *,
     lines: list[str] | None = None,
-    errors: dict[str, str] | None = None,
-    fields: dict[str, str] | None = None,
+    held: Sent | None = None,
 ) -> Response:
     with office(request).store() as store:
         waiting = [
@@ -68,7 +67,7 @@ def _shown(
     return page(
         request,
         "exchange.html.j2",
-        status_code=400 if errors else 200,
+        held=held,
         drives=drives(BUNDLE),
         waiting=waiting,
         keys=keys,
@@ -76,8 +75,6 @@ def _shown(
         own_mark=drawn_mark(own) if own else None,
         contradicting=[contradiction_told(code, held, say) for code, held in contradicting],
         lines=lines or [],
-        errors=errors or {},
-        typed=fields or {},
     )
 
 
@@ -89,35 +86,34 @@ def take_in(request: Request, form: FormData) -> Response:
         with here.store(write=True) as store:
             report = receive(store, folder, wall=here.wall)
     except BatteryError as error:
-        return _shown(request, errors={"folder": str(error)}, fields=typed(form))
+        return _shown(request, held=sent("receive", form, error))
     say = in_language(language_of(request))
     return _shown(request, lines=received_told(report, say))
 
 
 def choose(request: Request, form: FormData) -> Response:
     """Settle what waits: it holds, or it stays aside."""
-    here = office(request)
+    here, item = office(request), chosen(form, "item")
     action = {"take": take, "leave": leave_out}.get(chosen(form, "action"))
     try:
         if action is None:
-            return _nothing_chosen(request, form)
+            msg = "say whether it holds or stays aside; nothing was changed"
+            raise UsageError(msg)
+        if not chosen(form, "reason"):
+            msg = "say why; nothing was changed"
+            raise UsageError(msg, field="reason")
         with here.store(write=True) as store:
             lines = action(
                 store,
-                chosen(form, "item"),
+                item,
                 author=here.session.author,
                 why=chosen(form, "reason"),
                 wall=here.wall,
             )
     except BatteryError as error:
-        return _shown(request, errors={"choice": str(error)}, fields=typed(form))
+        return _shown(request, held=sent(f"choose-{item}", form, error))
     say = in_language(language_of(request))
     return _shown(request, lines=[settled_told(line, say) for line in lines])
-
-
-def _nothing_chosen(request: Request, form: FormData) -> Response:
-    error = "say whether it holds or stays aside; nothing was changed"
-    return _shown(request, errors={"choice": error}, fields=typed(form))
 
 
 def make_keys(request: Request, form: FormData) -> Response:
@@ -128,7 +124,7 @@ def make_keys(request: Request, form: FormData) -> Response:
         with here.store(write=True) as store:
             make_clinic_keys(store, folder)
     except BatteryError as error:
-        return _shown(request, errors={"keys": str(error)}, fields=typed(form))
+        return _shown(request, held=sent("keys", form, error))
     said = _("The card for the tablets is on the drive.")
     return see_other(f"/exchange?said={said}")
 

@@ -12,7 +12,8 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
-from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes, typed
+from battery.desk.filled import Sent, sent
+from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes
 from battery.desk.jobs import Job, Step
 from battery.desk.words import _
 from battery.drives import place_to_write
@@ -27,19 +28,15 @@ from tasks.registry import TASKS
 if TYPE_CHECKING:  # loaded with the first export: it takes 35 MB
     from battery.export.selection import Selection
 
+OF_SELECTION = {"people": "person", "tasks": "task"}  # fields of the form by another name
+
 
 def show(request: Request) -> Response:
     """Show what may go out, to where."""
     return _shown(request)
 
 
-def _shown(
-    request: Request,
-    *,
-    errors: dict[str, str] | None = None,
-    fields: dict[str, str] | None = None,
-    ticked: Sequence[str] = (),
-) -> Response:
+def _shown(request: Request, held: Sent | None = None) -> Response:
     here = office(request)
     names = here.names()
     with here.store() as store:
@@ -48,12 +45,10 @@ def _shown(
     return page(
         request,
         "out.html.j2",
-        status_code=400 if errors else 200,
+        held=held,
         people=[(p.code, person_label(p, names), p.code in gave) for p in people],
         tasks=list(TASKS),
-        ticked=set(ticked),
-        errors=errors or {},
-        typed=fields or {"folder": str(place_to_write(f"battery-{here.wall():%Y-%m-%d}"))},
+        folder=str(place_to_write(f"battery-{here.wall():%Y-%m-%d}")),
     )
 
 
@@ -64,25 +59,25 @@ def begin(request: Request, form: FormData) -> Response:
     try:
         title, work = _work(here, form, ticked)
     except BatteryError as error:
-        return _shown(request, errors={"out": str(error)}, fields=typed(form), ticked=ticked)
+        error.field = OF_SELECTION.get(error.field, error.field)
+        return _shown(request, sent("out", form, error))
     return see_other(f"/out/{here.jobs.start(title, work).name}")
 
 
 def _work(
     here: Office, form: FormData, ticked: list[str]
 ) -> tuple[str, Callable[[Step], Sequence[str]]]:
-    folder = Path(chosen(form, "folder"))
-    if not chosen(form, "folder") or not folder.is_absolute():
-        msg = (
-            f"{chosen(form, 'folder')!r} is not the full path of a folder; nothing was written"
-        )
-        raise UsageError(msg)
+    told = chosen(form, "folder")
+    folder = Path(told)
+    if not told or not folder.is_absolute():
+        msg = f"{told!r} is not the full path of a folder; nothing was written"
+        raise UsageError(msg, field="folder")
     kind = chosen(form, "kind")
     if kind == "pages":
         return _("Pages"), lambda step: _write_pages(here, folder, ticked, step)
     if kind not in ("tables", "bids"):
         msg = "choose what is to go out; nothing was written"
-        raise UsageError(msg)
+        raise UsageError(msg, field="kind")
     from battery.export.selection import Selection
 
     asked = Selection(
@@ -164,7 +159,7 @@ def _day(form: FormData, name: str) -> date | None:
         return date.fromisoformat(told) if told else None
     except ValueError as error:
         msg = f"{told!r} is not a day; nothing was written"
-        raise UsageError(msg) from error
+        raise UsageError(msg, field=name) from error
 
 
 ROUTES = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime, time
-from typing import get_args
+from typing import Any, get_args
 
 from starlette.datastructures import FormData
 from starlette.requests import Request
@@ -12,6 +12,7 @@ from starlette.responses import HTMLResponse, Response
 
 from battery.alarms import alarms_of
 from battery.desk.comfort_form import comfort_fields, comfort_said, keep_said, lost_choices
+from battery.desk.filled import Sent, sent
 from battery.desk.frame import (
     Office,
     chosen,
@@ -21,22 +22,21 @@ from battery.desk.frame import (
     see_other,
     shows,
     takes,
-    typed,
 )
 from battery.desk.history import history_of
-from battery.desk.home_form import agreed_fields, days_typed, doses_said, number_said
+from battery.desk.home_form import agreed_fields, at_its_field, doses_said, number_said
 from battery.desk.noted import keep_noted, noted
+from battery.desk.plan_form import plan_choices, plan_held, plan_said
 from battery.desk.seen import keep_seen, seen_by
 from battery.desk.told_words import contradiction_told, in_language, plan_told
 from battery.desk.words import _
 from battery.effective import visit_meant, visits_of
-from battery.errors import BatteryError, PlanError, UsageError
+from battery.errors import BatteryError, UsageError, of_field
 from battery.handover import erase_everywhere
 from battery.home_plan import EXERCISES, WEEKDAYS, held_home_plan, set_home_plan
 from battery.moments import utc_text
-from battery.own_plan import own_plan, set_plan
+from battery.own_plan import keep_plan, own_plan, set_plan
 from battery.people import person_label, picture_held
-from battery.plan import PLANS
 from battery.report import page_of, render
 from battery.report.alarming import acknowledged_lines, alarm_lines
 from battery.report.hand_words import HandTold, hands_told
@@ -52,7 +52,6 @@ PAGE_POLICY = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; "
     "frame-ancestors 'self'; sandbox"
 )
-LEVELS = (-2, -1, 0, 1, 2)
 
 
 def show(request: Request) -> Response:
@@ -60,12 +59,7 @@ def show(request: Request) -> Response:
     return _shown(request)
 
 
-def _shown(
-    request: Request,
-    *,
-    errors: dict[str, str] | None = None,
-    fields: dict[str, str] | None = None,
-) -> Response:
+def _shown(request: Request, held: Sent | None = None) -> Response:
     here = office(request)
     code = request.path_params["code"]
     told_in = in_language(language_of(request))
@@ -78,7 +72,7 @@ def _shown(
             told = Told(str(error), "")
         states = store.care.states(code)
         own = own_plan(store, code)
-        words = {
+        words: dict[str, Any] = {
             "person": person,
             "picture": picture_held(store, code),
             "open_alarms": [(a.key, alarm_lines([a])[0]) for a in alarms if a.open],
@@ -88,11 +82,11 @@ def _shown(
             "both": told.both,
             "state": states[-1] if states else None,
             "own_plan": "" if own is None else plan_told(own.row, told_in),
-            "plan_held": "" if own is None or own.row.source_sha256 else own.row.plan_name,
+            "plan_held": plan_held(own),
+            "plan_choices": plan_choices(own, told_in),
             "contradicts": contradiction_told(code, own, told_in)
             if own and own.against
             else "",
-            "plans": list(PLANS),
             "exercises": EXERCISES,
             "agreed": agreed_fields(
                 held_home_plan(store.care.home_plans(code), here.wall().date())
@@ -101,7 +95,7 @@ def _shown(
             "looks": comfort_fields(store, code),
             "lost_choices": lost_choices(store, code),
             "n_visits": len(visits_of(store, code)),
-            "goals": store.care.goals(code),
+            "goals": [(goal.goal_id, goal.goal) for goal in store.care.goals(code)],
             "history": history_of(store, code, language=language_of(request)),
             "label": person_label(person, here.names()),
             "name": here.names().get(code, ""),
@@ -114,13 +108,10 @@ def _shown(
     return page(
         request,
         "person.html.j2",
-        status_code=400 if errors else 200,
+        held=held,
         code=code,
         kinds=get_args(MarkerKind),
-        levels=LEVELS,
         today=here.wall().date().isoformat(),
-        errors=errors or {},
-        typed=fields or {},
         **words,
     )
 
@@ -136,14 +127,14 @@ def erase(request: Request, form: FormData) -> Response:
     try:
         if chosen(form, "again").upper() != code:
             msg = f"type the code {code} to erase it for good; nothing was erased"
-            raise UsageError(msg)
+            raise UsageError(msg, field="again")
         with here.store(write=True) as store:
             n_rows, left = erase_everywhere(
                 store, code, author=here.session.author, at_utc=here.now_utc()
             )
         left += _name_left(here, code)
     except BatteryError as error:
-        return _shown(request, errors={"erase": str(error)}, fields=typed(form))
+        return _shown(request, sent("erase", form, error))
     return page(request, "erased.html.j2", code=code, n_rows=n_rows, left=left)
 
 
@@ -197,8 +188,9 @@ def say(request: Request, form: FormData) -> Response:
         with here.store(write=True) as store:
             store.people.get(code)
             said = SAYING[what](here, store, code, form)
-    except UsageError as error:
-        return _shown(request, errors={what: str(error)}, fields=typed(form) | days_typed(form))
+    except BatteryError as error:
+        name = f"{what}-{chosen(form, 'target')}" if what == "take-back" else what
+        return _shown(request, sent(name, form, error))
     back = "/" if what == "seen" else f"/person/{code}"  # who has looked goes on to the next
     return see_other(f"{back}?said={said}")
 
@@ -208,7 +200,7 @@ def _acknowledge(here: Office, store: Store, code: str, form: FormData) -> str:
     keys = [key for key in form.getlist("alarm") if key in known]
     if not keys:
         msg = "no alarm was ticked; nothing was stored"
-        raise UsageError(msg)
+        raise UsageError(msg, field="alarm")
     for key in keys:
         store.annotations.acknowledge_alarm(
             code,
@@ -230,10 +222,11 @@ def _event(here: Office, store: Store, code: str, form: FormData) -> str:
 
 def _home_plan(here: Office, store: Store, code: str, form: FormData) -> str:
     """Keep the whole home plan: the exercises that are ticked, each as it was agreed."""
-    set_home_plan(
-        store, code, doses_said(form), from_date=_day(here, form), author=here.session.author,
-        at_utc=here.now_utc(),
-    )  # fmt: skip
+    with at_its_field():
+        set_home_plan(
+            store, code, doses_said(form), from_date=_day(here, form),
+            author=here.session.author, at_utc=here.now_utc(),
+        )  # fmt: skip
     return _("The home plan is saved.")
 
 
@@ -243,12 +236,18 @@ def _comfort(here: Office, store: Store, code: str, form: FormData) -> str:
 
 
 def _visit_plan(here: Office, store: Store, code: str, form: FormData) -> str:
-    told = chosen(form, "plan_file") or chosen(form, "visit_plan")
-    try:
-        set_plan(store, code, told, author=here.session.author, at_utc=here.now_utc())
-    except PlanError as error:
-        raise UsageError(str(error)) from error
-    return _("The plan of the visits is saved.")
+    said = {"author": here.session.author, "at_utc": here.now_utc()}
+    if told := plan_said(form):
+        set_plan(store, code, told, **said)
+        return _("The plan of the visits is saved.")
+    own = own_plan(store, code)
+    if own is None:
+        msg = "choose a plan; nothing was stored"
+        raise UsageError(msg, field="visit_plan")
+    if own.against:  # said again, it stands in place of those that contradict it
+        keep_plan(store, own, **said)
+        return _("The plan of the visits is saved.")
+    return _("The plan of the visits stays as it is.")
 
 
 def _goal(here: Office, store: Store, code: str, form: FormData) -> str:
@@ -262,7 +261,7 @@ def _rating(here: Office, store: Store, code: str, form: FormData) -> str:
     goals = {goal.goal_id for goal in store.care.goals(code)}
     if chosen(form, "goal_id") not in goals:
         msg = "choose which goal; nothing was stored"
-        raise UsageError(msg)
+        raise UsageError(msg, field="goal_id")
     store.care.rate_goal(
         chosen(form, "goal_id"),
         int(number_said(form, "level")),
@@ -275,9 +274,9 @@ def _rating(here: Office, store: Store, code: str, form: FormData) -> str:
 def _baseline(here: Office, store: Store, code: str, form: FormData) -> str:
     visit_id = None
     if chosen(form, "from_visit"):
-        visit_id = visit_meant(
-            store, code, int(number_said(form, "from_visit"))
-        ).header.visit_id
+        number = int(number_said(form, "from_visit"))
+        with of_field("from_visit"):
+            visit_id = visit_meant(store, code, number).header.visit_id
     store.annotations.restart_baseline(
         code,
         visit_id,
@@ -331,12 +330,19 @@ def _name(here: Office, store: Store, code: str, form: FormData) -> str:
     return _("The name is saved on this machine.")
 
 
+CONSENT_NEEDS = "say to what, what was decided, and the version of the form; nothing was stored"
+
+
 def _consent(here: Office, store: Store, code: str, form: FormData) -> str:
     scope, decision = chosen(form, "scope"), chosen(form, "decision")
     version = chosen(form, "form_version")
-    if scope not in get_args(Scope) or decision not in get_args(Decision) or not version:
-        msg = "say to what, what was decided, and the version of the form; nothing was stored"
-        raise UsageError(msg)
+    for field, known in (
+        ("scope", scope in get_args(Scope)),
+        ("decision", decision in get_args(Decision)),
+        ("form_version", bool(version)),
+    ):
+        if not known:
+            raise UsageError(CONSENT_NEEDS, field=field)
     store.people.record_consent(
         code,
         form_version=version,
@@ -372,10 +378,10 @@ def _day(here: Office, form: FormData) -> date:
         day = date.fromisoformat(told) if told else today
     except ValueError as error:
         msg = f"{told!r} is not a day; write it as {today}. Nothing was stored"
-        raise UsageError(msg) from error
+        raise UsageError(msg, field="day") from error
     if day > today:
         msg = f"{day} is still to come; say it on that day. Nothing was stored"
-        raise UsageError(msg)
+        raise UsageError(msg, field="day")
     return day
 
 

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Mapping
 from functools import partial
 
 from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 
-from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes, typed
+from battery.desk.filled import Sent, sent
+from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes
 from battery.desk.previewing import Preview, preview
 from battery.desk.words import _
 from battery.effective import blocks_of, visit_meant, visits_of
-from battery.errors import UsageError
+from battery.errors import BatteryError, UsageError, of_field
 from battery.people import person_label
 from battery.store import Amended, Store
 
@@ -28,11 +29,8 @@ def list_visits(request: Request) -> Response:
 
 def _listed(
     request: Request,
-    *,
-    errors: dict[str, str] | None = None,
-    fields: dict[str, str] | None = None,
+    held: Sent | None = None,
     tried: tuple[int, Preview] | None = None,
-    ticked: Collection[str] = (),
 ) -> Response:
     code = request.path_params["code"]
     with office(request).store() as store:
@@ -66,15 +64,13 @@ def _listed(
     return page(
         request,
         "visits.html.j2",
-        status_code=400 if errors else 200,
+        held=held,
         code=code,
         visits=list(reversed(visits)),
         others=others,
-        errors=errors or {},
-        typed=fields or {},
+        one_sent=held is not None,
         tried_visit=tried[0] if tried else None,
         preview=tried[1] if tried else None,
-        ticked=ticked,
     )
 
 
@@ -89,8 +85,8 @@ def put_right(request: Request, form: FormData) -> Response:
             if chosen(form, "preview"):
                 return _tried(request, store, form, partial(put, here, store, visit_id, form))
             put(here, store, visit_id, form)
-    except UsageError as error:
-        return _listed(request, errors={f"visit-{number}": str(error)}, fields=typed(form))
+    except BatteryError as error:
+        return _listed(request, sent(f"visit-{number}", form, error))
     said = _("Saved. The record itself was not changed.")
     return see_other(f"/person/{code}/visits?said={said}")
 
@@ -100,14 +96,11 @@ def _tried(request: Request, store: Store, form: FormData, put: Callable[[], Non
     here, code = office(request), request.path_params["code"]
     codes = [code]
     if chosen(form, "what") == "give":
-        codes.append(store.people.get(chosen(form, "person")).code)
+        with of_field("person"):
+            codes.append(store.people.get(chosen(form, "person")).code)
     found = preview(store, codes, put, here.pools(), now=here.wall())
-    return _listed(
-        request,
-        fields=typed(form),
-        tried=(request.path_params["number"], found),
-        ticked={str(place) for place in form.getlist("block")},
-    )
+    number = request.path_params["number"]
+    return _listed(request, sent(f"visit-{number}", form), (number, found))
 
 
 def _asked(form: FormData) -> Putting:
@@ -115,10 +108,10 @@ def _asked(form: FormData) -> Putting:
     put = PUTTING.get(chosen(form, "what"))
     if put is None or not chosen(form, "reason"):
         msg = "choose what was wrong and say why; nothing was amended"
-        raise UsageError(msg)
+        raise UsageError(msg, field="what" if put is None else "reason")
     if chosen(form, "what") == "give" and not chosen(form, "person"):
         msg = "choose whose visit it is; nothing was amended"
-        raise UsageError(msg)
+        raise UsageError(msg, field="person")
     return put
 
 
@@ -133,7 +126,8 @@ def _swap(here: Office, store: Store, visit_id: str, form: FormData) -> None:
 
 
 def _give(here: Office, store: Store, visit_id: str, form: FormData) -> None:
-    other = store.people.get(chosen(form, "person")).code
+    with of_field("person"):
+        other = store.people.get(chosen(form, "person")).code
     _amend(here, store, form, ("visit", visit_id, "person", other))
 
 

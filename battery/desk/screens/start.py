@@ -6,14 +6,19 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 
-from battery.desk.frame import chosen, office, page, see_other, shows, takes
-from battery.errors import UsageError
+from battery.desk.filled import Sent, sent
+from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes
+from battery.errors import BatteryError, UsageError, of_field
 from battery.people import person_label
 from battery.plan import PLANS
 
 
 def show(request: Request) -> Response:
     """Show who may begin, and the visit that runs or ran last."""
+    return _shown(request)
+
+
+def _shown(request: Request, held: Sent | None = None) -> Response:
     here = office(request)
     names = here.names()
     with here.store() as store:
@@ -21,6 +26,7 @@ def show(request: Request) -> Response:
     return page(
         request,
         "start.html.j2",
+        held=held,
         people=people,
         plans=list(PLANS),
         meant=request.query_params.get("code", ""),
@@ -32,15 +38,22 @@ def show(request: Request) -> Response:
 
 def begin(request: Request, form: FormData) -> Response:
     """Open the window of a visit; one at a time."""
-    here = office(request)
+    try:
+        _begin(office(request), form)
+    except BatteryError as error:
+        return _shown(request, sent("start", form, error))
+    return see_other("/start")
+
+
+def _begin(here: Office, form: FormData) -> None:
     if here.visiting.running:
         msg = f"a visit of {here.visiting.code} is open on this screen; end it first"
         raise UsageError(msg)
     plan = chosen(form, "plan")
     if plan and plan not in PLANS:
         msg = f"no plan {plan!r}; nothing was begun"
-        raise UsageError(msg)
-    with here.store() as store:
+        raise UsageError(msg, field="plan")
+    with here.store() as store, of_field("code"):
         person = store.people.get(chosen(form, "code"))
     arguments = ["--plan", plan] if plan else []
     if chosen(form, "large"):
@@ -48,7 +61,6 @@ def begin(request: Request, form: FormData) -> Response:
     if here.home is not None:
         arguments += ["--home", str(here.home)]
     here.visiting.begin(person.code, arguments)
-    return see_other("/start")
 
 
 ROUTES = [shows("/start", show), takes("/start", begin)]
