@@ -38,7 +38,7 @@ def hold_settings(header: BlockHeader, where: str, *, text: str | None = None) -
     where : str
         What a refusal names first.
     text : str, optional
-        Canonical JSON of its settings, where it was made before.
+        Its settings as they are spelt where they were stored; by default canonical JSON.
 
     Raises
     ------
@@ -73,15 +73,23 @@ def _adapter(settings_type: Any) -> TypeAdapter[Any]:
     return TypeAdapter(settings_type)
 
 
-def hold_block(block: Block, where: str) -> None:
+def hold_block(block: Block, where: str, *, text: str | None = None) -> None:
     """Hold what was recorded in a block to what can be recorded.
+
+    Parameters
+    ----------
+    block : Block
+    where : str
+        What a refusal names first.
+    text : str, optional
+        Its settings as they are spelt where they were stored; by default canonical JSON.
 
     Raises
     ------
     ValueError
         If stamps go back or too far, or places, kinds, trials or labels cannot be.
     """
-    hold_settings(block.header, f"{where}.header")
+    hold_settings(block.header, f"{where}.header", text=text)
     _hold_numbers(block, where)
     hold_events(block, where)
 

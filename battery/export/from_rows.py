@@ -8,7 +8,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from typing import Any
 
@@ -18,9 +17,15 @@ from battery import forms
 from battery.errors import RecordError
 from battery.export import raw
 from battery.export.dictionary import TABLES
-from battery.export.rebuilding import BROKEN, block_of, first_line
+from battery.export.rebuilding import (
+    BROKEN,
+    block_of,
+    first_line,
+    parted_settings,
+    whole_settings,
+)
 from battery.playable import hold_block
-from battery.recording import Block, Screen
+from battery.recording import Block, Screen, canonical_json
 
 
 def block_from_rows(
@@ -39,7 +44,7 @@ def block_from_rows(
         Its row of `blocks`.
     settings : mapping or str
         `content` of the row of `settings` that it names; what was drawn for it stands in its
-        own `layout`.
+        own `layout`. As a text it is held to the hash as it is spelt.
     samples, events, frames : pyarrow.Table, or what `pyarrow.table` takes
         Its rows of these tables, in any order; other columns are passed over.
 
@@ -54,22 +59,23 @@ def block_from_rows(
     """
     try:
         told = dict(row)
-        fixed = json.loads(settings) if isinstance(settings, str) else dict(settings)
-        whole = fixed | json.loads(told["layout"])
+        fixed = settings if isinstance(settings, str) else canonical_json(dict(settings))
+        whole, text = whole_settings(*parted_settings(fixed), told["layout"])
         rows = {
             name: _of_table(name, given)
             for name, given in (("samples", samples), ("events", events), ("frames", frames))
         }
         block = block_of(told, whole, rows)
-        if raw.block_sha256(told, whole, block) != told["sha256"]:
-            why = "rows are missing or were changed"
-            msg = f"block {told['block_id']} does not have its hash: {why}"
-            raise RecordError(msg)
-        hold_block(block, f"block {told['block_id']}")
-    except BROKEN as error:
+        for spelt in (text or canonical_json(whole), canonical_json(whole)):
+            if raw.block_sha256(told, whole, block, text=spelt) == told["sha256"]:
+                hold_block(block, f"block {told['block_id']}", text=spelt)
+                return block
+        why = "rows are missing or were changed"
+        msg = f"block {told['block_id']} does not have its hash: {why}"
+        raise RecordError(msg)
+    except (*BROKEN, RecursionError) as error:
         msg = f"these rows make no block: {first_line(error)}"
         raise RecordError(msg) from error
-    return block
 
 
 def _of_table(name: str, given: Any) -> pa.Table:

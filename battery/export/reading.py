@@ -32,8 +32,9 @@ from battery.export.rebuilding import (
     dicts_of,
     first_line,
     n_values,
-    pieces_of,
+    parted_settings,
     structure_of,
+    whole_settings,
 )
 from battery.export.row_groups import held_rows
 from battery.export.table_files import names_of
@@ -228,11 +229,8 @@ class Export:
                     if left < 0:
                         msg = f"settings hold more than {MAX_VALUES} values; not read"
                         raise RecordError(msg)
-                    held[row["settings_id"]] = structure_of(row["content"])
-                    pieces = pieces_of(row["content"])
-                    self._texts[row["settings_id"]] = (
-                        None if pieces is None else {name: t for name, (_, t) in pieces.items()}
-                    )
+                    name = row["settings_id"]
+                    held[name], self._texts[name] = parted_settings(row["content"])
                 self._settings = held
             except (ValueError, TypeError, RecursionError) as error:
                 msg = f"settings do not hold together: {first_line(error)}"
@@ -326,7 +324,7 @@ class Export:
                     hold_settings(block.header, "it.header", text=whole)
                     hold_events(block, "it")
                 else:
-                    hold_block(block, "it")
+                    hold_block(block, "it", text=whole)
             except ValueError as error:
                 raise RecordError(str(error).removeprefix("it.header.")) from error
         return read
@@ -336,13 +334,8 @@ class Export:
         try:
             if self.is_first_form:
                 return structure_of(row["settings"]), ""
-            fixed, texts = self.settings[row["settings_id"]], self._texts[row["settings_id"]]
-            drawn = pieces_of(row["layout"])
-            if drawn is None or texts is None:
-                return fixed | structure_of(row["layout"]), ""
-            texts = texts | {name: text for name, (_, text) in drawn.items()}
-            told = ",".join(f'"{name}":{texts[name]}' for name in sorted(texts))
-            return fixed | {name: value for name, (value, _) in drawn.items()}, f"{{{told}}}"
+            named = row["settings_id"]
+            return whole_settings(self.settings[named], self._texts[named], row["layout"])
         except KeyError as error:
             msg = f"block {row['block_id']}: its settings are not there"
             raise RecordError(msg) from error

@@ -187,6 +187,53 @@ def pieces_of(text: str) -> dict[str, tuple[Any, str]] | None:
     return None
 
 
+def parted_settings(text: str) -> tuple[dict[str, Any], dict[str, str] | None]:
+    """Read what the plan fixes of settings; return it with the text of each value, see above.
+
+    Raises
+    ------
+    ValueError, TypeError
+        If it is no object, or too large.
+    """
+    pieces = pieces_of(text)
+    if pieces is None:
+        return structure_of(text), None
+    return (
+        {name: value for name, (value, _) in pieces.items()},
+        {name: told for name, (_, told) in pieces.items()},
+    )
+
+
+def whole_settings(
+    fixed: dict[str, Any], texts: dict[str, str] | None, layout: str
+) -> tuple[dict[str, Any], str]:
+    """Return all settings of a block, and their text as it is spelt, empty if not known.
+
+    Parameters
+    ----------
+    fixed, texts : dict
+        What the plan fixes, as `parted_settings` gives it.
+    layout : str
+        What was drawn for the block.
+
+    Raises
+    ------
+    ValueError, TypeError
+        If that is no object, or too large.
+
+    Notes
+    -----
+    A hash covers the text that was stored: a number that another program spells otherwise is
+    the same number, and a true record where the hash is over that spelling.
+    """
+    drawn = pieces_of(layout)
+    if drawn is None or texts is None:
+        return fixed | structure_of(layout), ""
+    texts = texts | {name: text for name, (_, text) in drawn.items()}
+    told = ",".join(f'"{name}":{texts[name]}' for name in sorted(texts))
+    return fixed | {name: value for name, (value, _) in drawn.items()}, f"{{{told}}}"
+
+
 def _held(name: str, table: pa.Table) -> np.ndarray[Any, np.dtype[np.void]]:
     """Pack rows of a block, if stamps and places can be."""
     array = packed_rows(name, table)

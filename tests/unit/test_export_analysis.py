@@ -1,8 +1,10 @@
 """What stands in the documents for researchers runs, and other means find the same scores."""
 
 import json
+import math
 import re
 import runpy
+import shutil
 import sys
 from pathlib import Path
 
@@ -19,15 +21,19 @@ from battery.export import (
     export_tidy,
     redo,
     screen_from_row,
+    verify_export,
 )
 from battery.export.columns import UUID
+from battery.export.raw import block_sha256
+from battery.export.rebuilding import parted_settings, whole_settings
 from battery.plan import Plan, PlannedTask
+from battery.recording import short_hash_of
 from battery.simulate import Person as Simulated
 from battery.simulate import Truth
 from battery.store import Store
 from tests import clinic as made_up
 from tests import store_kit as kit
-from tests.export_kit import EVERYBODY, rows
+from tests.export_kit import EVERYBODY, rewrite, rows
 
 DOCUMENT = Path(redo.__file__).with_name("analysis.md")
 
@@ -196,6 +202,46 @@ def test_rows_that_make_no_block_are_refused(parts_of_a_block, spoil, told):
     spoil(own_row, own_raw)
     with pytest.raises(RecordError, match=told):
         block_from_rows(own_row, fixed, **own_raw)
+
+
+@pytest.mark.parametrize("holds", [True, False])
+def test_a_number_spelt_otherwise_is_read_where_the_hash_is_over_it(
+    study, parts_of_a_block, tmp_path, holds
+):
+    """By who verifies and by who reads rows alike: a hash covers the text that was stored.
+
+    So a program that spells numbers in its own way writes true records. Another number under
+    the same hashes is none.
+    """
+    row, fixed, raw = parts_of_a_block
+    name, value = next((n, v) for n, v in json.loads(row["layout"]).items() if v and v % 1)
+    spelt = f"{value:.25e}" if holds else repr(math.nextafter(value, math.inf))
+    own = row | {"layout": row["layout"].replace(f'"{name}":{value}', f'"{name}":{spelt}')}
+    assert own["layout"] != row["layout"]
+    whole, text = whole_settings(*parted_settings(fixed), own["layout"])
+    if holds:
+        assert whole == whole_settings(*parted_settings(fixed), row["layout"])[0]
+        own["layout_hash"] = short_hash_of(text)
+        block = block_from_rows(row, fixed, **raw)
+        own["sha256"] = block_sha256(own, whole, block, text=text)
+    copy = shutil.copytree(study, tmp_path / "study")
+    rewrite(
+        copy, "blocks",
+        lambda rows: pa.Table.from_pylist(
+            [own if r["block_id"] == row["block_id"] else r for r in rows.to_pylist()],
+            schema=rows.schema,
+        ),
+    )  # fmt: skip
+    found = verify_export(copy).findings
+    if holds:
+        assert found == ()
+        again = block_from_rows(own, fixed, **raw)
+        assert again.header.settings == block.header.settings
+        assert again.samples.tobytes() == block.samples.tobytes()
+    else:
+        assert "does not have its hash" in str(found)
+        with pytest.raises(RecordError, match="not have its hash"):
+            block_from_rows(own, fixed, **raw)
 
 
 def test_a_row_without_a_screen_is_refused(study):
