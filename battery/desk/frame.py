@@ -287,7 +287,7 @@ def page(
         What the template asks for.
     """
     here = office(request)
-    code = language_of(request)
+    code, place = language_of(request), place_of(request)
     forms = Forms(held, partial(retold, code=code))
     if status_code is None:
         status_code = 400 if held is not None and held.wrong else 200
@@ -295,7 +295,8 @@ def page(
         "language": code,
         "languages": LANGUAGES,
         "theme": request.cookies.get(THEME_COOKIE, THEMES[0]),
-        "place": place_of(request),
+        "place": place,
+        "current": place if request.method == "POST" or place == request.url.path else "",
         "form_secret": here.known.form,
         "author": here.session.author,
         "secret": lambda: Markup('<input type="hidden" name="{}" value="{}">').format(

@@ -163,7 +163,11 @@ def test_nobody_is_chosen_for_a_visit_before_somebody_does(desk, code):
     first = r'<select name="code" required><option value="">'
     assert re.search(first, desk.get("/start").text)
     assert f'value="{code}" selected' not in desk.get("/start").text
+    assert f'href="/start?code={code}"' in desk.get(f"/person/{code}").text
     assert f'value="{code}" selected' in desk.get(f"/start?code={code}").text
+    answer = desk.send("/start", code="")
+    assert answer.status_code == 400
+    assert "choose who sits here; nothing was begun" in answer.text
 
 
 @pytest.mark.parametrize(
@@ -180,6 +184,9 @@ def test_what_a_form_answers_belongs_to_the_page_the_form_stands_on(desk, code, 
     answer = desk.send(path)
     assert answer.status_code == 400
     assert f'name="then" value="{place}"' in answer.text
+    marked = re.findall(r'<a href="([^"]+)" aria-current', answer.text)
+    assert marked == ([place] if place in ("/clinic", "/exchange") else [])
+    assert "aria-current" not in desk.get("/nowhere").text
     assert desk.get(place).status_code == 200
     desk.send("/door/lock")
     asked = {"form_secret": desk.known.form}

@@ -53,6 +53,9 @@ def _begin(here: Office, form: FormData) -> None:
     if plan and plan not in PLANS:
         msg = f"no plan {plan!r}; nothing was begun"
         raise UsageError(msg, field="plan")
+    if not chosen(form, "code"):
+        msg = "choose who sits here; nothing was begun"
+        raise UsageError(msg, field="code")
     with here.store() as store, of_field("code"):
         person = store.people.get(chosen(form, "code"))
     arguments = ["--plan", plan] if plan else []
