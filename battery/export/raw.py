@@ -32,9 +32,8 @@ _SCHEMAS = {table.name: table.arrow_schema for table in (SAMPLES, EVENTS, FRAMES
 QUIET = {4: np.float32(np.nan).view(np.int32), 8: np.float64(np.nan).view(np.int64)}
 
 
-# Those before and after the settings in canonical JSON, which has them in order of their names.
-_BEFORE = tuple(name for name in RECORDED if name < "settings")
-_AFTER = tuple(name for name in RECORDED if name > "settings")
+# Where the settings come in canonical JSON, by their name; within a text it has a backslash.
+_SETTINGS = '"settings":null'
 
 
 def block_sha256(
@@ -64,10 +63,10 @@ def block_sha256(
         Whether every missing number of its samples is known to be the quiet nan.
     """
     text = canonical_json(dict(settings)) if text is None else text
-    before = canonical_json({name: row[name] for name in _BEFORE})
-    after = {name: row[name] for name in _AFTER} | {"versions": json.loads(row["versions"])}
-    told = f'{before[:-1]},"settings":{text},{canonical_json(after)[1:]}\n'
-    digest = hashlib.sha256(told.encode())
+    told = {name: row[name] for name in RECORDED} | {"settings": None}
+    told["versions"] = json.loads(row["versions"])  # comes after the settings
+    whole = canonical_json(told).replace(_SETTINGS, f'"settings":{text}', 1)
+    digest = hashlib.sha256(f"{whole}\n".encode())
     digest.update(_row_bytes(block.samples, is_quiet=is_quiet))
     digest.update(_row_bytes(block.frames))
     digest.update(canonical_json(_columns_of(block.events)).encode())
@@ -76,11 +75,10 @@ def block_sha256(
 
 def _columns_of(events: EventArray) -> dict[str, Any]:
     """Return the values of events column by column, None for a missing number."""
-    names = events.dtype.names or ()
-    columns = zip(*events.tolist(), strict=True) if len(events) else ((),) * len(names)
+    columns = {name: events[name].tolist() for name in events.dtype.names or ()}
     return {
         name: column if name in _NEVER_NAN else [v if v == v else None for v in column]
-        for name, column in zip(names, columns, strict=True)
+        for name, column in columns.items()
     }
 
 

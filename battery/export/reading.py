@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -20,7 +21,7 @@ from battery import forms
 from battery.errors import RecordError
 from battery.export import raw
 from battery.export.block_rows import BlockRows
-from battery.export.columns import WORDS, Column
+from battery.export.columns import WORDS
 from battery.export.descriptor import is_plain, read_package
 from battery.export.dictionary import TABLES
 from battery.export.limits import hold_footer, hold_pages
@@ -170,25 +171,18 @@ class Export:
             raise RecordError(msg)
         try:
             held = hold_pages(path, hold_footer(path, name), name)
-            file = pq.ParquetFile(path, pre_buffer=False)
+            file = _with_texts_numbered(path, _texts_of(table))
             most = MAX_ROWS_OF_FIRST if self.is_first_form else MAX_ROWS_OF_FILE
             if table not in RAW and file.metadata.num_rows > most:
                 msg = f"{name} has more than {most} rows; not read"
                 raise RecordError(msg)
-            texts = [f.name for f in file.schema_arrow if pa.types.is_string(f.type)]
-            if texts:  # they stay numbered, so that one long text in many rows is held once
-                with file as plain:
-                    file = pq.ParquetFile(
-                        path, pre_buffer=False, read_dictionary=texts, metadata=plain.metadata
-                    )
             schema = file.schema_arrow
         except BROKEN as error:
             msg = f"{name} cannot be read: {first_line(error)}"
             raise RecordError(msg) from error
-        known = {c.name: _read_type(c) for c in TABLES[table].columns}
+        known = _read_types(table)
         odd = self._needed(table) - set(schema.names)
-        odd |= {f.name for f in schema if f.name in known and f.type != known[f.name]}
-        odd |= {f.name for f in schema if f.name not in known and f.type not in PLAIN}
+        odd |= {f.name for f in schema if f.type not in known.get(f.name, PLAIN)}
         if odd or len(set(schema.names)) != len(schema.names):
             msg = f"{name} has other columns than the dictionary of this program"
             raise RecordError(msg)
@@ -370,6 +364,39 @@ def _at_once(told: Iterable[_Told], n_rows: int) -> Iterator[list[_Told]]:
         yield some
 
 
-def _read_type(column: Column) -> pa.DataType:
-    kind = column.arrow_field.type
-    return WORDS if pa.types.is_string(kind) else kind
+@cache
+def _read_types(table: str) -> dict[str, tuple[pa.DataType]]:
+    """Return the type that each column of a table must be read as."""
+    kinds = {column.name: column.arrow_field.type for column in TABLES[table].columns}
+    return {n: (WORDS if pa.types.is_string(kind) else kind,) for n, kind in kinds.items()}
+
+
+@cache
+def _texts_of(table: str) -> list[str]:
+    """Name the columns of a table that hold texts."""
+    schema = TABLES[table].arrow_schema
+    return [field.name for field in schema if pa.types.is_string(field.type)]
+
+
+def _with_texts_numbered(path: Path, usual: list[str]) -> pq.ParquetFile:
+    """Open a file so that one long text in many rows is held once.
+
+    Parameters
+    ----------
+    path : Path
+    usual : list of str
+        Columns that hold texts, as far as is known before it is opened.
+    """
+    try:
+        file = pq.ParquetFile(path, pre_buffer=False, read_dictionary=usual or None)
+    except KeyError:  # one of them is not there
+        file = pq.ParquetFile(path, pre_buffer=False)
+    schema = file.schema_arrow
+    plain = [field.name for field in schema if pa.types.is_string(field.type)]
+    if not plain:
+        return file
+    with file:
+        texts = [field.name for field in schema if field.type in (WORDS, pa.string())]
+        return pq.ParquetFile(
+            path, pre_buffer=False, read_dictionary=texts, metadata=file.metadata
+        )
