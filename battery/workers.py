@@ -6,6 +6,7 @@ thread of whoever asked. Threads need no start; they pay where most time is spen
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 from collections import deque
@@ -18,6 +19,7 @@ from typing import TypeVar
 from battery.store import Store
 
 MAX_THREADS = 4  # of one process: more wait for each other
+SELDOM = 20_000  # objects made between two looks for cycles
 
 
 def n_workers(n_blocks: int, *, pays: int, asked: int | None = None) -> int:
@@ -106,6 +108,21 @@ def _ahead(
         raise failed
 
 
+@contextmanager
+def seldom_collected() -> Iterator[None]:
+    """Look for cycles of objects more seldom while very many are made that are in none.
+
+    It holds for the whole process. Where two threads are in this at once it may outlast them,
+    which costs a little memory and nothing else.
+    """
+    was = gc.get_threshold()
+    gc.set_threshold(max(was[0], SELDOM), *was[1:])
+    try:
+        yield
+    finally:
+        gc.set_threshold(*was)
+
+
 class _Worker:
     """The store of a process that works; it is read to the process's end."""
 
@@ -113,6 +130,8 @@ class _Worker:
 
 
 def _open(address: Path | str | None) -> None:
+    gc.freeze()  # what is loaded stays
+    gc.set_threshold(SELDOM, *gc.get_threshold()[1:])
     if address is not None:
         _Worker.store = Store.open(address, write=False)
 

@@ -14,6 +14,7 @@ from battery.export.keys_check import Keys
 from battery.export.reading import MADE_OF, RAW, Export
 from battery.export.table_files import PACKAGE
 from battery.verify import Finding, Verification
+from battery.workers import seldom_collected
 
 Progress = Callable[[int, int], None]
 
@@ -106,7 +107,7 @@ def verify_export(
     notes: list[Finding] = []
     n_blocks = n_samples = 0
     if not bad & (RAW | {"blocks", "visits", "settings"}):
-        with parts_checked(export, replayed, n_processes) as parts:
+        with seldom_collected(), parts_checked(export, replayed, n_processes) as parts:
             for number, part in enumerate(parts, start=1):
                 findings += part.findings
                 notes += part.notes

@@ -184,13 +184,17 @@ class Table:
         ValueError
             If a row has a column that is not defined, or lacks one.
         """
-        names = {column.name for column in self.columns}
-        for row in rows:
-            if row.keys() != names:
-                odd = sorted(set(row) ^ names)
-                msg = f"table {self.name}: columns {odd} are not in both row and dictionary"
-                raise ValueError(msg)
-        return pa.Table.from_pylist(rows, schema=schema or self.arrow_schema)
+        schema = schema or self.arrow_schema
+        try:
+            columns = [[row[name] for row in rows] for name in schema.names]
+        except KeyError:
+            columns = []
+        if not columns or any(len(row) != len(columns) for row in rows):
+            odd = sorted({name for row in rows for name in set(row) ^ set(schema.names)})
+            msg = f"table {self.name}: columns {odd} are not in both row and dictionary"
+            raise ValueError(msg)
+        arrays = [pa.array(c, field.type) for c, field in zip(columns, schema, strict=True)]
+        return pa.Table.from_arrays(arrays, schema=schema)
 
 
 UUID = r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}"

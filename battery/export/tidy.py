@@ -26,6 +26,7 @@ from battery.export.table_files import SINGLE, TableWriter, names_of, replacing
 from battery.flagging import Flagging
 from battery.recording import Device, VisitHeader
 from battery.store import Amendment, BlockRecord, Person, ScoreRow, Store, VisitRecord
+from battery.workers import seldom_collected
 
 Progress = Callable[[int, int], None]
 RAW = frozenset({"samples", "frames"})
@@ -122,7 +123,7 @@ def export_tidy(
     target = Path(folder)
     if how.key_list is not None:
         check_key_list(how.key_list, folder=target)
-    with store.at_one_moment():
+    with store.at_one_moment(), seldom_collected():
         kept = Kept(store, target)
         run = _Run(store, selection, how, kept, progress or (lambda _done, _total: None))
         with replacing(target) as partial:

@@ -368,3 +368,14 @@ def test_an_export_over_an_export_replaces_it(clinic, own_export, exported):
     with Store.open(clinic, write=False) as store:
         export_tidy(store, own_export, form=FULL, now=NOW)
     assert digests(own_export) == digests(exported)
+
+
+@pytest.mark.parametrize("spoil", [{"novel": 1}, {"kind": ...}])
+def test_a_row_that_is_not_the_dictionarys_is_never_written(spoil):
+    """A column too many, or one that lacks, in one row of many."""
+    table = TABLES["markers"]
+    row = {"marker_id": "a", "person": "K7QF", "day": 1, "kind": "fall"}
+    assert table.arrow_table([row, row]).to_pylist() == [row, row]
+    odd = {name: value for name, value in (row | spoil).items() if value is not ...}
+    with pytest.raises(ValueError, match=f"'{next(iter(spoil))}'.* both row and dictionary"):
+        table.arrow_table([row, odd])

@@ -1,5 +1,6 @@
 """What is exported does not depend on how many threads unpack it."""
 
+import gc
 import shutil
 import sqlite3
 import threading
@@ -12,6 +13,7 @@ from battery.errors import StoreError
 from battery.export import Form, export_tidy, verify_export
 from battery.store import Store
 from battery.store.opening import FILE_NAME
+from battery.workers import SELDOM, seldom_collected
 from tests.export_kit import EVERYBODY, digests, rewrite, set_value
 
 
@@ -137,3 +139,22 @@ def test_what_is_found_does_not_depend_on_threads(home, tmp_path, monkeypatch):
         found.append(verify_export(tmp_path / "study"))
     assert found[4] == found[5]
     assert found[4].findings
+
+
+def test_cycles_are_looked_for_as_often_again_afterwards():
+    """Also where the work fails, and where whoever asks looks more seldom already."""
+    before, seen = gc.get_threshold(), []
+
+    @seldom_collected()
+    def fails():
+        seen.append(gc.get_threshold()[0])
+        raise StoreError
+
+    try:
+        for own in (700, 10 * SELDOM):
+            gc.set_threshold(own, 10, 10)
+            pytest.raises(StoreError, fails)
+            assert gc.get_threshold() == (own, 10, 10)
+    finally:
+        gc.set_threshold(*before)
+    assert seen == [SELDOM, 10 * SELDOM]
