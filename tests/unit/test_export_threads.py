@@ -153,7 +153,8 @@ def test_cycles_are_looked_for_as_often_again_afterwards():
     try:
         for own in (700, 10 * SELDOM):
             gc.set_threshold(own, 10, 10)
-            pytest.raises(StoreError, fails)
+            with pytest.raises(StoreError):
+                fails()
             assert gc.get_threshold() == (own, 10, 10)
     finally:
         gc.set_threshold(*before)
