@@ -31,7 +31,7 @@ from tasks.contract import NS_PER_S
 
 MIN_BLOCKS = 500  # a part is closed no sooner
 MAX_BLOCKS = 2_000  # and no later
-VISITS_AT_ONCE = 16  # that are read from the store in one question
+VISITS_AT_ONCE = 8  # that are read from the store in one question
 CLOSING = 32  # in between, at one visit in so many
 PAYS = 750  # blocks that are written before another process has started
 

@@ -30,7 +30,7 @@ from battery.workers import seldom_collected
 
 Progress = Callable[[int, int], None]
 RAW = frozenset({"samples", "frames"})
-VISITS_AT_ONCE = 32  # whose blocks and scores are asked for in one question
+VISITS_AT_ONCE = 16  # whose blocks and scores are asked for in one question
 
 
 @dataclass(frozen=True, slots=True)
