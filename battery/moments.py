@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+
+HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 
 
 def utc_text(moment: datetime, timespec: str = "milliseconds") -> str:
@@ -30,3 +32,22 @@ def utc_text(moment: datetime, timespec: str = "milliseconds") -> str:
         msg = f"{moment=} must have a zone"
         raise ValueError(msg)
     return moment.astimezone(UTC).isoformat(timespec=timespec)
+
+
+def length_words(length: timedelta) -> str:
+    """Say how long something is in the unit that people would say it in.
+
+    Parameters
+    ----------
+    length : timedelta
+        From 0 on.
+
+    Examples
+    --------
+    >>> [length_words(timedelta(minutes=n)) for n in (6, 119, 120, 2879, 2880, 10532)]
+    ['6 min', '119 min', '2 h', '48 h', '2 days', '7 days']
+    """
+    for unit, word, least in ((DAY, "days", 2), (HOUR, "h", 2)):
+        if length >= least * unit:
+            return f"{length / unit:.0f} {word}"
+    return f"{length / timedelta(minutes=1):.0f} min"

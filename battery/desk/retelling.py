@@ -15,8 +15,9 @@ from functools import cache, lru_cache
 from battery.desk import told_errors
 from battery.desk.words import _, catalogue
 
-# Forms with blanks: {n} a number, {day} a day, {own} words of a person that stay as they are,
-# any other a part that has a form of its own. The first that fits is taken.
+# Forms with blanks: {n} a number, {day} a day, {q} what stands in quotation marks, {field} the
+# name of one, {own} words of a person; they stay as they are. {why} is told where it has a form
+# of its own, any other part must have one. The first form that fits is taken.
 FORMS = (
     _("{what}; acknowledged by {own} on {day}"),
     _("{what}; acknowledged by {own} on {day}: {note}"),
@@ -131,14 +132,22 @@ WHOLE = (
     _("the screen was never measured"), _("another device, scale or pointer than before"),
     _("done or scored by another version"),
 )  # fmt: skip
+# Several of a kind in one form are numbered: {own}, {own2}.
 _BLANKS = {
-    "n": r"[−+-]?\d+(?:\.\d+)?",
+    "n": r"[−+-]?\d+(?:\.\d+)?(?:e[+-]?\d+)?",
     "m": r"\d+",
+    "q": r"'(?:[^'\\]|\\.)*'|\"(?:[^\"\\]|\\.)*\"",
     "day": r"\d{4}-\d\d-\d\d",
+    "field": r"[A-Za-z_][\w.]*",
+    "path": r"[A-Za-z_]\w*(?:\.\w+)+",
     "numbers": r"\d[\d, to]*",
 }
 AS_IT_IS = frozenset({*_BLANKS, "own", "note"})
+WHERE_KNOWN = "why"
 _JOINTS = (". ", "; ", ", ")
+_CLOSED = re.compile(
+    r"(?P<begin>.+)(?P<joint>[.;] )(?P<end>(?:[Nn]othing|[Nn]obody) was [a-z]+\.?)", re.DOTALL
+)  # how an error ends
 
 
 def retold(text: str, code: str, unknown: Callable[[str], object] = lambda _text: None) -> str:
@@ -166,8 +175,12 @@ def retold(text: str, code: str, unknown: Callable[[str], object] = lambda _text
 def _retold(text: str, code: str) -> str | None:
     if (whole := _whole(text, code)) is not None:
         return whole
-    for form, pattern in _patterns():
-        if (found := pattern.fullmatch(text)) is None:
+    if (found := _CLOSED.fullmatch(text)) is not None:  # else a blank would take the end in
+        begin, end = (_retold(found[part], code) for part in ("begin", "end"))
+        if begin is not None and end is not None:
+            return begin + found["joint"] + end
+    for form, sure, pattern in _patterns():
+        if sure not in text or (found := pattern.fullmatch(text)) is None:
             continue
         parts = {name: _part(name, part, code) for name, part in found.groupdict().items()}
         if None not in parts.values():
@@ -191,7 +204,14 @@ def _part(name: str, part: str, code: str) -> str | None:
     """Return what fills a blank."""
     if name == "numbers":
         return part.replace(" to ", "\N{EN DASH}")
-    return part if name in AS_IT_IS else _retold(part, code)
+    if (kind := _kind(name)) in AS_IT_IS:
+        return part
+    told = _retold(part, code)
+    return part if told is None and kind == WHERE_KNOWN else told
+
+
+def _kind(name: str) -> str:
+    return name.rstrip("23456789")
 
 
 def _whole(text: str, code: str) -> str | None:
@@ -201,11 +221,21 @@ def _whole(text: str, code: str) -> str | None:
 
 
 @cache
-def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
-    return tuple((form, re.compile("".join(_parts(form)), re.DOTALL)) for form in FORMS)
+def _patterns() -> tuple[tuple[str, str, re.Pattern[str]], ...]:
+    """Return each form, the longest text in it, which is quickly looked for, and a pattern."""
+    return tuple(
+        (
+            form,
+            max(re.split(r"\{\w+\}", form), key=len),
+            re.compile("".join(_parts(form)), re.DOTALL),
+        )
+        for form in FORMS
+    )
 
 
 def _parts(form: str) -> Iterator[str]:
     """Give a form as a pattern, piece by piece."""
     for place, piece in enumerate(re.split(r"\{(\w+)\}", form)):
-        yield f"(?P<{piece}>{_BLANKS.get(piece, '.+')})" if place % 2 else re.escape(piece)
+        yield (
+            f"(?P<{piece}>{_BLANKS.get(_kind(piece), '.+')})" if place % 2 else re.escape(piece)
+        )

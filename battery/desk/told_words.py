@@ -12,12 +12,13 @@ from functools import partial
 from battery.comfort import told_of
 from battery.desk.comfort_form import OFFERED
 from battery.desk.words import _, catalogue
-from battery.handover.receiving import ReceiveReport
+from battery.handover.receiving import ReceiveReport, outcome_lines
 from battery.home_plan import WEEKDAYS
 from battery.own_plan import OwnPlan
 from battery.store import Amendment, ComfortEntry, HomePlanEntry, PersonPlan
 
 Say = Callable[..., str]
+Retell = Callable[[str], str]
 FIELDS = {
     "hand": _("hand"),
     "person": _("person"),
@@ -26,18 +27,6 @@ FIELDS = {
     "note": _("note"),
 }
 ARMS = {"both": _("each arm"), "left": _("the left arm"), "right": _("the right arm")}
-RECEIVED = {
-    "new": _("new visits"),
-    "added": _("something new beside visits"),
-    "same": _("known already"),
-    "conflict": _("in conflict with another version of the same visit, both wait"),
-    "device": _("of an unknown tablet, wait"),
-    "person": _("of an unknown person, or one enrolled differently, wait"),
-    "erased": _("of an erased person, not kept"),
-    "left out": _("left out by a choice before"),
-    "false": _("say what cannot be, wait"),
-    "refused": _("not kept"),
-}
 SETTLED = (
     _("tablet {mark} is accepted"),
     _("{code}: taken as the same person; the enrolment here holds"),
@@ -86,17 +75,16 @@ def contradiction_told(code: str, held: OwnPlan, say: Say) -> str:
     )
 
 
-def received_told(report: ReceiveReport, say: Say) -> list[str]:
-    """Say what became of the bundles of a drive, one line each.
-
-    Why one was refused is told as it was said where it was read.
-    """
-    told = [f"{say(RECEIVED[word])}: {n}" for word, n in sorted(report.outcomes.items())]
+def received_told(report: ReceiveReport, say: Say, retell: Retell) -> list[str]:
+    """Say what became of the bundles of a drive, one line each."""
+    told = [retell(line) for line in outcome_lines(report.outcomes)]
     told = told or [say(_("no bundle was taken in"))]
-    if report.n_waiting:
+    if report.n_waiting == 1:
+        told.append(say(_("1 waits for a choice: see below")))
+    elif report.n_waiting:
         told.append(say(_("{n} wait for a choice: see below"), n=report.n_waiting))
-    told += [say(_("refused: {line}"), line=line) for line in report.refused]
-    told += report.notes
+    told += [retell(f"refused: {line}") for line in report.refused]
+    told += [retell(line) for line in report.notes]
     told += [contradiction_told(code, held, say) for code, held in report.contradicting]
     told += [
         say(_("tablet key {mark}: compare it with what the tablet shows"), mark=mark)
@@ -120,16 +108,13 @@ def key_told(line: str, say: Say) -> str:
     return line
 
 
-def settled_told(line: str, say: Say) -> str:
+def settled_told(line: str, say: Say, retell: Retell) -> str:
     """Say what became of what waited; a line of another form stays as it is."""
-    what, colon, rest = line.rpartition(": ")
-    if colon and what in RECEIVED.values():
-        return f"{say(what)}: {rest}"
     for form in SETTLED:
         pattern = re.sub(r"\\{(\w+)\\}", r"(?P<\1>.+)", re.escape(form))
         if (found := re.fullmatch(pattern, line)) is not None:
             return say(form, **found.groupdict())
-    return line
+    return retell(line)
 
 
 def dose_told(entry: HomePlanEntry, say: Say) -> str:

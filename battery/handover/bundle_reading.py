@@ -100,9 +100,9 @@ def open_signed(signed: bytes) -> Arrival:
     if not found:
         msg = "it is not a bundle of this program"
         raise HandoverError(msg)
-    line, told = found[0], int(found[1])
-    if told > FORMAT:
-        wait_for_update(f"bundle format {told}; this program reads up to {FORMAT}")
+    line, version = found[0], int(found[1])
+    if version > FORMAT:
+        wait_for_update(f"bundle format {version}; this program reads up to {FORMAT}")
     begin = len(line) + KEY_BYTES
     public, signature = signed[len(line) : begin], signed[begin : begin + SIGNATURE_BYTES]
     content = signed[begin + SIGNATURE_BYTES :]

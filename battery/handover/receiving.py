@@ -26,7 +26,7 @@ from battery.handover.keys import ClinicKeys, clinic_keys, fingerprint
 from battery.handover.person_card import PERSON_CARD, write_person_card
 from battery.handover.receipts import write_receipt
 from battery.handover.sending import BUNDLE, remember
-from battery.moments import utc_text
+from battery.moments import length_words, utc_text
 from battery.own_plan import OwnPlan, contradicting_plans, contradiction_words
 from battery.scoring.score import Score
 from battery.store import Store
@@ -39,18 +39,45 @@ TRIES = 4  # of one bundle, while another program receives into the same store
 CLOCK_AHEAD = timedelta(minutes=5)
 Wall = Callable[[], datetime]
 
-OUTCOMES: Mapping[Outcome, str] = {
-    "new": "new visits",
-    "added": "something new beside visits",
-    "same": "known already",
-    "conflict": "in conflict with another version of the same visit, both wait",
-    "device": "of an unknown tablet, wait",
-    "person": "of an unknown person, or one enrolled differently, wait",
-    "erased": "of an erased person, not kept",
-    "left out": "left out by a choice before",
-    "false": "say what cannot be, wait",
-    "refused": "not kept",
+# What became of one bundle, and of several.
+OUTCOMES: Mapping[Outcome, tuple[str, str]] = {
+    "new": ("1 new visit", "{n} new visits"),
+    "added": (
+        "1 bundle brought something new beside visits",
+        "{n} bundles brought something new beside visits",
+    ),
+    "same": ("1 bundle was known already", "{n} bundles were known already"),
+    "conflict": (
+        "1 visit came in another version than before; both wait",
+        "{n} visits came in another version than before; all versions wait",
+    ),
+    "device": (
+        "1 bundle waits, as its tablet is not known here",
+        "{n} bundles wait, as their tablet is not known here",
+    ),
+    "person": (
+        "1 bundle waits, as its person is not known here or is enrolled differently",
+        "{n} bundles wait, as their person is not known here or is enrolled differently",
+    ),
+    "erased": (
+        "1 bundle of an erased person was not kept",
+        "{n} bundles of erased people were not kept",
+    ),
+    "left out": (
+        "1 bundle stays left out, as was chosen before",
+        "{n} bundles stay left out, as was chosen before",
+    ),
+    "false": (
+        "1 bundle waits, as it says what cannot be",
+        "{n} bundles wait, as they say what cannot be",
+    ),
+    "refused": ("1 bundle was not kept", "{n} bundles were not kept"),
 }
+
+
+def outcome_lines(outcomes: Mapping[Outcome, int]) -> list[str]:
+    """Say what became of bundles, one line each."""
+    return [OUTCOMES[word][n != 1].format(n=n) for word, n in sorted(outcomes.items())]
 
 
 @dataclass
@@ -67,7 +94,7 @@ class ReceiveReport:
 
     def lines(self) -> list[str]:
         """Say it, one line each."""
-        told = [f"{OUTCOMES[word]}: {n}" for word, n in sorted(self.outcomes.items())]
+        told = outcome_lines(self.outcomes)
         told = told or ["no bundle was taken in"]
         if self.n_waiting:
             told.append(f"{self.n_waiting} wait for a choice: battery quarantine")
@@ -154,8 +181,8 @@ def receive(
     report.notes += missing_lines(store.transfer.received())
     report.contradicting = contradicting_plans(store)
     report.notes += [
-        f"tablet {mark}: its clock is {by.total_seconds() / 60:.0f} min ahead of this one; set "
-        "one of them right, dates of visits depend on it"
+        f"tablet {mark}: its clock is {length_words(by)} ahead of this one; set one of them "
+        "right, dates of visits depend on it"
         for mark, by in sorted(ahead.items())
         if by > CLOCK_AHEAD
     ]

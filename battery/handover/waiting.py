@@ -15,10 +15,10 @@ from battery.handover.folder_files import files_in
 from battery.handover.keys import clinic_keys, keys_folder
 from battery.handover.marks import mark_words
 from battery.handover.person_card import PERSON_CARD
-from battery.handover.receiving import OUTCOMES, admit, open_bundle, scored, utc
+from battery.handover.receiving import admit, open_bundle, outcome_lines, scored, utc
 from battery.handover.sending import BUNDLE, FOLDERS
 from battery.store import Store
-from battery.store.arrival import Arrival
+from battery.store.arrival import Arrival, Outcome
 from battery.store.merging import Waiting
 
 Wall = Callable[[], datetime]
@@ -149,7 +149,7 @@ def _take_again(store: Store, item: Waiting, wall: Wall) -> list[str]:
             "it, update this one; if not, 'battery quarantine leave' sets it aside"
         )
         raise HandoverError(msg) from error
-    return [f"{OUTCOMES[outcome]}: 1"]
+    return outcome_lines({outcome: 1})
 
 
 def leave_out(store: Store, name: str, *, author: str, why: str, wall: Wall) -> list[str]:
@@ -283,7 +283,7 @@ def _choose(store: Store, item: Waiting, *, author: str, why: str, wall: Wall) -
 
 
 def _release(store: Store, which: Callable[[Waiting], bool], wall: Wall) -> list[str]:
-    outcomes: Counter[str] = Counter()
+    outcomes: Counter[Outcome] = Counter()
     problems = []
     for item in store.transfer.quarantine():
         if not which(item):
@@ -293,8 +293,8 @@ def _release(store: Store, which: Callable[[Waiting], bool], wall: Wall) -> list
         except (HandoverError, RecordError) as error:
             problems.append(f"bundle {item.number} of {item.fingerprint} still waits: {error}")
         else:
-            outcomes[OUTCOMES[outcome]] += 1
-    return [f"{what}: {n}" for what, n in sorted(outcomes.items())] + problems
+            outcomes[outcome] += 1
+    return outcome_lines(outcomes) + problems
 
 
 def opened(store: Store, item: Waiting) -> Arrival:

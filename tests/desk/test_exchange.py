@@ -9,13 +9,11 @@ import pytest
 
 from battery import drives as drives_module
 from battery.alarms import limits_of
-from battery.desk import told_words
 from battery.desk.screens import exchange, today
 from battery.desk.session import authors
 from battery.drives import Drive, removable
 from battery.handover import make_clinic_keys, make_tablet_keys, send
 from battery.handover.keys import found_cards
-from battery.handover.receiving import OUTCOMES
 from battery.own_plan import set_plan
 from battery.store import Store
 from tests import store_kit as kit
@@ -167,16 +165,15 @@ def test_the_card_prints_the_pairing_and_goes_onto_a_drive(desk, stick, monkeypa
 def test_receiving_answers_in_german_on_a_german_desk(desk, stick):
     desk.send("/look", language="de", then="/exchange")
     took = desk.send("/exchange/receive", folder=str(stick)).text
-    assert "von einem unbekannten Tablet, warten: " in took
+    assert "Pakete warten, weil ihr Tablet hier nicht bekannt ist" in took
     assert "warten auf eine Entscheidung: siehe unten" in took
-    assert "of an unknown tablet" not in took
+    assert "not known here" not in took
     with Store.open(desk.office.home) as store:
         item = exchange.choices(store)[0].name
     said = {"item": item, "action": "take", "reason": "verglichen"}
     settled = desk.send("/exchange/choose", **said).text
     assert re.search(r"Tablet .* ist angenommen", settled)
-    assert "von einer unbekannten oder anders aufgenommenen Person, warten: " in settled
-    assert told_words.RECEIVED == OUTCOMES
+    assert "weil ihre Person hier nicht bekannt oder anders aufgenommen ist" in settled
 
 
 def test_plans_that_contradict_are_told_in_german_on_receive(desk):

@@ -1,6 +1,7 @@
 """What list and page say is told in German, whole: every verdict, flag and alarm there is."""
 
 import itertools
+import re
 
 import pytest
 from hypothesis import given
@@ -83,12 +84,27 @@ def test_words_of_somebody_within_an_error_stay_as_typed():
     assert told("'better' is not a day; nothing was written").startswith("'better' ist kein")
 
 
-@pytest.mark.parametrize("form", FORMS)
-def test_every_form_keeps_its_blanks(form, of_the_desk):
-    german = catalogue("de").gettext(form)
-    blanks = [piece for piece in form.split("{")[1:]]
-    assert {b.split("}")[0] for b in blanks} == {b.split("}")[0] for b in german.split("{")[1:]}
-    assert form in of_the_desk or german == form
+# Of what is to be typed into a terminal, and how many there were: nobody at the desk needs it.
+LEFT_UNSAID = (
+    "no key here yet; run {q} first",
+    "should have at most {m} items",
+    "should have at least {m} item",
+    "gave no consent to research use",
+)
+
+
+def blanks(form):
+    return set(re.findall(r"\{(\w+)\}", form))
+
+
+def test_every_form_keeps_its_blanks(of_the_desk):
+    for form in FORMS:
+        german = catalogue("de").gettext(form)
+        if any(said in form for said in LEFT_UNSAID):
+            assert blanks(german) < blanks(form), form
+        else:
+            assert blanks(german) == blanks(form), form
+        assert form in of_the_desk or german == form
 
 
 def test_every_verdict_of_the_list():

@@ -191,7 +191,7 @@ def test_a_bundle_that_waits_for_its_tablet_has_no_receipt(tmp_path):
 def test_a_tablet_whose_clock_is_ahead_is_named(pair):
     pair.send()
     notes = receive(pair.clinic, pair.stick, wall=lambda: hand.NOW - timedelta(hours=2)).notes
-    assert "its clock is 120 min ahead" in notes[0]
+    assert "its clock is 2 h ahead" in notes[0]
     assert pair.receive().notes == []
 
 

@@ -21,6 +21,7 @@ from battery.desk.frame import (
     shows,
     takes,
 )
+from battery.desk.retelling import retold
 from battery.desk.told_words import (
     contradiction_told,
     in_language,
@@ -87,8 +88,9 @@ def take_in(request: Request, form: FormData) -> Response:
             report = receive(store, folder, wall=here.wall)
     except BatteryError as error:
         return _shown(request, held=sent("receive", form, error))
-    say = in_language(language_of(request))
-    return _shown(request, lines=received_told(report, say))
+    code = language_of(request)
+    lines = received_told(report, in_language(code), partial(retold, code=code))
+    return _shown(request, lines=lines)
 
 
 def choose(request: Request, form: FormData) -> Response:
@@ -112,8 +114,9 @@ def choose(request: Request, form: FormData) -> Response:
             )
     except BatteryError as error:
         return _shown(request, held=sent(f"choose-{item}", form, error))
-    say = in_language(language_of(request))
-    return _shown(request, lines=[settled_told(line, say) for line in lines])
+    code = language_of(request)
+    say, retell = in_language(code), partial(retold, code=code)
+    return _shown(request, lines=[settled_told(line, say, retell) for line in lines])
 
 
 def make_keys(request: Request, form: FormData) -> Response:
