@@ -197,6 +197,9 @@ LongHash = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
 Moment = Annotated[str, AfterValidator(moment)]
 Day = Annotated[str, AfterValidator(day)]
 Words = Annotated[str, StringConstraints(max_length=MAX_WORDS), AfterValidator(words)]
+Said = Annotated[
+    str, StringConstraints(max_length=MAX_WORDS, pattern=r"\S"), AfterValidator(words)
+]
 Name = Annotated[str, StringConstraints(max_length=200), AfterValidator(words)]
 PlanName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_-]{0,30}$")]
 Number = Annotated[float, Field(allow_inf_nan=False, ge=-LARGEST, le=LARGEST)]

@@ -316,6 +316,7 @@ _BY_NAME: Mapping[str, Any] = {
     "mm_per_px_x": forms.Scale,
     "mm_per_px_y": forms.Scale,
     "sem": forms.AboveNought,
+    "source": forms.Said,
 }
 
 

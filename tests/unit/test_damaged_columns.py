@@ -131,15 +131,16 @@ def test_no_value_that_cannot_be_ever_ends_a_command(template, tmp_path):
     sys.stdout.write(f"\n{len(CASES)} values, {n_asked} commands\n")
 
 
-def test_an_error_of_a_study_that_cannot_be_is_left_out(template, tmp_path):
+@pytest.mark.parametrize(("column", "value"), [("sem", "-1"), ("source", "''")])
+def test_an_error_of_a_study_that_cannot_be_is_left_out(template, tmp_path, column, value):
     """Found by search: the export ended, and every page with it."""
     home = shutil.copytree(template, tmp_path / "home")
-    assert spoil(home, "outside_errors", "sem", "-1")
+    assert spoil(home, "outside_errors", column, value)
     for name in ("page", "tidy"):
         (tmp_path / name).mkdir()
         status, said = ask(*(w.format(tmp_path / name) for w in COMMANDS[name]), home=home)
         assert status == 1
-        assert "sem is -1" in said
+        assert f"{column} is {value}" in said
 
 
 @pytest.mark.parametrize(

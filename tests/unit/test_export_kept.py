@@ -32,7 +32,7 @@ def home(clinic, tmp_path):
 def exported(home, folder):
     with Store.open(home, write=False) as store:
         done = export_tidy(store, folder, selection=EVERYBODY, now=NOW)
-        return digests(folder), done, store.unreadable()
+        return digests(folder), done, sorted(store.unreadable())
 
 
 def change(home, statement, *values):
