@@ -7,7 +7,7 @@ from datetime import UTC, timedelta
 
 from battery.alarms import Alarm
 from battery.answers import Answer
-from battery.commands.charting import said_of
+from battery.charting import said_of
 from battery.export.fhir import Chart, Said, bundle_of
 from battery.report import page_data
 from battery.store import Acknowledgement, Amendment, VisitRecord

@@ -145,7 +145,7 @@ def export(
 def _export_charts(
     home: str | None, directory: Path, asked: Selection, attach: str | None, by: str
 ) -> None:
-    from battery.commands.charting import saying
+    from battery.charting import saying
     from battery.export.fhir import export_charts
 
     with open_store(home, write=bool(asked.without_consent)) as store:

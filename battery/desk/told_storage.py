@@ -113,6 +113,8 @@ FORMS = (
         "export"
     ),
     _("no task {q}; tasks are {own}. Nothing was exported"),
+    _("no page as {q}: say {own}. Nothing was exported"),
+    _("a chart has all tasks and days: tick no task and give no day"),
     _("no day is since {day} and until {day2}"),
     _("not in it: block {own}: {why}"),
     _("{own} of block {own2}: more than {m} rows"),

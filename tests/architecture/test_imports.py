@@ -16,6 +16,7 @@ LINES = (
     ("battery.commands",),
     ("battery.demo", "battery.joining", "battery.recovery"),
     ("battery.stage", "battery.desk"),
+    ("battery.charting",),
     ("battery.report", "battery.export", "battery.handover"),
     ("battery.copies", "battery.trouble_notes"),
     (

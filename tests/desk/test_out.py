@@ -4,8 +4,12 @@ import json
 import select
 import time
 
+from battery.charting import saying
 from battery.desk.jobs import Jobs
 from battery.export import verify_export
+from battery.export.fhir import export_charts
+from battery.export.selection import OVERRIDES, Selection
+from battery.store import Person
 
 WAIT_S = 60
 
@@ -34,6 +38,39 @@ def test_an_export_from_the_desk_is_one_that_verifies(desk, tmp_path):
     package = json.loads((folder / "datapackage.json").read_text(encoding="utf-8"))
     assert package["resources"]
     assert not verify_export(folder).findings
+
+
+def test_who_exports_without_consent_is_kept_with_the_reason(desk, tmp_path):
+    with desk.office.store(write=True) as store:
+        enrolled = "2026-03-01T08:00:00+00:00"
+        store.people.add(Person("W7TR", "right", "left", "right", enrolled))
+    fields = {"kind": "tables", "folder": str(tmp_path / "study"), "without_consent": "a test"}
+    finished(desk, desk.send("/out", fields))
+    with desk.office.store() as store:
+        ((_, by, reason, codes),) = store.setup.setting(OVERRIDES)
+    assert (by, reason) == (desk.office.session.author, "a test")
+    assert "W7TR" in codes.split()
+
+
+def test_charts_for_the_record_system_are_those_of_the_command(desk, tmp_path):
+    fields = {"kind": "charts", "without_consent": "a test", "attach": ""}
+    assert "Done." in finished(desk, desk.send("/out", fields, folder=str(tmp_path / "charts")))
+    with desk.office.store() as store:
+        codes = {p.code for p in store.people.all()} - store.people.withdrawn()
+        now = desk.office.wall()
+        export_charts(
+            store, tmp_path / "same", say=saying(store, now, None),
+            selection=Selection(without_consent="a test"),
+        )  # fmt: skip
+    made = {path.stem: json.loads(path.read_text()) for path in tmp_path.glob("charts/*.json")}
+    assert made.keys() == codes
+    for code, chart in made.items():
+        same = json.loads((tmp_path / "same" / f"{code}.json").read_text())
+        assert [e["fullUrl"] for e in chart["entry"]] == [e["fullUrl"] for e in same["entry"]]
+    refused = desk.send("/out", fields, folder=str(tmp_path / "other"), task="slide")
+    assert refused.status_code == 400
+    assert "tick no task" in refused.text
+    assert not (tmp_path / "other").exists()
 
 
 def test_pages_of_ticked_people_are_written_as_pdf(desk, tmp_path):

@@ -75,10 +75,10 @@ def _work(
     kind = chosen(form, "kind")
     if kind == "pages":
         return _("Pages"), lambda step: _write_pages(here, folder, ticked, step)
-    if kind not in ("tables", "bids"):
+    if kind not in ("tables", "bids", "charts"):
         msg = "choose what is to go out; nothing was written"
         raise UsageError(msg, field="kind")
-    from battery.export.selection import Selection
+    from battery.export.selection import Selection, keep_override
 
     asked = Selection(
         people=ticked,
@@ -87,9 +87,33 @@ def _work(
         until=_day(form, "until"),
         without_consent=chosen(form, "without_consent"),
     )
-    with here.store() as store:
+    attach = chosen(form, "attach") if kind == "charts" else ""
+    if kind == "charts" and (asked.tasks or asked.since or asked.until):
+        msg = (
+            "a chart has all tasks and days: tick no task and give no day; nothing was written"
+        )
+        raise UsageError(msg, field="task" if asked.tasks else "since")
+    with here.store(write=bool(asked.without_consent)) as store:
         asked.check(store)
+        if asked.without_consent:
+            keep_override(store, asked, by=here.session.author, at_utc=here.now_utc())
+    if kind == "charts":
+        title = _("Charts for the record system")
+        return title, lambda step: _write_charts(here, folder, attach or None, asked, step)
     return _("Export"), lambda step: _export(here, folder, kind, asked, step)
+
+
+def _write_charts(
+    here: Office, folder: Path, attach: str | None, asked: Selection, step: Step
+) -> Sequence[str]:
+    from battery.charting import saying
+    from battery.export.fhir import export_charts
+
+    with here.store() as store:
+        say = saying(store, here.wall(), attach, here.pools)
+        done = export_charts(store, folder, say=say, selection=asked, progress=step)
+    told = [f"{code}.json" for code in done.n_resources]
+    return [str(folder), *told, *(f"not in it: {c}: {why}" for c, why in done.failed.items())]
 
 
 def _export(

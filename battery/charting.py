@@ -26,13 +26,17 @@ from battery.store import Person, Store
 ATTACH = {"html": "text/html", "pdf": "application/pdf"}
 
 
-def saying(store: Store, now: datetime, attach: str | None) -> Callable[[Person], Said]:
+def saying(
+    store: Store, now: datetime, attach: str | None, pools: Callable[[], Pools] | None = None
+) -> Callable[[Person], Said]:
     """Return what says of a person what the page says.
 
     Parameters
     ----------
     attach : {"html", "pdf"} or None
         Form in which the page itself is attached.
+    pools : callable, optional
+        Returns what everybody brings, where it is at hand; default: it is read once.
 
     Raises
     ------
@@ -40,13 +44,13 @@ def saying(store: Store, now: datetime, attach: str | None) -> Callable[[Person]
         If it cannot be attached in that form.
     """
     if attach is not None and attach not in ATTACH:
-        msg = f"--attach {attach!r}: say {' or '.join(ATTACH)}. Nothing was exported"
-        raise UsageError(msg)
+        msg = f"no page as {attach!r}: say {' or '.join(ATTACH)}. Nothing was exported"
+        raise UsageError(msg, field="attach")
 
     @cache
     def everybodys() -> Pools:
         """Read what everybody brings once, not once a person."""
-        return read_pools(store)
+        return read_pools(store) if pools is None else pools()
 
     def say(person: Person) -> Said:
         if attach is None:
