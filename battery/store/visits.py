@@ -14,7 +14,7 @@ from battery.errors import RecordError, UsageError
 from battery.recording import VisitHeader, visit_header_to_dict
 from battery.store import fitting, rebuild, schema
 from battery.store.amended import Amended
-from battery.store.base import UNREADABLE, Connected
+from battery.store.base import UNREADABLE, Connected, ascii_only
 from battery.store.rows.recorded import VisitRecord
 
 _VISIT = [schema.visits.c[name] for name in ("visit_id", "person", "header_json", "ending")]
@@ -81,7 +81,8 @@ class Visits(Connected):
         """List of all visits in order which it is, whose, and the number of its latest change.
 
         The number is another one after every change of the visit, its blocks, scores, answers
-        or amendments, by whatever program; columns are as they lie in the store, unchecked.
+        or amendments, by whatever program; columns are as they lie in the store, unchecked. A
+        visit whose identifier is no text that one can ask for is noted and left out.
         """
         visits, revisions = schema.visits, schema.revisions
         query = (
@@ -90,7 +91,17 @@ class Visits(Connected):
             .order_by(visits.c.person, visits.c.sequence)
         )
         with self._reading() as connection:
-            return [(row[0], row[1], row[2]) for row in connection.execute(query).all()]
+            rows = connection.execute(query).all()
+        found = []
+        for visit_id, person, number in rows:
+            if isinstance(visit_id, str) and visit_id.isascii():
+                found.append((visit_id, person, number))
+            else:
+                name = ascii_only(str(visit_id))[:60]
+                self.left_out(
+                    f"visit {name}", "its identifier cannot be read, and was left out"
+                )
+        return found
 
     def get(self, visit_id: str) -> VisitRecord:
         """Return one visit.

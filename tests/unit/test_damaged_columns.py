@@ -143,6 +143,16 @@ def test_an_error_of_a_study_that_cannot_be_is_left_out(template, tmp_path, colu
         assert f"{column} is {value}" in said
 
 
+def test_a_visit_whose_name_is_no_text_takes_out_itself_only(template, tmp_path):
+    """Found by search: the list of people ended, as nothing can ask for it."""
+    home = shutil.copytree(template, tmp_path / "home")
+    assert spoil(home, "visits", "visit_id", "CAST(X'4dae41ff' AS TEXT)")
+    status, said = ask(*COMMANDS["people"], home=home)
+    assert status == 1
+    assert "its identifier cannot be read" in said
+    assert all(code in said for code in ("K7QF", "M4WX"))
+
+
 @pytest.mark.parametrize(
     ("column", "value"), [("n_familiarisation", "-1"), ("n_baseline", "1")]
 )
