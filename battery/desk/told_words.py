@@ -11,12 +11,15 @@ from functools import partial
 
 from battery.comfort import told_of
 from battery.desk.comfort_form import OFFERED
+from battery.desk.frame import clock
 from battery.desk.words import _, catalogue
+from battery.handover.both_sides import Row, Sides
 from battery.handover.receiving import ReceiveReport, outcome_lines
 from battery.home_plan import WEEKDAYS
 from battery.own_plan import OwnPlan
 from battery.store import Amendment, ComfortEntry, HomePlanEntry, PersonPlan
 
+MOMENTS = ("enrolled", "started")
 Say = Callable[..., str]
 Retell = Callable[[str], str]
 FIELDS = {
@@ -39,6 +42,11 @@ HELD_KEYS = {
     "tablet key": _("key of this machine as a tablet: {mark}"),
     "seals to": _("sends to the clinic {mark}"),
 }
+SIDES = (
+    _("writing hand"), _("more affected side"), _("hand tested first"), _("enrolled"),
+    _("visits for getting used"), _("visits of the baseline"), _("started"), _("ended"),
+    _("blocks"), _("finished blocks"), _("tablet"), _("the tablet"), _("this clinic"),
+)  # fmt: skip
 PLACES = {"near": _("target near"), "wall": _("target on the wall")}
 
 
@@ -73,6 +81,22 @@ def contradiction_told(code: str, held: OwnPlan, say: Say) -> str:
         held=plan_told(held.row, say),
         others="; ".join(plan_told(row, say) for row in held.against),
     )
+
+
+def sides_told(sides: Sides | None, say: Say) -> Sides | None:
+    """Say both sides of a choice; moments as the clocks of this place show them."""
+    if sides is None:
+        return None
+    rows = [
+        Row(
+            say(row.name),
+            row.sides
+            if row.name == "tablet"
+            else tuple(clock(side) if row.name in MOMENTS else say(side) for side in row.sides),
+        )
+        for row in sides.rows
+    ]
+    return Sides(tuple(say(head) for head in sides.heads), tuple(rows))
 
 
 def received_told(report: ReceiveReport, say: Say, retell: Retell) -> list[str]:

@@ -7,6 +7,7 @@ answers with a signed receipt.
 """
 
 from battery.handover.alarming import waiting_alarms, waiting_lines
+from battery.handover.both_sides import both_sides
 from battery.handover.keys import (
     clinic_mark,
     held_keys,
@@ -34,6 +35,7 @@ from battery.handover.waiting import (
 
 __all__ = [
     "PersonCard",
+    "both_sides",
     "choices",
     "clear_folder",
     "clinic_mark",

@@ -8,7 +8,7 @@ from typing import TypeVar
 from battery.alarms import Alarm, Watch, limits_of
 from battery.answers import Answer
 from battery.errors import BatteryError
-from battery.handover.waiting import opened
+from battery.handover.opening import opened
 from battery.store import Consent, Contraindication, HomeExercise, Marker, Store, VisitRecord
 from battery.store.arrival import Arrival, Rows
 from battery.store.base import UNREADABLE

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
@@ -10,15 +9,16 @@ from datetime import datetime
 from pathlib import Path
 
 from battery.errors import FalseFieldError, HandoverError, RecordError, UsageError
-from battery.handover.bundle_reading import open_content
+from battery.handover.both_sides import both_sides
 from battery.handover.folder_files import files_in
 from battery.handover.keys import clinic_keys, keys_folder
 from battery.handover.marks import mark_words
+from battery.handover.opening import opened
 from battery.handover.person_card import PERSON_CARD
 from battery.handover.receiving import admit, open_bundle, outcome_lines, scored, utc
 from battery.handover.sending import BUNDLE, FOLDERS
 from battery.store import Store
-from battery.store.arrival import Arrival, Outcome
+from battery.store.arrival import Outcome
 from battery.store.merging import Waiting
 
 Wall = Callable[[], datetime]
@@ -67,7 +67,7 @@ def choices(store: Store) -> list[Choice]:
 
 
 def list_waiting(store: Store) -> list[str]:
-    """Say what waits and what the choice is, one line each."""
+    """Say what waits and what the choice is, one line each; below it, what differs."""
     lines = []
     for choice in choices(store):
         item = choice.item
@@ -91,6 +91,8 @@ def list_waiting(store: Store) -> list[str]:
                 f"version {str(item.content_sha256)[:8]}, differs from another"
             )
         lines.append(f"{choice.name}  {when}  {what}")
+        sides = both_sides(store, item)
+        lines += [] if sides is None else [f"    {line}" for line in sides.lines()]
     return lines
 
 
@@ -295,23 +297,6 @@ def _release(store: Store, which: Callable[[Waiting], bool], wall: Wall) -> list
         else:
             outcomes[outcome] += 1
     return outcome_lines(outcomes) + problems
-
-
-def opened(store: Store, item: Waiting) -> Arrival:
-    """Open what waits, as far as it was signed.
-
-    Raises
-    ------
-    HandoverError
-        If it says what cannot be.
-    """
-    content, public_key = store.transfer.quarantined_content(item.item_id)
-    try:
-        public = base64.b64decode(public_key, validate=True)
-    except ValueError as error:
-        msg = "the key that it was signed with cannot be read; it was left where it waits"
-        raise HandoverError(msg) from error
-    return open_content(content, public)
 
 
 def _meant(store: Store, name: str, author: str, why: str) -> Waiting:

@@ -9,13 +9,17 @@ import pytest
 
 from battery import drives as drives_module
 from battery.alarms import limits_of
+from battery.desk import told_words
 from battery.desk.screens import exchange, today
 from battery.desk.session import authors
 from battery.drives import Drive, removable
-from battery.handover import make_clinic_keys, make_tablet_keys, send
+from battery.handover import keys, make_clinic_keys, make_tablet_keys, send
+from battery.handover.both_sides import PERSON_ROWS, VERSION_ROWS, person_rows
 from battery.handover.keys import found_cards
+from battery.handover.receiving import admit
 from battery.own_plan import set_plan
 from battery.store import Store
+from tests import handover_kit as hand
 from tests import store_kit as kit
 from tests.desk.office import NOW, Desk
 
@@ -191,3 +195,57 @@ def test_plans_that_contradict_are_told_in_german_on_receive(desk):
     desk.send("/look", language="de", then="/exchange")
     assert "M4WX: two plans" not in (told := desk.get("/exchange").text)
     assert "M4WX: Zwei Pläne widersprechen sich" in told
+
+
+@pytest.fixture
+def two_sides(tmp_path):
+    """A clinic's desk; a person came as on the tablet, a visit in another version."""
+    pair = hand.Pair(tmp_path)
+    pair.send()
+    pair.receive()
+    header = pair.tablet.visits.all()[0].header
+    theirs = kit.person(first_hand="left", n_baseline=5)
+    signer = keys.tablet_key(pair.tablet)
+    for number, visit, person in (
+        (8, kit.visit(sequence=7), theirs),
+        (9, header, None),
+    ):
+        told = hand.packed(hand.whole(visit, seed=99), number=number, person=person)
+        admit(pair.clinic, hand.arrival(told, signer), wall=hand.wall)
+    lines = pair.waiting()
+    home = pair.clinic.folder
+    pair.close()
+    made = Desk(home)
+    made.come_in()
+    return made, lines
+
+
+def rows_shown(screen):
+    """Name of each row of the tables of a screen, and what stands on each side."""
+    rows = re.findall(r'<tr><th scope="row">(.*?)</th>(.*?)</tr>', screen)
+    return [(name, *re.findall("<td>(.*?)</td>", cells)) for name, cells in rows]
+
+
+def test_what_waits_is_shown_with_both_sides(two_sides):
+    desk, lines = two_sides
+    shown = rows_shown(screen := desk.get("/exchange").text)
+    assert ("hand tested first", "left", "right") in shown
+    assert ("visits of the baseline", "5", "4") in shown
+    assert "writing hand" not in [row[0] for row in shown]  # it is the same on both sides
+    counts = {row[1:] for row in shown if row[0] == "blocks"}
+    assert counts == {("1", "2"), ("2", "1")}  # each version's own choice has it on the left
+    assert len(re.findall(r'<th scope="col">version \w{8}</th>', screen)) == 4
+    assert "    hand tested first: the tablet: left | this clinic: right" in lines
+    desk.send("/look", language="de", then="/exchange")
+    german = [row for row in rows_shown(desk.get("/exchange").text) if "links" in row]
+    assert german == [("zuerst getestete Hand", "links", "rechts")]
+
+
+def test_of_somebody_unknown_all_is_shown():
+    theirs = kit.person()
+    rows = person_rows(theirs, None)
+    assert [row.name for row in rows] == list(PERSON_ROWS)
+    assert {row.sides[1] for row in rows} == {"-"}
+    assert person_rows(theirs, theirs) == []
+    names = {*PERSON_ROWS, *VERSION_ROWS}
+    assert names <= set(told_words.SIDES)

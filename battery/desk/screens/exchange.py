@@ -28,11 +28,13 @@ from battery.desk.told_words import (
     key_told,
     received_told,
     settled_told,
+    sides_told,
 )
 from battery.desk.words import _
 from battery.drives import drives
 from battery.errors import BatteryError, UsageError
 from battery.handover import (
+    both_sides,
     choices,
     clinic_mark,
     held_keys,
@@ -56,15 +58,19 @@ def _shown(
     lines: list[str] | None = None,
     held: Sent | None = None,
 ) -> Response:
+    say = in_language(language_of(request))
     with office(request).store() as store:
         waiting = [
-            (c, drawn_mark(c.item.fingerprint) if c.item.reason == "device" else None)
+            (
+                c,
+                drawn_mark(c.item.fingerprint) if c.item.reason == "device" else None,
+                sides_told(both_sides(store, c.item), say),
+            )
             for c in choices(store)
         ]
         own = clinic_mark(store)
         keys = held_keys(store)
         contradicting = contradicting_plans(store)
-    say = in_language(language_of(request))
     return page(
         request,
         "exchange.html.j2",
