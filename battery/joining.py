@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from battery.export import bids_texts
+from battery.export.bids import bids_texts
 from battery.report import combined, details, judged, pictures, traces
 from battery.scoring.scorers import SCORERS
 from battery.simulate import doing
@@ -55,7 +55,7 @@ PARTS: Mapping[str, Part] = {
     "picture": Part(pictures.DRAWN, "battery.report.pictures.DRAWN", "how that is drawn"),
     "caption": Part(pictures.ABOUT, "battery.report.pictures.ABOUT", "what the picture shows"),
     "bids": Part(
-        bids_texts.TASKS, "battery.export.bids_texts.TASKS", "description and instructions"
+        bids_texts.TASKS, "battery.export.bids.bids_texts.TASKS", "description and instructions"
     ),
     "scatter": Part(
         composite.TYPICAL_SCATTER,

@@ -10,12 +10,14 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from battery.export import Form, block_rows, raw, reading, rebuilding
-from battery.export.csv_copy import write_csv
-from battery.export.dictionary import TABLES
-from battery.export.selection import Selection
-from battery.export.signing import DIGEST, digest_of
-from battery.export.table_files import names_of
+from battery.export import Form
+from battery.export.choosing.selection import Selection
+from battery.export.dictionary.all_tables import TABLES
+from battery.export.on_disk.csv_copy import write_csv
+from battery.export.on_disk.signing import DIGEST, digest_of
+from battery.export.on_disk.table_files import names_of
+from battery.export.reading import block_rows, reader
+from battery.export.rows import raw, rebuilding
 
 NOW = datetime(2026, 11, 1, 9, 30, tzinfo=UTC)
 FULL = Form(raw_csv=True)
@@ -96,7 +98,7 @@ def put_right(folder, *, right="digest"):
 
 def put_blocks_right(folder):
     """Make every block have the hash of what it now says, as far as there is one."""
-    export = reading.Export(folder)
+    export = reader.Export(folder)
     for part, path in enumerate(names_of("blocks", n_parts(folder)), start=1):
         streams = {
             n: block_rows.BlockRows(export, n, part) for n in ("samples", "events", "frames")

@@ -22,7 +22,7 @@ from battery.errors import UsageError
 
 if TYPE_CHECKING:
     from battery.export import Form
-    from battery.export.selection import Selection
+    from battery.export.choosing.selection import Selection
     from battery.store import Store
 
 
@@ -88,7 +88,7 @@ def export(
     Example: battery export study-1 --task trail --since 2026-05-01
     """
     from battery.export import Form, export_bids
-    from battery.export.selection import Selection
+    from battery.export.choosing.selection import Selection
 
     asked = Selection(
         people=[code.upper() for code in person or []],
@@ -174,7 +174,7 @@ def _export_charts(
 
 def _keep_override(store: Store, asked: Selection, by: str) -> None:
     """Keep who lets people without research consent be exported; say so."""
-    from battery.export.selection import keep_override
+    from battery.export.choosing.selection import keep_override
 
     if not asked.without_consent:
         return
@@ -212,7 +212,7 @@ def _export_tables(
 
 
 def _licence_is_known(home: str | None) -> bool:
-    from battery.export.package import AUTHORS, LICENCE
+    from battery.export.on_disk.package import AUTHORS, LICENCE
 
     with open_store(home, write=False) as store:
         return (
@@ -231,7 +231,7 @@ def _asked_licence() -> tuple[str, list[str]]:
 
 
 def _keep_licence(store: Store, licence: str | None, authors: list[str] | None) -> None:
-    from battery.export.package import AUTHORS, LICENCE
+    from battery.export.on_disk.package import AUTHORS, LICENCE
 
     if licence is not None:
         store.setup.put_setting(LICENCE, licence.strip())

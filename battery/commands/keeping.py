@@ -72,7 +72,7 @@ def _rescore_export(
     workers: int | None,
 ) -> None:
     from battery.export import rescore_export
-    from battery.export.engines import ENGINES, in_processes, on_dask
+    from battery.export.archive.engines import ENGINES, in_processes, on_dask
 
     if engine not in ENGINES:
         msg = f"no engine {engine!r}; say {' or '.join(ENGINES)}. Nothing was changed"
@@ -112,8 +112,8 @@ def archive(
     Each is checked, and lies in it as it was made. What is there already, or says otherwise of
     a block, is named. Example: battery archive add all study-1 --study reach --site north
     """
-    from battery.export.archive import add_exports
-    from battery.export.archive_list import describe, is_archive
+    from battery.export.archive.adding import add_exports
+    from battery.export.archive.listing import describe, is_archive
 
     if action not in ("add", "list"):
         msg = f"no action {action!r}; say add or list"
@@ -169,7 +169,7 @@ def verify(
 
 
 def _exports(directory: Path) -> list[Path]:
-    from battery.export.archive_list import exports_in
+    from battery.export.archive.listing import exports_in
 
     return exports_in(directory)
 

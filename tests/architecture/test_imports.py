@@ -73,6 +73,14 @@ INSIDE = {
         ("signal", "score", "definitions"),
         ("measure",),
     ),
+    "battery.export": (
+        ("archive",),
+        ("bids", "checks"),
+        ("reading", "writing"),
+        ("on_disk",),
+        ("fhir", "rows"),
+        ("choosing", "dictionary", "redo"),
+    ),
     "norms": (
         ("calibration", "sentences"),
         ("asymmetry", "composite", "multiplicity", "reliability", "series", "trend"),

@@ -17,11 +17,11 @@ import psutil
 import pytest
 
 from battery.export import Form, export_tidy, rescore_export
-from battery.export.archive_list import Entry, path_of, write_list
-from battery.export.engines import on_dask, workers_here
-from battery.export.reading import Export
-from battery.export.signing import digest_of
-from battery.export.table_files import RESCORED
+from battery.export.archive.engines import on_dask, workers_here
+from battery.export.archive.listing import Entry, path_of, write_list
+from battery.export.on_disk.signing import digest_of
+from battery.export.on_disk.table_files import RESCORED
+from battery.export.reading.reader import Export
 from tests.bench.test_export_cost import one_visit, store_of
 from tests.export_kit import EVERYBODY
 
@@ -104,7 +104,7 @@ def test_two_workers_do_nearly_twice_as_much(archive):
             Watch() as watch,
         ):
             client.wait_for_workers(n_workers)
-            client.run(importlib.import_module, "battery.export.rescored")
+            client.run(importlib.import_module, "battery.export.archive.rescored")
             begun_s, used_s = time.monotonic(), workers_s()
             found[n_workers] = rescore_export(
                 archive, keep=True, engine=on_dask(cluster.scheduler_address)

@@ -19,9 +19,9 @@ from pyarrow import csv
 from sqlalchemy import event
 
 from battery.export import Form, export_tidy, rescore_export, verify_export
-from battery.export.dictionary import TABLES
-from battery.export.reading import Export
-from battery.export.table_files import ZSTD_LEVEL
+from battery.export.dictionary.all_tables import TABLES
+from battery.export.on_disk.table_files import ZSTD_LEVEL
+from battery.export.reading.reader import Export
 from battery.plan import STANDARD
 from battery.store import Store, writer
 from battery.store.codec import to_parquet as pack

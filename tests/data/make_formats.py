@@ -27,7 +27,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from battery.export import export_tidy, rescore_export, verify_export
-from battery.export.package import EXPORT_VERSION
+from battery.export.on_disk.package import EXPORT_VERSION
 from battery.handover import keys, receive, send
 from battery.plan import Plan, PlannedTask
 from battery.recording import RECORD_VERSION

@@ -43,8 +43,9 @@ ELSEWHERE = {
     "tasks.registry": "a mistake of ours, caught by a calm sentence",
 }
 AT_THE_DESK = (
-    "battery.export.selection", "battery.export.table_files", "battery.export.parts",
-    "battery.export.bids_files", "battery.export.block_rows",
+    "battery.export.choosing.selection", "battery.export.on_disk.table_files",
+    "battery.export.writing.parts", "battery.export.bids.bids_files",
+    "battery.export.reading.block_rows",
 )  # fmt: skip
 ONLY_SAID_ELSEWHERE = (
     "the folder holds a clinic key",

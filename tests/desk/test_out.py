@@ -7,8 +7,8 @@ import time
 from battery.charting import saying
 from battery.desk.jobs import Jobs
 from battery.export import verify_export
+from battery.export.choosing.selection import OVERRIDES, Selection
 from battery.export.fhir import export_charts
-from battery.export.selection import OVERRIDES, Selection
 from battery.store import Person
 
 WAIT_S = 60

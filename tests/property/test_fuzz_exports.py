@@ -12,7 +12,7 @@ import pytest
 
 from battery.errors import BatteryError
 from battery.export import Form, export_tidy, rescore_export, verify_export
-from battery.export.csv_copy import write_csv
+from battery.export.on_disk.csv_copy import write_csv
 from battery.simulate import Person as Simulated
 from battery.simulate import Truth
 from battery.store import Store

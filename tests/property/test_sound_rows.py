@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from battery import playable
-from battery.export import raw
-from battery.export.dictionary import TABLES
-from battery.export.rebuilding import packed_rows
-from battery.export.sound_rows import DTYPES, sound_rows
+from battery.export.dictionary.all_tables import TABLES
+from battery.export.reading.sound_rows import DTYPES, sound_rows
+from battery.export.rows import raw
+from battery.export.rows.rebuilding import packed_rows
 from tests import store_kit as kit
 
 MADE = {"samples": raw.samples_of, "events": raw.events_of, "frames": raw.frames_of}

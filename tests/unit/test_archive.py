@@ -15,10 +15,11 @@ import pytest
 from typer.testing import CliRunner
 
 from battery.cli import app
-from battery.export import export_tidy, parts, rescore_export, verify_export
-from battery.export.engines import in_processes, on_dask
-from battery.export.rescored import ScoreJob, is_finished, score_part
-from battery.export.table_files import RESCORED
+from battery.export import export_tidy, rescore_export, verify_export
+from battery.export.archive.engines import in_processes, on_dask
+from battery.export.archive.rescored import ScoreJob, is_finished, score_part
+from battery.export.on_disk.table_files import RESCORED
+from battery.export.writing import parts
 from battery.handover.keys import clinic_signature, make_clinic_keys
 from battery.scoring import SCORING_VERSION
 from battery.store import Store

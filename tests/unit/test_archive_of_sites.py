@@ -9,9 +9,9 @@ import pytest
 
 from battery.errors import UsageError
 from battery.export import Form, add_exports, rescore_export, verify_export
-from battery.export.archive_list import exports_in, read_archive
-from battery.export.engines import on_dask
-from battery.export.selection import Selection
+from battery.export.archive.engines import on_dask
+from battery.export.archive.listing import exports_in, read_archive
+from battery.export.choosing.selection import Selection
 from tests.export_kit import put_blocks_right, rewrite, set_value
 from tests.unit.test_archive import (
     FORMATS,

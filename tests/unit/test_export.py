@@ -13,10 +13,10 @@ import pyarrow.parquet as pq
 import pytest
 
 from battery.export import export_tidy
-from battery.export.dictionary import TABLES
-from battery.export.dictionary_trials import TRIALS
-from battery.export.package import readable
-from battery.export.table_files import names_of
+from battery.export.dictionary.all_tables import TABLES
+from battery.export.dictionary.trials import TRIALS
+from battery.export.on_disk.package import readable
+from battery.export.on_disk.table_files import names_of
 from battery.scoring.trials import trial_rows
 from battery.store import Store
 from tests import clinic as made_up

@@ -23,9 +23,9 @@ from battery.export import (
     screen_from_row,
     verify_export,
 )
-from battery.export.columns import UUID
-from battery.export.raw import block_sha256
-from battery.export.rebuilding import parted_settings, whole_settings
+from battery.export.dictionary.columns import UUID
+from battery.export.rows.raw import block_sha256
+from battery.export.rows.rebuilding import parted_settings, whole_settings
 from battery.plan import Plan, PlannedTask
 from battery.recording import short_hash_of
 from battery.simulate import Person as Simulated

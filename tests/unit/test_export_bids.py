@@ -25,10 +25,10 @@ import pytest
 
 from battery.errors import StoreError, UsageError
 from battery.export import export_bids
-from battery.export.bids_check import bids_findings
-from battery.export.bids_texts import CHANNELS, TASKS
-from battery.export.deidentify import local
-from battery.export.selection import Selection
+from battery.export.bids.bids_check import bids_findings
+from battery.export.bids.bids_texts import CHANNELS, TASKS
+from battery.export.choosing.deidentify import local
+from battery.export.choosing.selection import Selection
 from battery.stage.language.texts import WHAT_TO_DO
 from battery.store import Store
 from tests import clinic as made
@@ -374,7 +374,7 @@ def test_what_cannot_be_written_leaves_nothing(clinic, tmp_path, monkeypatch):
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("battery.export.bids.write_events", full)
+    monkeypatch.setattr("battery.export.bids.dataset.write_events", full)
     with (
         Store.open(clinic, write=False) as store,
         pytest.raises(StoreError, match="No space left on device"),

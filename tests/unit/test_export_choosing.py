@@ -9,9 +9,10 @@ import pyarrow as pa
 import pytest
 
 from battery.errors import StoreError, UsageError
-from battery.export import Form, export_tidy, table_files
-from battery.export.kept import FILE_NAME
-from battery.export.selection import Selection
+from battery.export import Form, export_tidy
+from battery.export.choosing.selection import Selection
+from battery.export.on_disk import table_files
+from battery.export.writing.kept import FILE_NAME
 from battery.store import Store
 from battery.workers import threads_here
 from tests import store_kit as kit

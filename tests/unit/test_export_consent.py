@@ -8,7 +8,7 @@ from typer.testing import CliRunner
 
 from battery.cli import app
 from battery.commands import exporting
-from battery.export.selection import OVERRIDES
+from battery.export.choosing.selection import OVERRIDES
 from battery.store import Store, schema
 from tests.export_kit import files
 

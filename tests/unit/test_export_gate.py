@@ -12,8 +12,8 @@ import pytest
 
 from battery.errors import BatteryError
 from battery.export import rescore_export, verify_export
-from battery.export.dictionary import TABLES
-from battery.export.table_files import names_of
+from battery.export.dictionary.all_tables import TABLES
+from battery.export.on_disk.table_files import names_of
 from tests.export_kit import put_blocks_right, rewrite, set_value
 from tests.full_export import full_export
 from tests.property.test_fuzz_exports import small_export

@@ -8,8 +8,9 @@ from contextlib import closing
 
 import pytest
 
-from battery.export import export_tidy, kept
-from battery.export.kept import FILE_NAME
+from battery.export import export_tidy
+from battery.export.writing import kept
+from battery.export.writing.kept import FILE_NAME
 from battery.store import PackedBlock, Store, opening
 from battery.store.trial_rows import trial_values
 from tests.export_kit import EVERYBODY, NOW, digests

@@ -16,9 +16,9 @@ import pyarrow.parquet as pq
 import pytest
 
 from battery.errors import RecordError
-from battery.export import limits, row_groups
-from battery.export.dictionary import TABLES
-from battery.export.limits import (
+from battery.export.dictionary.all_tables import TABLES
+from battery.export.reading import limits, row_groups
+from battery.export.reading.limits import (
     CHUNK_BYTES,
     DATA_AT,
     DICTIONARY_AT,
@@ -26,7 +26,7 @@ from battery.export.limits import (
     hold_footer,
     hold_pages,
 )
-from battery.export.usual_heads import FIELDS, page_head
+from battery.export.reading.usual_heads import FIELDS, page_head
 from tests.export_kit import put_right
 from tests.property.test_fuzz_exports import small_export
 from tests.sparing import only

@@ -17,10 +17,10 @@ from typer.testing import CliRunner
 
 from battery.cli import app
 from battery.export import export_bids, export_tidy, rescore_export, verify_export
-from battery.export.bids_check import bids_findings
-from battery.export.dictionary import TABLES
-from battery.export.signing import DIGEST, SIGNATURE, digest_of, signed_bytes
-from battery.export.table_files import names_of
+from battery.export.bids.bids_check import bids_findings
+from battery.export.dictionary.all_tables import TABLES
+from battery.export.on_disk.signing import DIGEST, SIGNATURE, digest_of, signed_bytes
+from battery.export.on_disk.table_files import names_of
 from battery.handover.keys import clinic_signature, make_clinic_keys
 from battery.recording import (
     canonical_json,

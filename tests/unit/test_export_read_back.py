@@ -13,14 +13,10 @@ from typer.testing import CliRunner
 
 from battery.cli import app
 from battery.errors import BatteryError, UsageError
-from battery.export import (
-    export_tidy,
-    keys_check,
-    reading,
-    rebuilding,
-    rescore_export,
-    verify_export,
-)
+from battery.export import export_tidy, rescore_export, verify_export
+from battery.export.checks import keys_check
+from battery.export.reading import reader
+from battery.export.rows import rebuilding
 from battery.recording import canonical_json, short_hash
 from battery.rescoring import rescore_all
 from battery.store import Store
@@ -72,7 +68,7 @@ def test_the_same_scores_come_out_bit_for_bit(exported):
 
 def test_every_block_comes_back_as_it_was_recorded(clinic, exported):
     with Store.open(clinic, write=False) as store:
-        for read in reading.Export(exported).blocks():
+        for read in reader.Export(exported).blocks():
             told = store.records.load(read.block.header.block_id)
             for name in ("samples", "frames", "events"):
                 left, right = getattr(read.block, name), getattr(told, name)
@@ -212,7 +208,7 @@ def test_a_replay_is_made_where_it_is_asked_for(own):
     """Every hash made anew, with the program's own function: only the replay tells it."""
 
     def forged(table):
-        blocks = {r.row["block_id"]: r for r in reading.Export(own).blocks()}
+        blocks = {r.row["block_id"]: r for r in reader.Export(own).blocks()}
         hashes = [blocks[b].sha256 for b in table.column("block_id").to_pylist()]
         place = table.schema.get_field_index("sha256")
         return table.set_column(place, "sha256", pa.array(hashes))
@@ -255,7 +251,7 @@ def test_links_in_place_of_files_are_not_read(own, tmp_path):
     (own / "people.parquet").symlink_to(tmp_path / "people.parquet")
     assert "people.parquet: it is not there as a plain file" in words(verify_export(own))
     with pytest.raises(BatteryError, match="not a plain file"):
-        list(reading.Export(own).rows("people"))
+        list(reader.Export(own).rows("people"))
 
 
 @pytest.mark.parametrize(

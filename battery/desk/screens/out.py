@@ -26,7 +26,7 @@ from battery.report.bands import band_rows
 from tasks.registry import TASKS
 
 if TYPE_CHECKING:  # loaded with the first export: it takes 35 MB
-    from battery.export.selection import Selection
+    from battery.export.choosing.selection import Selection
 
 OF_SELECTION = {"people": "person", "tasks": "task"}  # fields of the form by another name
 
@@ -78,7 +78,7 @@ def _work(
     if kind not in ("tables", "bids", "charts"):
         msg = "choose what is to go out; nothing was written"
         raise UsageError(msg, field="kind")
-    from battery.export.selection import Selection, keep_override
+    from battery.export.choosing.selection import Selection, keep_override
 
     asked = Selection(
         people=ticked,

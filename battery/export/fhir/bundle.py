@@ -14,7 +14,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from battery.alarms import Alarm
-from battery.export.deidentify import system_family
+from battery.export.choosing.deidentify import system_family
 from battery.export.fhir.chart import Chart, Value
 from battery.export.fhir.codes import (
     ALARMS,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from battery.export.deidentify import plan_name
+from battery.export.choosing.deidentify import plan_name
 from battery.export.fhir.bindings import ABSENT_REASONS, CATEGORIES, UNITS
 from battery.export.fhir.chart import Value
 from battery.export.fhir.codes import (

@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from battery.errors import StoreError, UsageError
+from battery.export.choosing.selection import EVERYTHING, Selection
 from battery.export.fhir.bundle import bundle_of
 from battery.export.fhir.chart import Around, Said, read_chart
 from battery.export.fhir.check import findings
 from battery.export.fhir.names import identity
-from battery.export.selection import EVERYTHING, Selection
 from battery.files import inside, make_folder, replace_whole
 from battery.store import Person, Store
 

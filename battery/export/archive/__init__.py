@@ -1,0 +1,1 @@
+"""Exports of many clinics together, and all of them scored again."""

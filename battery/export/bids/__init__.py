@@ -1,0 +1,1 @@
+"""The dataset for readers of BIDS."""

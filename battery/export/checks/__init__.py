@@ -1,0 +1,1 @@
+"""Whether an export still holds."""

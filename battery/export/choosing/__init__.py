@@ -1,0 +1,1 @@
+"""Who and what is in an export, and under which codes."""

@@ -1,0 +1,1 @@
+"""The files of an export: tables, copies as CSV, descriptor, signature."""

@@ -1,0 +1,1 @@
+"""An export read back, whoever made it and however large it is."""

@@ -1,0 +1,1 @@
+"""Raw rows of a block, made of its record and made a record again."""

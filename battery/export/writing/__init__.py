@@ -1,0 +1,1 @@
+"""An export written, part by part."""
