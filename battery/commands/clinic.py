@@ -120,16 +120,22 @@ def enrol(
         )
 
 
+WHY = {"alarm": "ALARM", "beyond": "beyond error", "possible": "possible, repeat"}
+
+
 def people(
     only: Annotated[
         str | None,
         typer.Option(
-            help="alarm, due, overdue, flagged, possible, beyond, paused or discharged."
+            help="alarm, flagged, beyond, possible, overdue, due, paused or discharged."
         ),
     ] = None,
     home: Home = None,
 ) -> None:
-    """List alarms first, then who is enrolled, who is due, what each hand shows.
+    """List who is enrolled, those first who need somebody, and what each hand shows.
+
+    Alarms first, then who is flagged, changed beyond error, possibly changed, overdue, due, and
+    the rest; among them who waits longest. Whoever is paused or discharged comes last.
 
     Example: battery people --only overdue
     """
@@ -177,11 +183,18 @@ def _list_people(rows: list[CaseloadRow], only: str | None, *, n_waiting: int) -
             str(row.n_visits),
             f"{row.last_visit:%Y-%m-%d}" if row.last_visit else "",
             f"{max(row.days_ago, 0):.0f}" if row.last_visit else "",
-            f"ALARM\n{row.due}" if row.alarms else row.due,
+            _state_of(row),
             "\n".join(row.hands),
             "\n".join(row.flags),
         )
     Console(width=120).print(table)
+
+
+def _state_of(row: CaseloadRow) -> str:
+    """Return why a row stands where it does, and below it whether a visit is due."""
+    if row.place in ("due", row.due):
+        return row.due
+    return f"{WHY.get(row.place, row.place)}\n{row.due}"
 
 
 def report(

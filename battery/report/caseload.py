@@ -1,4 +1,4 @@
-"""The list of people: alarms first, then who is due, flagged, and whose pages say something."""
+"""The list of people: those first who need somebody, each with why they stand where they do."""
 
 from __future__ import annotations
 
@@ -21,7 +21,9 @@ from battery.store import Person, PersonState, Store
 from battery.store.base import UNREADABLE
 
 NO_TIME = datetime.min.replace(tzinfo=UTC)  # a headline does not hang on when it is judged
-STATES = ("alarm", "due", "overdue", "flagged", "possible", "beyond", "paused", "discharged")
+STATES = ("alarm", "flagged", "beyond", "possible", "overdue", "due", "paused", "discharged")
+AWAY = ("paused", "discharged")
+PLACES = (*(state for state in STATES if state not in AWAY), "not due yet", *AWAY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,13 +54,24 @@ class CaseloadRow:
     states: frozenset[str]
     alarms: tuple[str, ...] = ()
 
+    @property
+    def place(self) -> str:
+        """Why the row stands where it does in the list: one of `PLACES`, in their order."""
+        if self.due in AWAY and not self.alarms:
+            return self.due
+        return next((state for state in PLACES if state in self.states), "not due yet")
+
 
 def caseload(store: Store, *, now: datetime) -> list[CaseloadRow]:
-    """List everybody: those with an alarm first, then those who wait longest.
+    """List everybody: those first who need somebody, and among them who waits longest.
+
+    First come alarms, then whose latest visit is flagged, who changed beyond error, who
+    possibly changed, who is overdue, who is due or had no visit yet, and the rest. Who is
+    paused or discharged stands last, flagged or changed or not, unless there is an alarm.
 
     A visit is due after a week, give or take two days, and overdue after that; one in which
-    nothing was measured does not count. Who is paused or discharged is not due and stands
-    last, unless there is an alarm.
+    nothing was measured does not count. Among those without a measured visit the first
+    enrolled comes first.
     """
     return listed(judged_people(store), now=now)
 
@@ -148,12 +161,19 @@ def _alike(before: PageRows, rows: PageRows) -> bool:
 
 
 def listed(people: Sequence[JudgedPerson], *, now: datetime) -> list[CaseloadRow]:
-    """Return the list of judged people as it stands at a moment, in its order."""
-    return sorted((_row(person, now=now) for person in people), key=_place)
+    """Return the list of judged people as it stands at a moment, in its order.
 
-
-def _place(row: CaseloadRow) -> tuple[bool, bool, float]:
-    return (not row.alarms, row.due in ("paused", "discharged"), -row.days_ago)
+    Parameters
+    ----------
+    people : sequence of JudgedPerson
+        In order of enrolment.
+    now : datetime
+        With its zone.
+    """
+    return sorted(
+        (_row(person, now=now) for person in people),
+        key=lambda row: (PLACES.index(row.place), -row.days_ago),
+    )
 
 
 def _row(judged: JudgedPerson, *, now: datetime) -> CaseloadRow:

@@ -2,6 +2,7 @@
 
 import re
 import time
+from itertools import groupby
 
 import pytest
 from typer.testing import CliRunner
@@ -13,6 +14,7 @@ from battery.comfort import comfort_of, keep_comfort, was_heard
 from battery.desk.frame import clock
 from battery.effective import blocks_of, visits_of
 from battery.looks import Comfort
+from battery.report.caseload import caseload
 from battery.store import Store
 from tests.desk.office import OWN
 
@@ -23,6 +25,25 @@ def test_the_list_leads_to_every_person(desk):
         codes = [p.code for p in store.people.all()]
     assert all(f'href="/person/{code}"' in page for code in codes)
     assert desk.get(f"/?code={codes[0][:2].lower()}").text.count("/person/") >= 1
+
+
+def test_the_list_says_why_somebody_stands_there(desk, code):
+    desk.send(f"/person/{code}/say/state", state="paused", reason="on holiday")
+    with desk.office.store() as store:
+        rows = caseload(store, now=desk.office.wall())
+    wanted = [[row.code for row in group] for _, group in groupby(rows, lambda r: r.place)]
+    assert groups(desk.get("/").text) == wanted
+    assert len(wanted) > 1
+    place = next(row.place for row in rows if row.code == code)
+    for asked in (f"/?code={code}", "/?state=paused"):
+        page = desk.get(asked).text
+        assert groups(page) == [[code]]
+        assert {"alarm": "Alarm that nobody", "paused": ">Paused"}[place] in page
+
+
+def groups(page):
+    """The people under each heading of the list."""
+    return [re.findall(r'href="/person/(\w+)"', part) for part in page.split('"rowgroup"')[1:]]
 
 
 def test_the_page_stands_inside_and_runs_nothing(desk, code):
@@ -113,7 +134,8 @@ def test_an_alarm_stands_first_until_it_is_acknowledged(desk, code):
     first = desk.get("/").text
     row = first[first.index(f'/person/{code}"') :].split("</tr>")[0]
     assert "Alarm:" in row
-    assert "Alarm:" in first[: first.index("</tr>", first.index("<tbody>"))]
+    assert first.index(f'/person/{code}"') < first.index('"rowgroup"', first.index(row))
+    assert "Alarm that nobody" in first.split('"rowgroup"')[1]
     screen = desk.get(f"/person/{code}").text
     key = re.search(r'name="alarm" value="([^"]+)"', screen)[1]
     desk.send(f"/person/{code}/say/acknowledge", alarm=key, note="called")
@@ -253,7 +275,7 @@ LOOKS = {
 
 def test_language_and_comfort_are_said_where_somebody_is_enrolled(desk):
     """As the command says them; what is not chosen is asked on the tablet or stays as it is."""
-    code = str(desk.send("/enrol", enrolment(**LOOKS)).url).rsplit("/", 1)[1]
+    code = desk.send("/enrol", enrolment(**LOOKS)).url.path.rsplit("/", 1)[1]
     words = {"language": "de", "text_percent": 150, "buttons": "large", "theme": "dim"}
     with desk.office.store() as store:
         held = comfort_of(store, code)
@@ -261,7 +283,7 @@ def test_language_and_comfort_are_said_where_somebody_is_enrolled(desk):
         assert not was_heard(store, code)
         told = {(e.name, e.value, e.author) for e in store.care.comforts(code)}
     home = desk.office.home
-    again = str(desk.send("/enrol", enrolment()).url).rsplit("/", 1)[1]
+    again = desk.send("/enrol", enrolment()).url.path.rsplit("/", 1)[1]
     done = CliRunner().invoke(app, [
         "comfort", again, "--language", "de", "--text", "150", "--buttons", "large", "--theme",
         "dim", "--no-voice", "--side", "left", "--by", "AB", "--home", str(home),

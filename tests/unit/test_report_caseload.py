@@ -2,14 +2,25 @@
 has not.
 """
 
+import itertools
+import random
+import re
 from datetime import datetime, timedelta
 
 import pytest
 
 from battery.report import gather, page_data
-from battery.report.caseload import STATES, caseload, chosen
+from battery.report.caseload import (
+    AWAY,
+    PLACES,
+    STATES,
+    JudgedPerson,
+    caseload,
+    chosen,
+    listed,
+)
 from battery.report.combined import COMPOSITE
-from battery.store import Store
+from battery.store import PersonState, Store
 from tests import store_kit as kit
 from tests.unit.test_cli_store import run
 from tests.unit.test_report_gather import SAID, add_visit, day
@@ -70,11 +81,64 @@ def test_not_due_yet_hides_no_alarm(store):
     assert "emergency sign" in first.alarms[0]
 
 
-def test_those_who_wait_longest_come_first(store):
+def test_everybody_stands_where_they_need_somebody(store):
+    """Flagged, beyond error, due, the rest; paused last, unless there is an alarm."""
     rows = caseload(store, now=LAST + timedelta(days=1))
-    assert [r.code for r in rows[:2]] == ["Q9HN", "X3CF"]
+    told = [(r.code, r.place) for r in rows]
+    assert told == [
+        ("X3CF", "flagged"), ("K7QF", "beyond"), ("Q9HN", "due"), ("M4WX", "not due yet")
+    ]  # fmt: skip
     assert chosen(rows, "beyond") == [r for r in rows if r.code == "K7QF"]
     assert chosen(rows, None) == rows
+    said = {"reason": "on holiday", "author": "AB", "at_utc": day(20)}
+    for code in ("X3CF", "M4WX"):
+        store.care.set_state(code, "paused", from_date=FIRST.date(), **said)
+    (visit,) = [v for v in store.visits.all("M4WX") if v.header.sequence == 12]
+    store.visits.put_answer(visit.header.visit_id, "before", "red_flags", "yes", at_utc=day(12))
+    rows = caseload(store, now=LAST + timedelta(days=1))
+    told = [(r.code, r.place) for r in rows]
+    assert told == [
+        ("M4WX", "alarm"), ("K7QF", "beyond"), ("Q9HN", "due"), ("X3CF", "paused")
+    ]  # fmt: skip
+
+
+WORDS = [(), ("possible, repeat",), ("beyond error",), ("possible, repeat", "beyond error")]
+WANTED = (  # as it was asked for: the first that fits is where somebody stands
+    lambda r: r.alarms,
+    lambda r: r.flags and r.due not in AWAY,
+    lambda r: "beyond" in r.states and r.due not in AWAY,
+    lambda r: "possible" in r.states and r.due not in AWAY,
+    lambda r: r.due == "overdue",
+    lambda r: r.due in ("due", "no visit yet"),
+    lambda r: r.due == "not due yet",
+    lambda r: r.due == "paused",
+    lambda r: r.due == "discharged",
+)
+
+
+def test_the_order_holds_for_whatever_comes_together():
+    """Everything that may be true of somebody, in any mixture: 288 people, shuffled."""
+    said = {"from_date": day(1)[:10], "reason": "", "author": "AB", "at_utc": day(1)}
+    states = [None, *(PersonState(f"s{w}", "K7QF", w, **said) for w in AWAY)]
+    mixed = itertools.product(
+        ((), ("an alarm",)), ((), ("stopped",)), WORDS, (None, 0, 1, 6, 6.5, 30), states
+    )
+    people = [
+        JudgedPerson(
+            kit.person(f"P{n}"), 1, None if days is None else LAST - timedelta(days=days),
+            (), flags, frozenset(words), state, alarms,
+        )
+        for n, (alarms, flags, words, days, state) in enumerate(mixed)
+    ]  # fmt: skip
+    random.Random(1).shuffle(people)
+    rows = listed(people, now=LAST)
+    ranks = [next(n for n, fits in enumerate(WANTED) if fits(row)) for row in rows]
+    assert ranks == sorted(ranks)
+    assert set(ranks) == set(range(len(WANTED)))
+    assert [PLACES[rank] for rank in ranks] == [row.place for row in rows]
+    for rank in set(ranks):
+        days = [row.days_ago for row, held in zip(rows, ranks, strict=True) if held == rank]
+        assert days == sorted(days, reverse=True)
 
 
 def test_the_list_says_what_the_page_says(store):
@@ -90,7 +154,9 @@ def test_the_list_says_what_the_page_says(store):
 def test_the_command_lists_chooses_and_refuses(store, tmp_path):
     home = ("--home", tmp_path)
     everybody = run("people", *home)
-    assert all(code in everybody.output for code in ("K7QF", "M4WX", "X3CF", "Q9HN"))
+    places = [everybody.output.index(code) for code in ("X3CF", "K7QF", "M4WX", "Q9HN")]
+    assert places == sorted(places)
+    assert re.search(r"X3CF .* flagged .*\n +overdue", everybody.output)
     some = run("people", "--only", "flagged", *home)
     assert "X3CF" in some.output
     assert "M4WX" not in some.output

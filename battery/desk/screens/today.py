@@ -1,6 +1,9 @@
-"""Today: who needs looking at, alarms first."""
+"""Today: who needs looking at, alarms first, under headings that say why."""
 
 from __future__ import annotations
+
+from itertools import groupby
+from operator import attrgetter
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -25,6 +28,7 @@ def show(request: Request) -> Response:
     label = {p.person.code: person_label(p.person, names) for p in people}
     asked = request.query_params.get("code", "").strip().casefold()
     rows = [row for row in shown if asked in label[row.code].casefold()]
+    groups = [(place, list(theirs)) for place, theirs in groupby(rows, attrgetter("place"))]
     with here.store() as store:
         seen = seen_by(store, here.session.author)
         copy_due = copy_is_due(store, here.wall())
@@ -32,7 +36,7 @@ def show(request: Request) -> Response:
     return page(
         request,
         "today.html.j2",
-        rows=rows,
+        groups=groups,
         n_people=len(people),
         news={row.code: news_since(seen, row.code, row.last_visit) for row in rows},
         copy_due=copy_due,
