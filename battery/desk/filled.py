@@ -4,6 +4,9 @@ A rule that refuses something raises a `BatteryError` whose `field` names what i
 screen answers with itself again and a `Sent`; its template asks for each of its forms by name
 (`of`) and draws every field with the macros of ``fields.html.j2``. So a line stands at its
 field, the first of them has the focus, and what concerns no field stands above the button.
+
+A form that arrives while the desk is locked is kept the same way (`unsaved`): it names itself
+and what of it is never kept in hidden fields, so that one rule does for every form.
 """
 
 from __future__ import annotations
@@ -16,9 +19,25 @@ from dataclasses import dataclass, field
 from markupsafe import Markup
 from starlette.datastructures import FormData
 
+from battery.desk.guard import FORM_FIELD
+from battery.desk.words import _
 from battery.errors import BatteryError
 
 Retell = Callable[[str], str]
+NAME_FIELD = "form_name"  # hidden, in every form into which something is typed
+SECRET_FIELD = "form_secret_field"  # hidden, beside every field that is never kept
+MAX_KEPT = 50_000  # characters of a form that is kept, names of fields among them
+MAX_FORM_NAME = 200
+UNSAVED = _(
+    "This is not saved: the desk was locked before it arrived. Look it over and press the "
+    "button again."
+)
+UNDONE = _("The desk was locked before this arrived; nothing was done. Press the button again.")
+TOO_LONG = _(
+    "This is not saved: the desk was locked before it arrived, and it is too long to be kept. "
+    "Enter it again."
+)
+SECRETS_GONE = _("Codes, pass phrases and confirmations are not kept: give them again.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +69,27 @@ def sent(name: str, form: FormData, *errors: BatteryError) -> Sent:
     for error in errors:
         wrong.setdefault(error.field, []).append(str(error))
     return Sent(name, values, wrong)
+
+
+def unsaved(form: FormData) -> Sent:
+    """Return a form that arrived while the desk was locked, to be shown again later.
+
+    Without what was typed into fields for secrets and what was uploaded; without anything that
+    was typed if it is longer than `MAX_KEPT`.
+    """
+    held = sent(str(form.get(NAME_FIELD, "")), form)
+    secret = held.values.get(SECRET_FIELD, ())
+    hidden = (FORM_FIELD, NAME_FIELD, SECRET_FIELD, *secret)
+    values = {key: told for key, told in held.values.items() if held.form and key not in hidden}
+    n_characters = sum(
+        len(key) + sum(len(value) + 1 for value in told) for key, told in values.items()
+    )
+    if n_characters > MAX_KEPT:
+        return Sent(held.form[:MAX_FORM_NAME], {}, {"": [TOO_LONG]})
+    lines = [UNSAVED if held.form else UNDONE]
+    if any(value for key in secret for value in held.values.get(key, ())):
+        lines.append(SECRETS_GONE)
+    return Sent(held.form[:MAX_FORM_NAME], values, {"": lines})
 
 
 class Checks:

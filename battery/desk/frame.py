@@ -31,7 +31,7 @@ from starlette.responses import (
 )
 from starlette.routing import Match, Route
 
-from battery.desk.filled import Forms, Sent
+from battery.desk.filled import NAME_FIELD, Forms, Sent, unsaved
 from battery.desk.guard import FORM_FIELD, FORM_HEADER, Secrets, form_is_ours
 from battery.desk.jobs import Jobs
 from battery.desk.names import Names
@@ -206,6 +206,9 @@ def takes(
 ) -> Route:
     """Return the route that takes a form; one that is not the desk's own is refused.
 
+    While nobody sits at the desk nothing is taken; whoever was locked out for being away finds
+    the form again as it was filled in (see `battery.desk.session`).
+
     Parameters
     ----------
     path : str
@@ -227,6 +230,7 @@ def takes(
             if not ours:
                 return PlainTextResponse("This form is not the desk's own.", status_code=403)
             if away is not None and not to_anybody:
+                office(request).session.keep(_way_back(request), unsaved(form))
                 return away
             return await run_in_threadpool(take, request, form)
 
@@ -237,7 +241,13 @@ def _nobody_here(request: Request) -> Response | None:
     """Return the way to the door if nobody sits at the desk."""
     session = office(request).session
     session.touch()
-    return None if session.author else see_other(f"/door?then={place_of(request)}")
+    return None if session.author else see_other(f"/door?then={_way_back(request)}")
+
+
+def _way_back(request: Request) -> str:
+    """Return the page to go on with after the door, which is none itself."""
+    place = place_of(request)
+    return "/" if place == "/door" else place
 
 
 def place_of(request: Request) -> str:
@@ -288,7 +298,10 @@ def page(
     """
     here = office(request)
     code, place = language_of(request), place_of(request)
-    forms = Forms(held, partial(retold, code=code))
+    shown = held
+    if request.method == "GET" and status_code is None and place == request.url.path:
+        shown = here.session.taken(place)
+    forms = Forms(shown, partial(retold, code=code))
     if status_code is None:
         status_code = 400 if held is not None and held.wrong else 200
     told = {
@@ -299,9 +312,7 @@ def page(
         "current": place if request.method == "POST" or place == request.url.path else "",
         "form_secret": here.known.form,
         "author": here.session.author,
-        "secret": lambda: Markup('<input type="hidden" name="{}" value="{}">').format(
-            FORM_FIELD, here.known.form
-        ),
+        "secret": partial(_hidden, here.known.form),
         "said": request.query_params.get("said", ""),
         "say": partial(_word, code),
         "retell": partial(retold, code=code),
@@ -311,6 +322,16 @@ def page(
     }
     html = environment(code).get_template(template).render(told | words)
     return HTMLResponse(html, status_code=status_code)
+
+
+def _hidden(secret: str, name: str = "") -> Markup:
+    """Return what stands in every form: the desk's secret, and the form's name on its screen.
+
+    One without a name has nothing in it that is typed.
+    """
+    hidden = Markup('<input type="hidden" name="{}" value="{}">')
+    named = hidden.format(NAME_FIELD, name) if name else Markup("")
+    return hidden.format(FORM_FIELD, secret) + named
 
 
 def _word(code: str, text: str) -> str:

@@ -1,4 +1,9 @@
-"""Who sits at the desk: an author by initials and a short code; locked when left alone."""
+"""Who sits at the desk: an author by initials and a short code; locked when left alone.
+
+A form that arrives from an author whom the desk locked out for being away is kept until that
+author is back: in memory alone, one form, for nobody else, and forgotten when another author
+comes in or when somebody locks or closes the desk.
+"""
 
 from __future__ import annotations
 
@@ -6,9 +11,11 @@ import hashlib
 import hmac
 import re
 import secrets
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from battery.desk.filled import Sent
 from battery.errors import UsageError
 from battery.store import Store
 
@@ -101,6 +108,8 @@ class Session:
     ----------
     author : str
         Initials of who sits there; empty while nobody does.
+    away : str
+        Initials of who was locked out for being away, until somebody comes in or locks.
     """
 
     def __init__(self, now_s: Callable[[], float], *, idle_s: float = IDLE_S) -> None:
@@ -109,18 +118,50 @@ class Session:
         self._seen_s = now_s()
         self._wrong = 0
         self._waits_until_s = 0.0
+        self._kept: tuple[str, Sent] | None = None
+        self._lock = threading.Lock()  # who sits here and what is kept change together
         self.author = ""
+        self.away = ""
 
     def touch(self) -> None:
         """Take note of a request; lock if the last one is too long ago."""
         now_s = self._now_s()
-        if now_s - self._seen_s > self._idle_s:
-            self.author = ""
-        self._seen_s = now_s
+        with self._lock:
+            if now_s - self._seen_s > self._idle_s and self.author:
+                self.author, self.away = "", self.author
+            self._seen_s = now_s
 
     def leave(self) -> None:
-        """Lock the desk."""
-        self.author = ""
+        """Lock the desk; what was kept is forgotten."""
+        with self._lock:
+            self.author = self.away = ""
+            self._kept = None
+
+    def keep(self, place: str, form: Sent) -> None:
+        """Keep a form for whoever is away, in place of an earlier one; for nobody else.
+
+        Parameters
+        ----------
+        place : str
+            The page it stands on.
+        form : Sent
+        """
+        with self._lock:
+            if self.away:
+                self._kept = place, form
+
+    @property
+    def keeps(self) -> bool:
+        """Whether a form is kept for who is away."""
+        return bool(self.away) and self._kept is not None
+
+    def taken(self, place: str) -> Sent | None:
+        """Return, once, the form that was kept for who sits here, if it stands on this page."""
+        with self._lock:
+            if not self.author or self._kept is None or self._kept[0] != place:
+                return None
+            form, self._kept = self._kept[1], None
+            return form
 
     def unlock(self, known: dict[str, Author], initials: str, code: str) -> None:
         """Let an author in.
@@ -143,5 +184,8 @@ class Session:
             msg = "these initials and this code do not match; you are not signed in"
             raise UsageError(msg, field="code")
         self._wrong = 0
-        self.author = author.initials
-        self._seen_s = self._now_s()
+        with self._lock:
+            if author.initials not in (self.away, self.author):
+                self._kept = None
+            self.author, self.away = author.initials, ""
+            self._seen_s = self._now_s()

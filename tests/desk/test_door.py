@@ -4,6 +4,7 @@ import re
 
 import pytest
 
+from battery.desk.filled import MAX_KEPT
 from battery.desk.session import MIN_TRIES, authors
 from battery.people import new_person
 from battery.store import Store
@@ -52,6 +53,88 @@ def test_codes_cannot_be_tried_through(desk):
     assert "try again in" in desk.come_in(code="2468").text
     desk.now_s += 31
     assert "<h1>Today</h1>" in desk.come_in(code="2468").text
+
+
+TYPED = {"form_name": "enrol", "form_version": "typed by AB alone", "affected_side": "both"}
+WORDS = "typed by AB alone"
+
+
+@pytest.fixture
+def away(desk):
+    """AB and CD use the desk; AB was locked out and then sent a form."""
+    desk.come_in()
+    desk.send("/clinic/author", initials="CD", code="8642")
+    desk.now_s += 601
+    before = desk.office.changes.sign()
+    assert desk.knock("/enrol", TYPED).headers["location"] == "/door?then=/enrol"
+    assert desk.office.changes.sign() == before
+    return desk
+
+
+def kept(desk):
+    return repr(vars(desk.office.session))
+
+
+def test_who_was_locked_out_gets_the_form_back_once_and_sends_it_again(away):
+    assert WORDS not in away.get("/door").text
+    assert "do not match" in away.come_in(code="1111").text
+    away.come_in()
+    again = away.get("/enrol")
+    assert again.status_code == 200
+    assert f'value="{WORDS}"' in again.text
+    assert "This is not saved" in again.text
+    assert WORDS not in away.get("/enrol").text + kept(away)
+
+
+def test_no_other_author_sees_what_was_typed_and_it_is_gone_then(away):
+    assert WORDS in kept(away)
+    away.come_in("CD", "8642")
+    assert WORDS not in away.get("/enrol").text + kept(away)
+    away.come_in()
+    assert WORDS not in away.get("/enrol").text
+
+
+@pytest.mark.parametrize("path", ["/door/lock", "/door/close"])
+def test_what_was_kept_is_gone_when_somebody_locks_or_closes(away, path):
+    away.come_in()
+    away.send(path)
+    assert WORDS not in kept(away)
+    away.come_in()
+    assert WORDS not in away.get("/enrol").text
+
+
+def test_nothing_is_kept_of_a_form_that_is_nobodys(desk):
+    desk.come_in()
+    desk.send("/door/lock")
+    assert "signed in, it can be sent again" not in desk.send("/enrol", TYPED).text
+    assert WORDS not in kept(desk)
+    desk.come_in()
+    desk.now_s += 601
+    desk.client.post("/enrol", data=TYPED, headers={"origin": OWN})  # without its secret
+    assert WORDS not in kept(desk)
+
+
+def test_no_secret_is_kept_and_nothing_too_long(desk):
+    desk.come_in()
+    page = desk.get("/clinic").text.split('action="/clinic/author"')[1].split("</form>")[0]
+    hidden = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', page))
+    desk.now_s += 601
+    desk.knock("/clinic/author", hidden, initials="EF", code="97531864")
+    assert "EF" in kept(desk)
+    assert "97531864" not in kept(desk)
+    for many in ("x" * MAX_KEPT, ["" for _ in range(MAX_KEPT)]):
+        desk.knock("/enrol", TYPED, plan_file=many)
+        assert len(kept(desk)) < 5000
+    desk.come_in()
+    assert "too long to be kept" in desk.get("/enrol").text
+
+
+def test_a_press_that_came_while_the_desk_was_locked_is_said_not_to_have_counted(desk):
+    desk.come_in()
+    desk.now_s += 601
+    desk.knock("/door/close")
+    assert desk.ended == []
+    assert "nothing was done" in desk.come_in().text
 
 
 def test_a_form_without_its_secret_changes_nothing(desk):

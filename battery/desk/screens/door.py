@@ -9,7 +9,7 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 
-from battery.desk.filled import sent
+from battery.desk.filled import Sent, sent
 from battery.desk.frame import (
     LANGUAGE_COOKIE,
     THEME_COOKIE,
@@ -36,7 +36,20 @@ def show(request: Request) -> Response:
         known = sorted(authors(store))
     if known:  # somebody is about to come in
         office(request).prepare(everybody, Office.pools, _parts_of_pages)
-    return page(request, "door.html.j2", authors=known, then=_then(request.query_params))
+    return _asked(request, known, _then(request.query_params))
+
+
+def _asked(request: Request, known: list[str], then: str, held: Sent | None = None) -> Response:
+    session = office(request).session
+    return page(
+        request,
+        "door.html.j2",
+        held=held,
+        authors=known,
+        then=then,
+        away=session.away,
+        keeps=session.keeps,
+    )
 
 
 def _parts_of_pages(_here: Office) -> None:
@@ -56,13 +69,7 @@ def come_in(request: Request, form: FormData) -> Response:
                 known = authors(store)
             here.session.unlock(known, initials, code)
         except BatteryError as error:
-            return page(
-                request,
-                "door.html.j2",
-                held=sent("door", form, error),
-                authors=sorted(known),
-                then=_then(form),
-            )
+            return _asked(request, sorted(known), _then(form), sent("door", form, error))
     return see_other(_then(form))
 
 
