@@ -4,7 +4,7 @@ Each is worded where it is found, in English; here stand the forms by which it i
 desk's language (see `battery.desk.retelling`).
 """
 
-from battery.desk import told_bundles, told_storage
+from battery.desk import told_bundles, told_storage, told_tables
 from battery.desk.words import _
 
 FORMS = (
@@ -22,6 +22,7 @@ FORMS = (
     _("a code of {n} characters"),
     _("try again in {n} s"),
     _("{n} of {m} questions about reasons not to start have no answer"),
+    _("the card of {own} cannot be shown: {why}"),
     _("a visit of {own} is open on this screen"),
     _("type the code {own} to erase it for good"),
     _("nothing of the name {own} can be said here"),
@@ -118,6 +119,7 @@ FORMS = (
     _("no plan {q}; nothing was begun"),
     *told_storage.FORMS,
     *told_bundles.FORMS,
+    *told_tables.FORMS,
     *told_storage.ANY,
 )
 WHOLE = (

@@ -56,9 +56,26 @@ class Connected:
 
         Nobody else sees any of it; others who write wait as long as this takes.
         """
+        with self._in_one(keep=False):
+            yield
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """Keep all that is written inside, or nothing of it if anything fails.
+
+        Raises
+        ------
+        StoreError
+            If it cannot be kept; nothing of it was.
+        """
+        with self._in_one(keep=True):
+            yield
+
+    @contextmanager
+    def _in_one(self, *, keep: bool) -> Iterator[None]:
+        """Make one transaction of what is read and written inside."""
         try:
-            with self._engine.connect() as connection:
-                transaction = connection.begin()
+            with self._engine.connect() as connection, connection.begin() as transaction:
                 self._opened.moments.append(connection)
                 self._opened.trials.append(connection)
                 try:
@@ -66,6 +83,7 @@ class Connected:
                 finally:
                     self._opened.trials.pop()
                     self._opened.moments.pop()
+                if not keep:
                     transaction.rollback()
         except SQLAlchemyError as error:
             raise describe(error, self.name) from error

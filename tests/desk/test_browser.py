@@ -189,6 +189,23 @@ def test_the_sheet_is_not_cut_at_the_width_of_a_small_screen(looked_at, address)
         assert looked_at.locator("iframe.sheet").bounding_box()["width"] > a4_px
 
 
+def test_the_sheet_stays_in_view_beside_the_forms_and_covers_none_in_one_column(
+    looked_at, address
+):
+    """Wide, it stays where it can be read while forms scroll; narrow, it would hide them."""
+    at(looked_at, address, "/person/K7QF")
+    for width in (512, 1024, 1600):
+        looked_at.set_viewport_size({"width": width, "height": 768})
+        last = looked_at.locator("details.form summary").last
+        last.evaluate("form => form.scrollIntoView({block: 'start'})")
+        sheet, form = looked_at.locator("iframe.sheet").bounding_box(), last.bounding_box()
+        beside = sheet["x"] + sheet["width"] <= form["x"]
+        assert beside == (width == 1600)
+        assert beside or sheet["y"] + sheet["height"] <= form["y"]
+        if beside:
+            assert 0 <= sheet["y"] < 768
+
+
 def tab_to(page, what):
     """Press Tab until it is on something, as somebody without a mouse does."""
     for _ in range(MAX_TABS):

@@ -3,8 +3,11 @@
 import gettext
 
 from battery.cautions import CONTRAINDICATIONS
+from battery.desk import told_tables
 from battery.desk.make_catalogue import texts
+from battery.desk.retelling import retold
 from battery.desk.words import BY_NAME, CATALOGUES, catalogue
+from battery.export.dictionary import TABLES
 from battery.people import PICTURES
 from battery.report.caseload import STATES
 from battery.store.rows.said_later import MarkerKind
@@ -38,6 +41,13 @@ def test_what_is_compiled_is_what_the_translator_sees():
 def test_words_that_come_from_elsewhere_are_all_known():
     told = [*MarkerKind.__args__, *STATES, *PICTURES, *TASKS, *CONTRAINDICATIONS.values()]
     assert set(told) <= set(BY_NAME)
+
+
+def test_what_an_export_lists_is_told_in_words():
+    """A table that is added later stands in `told_tables`, and has its German."""
+    assert {table.title for table in TABLES.values()} <= set(told_tables.WHOLE)
+    assert retold("Home plans (home_plans): 3", "de") == "Pläne für zu Hause (home_plans): 3"
+    assert retold("motion files: 12", "de") == "Bewegungsdateien: 12"
 
 
 def test_a_page_speaks_the_language_of_the_browser(tmp_path):

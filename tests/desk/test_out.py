@@ -34,9 +34,15 @@ def finished(desk, answer):
 def test_an_export_from_the_desk_is_one_that_verifies(desk, tmp_path):
     folder = tmp_path / "study"
     fields = {"kind": "tables", "folder": str(folder), "without_consent": "a test of the desk"}
-    assert "Done." in finished(desk, desk.send("/out", fields))
+    begun = desk.send("/out", fields)
+    done, path = finished(desk, begun), begun.url.path
+    assert "Done." in done
     package = json.loads((folder / "datapackage.json").read_text(encoding="utf-8"))
     assert package["resources"]
+    titles = {resource["name"]: resource["title"] for resource in package["resources"]}
+    assert f"{titles['outside_errors']} (outside_errors): 0" in done
+    desk.client.cookies.set("desk-language", "de")
+    assert "Messfehler aus anderen Studien (outside_errors): 0" in desk.get(path).text
     assert not verify_export(folder).findings
 
 

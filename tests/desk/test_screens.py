@@ -1,6 +1,7 @@
 """The screens of the desk over an invented clinic: what is done there is then stored."""
 
 import re
+import sqlite3
 import time
 from itertools import groupby
 
@@ -12,10 +13,13 @@ from battery.cautions import CONTRAINDICATIONS
 from battery.cli import app
 from battery.comfort import comfort_of, keep_comfort, was_heard
 from battery.desk.frame import clock
+from battery.desk.screens import enrol
 from battery.effective import blocks_of, visits_of
+from battery.errors import StoreError
 from battery.looks import Comfort
 from battery.report.caseload import caseload
 from battery.store import Store
+from battery.store.opening import FILE_NAME
 from tests.desk.office import OWN
 
 
@@ -264,6 +268,52 @@ def test_a_question_left_out_enrols_nobody(desk):
     assert "Nobody was enrolled" in answer.text
     with desk.office.store() as store:
         assert len(store.people.all()) == before
+
+
+def test_a_store_that_fails_on_the_way_enrols_nobody_and_says_so(desk):
+    """The last thing said of somebody meets a full disk: all before it is taken back."""
+    with sqlite3.connect(desk.office.home / FILE_NAME) as store:
+        store.execute(
+            "CREATE TRIGGER full BEFORE INSERT ON comforts BEGIN "
+            "SELECT RAISE(ABORT, 'database or disk is full'); END"
+        )
+    store.close()
+    before = dump(desk)
+    answer = desk.send("/enrol", enrolment(**LOOKS, form_version="3", visit_plan="short"))
+    assert answer.status_code == 400
+    assert "disk is full" in answer.text
+    assert "Nobody was enrolled" in answer.text
+    assert 'name="form_version" value="3"' in answer.text
+    desk.client.cookies.set("desk-language", "de")
+    german = desk.send("/enrol", enrolment(**LOOKS)).text
+    assert "Niemand wurde aufgenommen" in german
+    assert dump(desk) == before
+    with sqlite3.connect(desk.office.home / FILE_NAME) as store:
+        store.execute("DROP TRIGGER full")
+    store.close()
+    assert desk.send("/enrol", enrolment(**LOOKS)).url.path.startswith("/card/")
+
+
+def dump(desk):
+    with sqlite3.connect(desk.office.home / FILE_NAME) as store:
+        told = [
+            store.execute(f"SELECT * FROM {table}").fetchall()
+            for table in ("people", "contraindications", "consents", "person_plans", "settings")
+        ]
+    store.close()
+    return told
+
+
+def test_a_card_that_cannot_be_shown_names_the_code_that_was_given(desk, monkeypatch):
+    def unread(*_args):
+        msg = "battery.sqlite: disk I/O error; nothing was changed"
+        raise StoreError(msg)
+
+    monkeypatch.setattr(enrol, "picture_held", unread)
+    told = desk.send("/enrol", enrolment())
+    code = told.url.path.rsplit("/", 1)[1]
+    assert "Enrolled." in told.text
+    assert f"the card of {code} cannot be shown" in told.text
 
 
 LOOKS = {

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any, Literal
 
 from starlette.datastructures import FormData
@@ -28,7 +30,7 @@ from battery.desk.plan_form import plan_said
 from battery.desk.told_words import in_language, plan_told
 from battery.desk.words import _
 from battery.drives import drives
-from battery.errors import BatteryError, UsageError
+from battery.errors import BatteryError, StoreError, UsageError
 from battery.handover import (
     clinic_mark,
     make_clinic_keys,
@@ -51,7 +53,6 @@ FORM: dict[str, Any] = {
     "agreed": agreed_fields(),
     "weekdays": WEEKDAYS,
     "looks": comfort_fields(),
-    "with_home_plan": False,
 }
 
 
@@ -81,7 +82,7 @@ def take(request: Request, form: FormData) -> Response:
         looks = comfort_said(form)
     code = ""
     if not wrong.errors:
-        with wrong.of(), here.store(write=True) as store:
+        with wrong.of(), _or_nobody(), here.store(write=True) as store, store.together():
             code = _enrolled(here, store, form, answers)
             if plan:
                 set_plan(store, code, plan, **said)
@@ -89,13 +90,23 @@ def take(request: Request, form: FormData) -> Response:
                 set_home_plan(store, code, doses, from_date=today, **said)
             keep_said(here, store, code, looks)
     if not wrong.errors:
-        return see_other(f"/card/{code}")
+        return see_other(f"/card/{code}?said={_('Enrolled. The code is on the card.')}")
     return page(
         request,
         "enrol.html.j2",
         held=sent("enrol", form, *wrong.errors),
-        **FORM | {"with_home_plan": any(f"{name}-agreed" in form for name in EXERCISES)},
+        **FORM,
     )
+
+
+@contextmanager
+def _or_nobody() -> Iterator[None]:
+    """Say of a store that fails that nobody was enrolled: no code that was drawn holds."""
+    try:
+        yield
+    except StoreError as error:
+        msg = f"{str(error).rstrip('.')}. Nobody was enrolled"
+        raise StoreError(msg) from error
 
 
 def _enrolled(
@@ -124,8 +135,18 @@ def _enrolled(
 
 
 def card(request: Request) -> Response:
-    """Show the small card the person takes home, and what pairs a tablet with this clinic."""
-    return _card(request)
+    """Show the small card the person takes home, and what pairs a tablet with this clinic.
+
+    Raises
+    ------
+    StoreError
+        If the store cannot be read; it names the code, as who was just enrolled has it.
+    """
+    try:
+        return _card(request)
+    except StoreError as error:
+        msg = f"the card of {request.path_params['code']} cannot be shown: {error}"
+        raise StoreError(msg) from error
 
 
 def _card(request: Request, held: Sent | None = None) -> Response:

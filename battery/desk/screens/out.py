@@ -120,6 +120,7 @@ def _export(
     here: Office, folder: Path, kind: str, asked: Selection, step: Step
 ) -> Sequence[str]:
     from battery.export import export_bids, export_tidy
+    from battery.export.dictionary import TABLES
 
     with here.store() as store:
         if kind == "bids":
@@ -134,7 +135,7 @@ def _export(
             now=here.wall(),
             progress=step,
         )
-    rows = [f"{what}: {n}" for what, n in done.n_rows.items()]
+    rows = [f"{TABLES[name].title} ({name}): {n}" for name, n in done.n_rows.items()]
     lost = [f"not in it: block {block}: {why}" for block, why in done.failed.items()]
     return [str(folder), *rows, *lost]
 
