@@ -105,7 +105,8 @@ def _or_nobody() -> Iterator[None]:
     try:
         yield
     except StoreError as error:
-        msg = f"{str(error).rstrip('.')}. Nobody was enrolled"
+        told = str(error).rstrip(".")
+        msg = f"{told}. Nobody was enrolled"
         raise StoreError(msg) from error
 
 
