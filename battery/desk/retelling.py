@@ -34,6 +34,7 @@ FORMS = (
     _("left out by {own}"),
     _("left: {what}"),
     _("right: {what}"),
+    _("both hands: {what}"),
     _("Left hand, {what}"),
     _("Right hand, {what}"),
     _("{what}, since visit {n}"),

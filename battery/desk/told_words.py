@@ -44,7 +44,7 @@ HELD_KEYS = {
 }
 SIDES = (
     _("writing hand"), _("more affected side"), _("hand tested first"), _("enrolled"),
-    _("visits for getting used"), _("visits of the baseline"), _("started"), _("ended"),
+    _("visits to get used to the test"), _("visits of the baseline"), _("started"), _("ended"),
     _("blocks"), _("finished blocks"), _("tablet"), _("the tablet"), _("this clinic"),
 )  # fmt: skip
 PLACES = {"near": _("target near"), "wall": _("target on the wall")}

@@ -17,7 +17,7 @@ PERSON_ROWS = {
     "more affected side": "affected_side",
     "hand tested first": "first_hand",
     "enrolled": "enrolled_utc",
-    "visits for getting used": "n_familiarisation",
+    "visits to get used to the test": "n_familiarisation",
     "visits of the baseline": "n_baseline",
 }
 VERSION_ROWS = ("started", "ended", "blocks", "finished blocks", "tablet")

@@ -222,7 +222,7 @@ def two_sides(tmp_path):
 
 def rows_shown(screen):
     """Name of each row of the tables of a screen, and what stands on each side."""
-    rows = re.findall(r'<tr><th scope="row">(.*?)</th>(.*?)</tr>', screen)
+    rows = re.findall(r'<tr[^>]*><th scope="row">(.*?)</th>(.*?)</tr>', screen)
     return [(name, *re.findall("<td>(.*?)</td>", cells)) for name, cells in rows]
 
 
@@ -232,9 +232,13 @@ def test_what_waits_is_shown_with_both_sides(two_sides):
     assert ("hand tested first", "left", "right") in shown
     assert ("visits of the baseline", "5", "4") in shown
     assert "writing hand" not in [row[0] for row in shown]  # it is the same on both sides
+    assert re.search(r'class="differs"><th scope="row">blocks<', screen)
+    assert '<tr><th scope="row">ended<' in screen  # the same in both
     counts = {row[1:] for row in shown if row[0] == "blocks"}
     assert counts == {("1", "2"), ("2", "1")}  # each version's own choice has it on the left
-    assert len(re.findall(r'<th scope="col">version \w{8}</th>', screen)) == 4
+    heads = re.findall(r'<th scope="col">(this version, |version )(\w{8})</th>', screen)
+    assert [told for told, _ in heads] == ["this version, ", "version "] * 2
+    assert heads[0][1] == heads[3][1] != heads[1][1] == heads[2][1]
     assert "    hand tested first: the tablet: left | this clinic: right" in lines
     desk.send("/look", language="de", then="/exchange")
     german = [row for row in rows_shown(desk.get("/exchange").text) if "links" in row]

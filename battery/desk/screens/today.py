@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import groupby
 from operator import attrgetter
 
@@ -45,12 +46,27 @@ def show(request: Request) -> Response:
         state=state,
         code=request.query_params.get("code", "").strip(),
         label=label,
+        in_few=in_few,
         with_names=bool(names),
         n_waiting=n_waiting,
         waiting=waiting,
         unreadable=unreadable,
         n_on_drives=sum(drive.n_bundles for drive in drives(BUNDLE)),
     )
+
+
+def in_few(hands: Sequence[str]) -> Sequence[str]:
+    """Return what is said of each hand, in one line where it is the same of both.
+
+    Examples
+    --------
+    >>> in_few(["left: no verdict yet", "right: no verdict yet"])
+    ['both hands: no verdict yet']
+    >>> in_few(["left: worse, beyond error", "right: no verdict yet"])
+    ['left: worse, beyond error', 'right: no verdict yet']
+    """
+    told = {line.partition(": ")[2] for line in hands}
+    return [f"both hands: {words}" for words in told] if len(hands) > len(told) == 1 else hands
 
 
 def everybody(here: Office) -> tuple[list[JudgedPerson], int, list[str], list[str]]:
