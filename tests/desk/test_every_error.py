@@ -202,12 +202,17 @@ WAITS = (
     ", which is not known here. Nothing is lost: the file stays here and the visit on the "
     "tablet. Update the program of this clinic, then receive again",
 )
-LINES = [
-    (f"{module}:{line}", told)
-    for module in reached()
-    if not is_elsewhere(module)
-    for line, told in messages(module)
-]
+
+
+@cache
+def lines():
+    """Where each stands, and what it says; to find them reads all that the desk imports."""
+    return [
+        (f"{module}:{line}", told)
+        for module in reached()
+        if not is_elsewhere(module)
+        for line, told in messages(module)
+    ]
 
 
 ENGLISH = re.compile(
@@ -224,12 +229,12 @@ def unknown_in(text):
 
 
 def test_the_lines_are_found():
-    assert len(LINES) > 230
+    assert len(lines()) > 230
     assert set(AT_THE_DESK) <= set(reached())
 
 
 def test_every_line_has_its_german():
-    left = {f"{where} {told}": unknown_in(told) for where, told in LINES}
+    left = {f"{where} {told}": unknown_in(told) for where, told in lines()}
     assert {where: parts for where, parts in left.items() if parts} == {}
 
 
