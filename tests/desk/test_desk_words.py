@@ -7,7 +7,7 @@ from battery.desk import told_tables
 from battery.desk.make_catalogue import texts
 from battery.desk.retelling import retold
 from battery.desk.words import BY_NAME, CATALOGUES, catalogue
-from battery.export.dictionary import TABLES
+from battery.export.dictionary.all_tables import TABLES
 from battery.people import PICTURES
 from battery.report.caseload import STATES
 from battery.store.rows.said_later import MarkerKind

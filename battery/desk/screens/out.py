@@ -120,7 +120,7 @@ def _export(
     here: Office, folder: Path, kind: str, asked: Selection, step: Step
 ) -> Sequence[str]:
     from battery.export import export_bids, export_tidy
-    from battery.export.dictionary import TABLES
+    from battery.export.dictionary.all_tables import TABLES
 
     with here.store() as store:
         if kind == "bids":
