@@ -24,14 +24,11 @@ from battery.report.page_rows import HomeExerciseRow, MarkerRow, PageRows
 from battery.report.points import rule_of
 from battery.report.pool_reading import read_pools
 from battery.report.pooling import Pools, Readings, shares_of
-from battery.report.readings import Everything, readings_of, readings_or_none
+from battery.report.readings import Everything, readings_of
 from battery.report.visit_rows import local, visit_row
-from battery.scoring import PRIMARY
-from battery.scoring.flags import decisive_measures
 from battery.store import (
     HomeExercise,
     HomePlanEntry,
-    Person,
     PersonState,
     Restart,
     Store,
@@ -156,26 +153,6 @@ def _by_person(rows: Iterable[Said]) -> dict[str, list[Said]]:
     for row in rows:
         found.setdefault(row.person, []).append(row)
     return found
-
-
-def readings_by_person(store: Store) -> list[tuple[Person, str, Readings]]:
-    """Return everybody with the latest plan and readings of the main measures.
-
-    The plan is told by its hash; empty before a visit.
-    """
-    decisive = [name for task in PRIMARY for name in decisive_measures(task)]
-    with store.at_one_moment():
-        everything = Everything.read(store, measures=decisive)
-    return [
-        (
-            everything.people[code],
-            visits[-1].header.plan_hash if visits else "",
-            by_measure(
-                readings_or_none(everything, code, visits), rule_of(everything.people[code])
-            ),
-        )
-        for code, visits in everything.visits.items()
-    ]
 
 
 def _home_exercise(
