@@ -262,7 +262,8 @@ def outside_error(
     by: Author,
     source: Annotated[str, typer.Option(help="Where it was published or measured.")] = "",
     percent: Annotated[
-        float | None, typer.Option(help="Within-person coefficient of variation, percent.")
+        float | None,
+        typer.Option(help="Within-person coefficient of variation, 0.01 to 200 percent."),
     ] = None,
     sem: Annotated[
         float | None, typer.Option(help="Standard error of measurement in the measure's unit.")
@@ -279,14 +280,14 @@ def outside_error(
     Example: battery outside-error trail.time_per_link_s --percent 9 --people 31
     --source "our own repeat study, 2026" --by therapist
     """
-    from battery.scoring import MEASURES
-    from norms.band import OutsideSem
+    from battery.report.outside_errors import (
+        enter_outside_error,
+        measure_meant,
+        take_back_outside_error,
+    )
 
-    known = MEASURES.get(measure)
-    if known is None:
-        mains = ", ".join(m.name for m in MEASURES.values() if m.primary)
-        msg = f"no measure {measure!r}; main measures are {mains}"
-        raise UsageError(msg)
+    known = measure_meant(measure)
+    size = sem if percent is None else percent
     if (percent is not None) + (sem is not None) + remove != 1:
         msg = "say one of --percent, --sem and --remove; nothing was stored"
         raise UsageError(msg)
@@ -296,22 +297,13 @@ def outside_error(
     if percent is not None and not known.log_scale:
         msg = f"{measure} is compared in its unit; say --sem. Nothing was stored"
         raise UsageError(msg)
-    value = sem
-    if percent is not None:
-        if not 0 < percent < 200:
-            msg = f"--percent {percent:g} must be above 0. Nothing was stored"
-            raise UsageError(msg)
-        value = OutsideSem.from_percent(percent, source or "-").sem
+    said = {"author": by, "at_utc": now_utc()}
     with open_store(home) as store:
-        store.annotations.enter_outside_error(
-            measure,
-            value,
-            source="taken back" if remove else source,
-            author=by,
-            n_people=people,
-            at_utc=now_utc(),
-        )
-    what = "this store's own scatter" if remove else f"the error entered, {source}"
+        if size is None:
+            take_back_outside_error(store, measure, **said)
+        else:
+            enter_outside_error(store, measure, size, source=source, n_people=people, **said)
+    what = f"the error entered, {source}" if size is not None else "this store's own scatter"
     print(f"{measure}: bands rest on {what}")
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from battery.recording import HANDS, Hand
 from battery.report.page_rows import Reading
 from battery.report.points import point_of
-from battery.scoring import PRIMARY, Measure
+from battery.scoring import MEASURES, PRIMARY, Measure
 from norms import sentences
 from norms.asymmetry import ratio_points
 from norms.baseline import BaselineRule
@@ -32,6 +32,14 @@ COMPOSITE = Measure(
     primary=True,
     limits="Its unit means nothing; its change in percent does.",
 )
+
+
+def measure_words(name: str) -> str:
+    """Say a measure in words, with its task; the name itself where it is not known here."""
+    measure = MEASURES.get(name)
+    if measure is None or measure.task not in TITLES:
+        return name
+    return f"{TITLES[measure.task]}: {measure.title[:1].lower()}{measure.title[1:]}"
 
 
 def ratio_name(measure: str) -> str:

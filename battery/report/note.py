@@ -129,5 +129,5 @@ def _task(line: Line) -> str:
 def _limits(page: Page) -> str:
     lines = [line for hand in page.hands if (line := page.headline(hand))]
     told = [said for line in lines if (said := words.scatter_words(page, line))]
-    error = f"Error band {told[0]}. " if told else ""
-    return f"{error}Not a diagnosis."
+    error = [f"Error band {told[0]}."] if told else []
+    return " ".join([*error, *words.outside_words(page), "Not a diagnosis."])

@@ -255,7 +255,7 @@ def new_baseline(page: Page) -> str:
 
 def keep_in_mind(page: Page, rule: BaselineRule) -> list[str]:
     """List what limits the reading of the page, the most telling first."""
-    said = [*_safety(page), _scatter(page), *_left_out(page), gap(page)]
+    said = [*_safety(page), _scatter(page), *outside_words(page), *_left_out(page), gap(page)]
     if rule.baseline < 4 or rule.familiarisation < 2:
         said.append(
             f"{rule.familiarisation} visits to get used to the test and {rule.baseline} of "
@@ -286,7 +286,7 @@ def scatter_words(page: Page, line: Line) -> str:
     if own is None:
         return ""
     pooled = page.rows.pools.get((line.measure.name, line.hand))
-    if pooled is not None and pooled.n_people and own.n_people:
+    if not own.source and pooled is not None and pooled.n_people and own.n_people:
         own = replace(own, n_people=pooled.n_people)
     return sentences.scatter_words(own)
 
@@ -297,6 +297,18 @@ def _scatter(page: Page) -> str:
     if not told:
         return "No error band yet: none is given before the baseline is complete."
     return f"Error band {'; '.join(told)}."
+
+
+def outside_words(page: Page) -> list[str]:
+    """Name the studies that the bands of single measures rest on, beside those of headlines."""
+    heads = [page.headline(hand) for hand in page.hands]
+    told: dict[str, str] = {}
+    for line in page.lines.values():
+        own, measure = line.verdict.band, line.measure
+        if own is not None and own.source and line not in heads:
+            name = f"{measure.title.lower()} ({TITLES[measure.task].lower()})"
+            told[name] = scatter_words(page, line)
+    return [f"Error band of {name} {said}." for name, said in told.items()]
 
 
 def _left_out(page: Page) -> list[str]:

@@ -46,6 +46,22 @@ def test_an_event_is_marked_on_its_day(own_clinic):
             "source is empty",
         ),
         (("outside-error", "trail.time_per_link_s", "--by", "t"), "say one of --percent"),
+        (
+            ("outside-error", "trail.time_per_link_s", "--by", "t", "--percent", "250",
+             "--source", "s"),
+            "an error of 250 % cannot be: say the within-person coefficient of variation, "
+            "0.01 to 200 %",
+        ),
+        (
+            ("outside-error", "trail.time_per_link_s", "--by", "t", "--percent", "1e-170",
+             "--source", "s"),
+            "an error of 1e-170 % cannot be",
+        ),
+        (
+            ("outside-error", "pursuit.delay_s", "--by", "t", "--sem", "-1", "--source", "s"),
+            "an error of -1 s cannot be: say the standard error of measurement, "
+            "0.0001 to 10000 s",
+        ),
     ],
 )  # fmt: skip
 def test_what_cannot_be_is_one_line_and_stores_nothing(own_clinic, words, said):

@@ -17,10 +17,12 @@ from battery.report.around import (
 )
 from battery.report.caseload import caseload
 from battery.report.note import note_text
-from battery.report.points import role
-from battery.report.repeats import repeats, repeats_text
+from battery.report.points import role, rule_of
+from battery.report.repeats import ALIKE, repeats, repeats_text
 from battery.report.words import goals as goal_words
+from battery.report.words import keep_in_mind
 from battery.store import Goal, GoalLevel, HomeExercise, OutsideError, Prescription, Store
+from norms.band import OutsideSem
 from norms.reliability import reliability
 from tests import report_cases as cases
 from tests import store_kit as kit
@@ -207,6 +209,17 @@ def test_the_latest_outside_error_holds_and_the_page_names_its_source(store):
     assert gather(store, "K7QF").outside == {}
 
 
+def test_page_and_note_name_the_study_behind_the_band_of_a_single_measure():
+    """The headline is another line, of all tasks together: it stays on everybody's scatter."""
+    study = OutsideSem(0.09, "our repeat study", 31)
+    rows = replace(cases.rows_of("unchanged"), outside={"trail.time_per_link_s": study})
+    page = page_data(rows, made=cases.MADE)
+    said = "Error band of time per link (connecting) from our repeat study, 31 people."
+    for told in (keep_in_mind(page, rule_of(rows.person)), [note_text(page)]):
+        assert sum(line.count(said) for line in told) == 1
+        assert sum(line.count("Error band pooled from 7 people") for line in told) == 1
+
+
 def test_outside_errors_are_one_a_measure():
     def row(name, sem):
         return OutsideError("e", name, sem, 12, "study", "t", "2026-01-01")
@@ -257,5 +270,30 @@ def test_reliability_says_why_there_is_none(store):
     for n in range(1, 7):
         add_visit(store, n)
     found, _ = repeats(store)
-    assert {r.reason for r in found} == {"1 complete baselines; at least 3 people are needed"}
+    assert {r.reason for r in found} == {"1 complete baseline; at least 3 people are needed"}
     assert all(r.found is None for r in found)
+
+
+def test_two_hands_of_one_person_are_not_two_people(store):
+    for code, side in (("M4WX", "both"), ("X3CF", "both"), ("Q9HN", "unknown")):
+        store.people.add(replace(kit.person(code), affected_side=side))
+        for n in range(1, 7):
+            add_visit(store, n, code, value=9 + 0.1 * ((n * len(side)) % 3))
+    found, _ = repeats(store)
+    told = {(r.role, r.n_people, r.n_hands, r.reason) for r in found if r.measure.name == ERROR}
+    assert told == {
+        ("both", 2, 4, "2 complete baselines; at least 3 people are needed"),
+        ("unknown", 1, 2, "1 complete baseline; at least 3 people are needed"),
+    }
+
+
+def test_where_nobody_scatters_nothing_is_said(store):
+    """All below what is compared: no variance to divide by."""
+    for index, code in enumerate(("K7QF", "M4WX", "X3CF")):
+        if index:
+            store.people.add(kit.person(code))
+        for n in range(1, 7):
+            add_visit(store, n, code, value=0.2)
+    found, _ = repeats(store)
+    assert {r.reason for r in found if r.measure.name == ERROR} == {ALIKE}
+    assert ALIKE in repeats_text(found)[1]
