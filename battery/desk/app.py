@@ -22,6 +22,7 @@ from battery.desk.screens import (
     log,
     out,
     person,
+    repeats,
     right,
     start,
     today,
@@ -30,7 +31,7 @@ from battery.desk.words import _
 from battery.errors import BatteryError
 
 STATIC = Path(__file__).parent / "static"
-SCREENS = (door, today, person, right, enrol, start, exchange, out, clinic, log)
+SCREENS = (door, today, person, right, enrol, start, exchange, out, clinic, repeats, log)
 LOG = logging.getLogger(__name__)
 
 

@@ -78,6 +78,8 @@ FORMS = (
     _("{what} better"),
     _("{what} worse"),
     _("{what} changed"),
+    _("1 complete baseline; at least {m} people are needed"),
+    _("{n} complete baselines; at least {m} people are needed"),
     *told_errors.FORMS,
 )
 # Sentences without blanks; those of symptoms, cautions and tasks stand in `words`.
@@ -109,7 +111,8 @@ WHOLE = (
     _("damaged, not what was stored"),
     _("touching targets"), _("sliding"), _("following"), _("connecting"),
     _("all tasks together"), _("end-point error"), _("jitter across the track"),
-    _("tracking error"), _("time per link"),
+    _("tracking error"), _("time per link"), _("movement time"), _("tracking delay"),
+    _("speed"), _("errors"), _("the visits do not differ at all, so nothing can be said"),
     # alarms
     _("yes"), _("yes, then no"), _("ended unwell"),
     _("what rose the time before had not settled"), _("a fall"),

@@ -63,6 +63,13 @@ FORMS = (
     _("{own} has no visit {n}; there are {m}"),
     _("the visit has no block {n}; there are {m}"),
     _("an error must be above 0, not {own}"),
+    _("no measure {q}; main measures are {own}"),
+    _(
+        "an error of {n} % cannot be: say the within-person coefficient of variation, "
+        "{n2} to {n3} %"
+    ),
+    _("an error of {own} cannot be: say the standard error of measurement, {n} to {own2}"),
+    _("{n} people cannot be: say a whole number up to {m}, or 0 where it is not known"),
     _("{q} of a {field} cannot be amended; {own} can"),
     _("{field} {q}: say {own}"),
     _("no {field} {q} in this store"),
@@ -136,6 +143,7 @@ WHOLE = (
     _("say to what, what was decided, and the version of the form"),
     _("choose what is to go out"),
     _("fill in a number"),
+    _("choose the measure"),
     _("choose with which arm"),
     _("choose where the target is"),
     _("tick the days"),

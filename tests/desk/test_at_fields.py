@@ -41,6 +41,7 @@ ENROLMENT = {
     "comfort-theme": "dim", **DOSE,
 }  # fmt: skip
 OUT = {"kind": "bids", "folder": "/tmp/x", "person": [CODE], "task": ["trail"], "since": ""}
+ERROR = {"measure": "trail.time_per_link_s", "size": "9,5", "people": "31", "source": "kept"}
 LIMITS = dict.fromkeys(DEFAULT_LIMITS, "7")
 LIMIT = next(reversed(LIMITS))
 
@@ -116,6 +117,11 @@ CASES = [
     Case("/clinic/tablet", "staff_code", {"emergency_number": "112", "staff_code": "12",
                                           "show_scores": "yes"}),
     Case("/clinic/names", "sure", {"what": "delete"}, {"what": "delete"}),
+    *(Case("/clinic/repeats/error", name, ERROR | {name: value})
+      for name, value in (("measure", ""), ("size", ""), ("size", "x"), ("size", "250"),
+                          ("size", "nan"), ("size", "0"), ("people", "-1"),
+                          ("people", "1.5"), ("people", "9" * 400), ("source", " "))),
+    Case("/clinic/repeats/error", "size", ERROR | {"measure": "pursuit.delay_s", "size": "0"}),
     Case("/clinic/backup", "file", {"file": "copy.sqlite"}),
     Case("/clinic/backup", "file", {"file": "/proc/none/copy.sqlite"}),
     Case("/clinic/drill", "copy", {"copy": "copy.sqlite"}),

@@ -150,13 +150,15 @@ ODD = (
 KNOWN = (
     "/", "/door", "/look", "/enrol", "/start", "/exchange", "/exchange/receive",
     "/exchange/choose", "/exchange/keys", "/out", "/clinic", "/clinic/limits", "/clinic/backup",
-    "/log", "/person/{}", "/person/{}/page", "/person/{}/visits", "/person/{}/visits/{}",
+    "/clinic/repeats", "/clinic/repeats/error", "/clinic/repeats/take-back", "/log",
+    "/person/{}", "/person/{}/page", "/person/{}/visits", "/person/{}/visits/{}",
     "/person/{}/say/{}", "/card/{}", "/static/{}",
 )  # fmt: skip
 FIELDS = (
     "kind", "note", "day", "goal", "goal_id", "level", "per_week", "from_visit", "reason",
     "state", "target", "alarm", "what", "block", "person", "item", "folder", "file", "action",
     "code", "initials", "pain", "language", "theme", "then",
+    "measure", "size", "people", "source", "plan",
 )  # fmt: skip
 
 

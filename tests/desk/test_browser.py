@@ -15,6 +15,7 @@ from battery.alarms import alarms_of
 from battery.cautions import CONTRAINDICATIONS
 from battery.desk import app
 from battery.effective import blocks_of, visits_of
+from battery.report.outside_errors import enter_outside_error
 from battery.store import Store
 from tests.desk.browsing import come_in, open_desk
 from tests.sparing import only
@@ -32,6 +33,7 @@ SCREENS = {
     "exchange": "/exchange",
     "out": "/out",
     "clinic": "/clinic",
+    "repeats": "/clinic/repeats",
     "log": "/log",
     "door": "/door",
     "trouble": "/nowhere",
@@ -43,7 +45,12 @@ INSIDE = """Math.max(0, ...[...document.querySelectorAll('.wide')].map(
 
 @pytest.fixture(scope="module")
 def home(clinic, tmp_path_factory):
-    return shutil.copytree(clinic, tmp_path_factory.mktemp("desk") / "clinic")
+    home = shutil.copytree(clinic, tmp_path_factory.mktemp("desk") / "clinic")
+    with Store.open(home) as store:
+        for measure, size in (("trail.time_per_link_s", 9), ("pursuit.delay_s", 0.02)):
+            said = {"author": "AB", "at_utc": "2026-03-20T12:00:00+00:00"}
+            enter_outside_error(store, measure, size, source="own repeat study, 2026", **said)
+    return home
 
 
 @pytest.fixture(scope="module")

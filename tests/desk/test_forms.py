@@ -13,6 +13,7 @@ from battery.desk.app import SCREENS
 from battery.desk.session import keep_author
 from battery.handover import make_clinic_keys, make_tablet_keys, send
 from battery.handover.keys import found_cards
+from battery.report.outside_errors import enter_outside_error
 from battery.store import Store
 from tests.desk.browsing import come_in, open_desk
 from tests.desk.office import NOW
@@ -23,13 +24,14 @@ pytestmark = pytest.mark.needs("chromium")
 CODE = "K7QF"
 LOOKED_AT = (
     "/", f"/person/{CODE}", "/person/X3CF", f"/person/{CODE}/visits", "/enrol", f"/card/{CODE}",
-    "/start", "/exchange", "/out", "/clinic", "/log", "/door",
+    "/start", "/exchange", "/out", "/clinic", "/clinic/repeats", "/log", "/door",
 )  # fmt: skip
 WAYS = ("mouse", "keys", "mouse without scripts")
 FILLED = {
     "code": "2468", "initials": "CD", "phrase": "three grey herons wait",
     "again": "three grey herons wait",
     "staff_code": "", "per_week": "3", "from_visit": "", "emergency_number": "112",
+    "size": "9", "people": "31",
 }  # fmt: skip
 # Those after which the desk, or the person, is no longer there; each has a test of its own.
 ENDING = {"/door/close", "/door/lock", f"/person/{CODE}/erase", "/person/X3CF/erase"}
@@ -56,7 +58,9 @@ def home(clinic, tmp_path_factory):
         for initials in ("AB", "CD"):
             keep_author(store, initials, "2468")
         store.annotations.add_marker(CODE, "fall", at_utc="2026-03-20T12:00:00+00:00")
-        store.care.set_goal(CODE, "pour tea", author="AB", at_utc="2026-03-20T12:00:00+00:00")
+        said = {"author": "AB", "at_utc": "2026-03-20T12:00:00+00:00"}
+        store.care.set_goal(CODE, "pour tea", **said)
+        enter_outside_error(store, "pursuit.delay_s", 0.02, source="own study", **said)
     return home
 
 
@@ -131,7 +135,10 @@ def test_every_route_that_takes_a_form_has_one_on_a_screen(forms):
 
 def fill(page, form):
     """Fill in what must be filled in, as a person in a hurry would."""
-    for field in form.locator("input:visible").all():  # lists have a choice already
+    for field in form.locator("select[required]:visible").all():  # others have a choice
+        if not field.input_value():
+            field.select_option(index=1)
+    for field in form.locator("input:visible").all():
         name, kind = field.get_attribute("name") or "", field.get_attribute("type") or "text"
         if kind == "checkbox":
             field.check()

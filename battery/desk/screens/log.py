@@ -1,4 +1,4 @@
-"""Who did what: everything that was said about anybody, the newest first."""
+"""Who did what: everything that was said about anybody or the clinic, the newest first."""
 
 from __future__ import annotations
 
@@ -6,21 +6,24 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from battery.desk.frame import language_of, office, page, shows
-from battery.desk.history import Told, history_of
+from battery.desk.history import Told, history_of, history_of_clinic
 
 MAX_ROWS = 500
+OF_CLINIC = ""  # in place of a person's code
 
 
 def show(request: Request) -> Response:
-    """List what was said, of everybody or by one author."""
+    """List what was said, by everybody or by one author."""
     author = request.query_params.get("author", "")
+    language = language_of(request)
     with office(request).store() as store:
         told = Told(store)
         everything = [
             (person.code, row)
             for person in store.people.all()
-            for row in history_of(store, person.code, told, language=language_of(request))
+            for row in history_of(store, person.code, told, language=language)
         ]
+        everything += [(OF_CLINIC, row) for row in history_of_clinic(store, language=language)]
         gone = store.erasure.tombstones()
     authors = sorted({row.author for _code, row in everything if row.author})
     rows = [pair for pair in everything if not author or pair[1].author == author]
