@@ -25,7 +25,7 @@ from tests.desk.office import NOW, Desk
 from tests.desk.seen_forms import Seen
 from tests.desk.test_every_error import ENGLISH
 from tests.handover_kit import record_visits
-from tests.sparing import share
+from tests.sparing import only, share
 
 CODE = "K7QF"
 LANGUAGES = ("en", "de")
@@ -195,12 +195,23 @@ def answered(desk, case, language):
     return answer, seen, seen.form(case.action, **named(desk, case.hidden)), given
 
 
-# Each case in one of the languages in every run, in the other by hand.
+# Each field of each form in one of the languages in every run, in the other and with its other
+# wrong values by hand; of the home plan, which two forms have, one field in the second of them.
 IN_TURN = [(LANGUAGES[n % 2], LANGUAGES[1 - n % 2]) for n in range(len(CASES))]
 BOTH = [(case, code) for case, codes in zip(CASES, IN_TURN, strict=True) for code in codes]
 
 
-@pytest.mark.parametrize(("case", "language"), share(BOTH, every=2), ids=lambda told: str(told))
+def field_of(case):
+    in_plan = case.action == "/enrol" and case.wrong.startswith("slide-")
+    return case.action, "slide" if in_plan else case.wrong
+
+
+FIRST = {field_of(case): (case, code) for case, code in reversed(BOTH[::2])}
+
+
+@pytest.mark.parametrize(
+    ("case", "language"), only(BOTH, list(FIRST.values())), ids=lambda told: str(told)
+)
 def test_what_is_wrong_stands_at_its_field_and_nothing_typed_is_lost(desk, case, language):
     _answer, seen, fields, given = answered(desk, case, language)
     wrong = [f for f in fields if f.name == case.wrong]

@@ -25,6 +25,12 @@ from tests.desk.office import NOW, Desk
 
 
 @pytest.fixture(scope="module")
+def clinic(small_clinic):
+    """One task is enough here."""
+    return small_clinic
+
+
+@pytest.fixture(scope="module")
 def week(clinic, tmp_path_factory):
     """A folder with a stick of everything that a tablet has, and the clinic that it is for."""
     folder = tmp_path_factory.mktemp("week")

@@ -16,10 +16,11 @@ from battery.handover.keys import found_cards
 from battery.report.outside_errors import enter_outside_error
 from battery.store import Store
 from tests.desk.browsing import come_in, open_desk
-from tests.desk.office import NOW
+from tests.desk.office import NOW, Desk
+from tests.desk.seen_forms import Seen
 from tests.handover_kit import record_visits
 
-pytestmark = pytest.mark.needs("chromium")
+by_browser = pytest.mark.needs("chromium")
 
 CODE = "K7QF"
 LOOKED_AT = (
@@ -91,7 +92,7 @@ def pages(address, browser):
 
 @pytest.fixture(scope="module")
 def forms(pages, address):
-    """Where each form was found, by its action and what it does."""
+    """Where each form was found by a browser, by its action and what it does."""
     page, found = pages["mouse"], {}
     own = address.split("/enter")[0]
     receive(page, own)
@@ -124,8 +125,27 @@ def test_every_screen_is_looked_through_for_forms():
     assert left == own_tests
 
 
-def test_every_route_that_takes_a_form_has_one_on_a_screen(forms):
-    actions = {action for action, _ in forms}
+def found_without_a_browser(home):
+    """The same forms, read from what the application answers."""
+    desk, found = Desk(home), {}
+    desk.come_in()
+    desk.send("/exchange/receive", folder=str(home.parent / "stick"))
+    for path in LOOKED_AT:
+        for marks, fields in Seen(desk.get(path).text).forms:
+            if marks.get("method") == "post":
+                what = [f.held[0] for f in fields if (f.name, f.kind) == ("what", "hidden")]
+                found.setdefault((marks["action"], what[0] if what else ""), path)
+    return found
+
+
+@by_browser
+@pytest.mark.long
+def test_a_browser_finds_the_same_forms(forms, home):
+    assert set(found_without_a_browser(home)) == set(forms)
+
+
+def test_every_route_that_takes_a_form_has_one_on_a_screen(home):
+    actions = {action for action, _ in found_without_a_browser(home)}
     left = {r for r in routes("POST") if not any(answers(r, path) for path in actions)}
     assert left == {"/out/{name}/stop"}  # while something is written
     assert not [
@@ -204,6 +224,7 @@ def send_all(pages, forms, own, ways_of):
                 assert wrong, told
 
 
+@by_browser
 @pytest.mark.long
 def test_every_form_is_sent(pages, forms, address):
     """Each form by one of the ways in turn; all ways in the long run."""
@@ -211,12 +232,14 @@ def test_every_form_is_sent(pages, forms, address):
     send_all(pages, forms, own, lambda place: [WAYS[place % len(WAYS)]])
 
 
+@by_browser
 @pytest.mark.long
 def test_every_form_is_sent_by_mouse_by_keys_and_without_scripts(pages, forms, address):
     own = address.split("/enter")[0]
     send_all(pages, forms, own, lambda _place: WAYS)
 
 
+@by_browser
 @pytest.mark.long
 def test_the_forms_that_end_something(clinic, tmp_path, browser):
     """Erasing, locking and closing, each by keys."""

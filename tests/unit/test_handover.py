@@ -1,6 +1,7 @@
 """From tablet to clinic: whole, private, and safe to repeat; a receipt comes back."""
 
 import json
+import shutil
 import stat
 from dataclasses import replace
 from datetime import timedelta
@@ -47,11 +48,12 @@ def test_everything_stays_until_the_receipt_and_the_count_says_so(pair):
     assert pair.tablet.bundles.not_handed_over() == 1
 
 
-def test_the_clinics_export_is_the_tablets_byte_for_byte(own_clinic, tmp_path):
+def test_the_clinics_export_is_the_tablets_byte_for_byte(small_clinic, tmp_path):
     """A whole invented clinic goes over: what a researcher gets does not depend on where."""
     stick = tmp_path / "stick"
     stick.mkdir()
-    with Store.open(own_clinic) as tablet, Store.open(tmp_path / "other") as clinic:
+    own = shutil.copytree(small_clinic, tmp_path / "own")
+    with Store.open(own) as tablet, Store.open(tmp_path / "other") as clinic:
         mark = keys.make_clinic_keys(clinic, stick)
         keys.make_tablet_keys(tablet, keys.found_cards(stick), [mark])
         rescore_all(tablet, progress=lambda *_: None, n_processes=1)  # one block had no scores
