@@ -27,7 +27,6 @@ from battery.desk.words import _
 from battery.errors import BatteryError, UsageError
 from battery.report.combined import measure_words
 from battery.report.outside_errors import (
-    MAX_PEOPLE,
     enter_outside_error,
     held_errors,
     offered,
@@ -37,13 +36,12 @@ from battery.report.outside_errors import (
 from battery.report.repeats import PlanRepeats, Repeats, figures_of, repeats_by_plan
 from battery.report.words import unit_words
 from battery.scoring import Measure
-from norms.reliability import MIN_PEOPLE
 
 HANDS = {
     "affected": _("more affected"),
     "other": _("less affected"),
-    "both": _("either, both sides are affected"),
-    "unknown": _("either, the affected side is not known"),
+    "both": _("either (both sides affected)"),
+    "unknown": _("either (affected side not known)"),
 }
 Keep = Callable[[Office, FormData], str]
 
@@ -68,12 +66,11 @@ def _shown(request: Request, held: Sent | None = None) -> Response:
         plans=plans,
         plan=plan,
         rows=rows,
-        min_people=MIN_PEOPLE,
-        both_hands=any(row["n_hands"] > row["n_people"] for row in rows),
+        any_figures=any(row["figures"] for row in rows),
+        both_hands=any(row["figures"] and row["n_hands"] > row["n_people"] for row in rows),
         unreadable=unreadable,
         errors=[(row, measure_words(row.measure), size_words(row)) for row in errors],
         measures=[("", ""), *((m.name, _offered(m, language)) for m in offered())],
-        max_people=MAX_PEOPLE,
     )
 
 
