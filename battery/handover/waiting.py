@@ -48,7 +48,7 @@ class Choice:
 
 
 def choices(store: Store) -> list[Choice]:
-    """List what waits, once for each choice."""
+    """List what waits, once for each choice, as it came; versions of one visit together."""
     enrolled = {person.code for person in store.people.all()}
     groups: dict[tuple[str, ...], list[Waiting]] = {}
     for item in store.transfer.quarantine():
@@ -59,10 +59,15 @@ def choices(store: Store) -> list[Choice]:
         elif item.reason == "false":
             subject = ("false", item.item_id)
         else:
-            subject = (str(item.visit_id), str(item.content_sha256))
+            subject = ("visit", str(item.visit_id), str(item.content_sha256))
         groups.setdefault(subject, []).append(item)
+    first: dict[tuple[str, ...], int] = {}
+    for place, subject in enumerate(groups):
+        first.setdefault(subject[:2], place)
+    together = sorted(groups, key=lambda subject: first[subject[:2]])
     return [
-        Choice(items[0], len(items), items[0].person in enrolled) for items in groups.values()
+        Choice(groups[subject][0], len(groups[subject]), groups[subject][0].person in enrolled)
+        for subject in together
     ]
 
 

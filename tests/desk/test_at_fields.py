@@ -251,14 +251,14 @@ NEVER_KEPT = {**SECRET, f"/person/{CODE}/erase": ["again"], "/clinic/names": ["s
 ONE_A_FORM = list({case.action: case for case in CASES}.values())
 
 
-@pytest.mark.parametrize("case", share(ONE_A_FORM, every=5), ids=str)
+@pytest.mark.parametrize("case", share(ONE_A_FORM, every=9), ids=str)
 def test_a_form_that_came_while_the_desk_was_locked_is_shown_again(desk, case):
     """The same person gets it back as it was filled in; nothing of it is done meanwhile."""
     desk.client.cookies.set("desk-language", "en")
     page = case.action
-    while desk.get(page).status_code != 200:
+    while (screen := desk.get(page)).status_code != 200:
         page = page.rpartition("/")[0]
-    seen = Seen(desk.get(page).text)
+    seen = Seen(screen.text)
     hidden = {
         f.name: f.held for f in seen.form(case.action, **named(desk, case.hidden))
         if f.kind == "hidden"

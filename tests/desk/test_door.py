@@ -59,26 +59,44 @@ TYPED = {"form_name": "enrol", "form_version": "typed by AB alone", "affected_si
 WORDS = "typed by AB alone"
 
 
-@pytest.fixture
-def away(desk):
-    """AB and CD use the desk; AB was locked out and then sent a form."""
+@pytest.fixture(scope="module")
+def shared(tmp_path_factory):
+    """A desk that AB and CD use."""
+    desk = Desk(tmp_path_factory.mktemp("shared"))
     desk.come_in()
     desk.send("/clinic/author", initials="CD", code="8642")
-    desk.now_s += 601
-    before = desk.office.changes.sign()
-    assert desk.knock("/enrol", TYPED).headers["location"] == "/door?then=/enrol"
-    assert desk.office.changes.sign() == before
     return desk
+
+
+@pytest.fixture
+def left(shared):
+    """AB has left it alone for so long that it locks."""
+    unlock(shared)
+    shared.now_s += 601
+    return shared
+
+
+@pytest.fixture
+def away(left):
+    """After that a form was sent."""
+    before = left.office.changes.sign()
+    assert left.knock("/enrol", TYPED).headers["location"] == "/door?then=/enrol"
+    assert left.office.changes.sign() == before
+    return left
 
 
 def kept(desk):
     return repr(vars(desk.office.session))
 
 
-def test_who_was_locked_out_gets_the_form_back_once_and_sends_it_again(away):
+def unlock(desk, initials="AB", code="2468"):
+    assert desk.knock("/door", initials=initials, code=code).status_code == 303
+
+
+def test_who_was_locked_out_gets_the_form_back_once(away):
     assert WORDS not in away.get("/door").text
-    assert "do not match" in away.come_in(code="1111").text
-    away.come_in()
+    assert away.knock("/door", initials="AB", code="1111").status_code == 400
+    unlock(away)
     again = away.get("/enrol")
     assert again.status_code == 200
     assert f'value="{WORDS}"' in again.text
@@ -88,53 +106,47 @@ def test_who_was_locked_out_gets_the_form_back_once_and_sends_it_again(away):
 
 def test_no_other_author_sees_what_was_typed_and_it_is_gone_then(away):
     assert WORDS in kept(away)
-    away.come_in("CD", "8642")
+    unlock(away, "CD", "8642")
     assert WORDS not in away.get("/enrol").text + kept(away)
-    away.come_in()
-    assert WORDS not in away.get("/enrol").text
 
 
 @pytest.mark.parametrize("path", ["/door/lock", "/door/close"])
 def test_what_was_kept_is_gone_when_somebody_locks_or_closes(away, path):
-    away.come_in()
-    away.send(path)
+    unlock(away)
+    away.knock(path)
     assert WORDS not in kept(away)
-    away.come_in()
-    assert WORDS not in away.get("/enrol").text
 
 
-def test_nothing_is_kept_of_a_form_that_is_nobodys(desk):
-    desk.come_in()
-    desk.send("/door/lock")
-    assert "signed in, it can be sent again" not in desk.send("/enrol", TYPED).text
-    assert WORDS not in kept(desk)
-    desk.come_in()
-    desk.now_s += 601
-    desk.client.post("/enrol", data=TYPED, headers={"origin": OWN})  # without its secret
-    assert WORDS not in kept(desk)
+def test_nothing_is_kept_of_a_form_that_is_nobodys(left):
+    bare = left.client.post("/enrol", data=TYPED, headers={"origin": OWN})
+    assert bare.status_code == 403  # without the secret of the desk's forms
+    assert WORDS not in kept(left)
+    left.knock("/door/lock")
+    left.knock("/enrol", TYPED)
+    assert WORDS not in kept(left)
 
 
-def test_no_secret_is_kept_and_nothing_too_long(desk):
-    desk.come_in()
-    page = desk.get("/clinic").text.split('action="/clinic/author"')[1].split("</form>")[0]
+def test_no_secret_is_kept_and_nothing_too_long(shared):
+    unlock(shared)
+    page = shared.get("/clinic").text.split('action="/clinic/author"')[1].split("</form>")[0]
     hidden = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', page))
-    desk.now_s += 601
-    desk.knock("/clinic/author", hidden, initials="EF", code="97531864")
-    assert "EF" in kept(desk)
-    assert "97531864" not in kept(desk)
+    shared.now_s += 601
+    shared.knock("/clinic/author", hidden, initials="EF", code="97531864")
+    assert "EF" in kept(shared)
+    assert "97531864" not in kept(shared)
     for many in ("x" * MAX_KEPT, ["" for _ in range(MAX_KEPT)]):
-        desk.knock("/enrol", TYPED, plan_file=many)
-        assert len(kept(desk)) < 5000
-    desk.come_in()
-    assert "too long to be kept" in desk.get("/enrol").text
+        shared.knock("/enrol", TYPED, plan_file=many)
+        assert len(kept(shared)) < 5000
+    unlock(shared)
+    assert "too long to be kept" in shared.get("/enrol").text
 
 
-def test_a_press_that_came_while_the_desk_was_locked_is_said_not_to_have_counted(desk):
-    desk.come_in()
-    desk.now_s += 601
-    desk.knock("/door/close")
-    assert desk.ended == []
-    assert "nothing was done" in desk.come_in().text
+def test_a_press_that_came_while_the_desk_was_locked_is_said_not_to_have_counted(left):
+    n_ended = len(left.ended)
+    left.knock("/door/close")
+    assert len(left.ended) == n_ended
+    unlock(left)
+    assert "nothing was done" in left.get("/").text
 
 
 def test_a_form_without_its_secret_changes_nothing(desk):

@@ -245,6 +245,8 @@ def test_what_waits_is_shown_with_both_sides(two_sides):
     heads = re.findall(r'<th scope="col">(this version, |version )(\w{8})</th>', screen)
     assert [told for told, _ in heads] == ["this version, ", "version "] * 2
     assert heads[0][1] == heads[3][1] != heads[1][1] == heads[2][1]
+    titles = re.findall(r"<p><strong>(K7QF[^<]{20})", screen)  # whichever came first
+    assert titles in (sorted(titles), sorted(titles, reverse=True))
     assert "    hand tested first: the tablet: left | this clinic: right" in lines
     desk.send("/look", language="de", then="/exchange")
     german = [row for row in rows_shown(desk.get("/exchange").text) if "links" in row]
