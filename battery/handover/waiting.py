@@ -51,6 +51,7 @@ def choices(store: Store) -> list[Choice]:
     """List what waits, once for each choice, as it came; versions of one visit together."""
     enrolled = {person.code for person in store.people.all()}
     groups: dict[tuple[str, ...], list[Waiting]] = {}
+    subject: tuple[str, ...]
     for item in store.transfer.quarantine():
         if item.reason == "device":
             subject = ("device", item.fingerprint)
