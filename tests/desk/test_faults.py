@@ -28,7 +28,7 @@ from tests.handover_kit import record_visits, state
 from tests.screen.servers import virtual_screen
 
 WAIT_S = 60
-N_WRITES = 8
+N_WRITES = 4
 WRITER = """
 import sys
 from battery.cli import app
@@ -40,6 +40,12 @@ for number in range({n}):
         assert not end.code, end.code
     print(number, flush=True)
 """
+
+
+@pytest.fixture(scope="module")
+def clinic(small_clinic):
+    """One task is enough here."""
+    return small_clinic
 
 
 def until(done, what):

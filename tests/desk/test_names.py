@@ -16,6 +16,12 @@ PHRASE = "three grey herons wait"
 NAME = "Wilhelmine Beispiel"
 
 
+@pytest.fixture(scope="module")
+def clinic(small_clinic):
+    """One task is enough here."""
+    return small_clinic
+
+
 class Quick:
     """Seals at once and keeps nothing secret: for what is not about the sealing."""
 

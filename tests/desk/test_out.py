@@ -4,6 +4,8 @@ import json
 import select
 import time
 
+import pytest
+
 from battery.charting import saying
 from battery.desk.jobs import Jobs
 from battery.export import verify_export
@@ -12,6 +14,12 @@ from battery.export.fhir import export_charts
 from battery.store import Person
 
 WAIT_S = 60
+
+
+@pytest.fixture(scope="module")
+def clinic(small_clinic):
+    """One task is enough here."""
+    return small_clinic
 
 
 def until(done):
