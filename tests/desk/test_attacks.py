@@ -20,7 +20,7 @@ from tests.desk.sockets import Stranger, status
 
 SAID = {"kind": "fall", "note": "in the bath", "day": "2026-03-20"}
 TARGET = "/person/K7QF/say/event"
-N_ODD = 200
+N_ODD = 100
 N_ODD_LONG = 10_000
 MAX_GROWN_MB = 10  # of the desk's memory over all odd requests, however many
 

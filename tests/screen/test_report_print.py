@@ -42,7 +42,7 @@ def texts(page):
 
 
 @pytest.mark.parametrize(
-    ("name", "paper"), share(itertools.product(cases.CASES, ["A4", "letter"]), 13)
+    ("name", "paper"), share(itertools.product(cases.CASES, ["A4", "letter"]), 21)
 )
 def test_each_of_the_two_sheets_is_one_page_with_nothing_beyond_its_margins(
     weasyprint, name, paper
