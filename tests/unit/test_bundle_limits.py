@@ -80,7 +80,7 @@ def a_plan_of_many_tasks(bundle):
 
 BOMBS = {
     one_huge_part: "bytes; refused",
-    the_largest_parts_there_may_be: "in conflict",
+    the_largest_parts_there_may_be: "came in another version than before",
     many_parts: "parts; refused",
     events_of_many_values: "values; refused",
     events_that_go_deep: "does not hold together",
