@@ -95,6 +95,7 @@ def unlock(desk, initials="AB", code="2468"):
 
 def test_who_was_locked_out_gets_the_form_back_once(away):
     assert WORDS not in away.get("/door").text
+    away.office._preparing.join()
     assert away.knock("/door", initials="AB", code="1111").status_code == 400
     unlock(away)
     again = away.get("/enrol")
