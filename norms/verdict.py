@@ -305,7 +305,11 @@ def _average(
     """Return the running mean after the latest look and the side it is out on, or 0."""
     allowed = limits_by_look(own.behind, own.n_baseline, kind)
     sds = np.array(own.sds)
-    running = running_mean((means - np.array(own.shifts)) / sds)
+    # A look whose week knew no scatter at all cannot be weighed, so it moves nothing.
+    weighed = np.divide(
+        means - np.array(own.shifts), sds, out=np.zeros_like(means), where=sds > 0
+    )
+    running = running_mean(weighed)
     sides, since = follow(running, allowed)
     steps = []
     held = False
@@ -315,7 +319,7 @@ def _average(
         if held:
             limit *= KEPT_SHARE
         unit = float(sds[n - 1]) / weight_so_far(n)
-        reach = unit * limit if n >= MIN_LOOKS else math.inf
+        reach = unit * limit if n >= MIN_LOOKS and unit > 0 else math.inf
         low, high = (own.value_at(x) if math.isfinite(x) else x for x in (-reach, reach))
         visit = grouped[n - 1][-1].visit
         steps.append(Step(visit, own.value_at(unit * step), low, high, side))

@@ -19,6 +19,7 @@ from norms.band import LEVELS, OutsideSem, Prior, band
 from norms.baseline import BaselineRule, Point, looks
 from norms.limits import limits
 from norms.running import KEPT_SHARE, weight_so_far
+from norms.scatter import week_of
 from norms.verdict import judge
 
 HALF = math.sqrt(3) / 2
@@ -173,6 +174,19 @@ def test_a_verdict_stands_until_the_running_mean_is_back_near_the_baseline():
     back = verdict(*[10 - shift] * 6, *[10.0] * n_back)
     assert back.word == "within error"
     assert back.average.since_visit is None
+
+
+def test_a_look_whose_week_knew_no_scatter_moves_nothing():
+    """As where all visits of all people were alike so far: how far out it is, nothing tells."""
+    none, known = (Prior(variance, 8.0, 5, 20) for variance in (0.0, 0.04))
+    prior = replace(known, first_week=week_of(0.0), by_week=(none, none, none, known))
+    values = (*[5.0] * 9, 6.0, 6.0)  # six of them make the baseline
+    points = [Point(n, value, day=7.0 * (n - 7)) for n, value in enumerate(values, 1)]
+    found = judge(points, prior, log_scale=False, direction="lower")
+    assert [step.value for step in found.average.steps[:3]] == [5.0, 5.0, 5.0]
+    assert found.average.steps[2].high == math.inf
+    assert 5.0 < found.average.steps[-1].value < 6.0
+    assert math.isfinite(found.average.steps[-1].high)
 
 
 def test_a_latest_visit_out_on_the_worse_side_takes_good_news_back_and_never_bad_news():
