@@ -128,9 +128,13 @@ def _environment() -> Environment:
     return environment
 
 
+# Begun at the start of a word alone and never taken back: else a long word takes for ever.
+_HYPHENED = re.compile(r"(?<!\w)(\w++(?:-\w++)+)")
+
+
 def unbroken(words: str) -> Markup:
     """Mark up words with a hyphen inside, such as a device's name: no line ends in them."""
-    parts = re.split(r"(\w+(?:-\w+)+)", words)
+    parts = _HYPHENED.split(words)
     marked = [
         Markup("<span class='nb'>{}</span>").format(part) if index % 2 else escape(part)
         for index, part in enumerate(parts)

@@ -117,7 +117,7 @@ def block_record(row: Mapping[Any, Any]) -> BlockRecord:
         header=header,
         ending=row["ending"],
         reason=row["reason"] or "",
-        n_samples=row["n_samples"] or 0,
+        n_samples=_count("n_samples", row["n_samples"]),
         input_type=row["input_type"] or "none",
         sha256=row["sha256"] or "",
         audit=_audit(row["audit_json"] or "{}"),
@@ -158,6 +158,16 @@ def _text(name: str, text: Any) -> None:
     except ValueError as error:
         msg = f"its {name} is {ascii(text)[:40]}: {error}"
         raise ValueError(msg) from error
+
+
+def _count(name: str, number: Any) -> int:
+    """Hold a column to a count; one that was never written is 0."""
+    if number is None:
+        return 0
+    if not isinstance(number, int) or number < 0:
+        msg = f"its {name} is {ascii(number)[:40]}"
+        raise ValueError(msg)
+    return number
 
 
 _sound = lru_cache(maxsize=4096)(forms.words)  # few texts stand in very many rows

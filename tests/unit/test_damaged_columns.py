@@ -110,6 +110,25 @@ def test_half_a_letter_in_a_text_of_many_rows_is_named_by_the_export(
     assert "it holds letters that are no text" in said
 
 
+@pytest.mark.parametrize("value", ["'aaaa'", "-1", "1e308"])
+def test_a_number_of_samples_that_is_none_is_found(template, tmp_path, value):
+    """Found by search: to verify ended in adding it up."""
+    home = shutil.copytree(template, tmp_path / "home")
+    assert spoil(home, "blocks", "n_samples", value)
+    status, said = ask(*COMMANDS["verify"], home=home)
+    assert status == 1
+    assert "its n_samples is" in said
+
+
+@pytest.mark.timeout(120)
+def test_a_very_long_word_leaves_the_page_as_quick(template, tmp_path):
+    """Found by search: looking for hyphens took hours; it is cut off here, if it ever does."""
+    home = shutil.copytree(template, tmp_path / "home")
+    assert spoil(home, "restarts", "reason", f"'{'a' * 100_000}'")
+    status, _ = ask(*(w.format(tmp_path) for w in COMMANDS["page"]), home=home)
+    assert status == 0
+
+
 def test_a_damaged_device_is_exported_as_its_visits_knew_it(template, tmp_path):
     """Found by search: the export looked for it in the list of devices only."""
     home = shutil.copytree(template, tmp_path / "home")
