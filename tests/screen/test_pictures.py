@@ -2,6 +2,8 @@
 
 import re
 
+import pytest
+
 from tests.screen import pictures
 from tests.screen.crawler import ELSEWHERE, pages_of_the_source
 
@@ -14,6 +16,7 @@ UNPICTURED = {
 }
 
 
+@pytest.mark.long  # the crawl of every run goes to the same pages
 def test_there_is_a_picture_of_every_page_and_task(tmp_path, monkeypatch):
     """A page that the source makes and that nobody is shown fails here."""
     monkeypatch.setattr("sys.argv", ["pictures", str(tmp_path), "1024x600", "default"])

@@ -17,6 +17,7 @@ from battery.export.on_disk.table_files import names_of
 from tests.export_kit import put_blocks_right, rewrite, set_value
 from tests.full_export import full_export
 from tests.property.test_fuzz_exports import small_export
+from tests.sparing import share
 
 WHOLE = (-1, 0, 2**31, 2**63 - 1)
 REAL = (-1.0, 0.0, 1e308, float("inf"), float("nan"), 5e-324)
@@ -124,7 +125,9 @@ def full(tmp_path_factory):
     return full_export(tmp_path_factory.mktemp("full")) / "study"
 
 
-@pytest.mark.parametrize("name", sorted(set(TABLES) - {"samples", "events", "frames"}))
+@pytest.mark.parametrize(
+    "name", share(sorted(set(TABLES) - {"samples", "events", "frames"}), every=3)
+)
 def test_a_value_beyond_the_dictionary_is_named_in_every_table(full, tmp_path, name):
     own = shutil.copytree(full, tmp_path / "own")
     path = own / names_of(name, 1)[0]
