@@ -14,15 +14,13 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import Any
 
 from tests import parts
 
-CHECKS = (("ruff", "check", "."), ("ruff", "format", "--check", "."))
-TYPES = ("mypy",)  # one process for half a minute: beside the tests, and told after them
+CHECKS = (("ruff", "check", "."), ("ruff", "format", "--check", "."), ("mypy",))
 # One process more than there are cores: some tests wait for real windows, disks and clocks. A
 # file's shared clinic or window is made once in each.
 N_PROCESSES = (os.cpu_count() or 1) + 1
@@ -47,30 +45,21 @@ def main(words: list[str]) -> int:
                 "The tests that need it are left out.",
                 flush=True,
             )
-    for check in CHECKS:
-        done, took = timed(check)
-        print(took, flush=True)
-        if done.returncode != 0:
-            return done.returncode
+    with ThreadPoolExecutor(1) as beside:
+        beside.submit(compile_all)
+        for check in CHECKS:
+            begun_s = time.monotonic()
+            done = subprocess.run([sys.executable, "-m", *check], check=False)
+            print(f"{' '.join(check)}: {time.monotonic() - begun_s:.0f} s", flush=True)
+            if done.returncode != 0:
+                return done.returncode
     without = [f"--without={part.name}" for part in lacking]
-    with ThreadPoolExecutor(1) as beside, in_memory() as place:
-        types = beside.submit(timed, TYPES, stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
-        compile_all()
-        tested = subprocess.run(
+    with in_memory() as place:
+        return subprocess.run(
             [sys.executable, "-m", *PYTEST, *without, *words],
             env=surroundings(place),
             check=False,
-        )
-        done, took = types.result()
-    print(f"{done.stdout}{took}", flush=True)
-    return tested.returncode or done.returncode
-
-
-def timed(words: Sequence[str], **told: Any) -> tuple[subprocess.CompletedProcess[str], str]:
-    """Run a module; return how it ended, and a line that says how long it took."""
-    begun_s = time.monotonic()
-    done = subprocess.run([sys.executable, "-m", *words], check=False, text=True, **told)
-    return done, f"{' '.join(words)}: {time.monotonic() - begun_s:.0f} s"
+        ).returncode
 
 
 def compile_all() -> None:
