@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from battery.commands.common import Home, now, now_utc, open_store, say_unreadable
-from battery.commands.watching import Present, tick
+from battery.commands.watching import Present, asked
 from battery.errors import UsageError
 
 if TYPE_CHECKING:
@@ -90,28 +90,33 @@ def enrol(
         load_plan(plan)  # refused before anybody is enrolled
     asks = sys.stdin.isatty() and not present
     with open_store(home) as store:
-        person = new_person(
-            store,
-            dominant_hand=dominant_hand,
-            affected_side=affected_side,
-            first_hand=first_hand,
-            n_familiarisation=familiarisation,
-            n_baseline=baseline,
-            now=now(),
-        )
-        print(person.code)
         by = checked_by
         if asks:
             by = by or typer.prompt("Who asks about reasons not to start (initials or role)")
-        if by:
-            tick(store, person.code, present or [], by=by, ask=asks)
-        else:
+        answers = asked(present or [], ask=asks) if by else []
+        with store.together():  # all of it, or nobody
+            person = new_person(
+                store,
+                dominant_hand=dominant_hand,
+                affected_side=affected_side,
+                first_hand=first_hand,
+                n_familiarisation=familiarisation,
+                n_baseline=baseline,
+                now=now(),
+            )
+            if answers:
+                store.care.answer_contraindications(
+                    person.code, answers, author=by, at_utc=now_utc()
+                )
+            if plan is not None:
+                row = set_plan(store, person.code, plan, author=checked_by, at_utc=now_utc())
+        print(person.code)
+        if not answers:
             print(
                 "Nobody has asked about reasons not to start: "
                 f"battery contraindications {person.code}"
             )
         if plan is not None:
-            row = set_plan(store, person.code, plan, author=checked_by, at_utc=now_utc())
             print(f"Own {plan_words(row)}")
         print(f"Enrolled. First hand: {person.first_hand}. Next: battery visit {person.code}")
         print(

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from battery.commands.common import Home, Progress, now, open_store, say_unreadable
+from battery.commands.common import Home, Progress, now, now_utc, open_store, say_unreadable
 from battery.errors import UsageError
 
 Folder = Annotated[Path, typer.Argument(help="The stick, shared or synchronised folder.")]
@@ -29,6 +29,7 @@ def keys(
         Path | None,
         typer.Option(help="At the clinic: a file for a second key, to be kept elsewhere."),
     ] = None,
+    by: Annotated[str, typer.Option(help="Who drops a tablet, in initials or a role.")] = "",
     home: Home = None,
 ) -> None:
     """Set up the hand-over: once at the clinic, then once on each tablet.
@@ -36,6 +37,7 @@ def keys(
     At the clinic: battery keys clinic STICK
     On the tablet: battery keys tablet STICK --fingerprint "1a2b 3c4d 5e6f 7a8b"
     """
+    from battery.clinic_changes import ClinicChange, note_change
     from battery.handover import show_keys
 
     if side not in ("clinic", "tablet", "show", "drop"):
@@ -45,6 +47,8 @@ def keys(
         with open_store(home) as store:
             for mark in fingerprint or []:
                 store.transfer.drop_tablet(mark)
+                change = ClinicChange(now_utc(), by.strip(), f"tablet:{mark}", "accepted", "")
+                note_change(store, change)
                 print(f"tablet {mark} is no longer accepted; what it sent before stays")
         return
     if side == "show":

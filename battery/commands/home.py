@@ -48,6 +48,7 @@ def comfort(
     What is set for a person goes to the tablet with the person's card.
     Example: battery comfort K7QF --language de --theme dim --text 150 --by AB
     """
+    from battery.clinic_changes import signed
     from battery.comfort import comfort_of, keep_comfort, keep_for_all
 
     asked: dict[str, Any] = {
@@ -67,7 +68,8 @@ def comfort(
         if not changes:
             held = comfort_of(store, person)
         elif person is None:
-            held = keep_for_all(store, **changes)
+            with signed(store, author=by.strip(), at_utc=now_utc()):
+                held = keep_for_all(store, **changes)
         else:
             held = keep_comfort(store, person, author=by, at_utc=now_utc(), **changes)
     print(f"{person or 'everybody'}: {held.in_words()}")

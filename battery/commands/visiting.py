@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from battery.commands.common import Code, Home, now, open_store, person_meant
+from battery.commands.common import Code, Home, now, now_utc, open_store, person_meant
 from battery.errors import UsageError
 
 PLAN_HELP = (
@@ -75,15 +75,17 @@ def setup(
         bool | None,
         typer.Option("--large/--usual", help="Larger buttons and letters on this tablet."),
     ] = None,
+    by: Annotated[str, typer.Option(help="Who says so, in initials or a role.")] = "",
     home: Home = None,
 ) -> None:
     """Set what the clinic wants on its tablets, or say what is set.
 
     Example: battery setup --emergency-number 112 --staff-code 2468 --as tablet
     """
+    from battery.clinic_changes import signed
     from battery.machine import set_up
 
-    with open_store(home) as store:
+    with open_store(home) as store, signed(store, author=by.strip(), at_utc=now_utc()):
         held = set_up(
             store,
             emergency_number=emergency_number,

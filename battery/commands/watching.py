@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -130,7 +130,10 @@ def contraindications(
     with open_store(home, write=none or bool(present) or asks) as store:
         person = store.people.get(code.upper())
         if none or present or asks:
-            tick(store, person.code, present or [], by=by, ask=asks)
+            answers = asked(present or [], ask=asks)
+            store.care.answer_contraindications(
+                person.code, answers, author=by, at_utc=now_utc()
+            )
         held = {row.item: row for row in store.care.contraindications(person.code)}
     if not held:
         print(f"{person.code}: nobody has asked yet; say --by and --none or --present ITEM")
@@ -142,15 +145,21 @@ def contraindications(
             print(f"{name}: not asked  ({words})")
 
 
-def tick(store: Store, code: str, present: list[str], *, by: str, ask: bool) -> None:
-    """Keep the whole checklist; `ask` goes through it on the terminal."""
+def asked(present: list[str], *, ask: bool) -> list[tuple[str, Literal["yes", "no"]]]:
+    """Return the whole checklist answered; `ask` goes through it on the terminal.
+
+    Raises
+    ------
+    UsageError
+        If an item is none of it.
+    """
     from battery.cautions import CONTRAINDICATIONS
 
     unknown = [name for name in present if name not in CONTRAINDICATIONS]
     if unknown:
         msg = (
             f"no item {unknown[0]!r}; items are {', '.join(CONTRAINDICATIONS)}. "
-            "The checklist was not stored"
+            "Nothing was stored"
         )
         raise UsageError(msg)
     there = set(present)
@@ -160,12 +169,7 @@ def tick(store: Store, code: str, present: list[str], *, by: str, ask: bool) -> 
             for name, words in CONTRAINDICATIONS.items()
             if typer.confirm(f"Is there {words}?")
         }
-    store.care.answer_contraindications(
-        code,
-        [(name, "yes" if name in there else "no") for name in CONTRAINDICATIONS],
-        author=by,
-        at_utc=now_utc(),
-    )
+    return [(name, "yes" if name in there else "no") for name in CONTRAINDICATIONS]
 
 
 def limits(
@@ -173,21 +177,24 @@ def limits(
         str | None, typer.Argument(help="A question on 0 to 10. Without: show all limits.")
     ] = None,
     level: Annotated[int | None, typer.Argument(help="From which answer on, 1 to 10.")] = None,
+    by: Annotated[str, typer.Option(help="Who says so, in initials or a role.")] = "",
     home: Home = None,
 ) -> None:
     """Show or set the answer of 0 to 10 from which a question is an alarm.
 
     The initial values are a judgement, not published limits; agree on them in your clinic.
-    Example: battery limits pain 8
+    Example: battery limits pain 8 --by AB
     """
     from battery.alarms import DEFAULT_LIMITS, limits_of, set_limit
+    from battery.clinic_changes import signed
 
     if (question is None) != (level is None):
         msg = "say a question and a level, or neither; nothing was stored"
         raise UsageError(msg)
     with open_store(home, write=question is not None) as store:
         if question is not None and level is not None:
-            set_limit(store, question, level)
+            with signed(store, author=by.strip(), at_utc=now_utc()):
+                set_limit(store, question, level)
         held = limits_of(store)
     for name, limit in held.items():
         first = " (initial value: a judgement)" if limit == DEFAULT_LIMITS[name] else ""

@@ -240,8 +240,14 @@ def takes(
 def _nobody_here(request: Request) -> Response | None:
     """Return the way to the door if nobody sits at the desk."""
     session = office(request).session
-    session.touch()
-    return None if session.author else see_other(f"/door?then={_way_back(request)}")
+    looks_again = request.method == "GET" and "hx-request" in request.headers
+    session.touch(by_itself=looks_again)
+    if session.author:
+        return None
+    door = f"/door?then={_way_back(request)}"
+    if looks_again:  # the script would put the door into the page
+        return Response(headers={"hx-redirect": door})
+    return see_other(door)
 
 
 def _way_back(request: Request) -> str:

@@ -1,4 +1,4 @@
-"""Everything that was said about a person or a clinic, in order of time, with its author."""
+"""Everything that was said about a person, in order of time, with its author."""
 
 from __future__ import annotations
 
@@ -13,12 +13,10 @@ from battery.desk.told_words import (
     comfort_told,
     dose_told,
     in_language,
-    outside_error_told,
     plan_told,
 )
 from battery.desk.words import _
 from battery.effective import visits_of
-from battery.report.outside_errors import changes
 from battery.store import Amended, Store, TakenBack
 
 
@@ -122,17 +120,6 @@ def history_of(
     gone = {row.target_id: row for row in told.taken_back.get(code, ())}
     rows = [_with_end(row, gone) for row in rows]
     return sorted(rows, key=lambda row: row.at_utc, reverse=True)
-
-
-def history_of_clinic(store: Store, *, language: str = "en") -> list[Said]:
-    """List what was said of the whole clinic and of nobody in it, the newest first."""
-    rows = [
-        Said(
-            change.new.at_utc, change.new.author, outside_error_told(change, language=language)
-        )
-        for change in changes(store.annotations.outside_errors())
-    ]
-    return rows[::-1]
 
 
 def _of_the_person(told: Told, code: str, say: Say) -> Iterator[Said]:

@@ -102,7 +102,7 @@ class Session:
     now_s : callable
         A clock that only goes forward, seconds.
     idle_s : float
-        After so long without a request it is locked.
+        After so long without a request that somebody made it is locked.
 
     Attributes
     ----------
@@ -123,13 +123,20 @@ class Session:
         self.author = ""
         self.away = ""
 
-    def touch(self) -> None:
-        """Take note of a request; lock if the last one is too long ago."""
+    def touch(self, *, by_itself: bool = False) -> None:
+        """Take note of a request; lock if the last one is too long ago.
+
+        Parameters
+        ----------
+        by_itself : bool
+            Whether a page asked for it that looks again by itself: nobody need be there.
+        """
         now_s = self._now_s()
         with self._lock:
             if now_s - self._seen_s > self._idle_s and self.author:
                 self.author, self.away = "", self.author
-            self._seen_s = now_s
+            if not by_itself:
+                self._seen_s = now_s
 
     def leave(self) -> None:
         """Lock the desk; what was kept is forgotten."""

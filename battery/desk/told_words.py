@@ -12,14 +12,11 @@ from functools import partial
 from battery.comfort import told_of
 from battery.desk.comfort_form import OFFERED
 from battery.desk.frame import clock
-from battery.desk.retelling import retold
 from battery.desk.words import _, catalogue
 from battery.handover.both_sides import Row, Sides
 from battery.handover.receiving import ReceiveReport, outcome_lines
 from battery.home_plan import WEEKDAYS
 from battery.own_plan import OwnPlan
-from battery.report.combined import measure_words
-from battery.report.outside_errors import Change, size_words
 from battery.store import Amendment, ComfortEntry, HomePlanEntry, PersonPlan
 
 MOMENTS = ("enrolled", "started")
@@ -193,18 +190,3 @@ def amendment_told(amendment: Amendment, number: int, task: str, say: Say) -> st
     was = say(_(" (was {old})"), old=old) if old else ""
     what = say(FIELDS[amendment.field])
     return f"{where}, {what}: {new}{was}; {amendment.reason}"
-
-
-def outside_error_told(change: Change, *, language: str) -> str:
-    """Say which error of a measure came from outside, or went again, and what held before."""
-    say, new, old = in_language(language), change.new, change.old
-    measure = retold(measure_words(new.measure), language)
-    was = say(_(" (was {old})"), old=f"{size_words(old)}, {old.source}") if old else ""
-    if new.sem is None:
-        return say(_("error from outside taken back, {measure}{was}"), measure=measure, was=was)
-    count = _(", 1 person") if new.n_people == 1 else _(", {n} people")
-    people = say(count, n=new.n_people) if new.n_people else ""
-    return say(
-        _("error from outside, {measure}: {size}{people}, {source}{was}"),
-        measure=measure, size=size_words(new), people=people, source=new.source, was=was,
-    )  # fmt: skip

@@ -18,7 +18,7 @@ LINES = (
     ("battery.stage", "battery.desk"),
     ("battery.charting",),
     ("battery.report", "battery.export", "battery.handover"),
-    ("battery.copies", "battery.trouble_notes"),
+    ("battery.copies", "battery.trouble_notes", "battery.clinic_changes"),
     (
         "battery.visits",
         "battery.effective",

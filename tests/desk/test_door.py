@@ -45,6 +45,19 @@ def test_a_desk_left_alone_locks_itself(desk):
     assert "Who are you?" in desk.client.get("/").text
 
 
+def test_a_page_that_looks_again_by_itself_keeps_no_desk_open(desk):
+    """As while a visit runs on this machine, in front of whoever does it."""
+    desk.come_in()
+    by_itself = {"headers": {"hx-request": "true"}}
+    for _ in range(2):
+        desk.now_s += 301
+        answer = desk.client.get("/start", **by_itself)
+    assert "hx-redirect" in answer.headers
+    assert answer.headers["hx-redirect"] == "/door?then=/start"
+    assert answer.text == ""
+    assert "Who are you?" in desk.client.get("/").text
+
+
 def test_codes_cannot_be_tried_through(desk):
     desk.come_in()
     desk.send("/door/lock")

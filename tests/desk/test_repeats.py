@@ -146,6 +146,7 @@ def test_who_entered_what_shows_it_with_old_and_new_and_what_was_taken_back_once
         "error from outside, Connecting: time per link: 12 %, 31 people, our own repeat study "
         "(was 9.5 %, our own repeat study)",
         "error from outside, Connecting: time per link: 9.5 %, 31 people, our own repeat study",
+        "AB may use this desk",
     ]
     assert filled.get("/log?author=XY").text.count("whole clinic") == 0
     filled.client.cookies.set("desk-language", "de")

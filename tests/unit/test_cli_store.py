@@ -30,6 +30,27 @@ def test_verify_fails_on_an_altered_record(own_clinic):
     assert "5 findings; nothing was changed" in result.output
 
 
+def test_an_enrolment_that_fails_on_the_way_enrols_nobody(tmp_path):
+    run("setup", "--home", tmp_path)
+    with sqlite3.connect(tmp_path / FILE_NAME) as connection:
+        connection.execute(
+            "CREATE TRIGGER full BEFORE INSERT ON person_plans BEGIN "
+            "SELECT RAISE(ABORT, 'database or disk is full'); END"
+        )
+    connection.close()
+    for words in (("--plan", "short"), ("--present", "no such reason")):
+        failed = run("enrol", *words, "--checked-by", "AB", "--home", tmp_path)
+        assert isinstance(failed.exception, (StoreError, UsageError)), words
+        assert failed.output == ""
+    with sqlite3.connect(tmp_path / FILE_NAME) as connection:
+        told = [
+            connection.execute(f"SELECT count(*) FROM {table}").fetchone()
+            for table in ("people", "contraindications", "person_plans")
+        ]
+    connection.close()
+    assert told == [(0,)] * 3
+
+
 def test_backup_writes_one_file_and_never_over_another(clinic, tmp_path):
     target = tmp_path / "copy.sqlite"
     result = run("backup", target, "--home", clinic)

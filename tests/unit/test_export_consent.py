@@ -7,8 +7,8 @@ import pytest
 from typer.testing import CliRunner
 
 from battery.cli import app
+from battery.clinic_changes import WITHOUT_CONSENT
 from battery.commands import exporting
-from battery.export.choosing.selection import OVERRIDES
 from battery.store import Store, schema
 from tests.export_kit import files
 
@@ -78,7 +78,7 @@ def test_who_gave_no_research_consent_is_in_no_export(home, tmp_path):
         for odd in (CARE_ONLY, WITHDREW, *ids_of(home, CARE_ONLY, WITHDREW)):
             assert odd not in whole, (made, odd)
     with Store.open(home, write=False) as store:
-        assert store.setup.setting(OVERRIDES) is None
+        assert store.setup.setting(WITHOUT_CONSENT) is None
 
 
 def test_who_lets_them_in_is_kept_with_day_and_reason_and_no_withdrawal_is_passed_over(
@@ -90,7 +90,7 @@ def test_who_lets_them_in_is_kept_with_day_and_reason_and_no_withdrawal_is_passe
     assert people_in(tmp_path / "tidy") == {GAVE, CARE_ONLY}
     export(home, tmp_path / "bids", "--bids", *words[:-2])
     with Store.open(home, write=False) as store:
-        first, second = store.setup.setting(OVERRIDES)
+        first, second = store.setup.setting(WITHOUT_CONSENT)
     assert first[1:] == ["AB", "ethics vote 7", CARE_ONLY]
     assert second[2:] == first[2:]
     assert second[1]  # the account that ran it

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 from starlette.datastructures import FormData
@@ -10,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from battery.alarms import DEFAULT_LIMITS, SAID, limits_of, set_limit
+from battery.clinic_changes import ClinicChange, note_change, signed
 from battery.copies import copy_store, try_copy
 from battery.desk.filled import Sent, sent
 from battery.desk.frame import Office, chosen, office, page, see_other, shows, takes
@@ -19,6 +21,7 @@ from battery.desk.words import _
 from battery.drives import place_to_write
 from battery.errors import BatteryError, UsageError, of_field
 from battery.machine import clinic_settings, set_up
+from battery.store import Store
 
 MAX_ANSWER = 10  # of a question about how somebody feels
 Keep = Callable[[Office, FormData], str]
@@ -70,6 +73,23 @@ def _taking(name: str, keep: Keep) -> Callable[[Request, FormData], Response]:
     return take
 
 
+@contextmanager
+def _signing(here: Office) -> Iterator[Store]:
+    """Open the store to change something of the clinic, with who sits here as its author."""
+    with (
+        here.store(write=True) as store,
+        signed(store, author=here.session.author, at_utc=here.now_utc()),
+    ):
+        yield store
+
+
+def _note_names(here: Office, old: str, new: str) -> None:
+    """Note that names begin to be kept on this machine, or were deleted; never which."""
+    change = ClinicChange(here.now_utc(), here.session.author, "names", old, new)
+    with here.store(write=True) as store:
+        note_change(store, change)
+
+
 def _keep_limits(here: Office, form: FormData) -> str:
     """Keep from which answer on a question is an alarm; all of them or none."""
     told = {name: chosen(form, name) for name in DEFAULT_LIMITS}
@@ -77,7 +97,7 @@ def _keep_limits(here: Office, form: FormData) -> str:
         if not (word.isdecimal() and 1 <= int(word[:3]) <= MAX_ANSWER):
             msg = f"{word[:40]!r} is not an answer of 1 to {MAX_ANSWER}; nothing was changed"
             raise UsageError(msg, field=name)
-    with here.store(write=True) as store:
+    with _signing(here) as store:
         for name, word in told.items():
             set_limit(store, name, int(word))
     return _("The limits are saved.")
@@ -85,7 +105,7 @@ def _keep_limits(here: Office, form: FormData) -> str:
 
 def _add_author(here: Office, form: FormData) -> str:
     """Let another author sit at the desk, or change a code."""
-    with here.store(write=True) as store:
+    with _signing(here) as store:
         keep_author(store, chosen(form, "initials"), chosen(form, "code"))
     return _("The initials are saved.")
 
@@ -96,7 +116,7 @@ def _remove_author(here: Office, form: FormData) -> str:
     if initials == here.session.author:
         msg = "you sit here yourself; nobody was removed"
         raise UsageError(msg)
-    with here.store(write=True) as store:
+    with _signing(here) as store:
         drop_author(store, initials)
     return _("The initials are off the list.")
 
@@ -114,7 +134,7 @@ def _back_up(here: Office, form: FormData) -> str:
 
 def _set_tablet(here: Office, form: FormData) -> str:
     """Keep what this machine shows as a tablet, and what stands on the card."""
-    with here.store(write=True) as store:
+    with _signing(here) as store:
         set_up(
             store,
             emergency_number=chosen(form, "emergency_number"),
@@ -131,6 +151,7 @@ def _names(here: Office, form: FormData) -> str:
     phrase = str(form.get("phrase", ""))
     if what == "begin":
         held.begin(phrase, str(form.get("again", "")))
+        _note_names(here, "", "kept")
         return _("Names can be kept on this machine now.")
     if what == "open":
         held.open(phrase)
@@ -142,6 +163,7 @@ def _names(here: Office, form: FormData) -> str:
         msg = "tick that you are sure; nothing was deleted"
         raise UsageError(msg, field="sure")
     held.delete()
+    _note_names(here, "kept", "")
     return _("The names are deleted.")
 
 

@@ -9,6 +9,7 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import Response
 
+from battery.clinic_changes import signed
 from battery.desk.filled import Sent, sent
 from battery.desk.frame import (
     LANGUAGE_COOKIE,
@@ -65,7 +66,8 @@ def come_in(request: Request, form: FormData) -> Response:
         known = authors(store)
         try:
             if not known:
-                keep_author(store, initials, _twice(code, chosen(form, "again")))
+                with signed(store, author=initials, at_utc=here.now_utc()):
+                    keep_author(store, initials, _twice(code, chosen(form, "again")))
                 known = authors(store)
             here.session.unlock(known, initials, code)
         except BatteryError as error:

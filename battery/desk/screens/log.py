@@ -5,8 +5,9 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import Response
 
+from battery.desk.clinic_history import history_of_clinic
 from battery.desk.frame import language_of, office, page, shows
-from battery.desk.history import Told, history_of, history_of_clinic
+from battery.desk.history import Told, history_of
 
 MAX_ROWS = 500
 OF_CLINIC = ""  # in place of a person's code

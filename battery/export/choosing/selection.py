@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from battery.clinic_changes import WITHOUT_CONSENT
 from battery.errors import UsageError, of_field
 from battery.export.choosing import deidentify
 from battery.recording import VisitHeader
@@ -117,7 +118,6 @@ class Selection:
 
 
 EVERYTHING = Selection()
-OVERRIDES = "export.without_consent"  # a setting of the store: a list, one entry an export
 
 
 def keep_override(store: Store, selection: Selection, *, by: str, at_utc: str) -> list[str]:
@@ -140,7 +140,7 @@ def keep_override(store: Store, selection: Selection, *, by: str, at_utc: str) -
     codes = [p.code for p in selection.of_people(store) if p.code not in gave]
     if codes and selection.without_consent:
         entry = [at_utc, by, selection.without_consent, " ".join(codes)]
-        store.setup.add_to_setting(OVERRIDES, entry)
+        store.setup.add_to_setting(WITHOUT_CONSENT, entry)
     return codes
 
 

@@ -1,0 +1,148 @@
+"""What was changed of the clinic itself stands in the log: who, old and new, no secret."""
+
+import sqlite3
+
+import pytest
+
+from battery.clinic_changes import ClinicChange, clinic_changes, note_change, signed
+from battery.errors import UsageError
+from battery.machine import set_up
+from battery.store import Store
+from battery.store.opening import FILE_NAME
+from tests.desk.office import Desk
+from tests.desk.test_history import ENGLISH
+from tests.desk.test_repeats import words_of
+from tests.unit.test_cli_store import run
+
+LIMITS = {
+    "dizziness": "7", "vision": "7", "pain": "8", "fatigue": "8", "arm": "9", "sickness": "7",
+    "effort": "10",
+}  # fmt: skip
+TABLET = {"emergency_number": "112", "staff_code": "97531", "large": "yes"}
+MARK = "1a2b 3c4d 5e6f 7a8b"
+CODES = ("2468", "97531", "86420", "13579")
+
+
+@pytest.fixture
+def desk(tmp_path):
+    Store.open(tmp_path).close()
+    made = Desk(tmp_path)
+    made.come_in()
+    return made
+
+
+def log_of(desk):
+    return [row[1:] for row in words_of(desk.get("/log").text)[1:]][::-1]
+
+
+def test_each_change_stands_there_once_with_its_author_and_what_held_before(desk):
+    desk.send("/clinic/limits", LIMITS)
+    desk.send("/clinic/limits", LIMITS | {"arm": "11"})  # refused, nothing is noted
+    desk.send("/clinic/limits", LIMITS | {"arm": "6"})
+    desk.send("/clinic/tablet", TABLET)
+    desk.send("/clinic/tablet", TABLET | {"emergency_number": "144", "staff_code": ""})
+    desk.send("/clinic/tablet", emergency_number="144", staff_code="13579")
+    desk.send("/clinic/author", initials="CD", code="86420")
+    desk.send("/clinic/author", initials="CD", code="13579")
+    desk.send("/clinic/authors", initials="CD")
+    home = desk.office.home
+    for words in (
+        ("limits", "pain", "5", "--by", "EF"),
+        ("setup", "--as", "clinic", "--by", "EF"),
+        ("comfort", "--theme", "dark", "--no-voice"),
+    ):
+        assert run(*words, "--home", home).exit_code == 0
+    # A command goes by the clock of the machine, which is not that of this desk.
+    by_command = [row for row in log_of(desk) if row[0] != "AB"]
+    assert by_command == [
+        ["EF", "whole clinic", "alarm limit for pain: 5 (was 8)"],
+        ["EF", "whole clinic", "what opens on this machine: the desk"],
+        ["", "whole clinic", "for everybody: Colours: dark"],
+        ["", "whole clinic", "for everybody: Pages read aloud: no"],
+    ]
+    assert [row[2] for row in log_of(desk) if row[0] == "AB"] == [
+        "AB may use this desk",
+        "alarm limit for pain: 8 (was 7)",
+        "alarm limit for trouble with arm or hand: 6 (was 9)",
+        "emergency number: 112",
+        "staff code set",
+        "larger buttons and letters on the start page: yes",
+        "emergency number: 144 (was 112)",
+        "another staff code set",
+        "larger buttons and letters on the start page: no (was yes)",
+        "CD may use this desk",
+        "CD has another code at this desk",
+        "CD is off the list of this desk",
+    ]
+    kept = sqlite3.connect(home / FILE_NAME).execute(
+        "SELECT json FROM settings WHERE name LIKE 'clinic_change:%'"
+    )
+    told = " ".join(text for (text,) in kept)
+    assert "whole clinic" not in told
+    assert [code for code in CODES if code in told] == []
+
+
+def test_a_german_desk_tells_it_in_german(desk):
+    desk.send("/clinic/limits", LIMITS)
+    desk.send("/clinic/tablet", TABLET)
+    with Store.open(desk.office.home) as store:
+        for what, old, new in (
+            ("names", "", "kept"), ("names", "kept", ""), ("tablet:1a2b", "accepted", ""),
+            ("staff_code", "set", ""), ("machine", "clinic", "tablet"),
+        ):  # fmt: skip
+            note_change(store, ClinicChange("2026-12-05T10:00:00+00:00", "AB", what, old, new))
+        store.transfer.accept_tablet(
+            MARK, "key", "tab-2", author="AB", at_utc="2026-12-06T10:00:00+00:00"
+        )
+    desk.client.cookies.set("desk-language", "de")
+    told = [row[2] for row in log_of(desk)]
+    assert "Alarmgrenze für Schmerz: 8 (vorher 7)" in told
+    assert (
+        "beim Start öffnet sich hier: die Startseite des Tablets (vorher die Praxisseiten)"
+    ) in told
+    assert told[-1] == f"Tablet {MARK} (tab-2) angenommen"
+    assert [line for line in told if ENGLISH.search(line)] == []
+
+
+def test_what_fails_inside_is_not_changed_and_not_noted(desk):
+    def changed_by_half(store):
+        with signed(store, author="AB", at_utc="2026-12-05T10:00:00+00:00"):
+            set_up(store, emergency_number="110")
+            set_up(store, machine="kiosk")
+
+    with Store.open(desk.office.home) as store:
+        before = clinic_changes(store)
+        with pytest.raises(UsageError, match="machine"):
+            changed_by_half(store)
+        assert store.setup.setting("emergency_number", "") == ""
+        assert clinic_changes(store) == before
+
+
+def test_a_line_of_a_later_program_is_told_by_its_name_and_a_damaged_one_is_named(desk):
+    with Store.open(desk.office.home) as store:
+        note_change(store, ClinicChange("2026-12-05T10:00:00+00:00", "AB", "sounds", "a", "b"))
+        store.setup.put_setting("clinic_change:odd", {"at_utc": "x"})
+    assert log_of(desk)[-1] == ["AB", "whole clinic", "sounds: b (was a)"]
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_names_begun_and_deleted_stand_there_and_no_name_does(desk, language):
+    desk.client.cookies.set("desk-language", language)
+    phrase = {
+        "what": "begin",
+        "phrase": "a long enough phrase",
+        "again": "a long enough phrase",
+    }
+    desk.send("/clinic/names", phrase)
+    desk.send("/clinic/names", what="delete", sure="yes")
+    told = [row[2] for row in log_of(desk)][-2:]
+    assert (
+        told
+        == {
+            "en": ["names are kept on this machine", "names on this machine deleted"],
+            "de": [
+                "Namen werden auf diesem Rechner aufbewahrt",
+                "Namen auf diesem Rechner gelöscht",
+            ],
+        }[language]
+    )
