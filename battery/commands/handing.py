@@ -37,8 +37,7 @@ def keys(
     At the clinic: battery keys clinic STICK
     On the tablet: battery keys tablet STICK --fingerprint "1a2b 3c4d 5e6f 7a8b"
     """
-    from battery.clinic_changes import ClinicChange, note_change
-    from battery.handover import show_keys
+    from battery.handover import drop_tablet, show_keys
 
     if side not in ("clinic", "tablet", "show", "drop"):
         msg = f"no side {side!r}; say clinic, tablet, show or drop"
@@ -46,9 +45,7 @@ def keys(
     if side == "drop":
         with open_store(home) as store:
             for mark in fingerprint or []:
-                store.transfer.drop_tablet(mark)
-                change = ClinicChange(now_utc(), by.strip(), f"tablet:{mark}", "accepted", "")
-                note_change(store, change)
+                drop_tablet(store, mark, author=by.strip(), at_utc=now_utc())
                 print(f"tablet {mark} is no longer accepted; what it sent before stays")
         return
     if side == "show":

@@ -28,6 +28,10 @@ AT_DESK = (
     _("{who} may use this desk"),
     _("{who} has another code at this desk"),
 )
+TABLET = (
+    _("tablet {mark} ({device}) no longer accepted"),
+    _("tablet {mark} ({device}) accepted"),
+)
 NAMES = (_("names on this machine deleted"), _("names are kept on this machine"))
 ON_OFF = {"on": _("yes"), "off": _("no"), "yes": _("yes")}
 
@@ -51,12 +55,12 @@ def _of_errors(store: Store, say: Say, language: str) -> Iterator[Said]:
 
 
 def _of_tablets(store: Store, say: Say) -> Iterator[Said]:
+    """Give which tablets were accepted before that was noted as a change."""
+    noted = {change.what for change in clinic_changes(store)}
     for tablet in store.transfer.tablets():
-        line = say(
-            _("tablet {mark} ({device}) accepted"),
-            mark=tablet.fingerprint, device=tablet.device,
-        )  # fmt: skip
-        yield Said(tablet.accepted_utc, tablet.author, line)
+        if f"tablet:{tablet.fingerprint}" not in noted:
+            line = say(TABLET[1], mark=tablet.fingerprint, device=tablet.device)
+            yield Said(tablet.accepted_utc, tablet.author, line)
 
 
 def _of_exports(store: Store, say: Say) -> Iterator[Said]:
@@ -79,7 +83,8 @@ def change_told(change: ClinicChange, say: Say) -> str:
     if kind == "names":
         return say(NAMES[min(step, 1)])
     if kind == "tablet":
-        return say(_("tablet {mark} no longer accepted"), mark=which)
+        device = change.new or change.old
+        return say(TABLET[min(step, 1)], mark=which, device=device)
     if kind == "limit":
         what = say(_("alarm limit for {question}"), question=say(SAID.get(which, which)))
     elif kind == "comfort":

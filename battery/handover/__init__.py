@@ -24,6 +24,7 @@ from battery.handover.person_card import (
 )
 from battery.handover.receiving import receive
 from battery.handover.sending import send
+from battery.handover.tablets import accept_tablet, drop_tablet
 from battery.handover.waiting import (
     choices,
     clear_folder,
@@ -35,10 +36,12 @@ from battery.handover.waiting import (
 
 __all__ = [
     "PersonCard",
+    "accept_tablet",
     "both_sides",
     "choices",
     "clear_folder",
     "clinic_mark",
+    "drop_tablet",
     "erase_everywhere",
     "held_keys",
     "leave_out",

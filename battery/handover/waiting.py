@@ -17,6 +17,7 @@ from battery.handover.opening import opened
 from battery.handover.person_card import PERSON_CARD
 from battery.handover.receiving import admit, open_bundle, outcome_lines, scored, utc
 from battery.handover.sending import BUNDLE, FOLDERS
+from battery.handover.tablets import accept_tablet
 from battery.store import Store
 from battery.store.arrival import Outcome
 from battery.store.merging import Waiting
@@ -120,8 +121,8 @@ def take(store: Store, name: str, *, author: str, why: str, wall: Wall) -> list[
         return _take_again(store, item, wall)
     if item.reason == "device":
         _, public_key = store.transfer.quarantined_content(item.item_id)
-        store.transfer.accept_tablet(
-            item.fingerprint, public_key, item.device, author=author, at_utc=utc(wall)
+        accept_tablet(
+            store, item.fingerprint, public_key, item.device, author=author, at_utc=utc(wall)
         )
         done = [f"tablet {item.fingerprint} is accepted"]
         return done + _release(

@@ -197,7 +197,7 @@ class Transfer(Connected):
         if done.rowcount == 0:
             known = ", ".join(repr(t.fingerprint) for t in self.tablets()) or "none"
             msg = f"no accepted tablet has key {fingerprint!r}; accepted are {known}"
-            raise UsageError(msg)
+            raise UsageError(msg, field="tablet")
 
     def received(self) -> list[Received]:
         """List what was taken in, by tablet and number."""

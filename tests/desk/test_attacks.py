@@ -149,7 +149,8 @@ ODD = (
 )
 KNOWN = (
     "/", "/door", "/look", "/enrol", "/start", "/exchange", "/exchange/receive",
-    "/exchange/choose", "/exchange/keys", "/out", "/clinic", "/clinic/limits", "/clinic/backup",
+    "/exchange/choose", "/exchange/keys", "/exchange/drop", "/out", "/clinic",
+    "/clinic/limits", "/clinic/backup",
     "/clinic/repeats", "/clinic/repeats/error", "/clinic/repeats/take-back", "/log",
     "/person/{}", "/person/{}/page", "/person/{}/visits", "/person/{}/visits/{}",
     "/person/{}/say/{}", "/card/{}", "/static/{}",

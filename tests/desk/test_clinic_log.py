@@ -87,7 +87,7 @@ def test_a_german_desk_tells_it_in_german(desk):
     desk.send("/clinic/tablet", TABLET)
     with Store.open(desk.office.home) as store:
         for what, old, new in (
-            ("names", "", "kept"), ("names", "kept", ""), ("tablet:1a2b", "accepted", ""),
+            ("names", "", "kept"), ("names", "kept", ""), ("tablet:1a2b", "tab-1", ""),
             ("staff_code", "set", ""), ("machine", "clinic", "tablet"),
         ):  # fmt: skip
             note_change(store, ClinicChange("2026-12-05T10:00:00+00:00", "AB", what, old, new))

@@ -131,6 +131,25 @@ def test_what_was_kept_is_gone_when_somebody_locks_or_closes(away, path):
     assert WORDS not in kept(away)
 
 
+def test_a_note_that_was_changed_is_not_lost_by_the_lock(desk):
+    """It is never stored: what was changed stands there again, until another page is asked."""
+    desk.come_in()
+    with desk.office.store() as store:
+        (person,) = store.people.all()
+    place = f"/person/{person.code}"
+    note = {"form_name": "noted", "text": f"A {WORDS}\nP as before"}
+    desk.now_s += 601
+    desk.knock(f"{place}/say/noted", note)
+    unlock(desk)
+    again = desk.get(place).text
+    assert f">{note['text']}</textarea>" in again
+    assert "This is not saved" in again
+    assert "Last on" not in again
+    desk.send(f"{place}/say/noted", note)
+    assert "Last on" in (page := desk.get(place).text)
+    assert WORDS not in page
+
+
 def test_nothing_is_kept_of_a_form_that_is_nobodys(left):
     bare = left.client.post("/enrol", data=TYPED, headers={"origin": OWN})
     assert bare.status_code == 403  # without the secret of the desk's forms

@@ -80,6 +80,34 @@ def test_a_new_tablet_waits_until_its_key_is_compared_and_then_all_is_here(desk,
     assert "/person/" in desk.get("/").text
 
 
+def test_a_lost_tablet_is_accepted_no_longer_and_can_be_again(desk, stick):
+    """What it sent stays; the log says who accepted it and who did so no longer."""
+    with desk.office.store() as store:
+        assert "A tablet was lost" not in desk.get("/exchange").text
+    desk.send("/exchange/receive", folder=str(stick))
+    item = desk.get("/exchange").text.split('name="item" value="')[1].split('"')[0]
+    fields = {"item": item, "action": "take", "reason": "compared by eye"}
+    desk.send("/exchange/choose", fields)
+    with desk.office.store() as store:
+        (tablet,) = store.transfer.tablets()
+        before = store.visits.all()
+    mark = tablet.fingerprint
+    assert f'value="{mark}"' in desk.get("/exchange").text
+    assert desk.send("/exchange/drop", tablet="").status_code == 400
+    assert "stays" in desk.send("/exchange/drop", tablet=mark).text
+    again = desk.send("/exchange/drop", tablet=mark)
+    assert again.status_code == 400
+    assert "no accepted tablet" in again.text
+    with desk.office.store() as store:
+        assert store.transfer.tablets() == []
+        assert store.visits.all() == before
+    told = re.findall(r"tablet [^<]*accepted", desk.get("/log").text)
+    assert told == [
+        f"tablet {mark} ({tablet.device}) no longer accepted",
+        f"tablet {mark} ({tablet.device}) accepted",
+    ]
+
+
 def test_receiving_twice_takes_nothing_twice(desk, stick):
     desk.send("/exchange/receive", folder=str(stick))
     before = desk.get("/exchange").text.count('name="item"')

@@ -11,7 +11,7 @@ from starlette.routing import compile_path
 
 from battery.desk.app import SCREENS
 from battery.desk.session import keep_author
-from battery.handover import make_clinic_keys, make_tablet_keys, send
+from battery.handover import accept_tablet, make_clinic_keys, make_tablet_keys, send
 from battery.handover.keys import found_cards
 from battery.report.outside_errors import enter_outside_error
 from battery.store import Store
@@ -62,6 +62,7 @@ def home(clinic, tmp_path_factory):
         said = {"author": "AB", "at_utc": "2026-03-20T12:00:00+00:00"}
         store.care.set_goal(CODE, "pour tea", **said)
         enter_outside_error(store, "pursuit.delay_s", 0.02, source="own study", **said)
+        accept_tablet(store, "1a2b 3c4d 5e6f 7a8b", "its key", "T-03", **said)
     return home
 
 

@@ -37,6 +37,7 @@ from battery.handover import (
     both_sides,
     choices,
     clinic_mark,
+    drop_tablet,
     held_keys,
     leave_out,
     make_clinic_keys,
@@ -70,6 +71,10 @@ def _shown(
         ]
         own = clinic_mark(store)
         keys = held_keys(store)
+        tablets = [
+            (tablet.fingerprint, f"{tablet.device} ({tablet.fingerprint})")
+            for tablet in store.transfer.tablets()
+        ]
         contradicting = contradicting_plans(store)
     return page(
         request,
@@ -78,6 +83,7 @@ def _shown(
         drives=drives(BUNDLE),
         waiting=waiting,
         keys=keys,
+        tablets=tablets,
         key_told=partial(key_told, say=say),
         own_mark=drawn_mark(own) if own else None,
         contradicting=[contradiction_told(code, held, say) for code, held in contradicting],
@@ -138,9 +144,22 @@ def make_keys(request: Request, form: FormData) -> Response:
     return see_other(f"/exchange?said={said}")
 
 
+def drop(request: Request, form: FormData) -> Response:
+    """Accept a lost tablet no longer; its next bundle waits, so that this can be undone."""
+    here, lost = office(request), chosen(form, "tablet")
+    try:
+        with here.store(write=True) as store:
+            drop_tablet(store, lost, author=here.session.author, at_utc=here.now_utc())
+    except BatteryError as error:
+        return _shown(request, held=sent("drop", form, error))
+    said = _("The tablet is no longer accepted; what it sent before stays.")
+    return see_other(f"/exchange?said={said}")
+
+
 ROUTES = [
     shows("/exchange", show),
     takes("/exchange/receive", take_in),
     takes("/exchange/choose", choose),
     takes("/exchange/keys", make_keys),
+    takes("/exchange/drop", drop),
 ]
