@@ -9,7 +9,6 @@ import os
 import shutil
 import subprocess
 import sys
-import threading
 import time
 from dataclasses import replace
 
@@ -23,6 +22,7 @@ from battery.export.on_disk.signing import digest_of
 from battery.export.on_disk.table_files import RESCORED
 from battery.export.reading.reader import Export
 from tests.bench.test_export_cost import one_visit, store_of
+from tests.bench.watching import Watch
 from tests.export_kit import EVERYBODY
 
 __all__ = ["one_visit"]  # a fixture
@@ -52,28 +52,6 @@ def archive(one_visit, tmp_path_factory):
         entries.append(Entry("big", "north", path, digest, "", a_study // 4, a_study))
     write_list(folder / "archive", entries)
     return folder / "archive"
-
-
-class Watch:
-    """Most memory that any process below this one had, MB."""
-
-    def __enter__(self):
-        self.peak_mb, self._end = 0.0, threading.Event()
-        self._thread = threading.Thread(target=self._look, daemon=True)
-        self._thread.start()
-        return self
-
-    def _look(self):
-        while not self._end.wait(0.2):
-            for child in psutil.Process().children(recursive=True):
-                try:
-                    self.peak_mb = max(self.peak_mb, child.memory_info().rss / 1e6)
-                except psutil.Error:
-                    continue
-
-    def __exit__(self, *_):
-        self._end.set()
-        self._thread.join()
 
 
 def forget(archive):

@@ -23,12 +23,20 @@ MARK = "1a2b 3c4d 5e6f 7a8b"
 CODES = ("2468", "97531", "86420", "13579")
 
 
-@pytest.fixture
-def desk(tmp_path):
-    Store.open(tmp_path).close()
-    made = Desk(tmp_path)
+@pytest.fixture(scope="module")
+def shared(tmp_path_factory):
+    home = tmp_path_factory.mktemp("log")
+    Store.open(home).close()
+    made = Desk(home)
     made.come_in()
     return made
+
+
+@pytest.fixture
+def desk(shared):
+    """The desk of this file in English; each test looks at the lines that are its own."""
+    shared.client.cookies.delete("desk-language")
+    return shared
 
 
 def log_of(desk):
@@ -83,8 +91,6 @@ def test_each_change_stands_there_once_with_its_author_and_what_held_before(desk
 
 
 def test_a_german_desk_tells_it_in_german(desk):
-    desk.send("/clinic/limits", LIMITS)
-    desk.send("/clinic/tablet", TABLET)
     with Store.open(desk.office.home) as store:
         for what, old, new in (
             ("names", "", "kept"), ("names", "kept", ""), ("tablet:1a2b", "tab-1", ""),
@@ -112,9 +118,10 @@ def test_what_fails_inside_is_not_changed_and_not_noted(desk):
 
     with Store.open(desk.office.home) as store:
         before = clinic_changes(store)
+        held = store.setup.setting("emergency_number", "")
         with pytest.raises(UsageError, match="machine"):
             changed_by_half(store)
-        assert store.setup.setting("emergency_number", "") == ""
+        assert store.setup.setting("emergency_number", "") == held
         assert clinic_changes(store) == before
 
 
@@ -122,27 +129,18 @@ def test_a_line_of_a_later_program_is_told_by_its_name_and_a_damaged_one_is_name
     with Store.open(desk.office.home) as store:
         note_change(store, ClinicChange("2026-12-05T10:00:00+00:00", "AB", "sounds", "a", "b"))
         store.setup.put_setting("clinic_change:odd", {"at_utc": "x"})
-    assert log_of(desk)[-1] == ["AB", "whole clinic", "sounds: b (was a)"]
+    assert ["AB", "whole clinic", "sounds: b (was a)"] in log_of(desk)
 
 
-@pytest.mark.parametrize("language", ["en", "de"])
-def test_names_begun_and_deleted_stand_there_and_no_name_does(desk, language):
-    desk.client.cookies.set("desk-language", language)
-    phrase = {
-        "what": "begin",
-        "phrase": "a long enough phrase",
-        "again": "a long enough phrase",
-    }
-    desk.send("/clinic/names", phrase)
+def test_names_begun_and_deleted_stand_there_and_no_name_does(desk):
+    phrase = "a long enough phrase"
+    before = log_of(desk)
+    desk.send("/clinic/names", what="begin", phrase=phrase, again=phrase)
     desk.send("/clinic/names", what="delete", sure="yes")
-    told = [row[2] for row in log_of(desk)][-2:]
-    assert (
-        told
-        == {
-            "en": ["names are kept on this machine", "names on this machine deleted"],
-            "de": [
-                "Namen werden auf diesem Rechner aufbewahrt",
-                "Namen auf diesem Rechner gelöscht",
-            ],
-        }[language]
-    )
+    told = log_of(desk)
+    for row in before:
+        told.remove(row)
+    assert told == [
+        ["AB", "whole clinic", "names are kept on this machine"],
+        ["AB", "whole clinic", "names on this machine deleted"],
+    ]
