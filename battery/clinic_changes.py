@@ -76,7 +76,7 @@ def note_change(store: Store, change: ClinicChange, number: int = 0) -> None:
     number : int
         Its place among those of the same moment.
     """
-    name = f"{SETTING}:{change.at_utc} {number:04} {uuid.uuid4()}"
+    name = f"{SETTING}:{change.at_utc} {number:04} {uuid.uuid4().hex}"
     store.setup.put_setting(name, asdict(change))
 
 

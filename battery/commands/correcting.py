@@ -128,6 +128,7 @@ def consent(
     use: Annotated[
         str, typer.Option("--for", help="About what: research (export) or care (record, page).")
     ] = "research",
+    by: Annotated[str, typer.Option(help="Who says so, in initials or a role.")] = "",
     home: Home = None,
 ) -> None:
     """Record a person's decision about research use, or about record and page.
@@ -136,6 +137,8 @@ def consent(
     in no export.
     Example: battery consent K7QF --given --form-version 2 --for research
     """
+    from battery.entered_by import keep_entered_by
+
     scope: Scope
     if use == "research":
         scope = "research"
@@ -149,13 +152,15 @@ def consent(
         raise UsageError(msg)
     with open_store(home) as store:
         person = store.people.get(code.upper())
-        said = store.people.record_consent(
-            person.code,
-            form_version=form_version,
-            decision="given" if given else "withdrawn",
-            at_utc=now_utc(),
-            scope=scope,
-        )
+        with store.together():
+            said = store.people.record_consent(
+                person.code,
+                form_version=form_version,
+                decision="given" if given else "withdrawn",
+                at_utc=now_utc(),
+                scope=scope,
+            )
+            keep_entered_by(store, person.code, said.consent_id, by.strip())
     print(f"{person.code}: consent to {scope} {said.decision} under form {said.form_version}")
 
 

@@ -32,12 +32,14 @@ def mark(
     ],
     note: Annotated[str, typer.Option(help="A few words; shown on the page.")] = "",
     on: On = None,
+    by: Annotated[str, typer.Option(help="Who says so, in initials or a role.")] = "",
     home: Home = None,
 ) -> None:
     """Mark a dated event on a person's time axis: a change that scores may go with.
 
     Example: battery mark K7QF medication --on 2026-05-31 --note "evening dose halved"
     """
+    from battery.entered_by import keep_entered_by
     from battery.store.rows.said_later import MarkerKind
 
     if kind not in get_args(MarkerKind):
@@ -46,7 +48,14 @@ def mark(
     day = now().date() if on is None else day_meant(on, "stored")
     with open_store(home) as store:
         person = store.people.get(code.upper())
-        store.annotations.add_marker(person.code, kind, at_utc=_noon_utc(day), note=note)  # type: ignore[arg-type]  # checked above
+        with store.together():
+            marker = store.annotations.add_marker(
+                person.code,
+                kind,  # type: ignore[arg-type]  # checked above
+                at_utc=_noon_utc(day),
+                note=note,
+            )
+            keep_entered_by(store, person.code, marker.marker_id, by.strip())
     print(f"{person.code}: {kind} marked on {day}")
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from battery.cautions import CONTRAINDICATIONS
 from battery.desk.noted import noted, noted_of_all
 from battery.desk.told_words import (
     Say,
@@ -17,7 +18,8 @@ from battery.desk.told_words import (
 )
 from battery.desk.words import _
 from battery.effective import visits_of
-from battery.store import Amended, Store, TakenBack
+from battery.entered_by import entered_by
+from battery.store import Amended, Contraindication, Store, TakenBack
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,8 @@ class Told:
         self.acknowledged = _by_person(said.acknowledgements(code))
         self.taken_back = _by_person(said.taken_back(code))
         self.consents = _by_person(store.people.consents(code))
+        self.asked = _by_person(care.contraindications(code))
+        self.entered_by = entered_by(store, code)
         self.noted = noted_of_all(store) if code is None else {code: noted(store, code)}
         self.amendments = said.amendments()
         self.amended = Amended(self.amendments)
@@ -125,7 +129,8 @@ def history_of(
 def _of_the_person(told: Told, code: str, say: Say) -> Iterator[Said]:
     """Give what was said of states, consent, alarms, the note, and events."""
     for m in told.markers.get(code, ()):
-        yield Said(m.at_utc, "", _joined(say(m.kind), m.note), f"event:{m.marker_id}")
+        line, author = _joined(say(m.kind), m.note), told.entered_by.get(m.marker_id, "")
+        yield Said(m.at_utc, author, line, f"event:{m.marker_id}")
     for s in told.states.get(code, ()):
         line = say(_("{state} from {day}"), state=say(s.state), day=s.from_date)
         yield Said(s.at_utc, s.author, _joined(line, s.reason))
@@ -134,11 +139,27 @@ def _of_the_person(told: Told, code: str, say: Say) -> Iterator[Said]:
             _("consent to {use} {decision}, form {form}"),
             use=say(c.scope), decision=say(c.decision), form=c.form_version,
         )  # fmt: skip
-        yield Said(c.at_utc, "", line)
+        yield Said(c.at_utc, told.entered_by.get(c.consent_id, ""), line)
+    yield from _of_checklists(told.asked.get(code, ()), say)
     for a in told.acknowledged.get(code, ()):
         yield Said(a.at_utc, a.author, _joined(say(_("alarm acknowledged")), a.note))
     for at_utc, author in told.noted.get(code, ()):
         yield Said(at_utc, author, say(_("the note was put into the chart")))
+
+
+def _of_checklists(asked: Iterable[Contraindication], say: Say) -> Iterator[Said]:
+    """Give each time somebody went through the reasons not to start."""
+    rounds: dict[tuple[str, str], list[str]] = {}
+    for row in asked:
+        there = rounds.setdefault((row.at_utc, row.author), [])
+        what = say(CONTRAINDICATIONS.get(row.item, row.item))
+        if row.answer == "yes":
+            there.append(what)
+        elif row.answer != "no":
+            there.append(say(_("not known whether {what}"), what=what))
+    for (at_utc, author), there in rounds.items():
+        what = "; ".join(there) or say(_("none"))
+        yield Said(at_utc, author, say(_("reasons not to start: {what}"), what=what))
 
 
 def _of_the_care(told: Told, code: str, say: Say) -> Iterator[Said]:

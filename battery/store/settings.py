@@ -94,6 +94,7 @@ FORMS: Mapping[str, Form] = {
     "desk_authors": Form(_Author, "dict"),
     "desk_noted": Form(forms.Name, "dict"),
     "desk_seen": Form(Annotated[str, AfterValidator(forms.moment)], "dict"),
+    "entered_by": Form(forms.Name, "dict"),
     "clinic_change": Form(forms.Words, "dict"),
     "backup.last_utc": Form(Annotated[str, AfterValidator(_moment)]),
 }

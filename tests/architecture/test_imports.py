@@ -25,6 +25,7 @@ LINES = (
         "battery.alarms",
         "battery.flagging",
         "battery.machine",
+        "battery.entered_by",
         "battery.people",
         "battery.drives",
         "battery.due",

@@ -11,6 +11,7 @@ from battery.home_plan import Dose, set_home_plan
 from battery.own_plan import set_plan
 from battery.store import Store
 from tests.desk.office import Desk
+from tests.unit.test_cli_store import run
 
 SAID = {"author": "AB", "at_utc": "2026-12-01T10:00:00.000+00:00"}
 TYPED = "as the person typed it"
@@ -71,6 +72,43 @@ def test_every_kind_of_line_is_german_and_what_was_typed_is_not_touched(own_clin
         "zu Hause ab 2026-12-01: Tippen: 1.5 min mit jedem Arm, 3-mal täglich, Mo, Mi, "
         "Ziel an der Wand, ohne Gewicht; Erinnerung um 09:00, 14:00"
     ) in told
+
+
+def test_who_entered_an_event_a_consent_or_a_checklist_is_told(own_clinic):
+    """By the desk and by the command alike; nobody is named where nobody said who."""
+    desk = Desk(own_clinic)
+    desk.come_in()
+    say = "/person/K7QF/say"
+    desk.send(f"{say}/event", kind="fall", note="at the desk", day="2026-11-30")
+    desk.send(f"{say}/consent", scope="care", decision="given", form_version="desk")
+    home = ("--home", own_clinic)
+    run("mark", "K7QF", "fall", "--note", "by command", "--by", "CD", *home)
+    run("mark", "K7QF", "fall", "--note", "by nobody", *home)
+    run("consent", "K7QF", "--given", "--form-version", "command", "--by", "CD", *home)
+    run("contraindications", "K7QF", "--none", "--by", "CD", *home)
+    run("contraindications", "K7QF", "--present", "pain", "--by", "EF", *home)
+    with Store.open(own_clinic) as store:
+        told = {row.what: row.author for row in history_of(store, "K7QF")}
+        german = [row.what for row in history_of(store, "K7QF", language="de")]
+    assert (
+        told
+        | {
+            "fall: at the desk": "AB",
+            "fall: by command": "CD",
+            "fall: by nobody": "",
+            "consent to care given, form desk": "AB",
+            "consent to research given, form command": "CD",
+            "reasons not to start: none": "CD",
+            "reasons not to start: severe pain": "EF",
+        }
+        == told
+    )
+    assert "spricht gegen den Beginn: starke Schmerzen" in german
+    assert "at the desk" in (log := desk.get("/log?author=AB").text)
+    assert "by command" not in log
+    with Store.open(own_clinic) as store:  # it goes with the person
+        store.erasure.erase("K7QF", author="AB", at_utc=SAID["at_utc"])
+        assert store.setup.settings_of("entered_by") == {}
 
 
 def test_a_german_desk_shows_it_on_both_screens(own_clinic):

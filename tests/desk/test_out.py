@@ -7,9 +7,10 @@ import time
 import pytest
 
 from battery.charting import saying
+from battery.clinic_changes import WITHOUT_CONSENT
 from battery.desk.jobs import Jobs
 from battery.export import verify_export
-from battery.export.choosing.selection import OVERRIDES, Selection
+from battery.export.choosing.selection import Selection
 from battery.export.fhir import export_charts
 from battery.store import Person
 
@@ -61,7 +62,7 @@ def test_who_exports_without_consent_is_kept_with_the_reason(desk, tmp_path):
     fields = {"kind": "tables", "folder": str(tmp_path / "study"), "without_consent": "a test"}
     finished(desk, desk.send("/out", fields))
     with desk.office.store() as store:
-        ((_, by, reason, codes),) = store.setup.setting(OVERRIDES)
+        ((_, by, reason, codes),) = store.setup.setting(WITHOUT_CONSENT)
     assert (by, reason) == (desk.office.session.author, "a test")
     assert "W7TR" in codes.split()
 

@@ -30,6 +30,7 @@ from battery.desk.plan_form import plan_said
 from battery.desk.told_words import in_language, plan_told
 from battery.desk.words import _
 from battery.drives import drives
+from battery.entered_by import keep_entered_by
 from battery.errors import BatteryError, StoreError, UsageError
 from battery.handover import (
     clinic_mark,
@@ -129,9 +130,10 @@ def _enrolled(
         person.code, answers, author=here.session.author, at_utc=here.now_utc()
     )
     if version := chosen(form, "form_version"):
-        store.people.record_consent(
+        said = store.people.record_consent(
             person.code, form_version=version, decision="given", at_utc=here.now_utc()
         )
+        keep_entered_by(store, person.code, said.consent_id, here.session.author)
     return person.code
 
 

@@ -31,6 +31,7 @@ from battery.desk.seen import keep_seen, seen_by
 from battery.desk.told_words import contradiction_told, in_language, plan_told
 from battery.desk.words import _
 from battery.effective import visit_meant, visits_of
+from battery.entered_by import keep_entered_by
 from battery.errors import BatteryError, UsageError, of_field
 from battery.handover import erase_everywhere
 from battery.home_plan import EXERCISES, WEEKDAYS, held_home_plan, set_home_plan
@@ -216,7 +217,14 @@ def _event(here: Office, store: Store, code: str, form: FormData) -> str:
     day = _day(here, form)
     at_utc = utc_text(datetime.combine(day, time(12)).astimezone(), "seconds")
     kind = chosen(form, "kind")
-    store.annotations.add_marker(code, kind, at_utc=at_utc, note=chosen(form, "note"))  # type: ignore[arg-type]  # checked there
+    with store.together():
+        marker = store.annotations.add_marker(
+            code,
+            kind,  # type: ignore[arg-type]  # checked there
+            at_utc=at_utc,
+            note=chosen(form, "note"),
+        )
+        keep_entered_by(store, code, marker.marker_id, here.session.author)
     return _("The event is on the time axis.")
 
 
@@ -343,13 +351,15 @@ def _consent(here: Office, store: Store, code: str, form: FormData) -> str:
     ):
         if not known:
             raise UsageError(CONSENT_NEEDS, field=field)
-    store.people.record_consent(
-        code,
-        form_version=version,
-        decision=decision,  # type: ignore[arg-type]  # one of its words, as asked above
-        scope=scope,  # type: ignore[arg-type]  # likewise
-        at_utc=here.now_utc(),
-    )
+    with store.together():
+        said = store.people.record_consent(
+            code,
+            form_version=version,
+            decision=decision,  # type: ignore[arg-type]  # one of its words, as asked above
+            scope=scope,  # type: ignore[arg-type]  # likewise
+            at_utc=here.now_utc(),
+        )
+        keep_entered_by(store, code, said.consent_id, here.session.author)
     return _("The decision is saved.")
 
 
