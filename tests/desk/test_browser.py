@@ -311,6 +311,24 @@ def test_hands_are_swapped_by_keys(page, address, home):
     assert after == [other[hand] for hand in before]
 
 
+LOCK = """() => fetch('/door/lock', {method: 'POST', body: new URLSearchParams(
+    {form_secret: document.querySelector('[name=form_secret]').value})})"""
+LOOK_AGAIN = "() => { htmx.ajax('GET', '/start', {target: '#visit', select: '#visit'}); }"
+
+
+def test_a_page_that_looks_again_leads_to_the_door_of_a_locked_desk(browser, address):
+    """As the page of a visit does by itself, in front of whoever comes next."""
+    page = browser.new_page()
+    come_in(page, address)
+    at(page, address, "/start")
+    page.evaluate(LOCK)
+    page.evaluate(LOOK_AGAIN)
+    page.wait_for_url("**/door?then=/start")
+    assert "Who are you?" in page.locator("h1").inner_text()
+    come_in(page, address)  # for the other tests of this file
+    page.close()
+
+
 @of_scripts(kept=True)
 def test_what_is_wrong_keeps_what_was_typed_and_is_read_out(page, address):
     at(page, address, "/clinic")
