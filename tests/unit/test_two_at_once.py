@@ -178,3 +178,27 @@ def test_a_tablet_or_person_taken_twice_is_taken_once(tmp_path):
             store.transfer.accept_tablet(MARK, "another key", "T-03", **said)
         assert [t.public_key for t in store.transfer.tablets()] == ["its key"]
         assert len(store.people.all()) == 1
+
+
+def test_what_is_written_together_inside_another_is_kept_with_it_or_not_at_all(tmp_path):
+    def both(store, fail):
+        with store.together():
+            store.setup.put_setting("large", True)
+            with store.together():
+                store.setup.put_setting("emergency_number", "112")
+            assert store.setup.setting("emergency_number") == "112"
+            if fail:
+                raise UsageError(fail)
+
+    with Store.open(tmp_path) as store:
+        with pytest.raises(UsageError, match="on the way"):
+            both(store, "on the way")
+        assert [store.setup.setting(name) for name in ("large", "emergency_number")] == [
+            None
+        ] * 2
+        with store.tried():
+            both(store, "")
+        assert store.setup.setting("large") is None
+        both(store, "")
+        assert store.setup.setting("large") is True
+        assert store.setup.setting("emergency_number") == "112"
