@@ -16,8 +16,6 @@ from battery.comfort import told_of
 from battery.store import Store
 
 SETTING = "clinic_change"
-# Of this form since before there were changes; a list, one entry an export.
-WITHOUT_CONSENT = "export.without_consent"
 WATCHED = ("emergency_number", "staff_code", "show_scores", "large", "machine")
 SECRET = ("staff_code", "desk")  # that it changed is told, not to what
 SET, OTHER = "set", "another"  # in place of what is secret
@@ -36,6 +34,8 @@ class ClinicChange:
         ``names``, ``tablet:fingerprint``.
     old, new : str
         Empty where nothing was or is set.
+    place : str
+        Sorts those of one moment.
     """
 
     at_utc: str
@@ -43,6 +43,7 @@ class ClinicChange:
     what: str
     old: str
     new: str
+    place: str = ""
 
 
 @contextmanager
@@ -58,6 +59,7 @@ def signed(store: Store, *, author: str, at_utc: str) -> Iterator[None]:
     at_utc : str
     """
     with store.together():
+        store.setup.wait_for_others()
         before = _held(store)
         yield
         after = _held(store)
@@ -65,19 +67,14 @@ def signed(store: Store, *, author: str, at_utc: str) -> Iterator[None]:
             old, new = before.get(what, ""), after.get(what, "")
             if old != new:
                 told = _told(what, old, new)
-                note_change(store, ClinicChange(at_utc, author, what, *told), number)
+                change = ClinicChange(at_utc, author, what, *told, place=f"{number:04}")
+                note_change(store, change)
 
 
-def note_change(store: Store, change: ClinicChange, number: int = 0) -> None:
-    """Keep one change.
-
-    Parameters
-    ----------
-    number : int
-        Its place among those of the same moment.
-    """
-    name = f"{SETTING}:{change.at_utc} {number:04} {uuid.uuid4().hex}"
-    store.setup.put_setting(name, asdict(change))
+def note_change(store: Store, change: ClinicChange) -> None:
+    """Keep one change."""
+    # No part of the name can be a person's code, with which settings are erased.
+    store.setup.put_setting(f"{SETTING}:{uuid.uuid4().hex}", asdict(change))
 
 
 def clinic_changes(store: Store) -> list[ClinicChange]:
@@ -87,7 +84,7 @@ def clinic_changes(store: Store) -> list[ClinicChange]:
         for told in store.setup.settings_of(SETTING).values()
         if set(told) == set(ClinicChange.__slots__)
     ]
-    return sorted(found, key=lambda change: change.at_utc)
+    return sorted(found, key=lambda change: (change.at_utc, change.place))
 
 
 def _held(store: Store) -> Mapping[str, str]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from battery.commands.common import Home, now, now_utc, open_store, say_unreadable
+from battery.commands.common import Home, by_meant, now, now_utc, open_store, say_unreadable
 from battery.commands.watching import Present, asked
 from battery.errors import UsageError
 
@@ -89,10 +89,11 @@ def enrol(
     if plan is not None:
         load_plan(plan)  # refused before anybody is enrolled
     asks = sys.stdin.isatty() and not present
+    by = by_meant(checked_by, "--checked-by")
     with open_store(home) as store:
-        by = checked_by
-        if asks:
-            by = by or typer.prompt("Who asks about reasons not to start (initials or role)")
+        if asks and not by:
+            asked_by = typer.prompt("Who asks about reasons not to start (initials or role)")
+            by = by_meant(asked_by, "--checked-by")
         answers = asked(present or [], ask=asks) if by else []
         with store.together():  # all of it, or nobody
             person = new_person(
@@ -109,7 +110,7 @@ def enrol(
                     person.code, answers, author=by, at_utc=now_utc()
                 )
             if plan is not None:
-                row = set_plan(store, person.code, plan, author=checked_by, at_utc=now_utc())
+                row = set_plan(store, person.code, plan, author=by, at_utc=now_utc())
         print(person.code)
         if not answers:
             print(

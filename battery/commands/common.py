@@ -92,6 +92,37 @@ def account() -> str:
         return "an account without a name"
 
 
+MAX_BY = 200  # letters
+
+
+def by_meant(told: str, option: str = "--by") -> str:
+    """Return who is said to enter something, without blanks around; empty where nobody is.
+
+    Parameters
+    ----------
+    told : str
+    option : str
+        Of the command.
+
+    Raises
+    ------
+    UsageError
+        If it is too long, or can be neither shown nor stored.
+    """
+    from battery import forms
+
+    who = told.strip()
+    try:
+        forms.words(who)
+    except ValueError as error:
+        msg = f"{option} {ascii(who)[:40]}: {error}. Nothing was stored"
+        raise UsageError(msg) from error
+    if len(who) > MAX_BY:
+        msg = f"{option} has {len(who)} letters; say at most {MAX_BY}. Nothing was stored"
+        raise UsageError(msg)
+    return who
+
+
 def day_meant(told: str, undone: str) -> date:
     """Return the day that was typed; `undone` is what was not done if it is none.
 

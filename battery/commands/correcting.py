@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from battery.commands.common import Home, now_utc, open_store
+from battery.commands.common import Home, by_meant, now_utc, open_store
 from battery.errors import UsageError
 
 if TYPE_CHECKING:
@@ -160,7 +160,7 @@ def consent(
                 at_utc=now_utc(),
                 scope=scope,
             )
-            keep_entered_by(store, person.code, said.consent_id, by.strip())
+            keep_entered_by(store, person.code, said.consent_id, by_meant(by))
     print(f"{person.code}: consent to {scope} {said.decision} under form {said.form_version}")
 
 

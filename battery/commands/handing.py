@@ -7,7 +7,15 @@ from typing import Annotated
 
 import typer
 
-from battery.commands.common import Home, Progress, now, now_utc, open_store, say_unreadable
+from battery.commands.common import (
+    Home,
+    Progress,
+    by_meant,
+    now,
+    now_utc,
+    open_store,
+    say_unreadable,
+)
 from battery.errors import UsageError
 
 Folder = Annotated[Path, typer.Argument(help="The stick, shared or synchronised folder.")]
@@ -43,9 +51,13 @@ def keys(
         msg = f"no side {side!r}; say clinic, tablet, show or drop"
         raise UsageError(msg)
     if side == "drop":
+        if not fingerprint:
+            msg = "which tablet? Say --fingerprint, as 'battery keys show' lists it"
+            raise UsageError(msg)
+        who = by_meant(by)
         with open_store(home) as store:
             for mark in fingerprint or []:
-                drop_tablet(store, mark, author=by.strip(), at_utc=now_utc())
+                drop_tablet(store, mark, author=who, at_utc=now_utc())
                 print(f"tablet {mark} is no longer accepted; what it sent before stays")
         return
     if side == "show":

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from battery.commands.common import Code, Home, now, now_utc, open_store, person_meant
+from battery.commands.common import Code, Home, by_meant, now, now_utc, open_store, person_meant
 
 Who = Annotated[
     str | None,
@@ -68,7 +68,7 @@ def comfort(
         if not changes:
             held = comfort_of(store, person)
         elif person is None:
-            with signed(store, author=by.strip(), at_utc=now_utc()):
+            with signed(store, author=by_meant(by), at_utc=now_utc()):
                 held = keep_for_all(store, **changes)
         else:
             held = keep_comfort(store, person, author=by, at_utc=now_utc(), **changes)

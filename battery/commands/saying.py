@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, get_args
 
 import typer
 
-from battery.commands.common import Home, day_meant, now, now_utc, open_store
+from battery.commands.common import Home, by_meant, day_meant, now, now_utc, open_store
 from battery.errors import UsageError
 from battery.moments import utc_text
 
@@ -55,7 +55,7 @@ def mark(
                 at_utc=_noon_utc(day),
                 note=note,
             )
-            keep_entered_by(store, person.code, marker.marker_id, by.strip())
+            keep_entered_by(store, person.code, marker.marker_id, by_meant(by))
     print(f"{person.code}: {kind} marked on {day}")
 
 

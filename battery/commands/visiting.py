@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from battery.commands.common import Code, Home, now, now_utc, open_store, person_meant
+from battery.commands.common import Code, Home, by_meant, now, now_utc, open_store, person_meant
 from battery.errors import UsageError
 
 PLAN_HELP = (
@@ -85,7 +85,7 @@ def setup(
     from battery.clinic_changes import signed
     from battery.machine import set_up
 
-    with open_store(home) as store, signed(store, author=by.strip(), at_utc=now_utc()):
+    with open_store(home) as store, signed(store, author=by_meant(by), at_utc=now_utc()):
         held = set_up(
             store,
             emergency_number=emergency_number,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from battery.commands.common import Home, day_meant, now, now_utc, open_store
+from battery.commands.common import Home, by_meant, day_meant, now, now_utc, open_store
 from battery.errors import UsageError
 
 if TYPE_CHECKING:
@@ -193,7 +193,7 @@ def limits(
         raise UsageError(msg)
     with open_store(home, write=question is not None) as store:
         if question is not None and level is not None:
-            with signed(store, author=by.strip(), at_utc=now_utc()):
+            with signed(store, author=by_meant(by), at_utc=now_utc()):
                 set_limit(store, question, level)
         held = limits_of(store)
     for name, limit in held.items():

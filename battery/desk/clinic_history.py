@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from battery.alarms import SAID
-from battery.clinic_changes import OTHER, WITHOUT_CONSENT, ClinicChange, clinic_changes
+from battery.clinic_changes import OTHER, ClinicChange, clinic_changes
 from battery.desk.comfort_form import OFFERED
 from battery.desk.history import Said
 from battery.desk.retelling import retold
@@ -14,6 +14,7 @@ from battery.desk.words import _
 from battery.report.combined import measure_words
 from battery.report.outside_errors import Change, changes, size_words
 from battery.store import Store
+from battery.store.settings import WITHOUT_CONSENT
 
 SETTINGS = {
     "emergency_number": _("emergency number"),
@@ -66,10 +67,8 @@ def _of_tablets(store: Store, say: Say) -> Iterator[Said]:
 def _of_exports(store: Store, say: Say) -> Iterator[Said]:
     """Give who exported whom without consent to research use."""
     for at_utc, author, why, codes in store.setup.setting(WITHOUT_CONSENT, []):
-        line = say(
-            _("exported without consent to research use: {codes}; {why}"), codes=codes, why=why
-        )
-        yield Said(at_utc, author, line)
+        line = say(_("exported without consent to research use: {codes}"), codes=codes)
+        yield Said(at_utc, author, f"{line}; {why}" if why else line)
 
 
 def change_told(change: ClinicChange, say: Say) -> str:

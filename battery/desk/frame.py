@@ -17,6 +17,7 @@ from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -244,7 +245,7 @@ def _nobody_here(request: Request) -> Response | None:
     session.touch(by_itself=looks_again)
     if session.author:
         return None
-    door = f"/door?then={_way_back(request)}"
+    door = f"/door?then={quote(_way_back(request))}"
     if looks_again:  # the script would put the door into the page
         return Response(headers={"hx-redirect": door})
     return see_other(door)

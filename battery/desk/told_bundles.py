@@ -38,6 +38,7 @@ FORMS = (
     _("{m} waiting items begin with {q}; 'battery quarantine' lists them"),
     _("another tablet's key has the fingerprint {q}; not accepted"),
     _("no accepted tablet has key {q}; accepted are {own}"),
+    _("no accepted tablet has key {q}; none is accepted"),
     _("what waits as {own} cannot be read: it is not a bundle; it was left there"),
     _(
         "{why}; at {q}, {n} of {n2}. Bundles before it are taken in and stay so; run "

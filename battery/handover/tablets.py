@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from battery.clinic_changes import ClinicChange, note_change
+from battery.clinic_changes import ClinicChange, clinic_changes, note_change
 from battery.store import Store
 
 
@@ -37,8 +37,13 @@ def drop_tablet(store: Store, fingerprint: str, *, author: str, at_utc: str) -> 
         If no accepted tablet has this key.
     """
     with store.together():
-        devices = {t.fingerprint: t.device for t in store.transfer.tablets()}
+        known = {tablet.fingerprint: tablet for tablet in store.transfer.tablets()}
         store.transfer.drop_tablet(fingerprint)
-        old = devices.get(fingerprint, "")
-        change = ClinicChange(at_utc, author, f"tablet:{fingerprint}", old, "")
-        note_change(store, change)
+        what, device = f"tablet:{fingerprint}", ""
+        if (tablet := known.get(fingerprint)) is not None:
+            device = tablet.device
+            if what not in {change.what for change in clinic_changes(store)}:
+                # Accepted before that was noted; it would be told by nothing from now on.
+                was = ClinicChange(tablet.accepted_utc, tablet.author, what, "", device)
+                note_change(store, was)
+        note_change(store, ClinicChange(at_utc, author, what, device, ""))

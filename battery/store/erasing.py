@@ -18,6 +18,7 @@ from battery.store.annotations import Annotations
 from battery.store.base import Connected
 from battery.store.opening import FILE_NAME, Opened
 from battery.store.reach import delete_reached
+from battery.store.settings import WITHOUT_CONSENT, read_setting
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +175,29 @@ def _forget_settings(connection: Connection, code: str) -> int:
     table = schema.settings
     names = connection.execute(select(table.c.name)).scalars()
     theirs = [name for name in names if code in re.split(r"\W+", name)]
+    _forget_reasons(connection, code)
     if not theirs:
         return 0
     return int(connection.execute(delete(table).where(table.c.name.in_(theirs))).rowcount)
+
+
+def _forget_reasons(connection: Connection, code: str) -> None:
+    """Take a person, and what was said of why, out of the list of exports without consent."""
+    table = schema.settings
+    same = table.c.name == WITHOUT_CONSENT
+    text = connection.execute(select(table.c.json).where(same)).scalar()
+    if text is None:
+        return
+    try:
+        entries, _problems = read_setting(WITHOUT_CONSENT, text)
+    except (ValueError, RecursionError):  # nothing of it can be told of anybody
+        return
+    kept = []
+    for at_utc, author, why, codes in entries:
+        others = [other for other in codes.split() if other != code]
+        if len(others) == len(codes.split()):
+            kept.append([at_utc, author, why, codes])
+        elif others:
+            kept.append([at_utc, author, "", " ".join(others)])
+    if kept != entries:
+        connection.execute(update(table).where(same).values(json=json.dumps(kept)))

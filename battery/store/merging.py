@@ -195,8 +195,10 @@ class Transfer(Connected):
         with self._writing() as connection:
             done = connection.execute(delete(table).where(table.c.fingerprint == fingerprint))
         if done.rowcount == 0:
-            known = ", ".join(repr(t.fingerprint) for t in self.tablets()) or "none"
+            known = ", ".join(repr(t.fingerprint) for t in self.tablets())
             msg = f"no accepted tablet has key {fingerprint!r}; accepted are {known}"
+            if not known:
+                msg = f"no accepted tablet has key {fingerprint!r}; none is accepted"
             raise UsageError(msg, field="tablet")
 
     def received(self) -> list[Received]:

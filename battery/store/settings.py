@@ -16,6 +16,7 @@ from pydantic import AfterValidator, Field, StringConstraints, TypeAdapter, Vali
 
 from battery import forms
 
+WITHOUT_CONSENT = "export.without_consent"  # a list, one entry an export
 MAX_LETTERS = 1_000_000  # of a setting as it is stored
 Percent = Annotated[int, Field(ge=0, le=100)]
 _HEX = Annotated[str, StringConstraints(pattern=r"^([0-9a-f]{2}){8,128}$")]
@@ -85,7 +86,7 @@ FORMS: Mapping[str, Form] = {
     "picture": Form(forms.Name),
     "export.licence": Form(forms.Words),
     "export.authors": Form(forms.Name, "list"),
-    "export.without_consent": Form(
+    WITHOUT_CONSENT: Form(
         Annotated[list[forms.Words], Field(min_length=4, max_length=4)], "list"
     ),
     "handover.folders": Form(forms.Words, "list"),
@@ -94,7 +95,7 @@ FORMS: Mapping[str, Form] = {
     "desk_authors": Form(_Author, "dict"),
     "desk_noted": Form(forms.Name, "dict"),
     "desk_seen": Form(Annotated[str, AfterValidator(forms.moment)], "dict"),
-    "entered_by": Form(forms.Name, "dict"),
+    "entered_by": Form(forms.Name),
     "clinic_change": Form(forms.Words, "dict"),
     "backup.last_utc": Form(Annotated[str, AfterValidator(_moment)]),
 }

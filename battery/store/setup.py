@@ -117,6 +117,15 @@ class Setup(Connected):
             if value not in values:
                 self._replace(connection, name, json.dumps(sorted([*values, value])))
 
+    def wait_for_others(self) -> None:
+        """Let nobody else change settings that are read and written inside `together`.
+
+        On SQLite nobody else writes in the meantime anyway.
+        """
+        with self._writing() as connection:
+            if connection.dialect.name == "postgresql":
+                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({SETTINGS_KEY})")
+
     def _replace(self, connection: Connection, name: str, text: str) -> None:
         """Put a setting; one that could not be read whole stays beside it as it was."""
         table = schema.settings

@@ -10,6 +10,8 @@ from battery.errors import UsageError
 from battery.machine import set_up
 from battery.store import Store
 from battery.store.opening import FILE_NAME
+from battery.store.settings import WITHOUT_CONSENT
+from tests import store_kit as kit
 from tests.desk.office import Desk
 from tests.desk.test_history import ENGLISH
 from tests.desk.test_names import Quick
@@ -156,3 +158,91 @@ def test_names_begun_and_deleted_stand_there_and_no_name_does(desk):
         ["AB", "whole clinic", "names are kept on this machine"],
         ["AB", "whole clinic", "names on this machine deleted"],
     ]
+
+
+def test_a_tablet_accepted_before_that_was_noted_is_told_after_it_was_dropped_too(desk):
+    mark = "9f8e 7d6c 5b4a 3928"
+    said = {"author": "OLD", "at_utc": "2026-11-01T10:00:00.000+00:00"}
+    with Store.open(desk.office.home) as store:
+        store.transfer.accept_tablet(mark, "key", "tab-9", **said)
+    desk.send("/exchange/drop", tablet=mark)
+    assert [row for row in log_of(desk) if mark in row[2]] == [
+        ["OLD", "whole clinic", f"tablet {mark} (tab-9) accepted"],
+        ["AB", "whole clinic", f"tablet {mark} (tab-9) no longer accepted"],
+    ]
+
+
+def test_names_stay_as_they_are_where_it_cannot_be_noted(desk):
+    """Another program writes; nothing is done that nobody could read of later."""
+    desk.office.names = Names(desk.office.home, Quick())
+    phrase = "a long enough phrase"
+    desk.send("/clinic/names", what="begin", phrase=phrase, again=phrase)
+    before = log_of(desk)
+    with sqlite3.connect(desk.office.home / FILE_NAME) as connection:
+        connection.execute(
+            "CREATE TRIGGER full BEFORE INSERT ON settings BEGIN "
+            "SELECT RAISE(ABORT, 'database or disk is full'); END"
+        )
+        connection.commit()
+        failed = desk.send("/clinic/names", what="delete", sure="yes")
+        connection.execute("DROP TRIGGER full")
+    connection.close()
+    assert failed.status_code == 400
+    assert desk.office.names.kept
+    assert log_of(desk) == before
+    desk.send("/clinic/names", what="delete", sure="yes")
+    desk.send("/clinic/names", what="delete", sure="yes")  # there are none any more
+    assert len(told_since(before, desk)) == 1
+
+
+def test_to_erase_somebody_takes_nothing_of_it(desk):
+    """Not even of a code that looks like a part of a moment."""
+    with Store.open(desk.office.home) as store:
+        note_change(store, ClinicChange("2026-12-05T10:00:00+00:00", "AB", "names", "", "kept"))
+        for code in ("2026", "0000"):
+            kit.enrol(store, code)
+        before = clinic_changes(store)
+        for code in ("2026", "0000"):
+            store.erasure.erase(code, author="AB", at_utc="2026-12-06T10:00:00.000+00:00")
+        assert clinic_changes(store) == before
+
+
+@pytest.mark.parametrize(
+    ("by", "wrong"), [("x" * 201, "201 letters"), ("A\x00B", "--by"), ("A\udcc4B", "--by")]
+)
+def test_an_author_who_cannot_be_stored_changes_nothing(desk, by, wrong):
+    home = desk.office.home
+    before = log_of(desk)
+    for words in (
+        ("setup", "--emergency-number", "118"), ("limits", "pain", "3"),
+        ("comfort", "--theme", "dim"), ("keys", "drop", "--fingerprint", MARK),
+    ):  # fmt: skip
+        told = run(*words, "--by", by, "--home", home)
+        assert isinstance(told.exception, UsageError), words
+        assert wrong in str(told.exception)
+    enrolled = run("enrol", "--checked-by", by, "--home", home)
+    assert "--checked-by" in str(enrolled.exception)
+    with Store.open(home) as store:
+        assert store.people.all() == []
+    assert log_of(desk) == before
+    assert "which tablet" in str(run("keys", "drop", "--home", home).exception)
+
+
+def test_who_is_erased_is_named_in_no_export_without_consent_nor_is_why(desk):
+    at = "2026-12-05T10:00:0{}+00:00"
+    with Store.open(desk.office.home) as store:
+        kit.enrol(store, "M3XD")
+        for n, (why, codes) in enumerate(
+            (("M3XD alone, as agreed", "M3XD"), ("for M3XD's sister too", "M3XD V9HN"),
+             ("ethics vote 7", "V9HN"))
+        ):  # fmt: skip
+            entry = [at.format(n), "AB", why, codes]
+            store.setup.add_to_setting(WITHOUT_CONSENT, entry)
+        store.erasure.erase("M3XD", author="AB", at_utc="2026-12-06T10:00:00.000+00:00")
+        assert store.setup.setting(WITHOUT_CONSENT) == [
+            [at.format(1), "AB", "", "V9HN"],
+            [at.format(2), "AB", "ethics vote 7", "V9HN"],
+        ]
+    told = "exported without consent to research use: V9HN"
+    rows = [row[2] for row in log_of(desk) if "without consent" in row[2]]
+    assert rows == [told, f"{told}; ethics vote 7"]

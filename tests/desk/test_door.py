@@ -55,6 +55,8 @@ def test_a_page_that_looks_again_by_itself_keeps_no_desk_open(desk):
     assert "hx-redirect" in answer.headers
     assert answer.headers["hx-redirect"] == "/door?then=/start"
     assert answer.text == ""
+    odd = desk.client.get("/person/%E4%B8%AD", **by_itself)
+    assert odd.headers["hx-redirect"] == "/door?then=/person/%E4%B8%AD"
     assert "Who are you?" in desk.client.get("/").text
 
 

@@ -7,12 +7,12 @@ import time
 import pytest
 
 from battery.charting import saying
-from battery.clinic_changes import WITHOUT_CONSENT
 from battery.desk.jobs import Jobs
 from battery.export import verify_export
 from battery.export.choosing.selection import Selection
 from battery.export.fhir import export_charts
 from battery.store import Person
+from battery.store.settings import WITHOUT_CONSENT
 
 WAIT_S = 60
 

@@ -7,9 +7,9 @@ import pytest
 from typer.testing import CliRunner
 
 from battery.cli import app
-from battery.clinic_changes import WITHOUT_CONSENT
 from battery.commands import exporting
 from battery.store import Store, schema
+from battery.store.settings import WITHOUT_CONSENT
 from tests.export_kit import files
 
 SAID = {"form_version": "1", "at_utc": "2026-05-01T10:00:00+00:00"}

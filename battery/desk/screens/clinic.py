@@ -83,11 +83,16 @@ def _signing(here: Office) -> Iterator[Store]:
         yield store
 
 
-def _note_names(here: Office, old: str, new: str) -> None:
-    """Note that names begin to be kept on this machine, or were deleted; never which."""
+@contextmanager
+def _noting_names(here: Office, old: str, new: str) -> Iterator[None]:
+    """Note that names begin to be kept on this machine, or are deleted; never which.
+
+    The file of names is changed inside, last of all, so that neither is without the other.
+    """
     change = ClinicChange(here.now_utc(), here.session.author, "names", old, new)
-    with here.store(write=True) as store:
+    with here.store(write=True) as store, store.together():
         note_change(store, change)
+        yield
 
 
 def _keep_limits(here: Office, form: FormData) -> str:
@@ -150,8 +155,8 @@ def _names(here: Office, form: FormData) -> str:
     held, what = here.names, chosen(form, "what")
     phrase = str(form.get("phrase", ""))
     if what == "begin":
-        held.begin(phrase, str(form.get("again", "")))
-        _note_names(here, "", "kept")
+        with _noting_names(here, "", "kept"):
+            held.begin(phrase, str(form.get("again", "")))
         return _("Names can be kept on this machine now.")
     if what == "open":
         held.open(phrase)
@@ -162,8 +167,9 @@ def _names(here: Office, form: FormData) -> str:
     if what != "delete" or chosen(form, "sure") != "yes":
         msg = "tick that you are sure; nothing was deleted"
         raise UsageError(msg, field="sure")
-    held.delete()
-    _note_names(here, "kept", "")
+    if held.kept:
+        with _noting_names(here, "kept", ""):
+            held.delete()
     return _("The names are deleted.")
 
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from battery.clinic_changes import WITHOUT_CONSENT
 from battery.errors import UsageError, of_field
 from battery.export.choosing import deidentify
 from battery.recording import VisitHeader
 from battery.store import Person, Store, VisitRecord
+from battery.store.settings import WITHOUT_CONSENT
 from tasks.registry import TASKS
 
 
