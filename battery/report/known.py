@@ -68,6 +68,7 @@ class Known:
         self._n_erased = 0
         self._pools = Pools({})
         self._all_pools: Pools | None = None
+        self._fits_held: Pools | None = None
         self._shares: dict[str, tuple[Theirs, frozenset[str], Shares]] = {}
 
     @property
@@ -204,11 +205,13 @@ class Known:
     def hold_fits(self, pools: Pools) -> None:
         """Let what was fitted to pools, those of now, be kept for the next start.
 
-        It stands with the first person of a plan, and goes with anybody who is erased.
+        It stands with the first person of a plan, and goes with anybody who is erased. Told
+        twice it is kept once, as to keep it changes the store.
         """
         with self.lock:
-            if pools is not self._all_pools:
+            if pools is not self._all_pools or pools is self._fits_held:
                 return
+            self._fits_held = pools
             first = pools.first_of_plans()
             for plan, fits in pools.fitted_anew().items():
                 if plan in first:

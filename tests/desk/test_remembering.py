@@ -108,6 +108,18 @@ def test_the_list_is_made_while_the_code_is_typed(own_clinic, counted):
     assert counted == before
 
 
+def test_what_was_kept_once_is_not_kept_again_by_every_lock(own_clinic, counted):
+    desk = Desk(own_clinic)
+    desk.come_in()
+    desk.send("/door/lock")
+    desk.office._preparing.join(60)
+    before, sign = dict(counted), desk.office.changes.sign()
+    for _ in range(3):
+        desk.get("/")  # leads to the door, where it is prepared again
+        desk.office._preparing.join(60)
+    assert (counted, desk.office.changes.sign()) == (before, sign)
+
+
 def test_what_is_asked_for_while_something_is_made_is_made_after_it(own_clinic):
     """The store may have changed since that was begun."""
     office = Desk(own_clinic).office

@@ -149,7 +149,7 @@ def test_every_reason_of_a_new_series():
         assert "2 der 6 Termine" in told(f"not enough comparable visits ({reason})")
 
 
-@pytest.mark.parametrize("name", share(sorted(report_cases.CASES), 3))
+@pytest.mark.parametrize("name", share(sorted(report_cases.CASES), 6))
 def test_what_the_first_sheet_says_of_each_hand(name):
     page = report_cases.page_of(name)
     for hand in hands_told(page):

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from battery.alarms import limits_of, set_limit
+from battery.clinic_changes import clinic_changes, signed
 from battery.errors import StoreError, UsageError
 from battery.handover import bundle, keys, receive
 from battery.handover.folder_files import write_whole
@@ -202,3 +204,25 @@ def test_what_is_written_together_inside_another_is_kept_with_it_or_not_at_all(t
         both(store, "")
         assert store.setup.setting("large") is True
         assert store.setup.setting("emergency_number") == "112"
+
+
+def test_two_authors_who_change_the_clinic_at_once_are_told_apart(empty_database):
+    """On a server, where the second waits for the first; neither's limit is lost."""
+    at_utc = "2026-12-05T10:00:00.000+00:00"
+
+    def second():
+        with Store.open(empty_database) as store, signed(store, author="CD", at_utc=at_utc):
+            set_limit(store, "pain", 5)
+
+    beside = threading.Thread(target=second)
+    with Store.open(empty_database) as store:
+        with signed(store, author="AB", at_utc=at_utc):
+            set_limit(store, "fatigue", 6)
+            beside.start()
+            beside.join(0.5)
+            assert beside.is_alive()
+        beside.join()
+        told = {(c.author, c.what, c.old, c.new) for c in clinic_changes(store)}
+        assert told == {("AB", "limit:fatigue", "8", "6"), ("CD", "limit:pain", "7", "5")}
+        held = limits_of(store)
+        assert (held["fatigue"], held["pain"]) == (6, 5)
