@@ -34,6 +34,11 @@ def _put_or_replace(
     return done
 
 
+def _wait_for_others(connection: Connection) -> None:
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({SETTINGS_KEY})")
+
+
 def _is_whole(name: str, text: str) -> bool:
     try:
         return not read_setting(name, text)[1]
@@ -110,8 +115,7 @@ class Setup(Connected):
         _hold_to_form(name, [value])
         table = schema.settings
         with self._writing() as connection:
-            if connection.dialect.name == "postgresql":
-                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({SETTINGS_KEY})")
+            _wait_for_others(connection)
             held = connection.execute(select(table.c.json).where(table.c.name == name)).scalar()
             values = self._read_setting(name, held or "[]", [])
             if value not in values:
@@ -123,8 +127,7 @@ class Setup(Connected):
         On SQLite nobody else writes in the meantime anyway.
         """
         with self._writing() as connection:
-            if connection.dialect.name == "postgresql":
-                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({SETTINGS_KEY})")
+            _wait_for_others(connection)
 
     def _replace(self, connection: Connection, name: str, text: str) -> None:
         """Put a setting; one that could not be read whole stays beside it as it was."""
